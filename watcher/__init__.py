@@ -1,0 +1,1 @@
+"""A background weather watch for growers who spray their own fields."""

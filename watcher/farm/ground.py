@@ -1,0 +1,58 @@
+"""Shapes on the ground: boundaries in metres, areas, and who lies which way from whom."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+import pyproj
+import shapely
+from shapely.geometry.base import BaseGeometry
+from shapely.ops import transform
+
+Polygonal = shapely.Polygon | shapely.MultiPolygon
+
+
+@dataclass(frozen=True)
+class Ground:
+    """Boundaries of fields and neighbours in degrees (RFC 7946) and in metres about the middle."""
+
+    fields_deg: Mapping[str, Polygonal]
+    neighbours_deg: Mapping[str, Polygonal]
+
+    @cached_property
+    def middle(self) -> tuple[float, float]:
+        """Latitude and longitude of the middle of the fields. [degrees]"""
+        centre = shapely.union_all(list(self.fields_deg.values())).centroid
+        return float(centre.y), float(centre.x)
+
+    @cached_property
+    def _to_metres(self) -> pyproj.Transformer:
+        latitude, longitude = self.middle
+        # Azimuthal equidistant about the farm: true bearings and distances from the middle,
+        # and within 1e-5 of true anywhere on a farm.
+        local = pyproj.CRS.from_proj4(
+            f"+proj=aeqd +lat_0={latitude} +lon_0={longitude} +datum=WGS84 +units=m"
+        )
+        return pyproj.Transformer.from_crs("EPSG:4326", local, always_xy=True)
+
+    def _in_metres(self, shapes: Mapping[str, Polygonal]) -> dict[str, BaseGeometry]:
+        return {name: transform(self._to_metres.transform, s) for name, s in shapes.items()}
+
+    @cached_property
+    def fields(self) -> dict[str, BaseGeometry]:
+        """Field boundaries, x east and y north. [m]"""
+        return self._in_metres(self.fields_deg)
+
+    @cached_property
+    def neighbours(self) -> dict[str, BaseGeometry]:
+        """Neighbour boundaries, x east and y north. [m]"""
+        return self._in_metres(self.neighbours_deg)
+
+    def area_m2(self, field: str) -> float:
+        """Area of a field. [m2]"""
+        return float(self.fields[field].area)
+
+    def centre(self, field: str) -> tuple[float, float]:
+        """Latitude and longitude of a field's middle. [degrees]"""
+        centre = self.fields_deg[field].centroid
+        return float(centre.y), float(centre.x)

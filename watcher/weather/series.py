@@ -1,0 +1,135 @@
+"""The one weather shape: observations, forecasts, replays and scenarios are all a WeatherSeries."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields
+from datetime import datetime
+from typing import Self
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+Floats = NDArray[np.float64]
+Seconds = NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class Site:
+    """Where and how high the weather was measured or is forecast for.
+
+    Degrees north and east, metres; heights are above ground.
+    """
+
+    latitude: float
+    longitude: float
+    elevation_m: float = 0.0
+    wind_height_m: float = 10.0
+    temp_height_m: float = 2.0
+    temp_upper_height_m: float = np.nan
+
+
+def _not_given() -> Floats:
+    return np.empty(0)
+
+
+@dataclass(frozen=True)
+class WeatherSeries:
+    """Weather at one site: UTC times and one float64 array a quantity, NaN for missing.
+
+    ``times`` are epoch seconds, strictly increasing. Every other array has the same length; one
+    that is not given is all NaN. A value stands from its own time until the next one.
+
+    ========================  =====================================================================
+    ``wind_m_s``              sustained wind, 10-minute mean where there is one
+    ``gust_m_s``              highest 3 s gust of the period that ends at the time
+    ``wind_from_deg``         direction the wind comes FROM, true north, 0-360
+    ``wind_spread_deg``       standard deviation of the direction over 10 minutes
+    ``temp_c``                air temperature at ``site.temp_height_m``
+    ``temp_upper_c``          air temperature at ``site.temp_upper_height_m``
+    ``humidity_pct``          relative humidity over water, 0-100
+    ``dew_point_c``           dew point
+    ``pressure_pa``           station pressure (not reduced to sea level)
+    ``rain_mm_h``             rain rate over the period that starts at the time
+    ``rain_chance_pct``       probability of rain in that period
+    ``cloud_pct``             total cloud cover, 0-100
+    ``solar_w_m2``            global radiation on the horizontal
+    ``net_w_m2``              net radiation, positive downward
+    ========================  =====================================================================
+    """
+
+    times: Seconds
+    site: Site
+    source: str
+    wind_m_s: Floats = field(default_factory=_not_given)
+    gust_m_s: Floats = field(default_factory=_not_given)
+    wind_from_deg: Floats = field(default_factory=_not_given)
+    wind_spread_deg: Floats = field(default_factory=_not_given)
+    temp_c: Floats = field(default_factory=_not_given)
+    temp_upper_c: Floats = field(default_factory=_not_given)
+    humidity_pct: Floats = field(default_factory=_not_given)
+    dew_point_c: Floats = field(default_factory=_not_given)
+    pressure_pa: Floats = field(default_factory=_not_given)
+    rain_mm_h: Floats = field(default_factory=_not_given)
+    rain_chance_pct: Floats = field(default_factory=_not_given)
+    cloud_pct: Floats = field(default_factory=_not_given)
+    solar_w_m2: Floats = field(default_factory=_not_given)
+    net_w_m2: Floats = field(default_factory=_not_given)
+
+    def __post_init__(self) -> None:
+        times = np.asarray(self.times, dtype=np.int64)
+        if times.ndim != 1 or np.any(np.diff(times) <= 0):
+            raise ValueError(f"times of {self.source!r} must be one strictly increasing array")
+        object.__setattr__(self, "times", times)
+        for name in QUANTITIES:
+            values = np.asarray(getattr(self, name), dtype=np.float64)
+            if values.size == 0 and times.size:
+                values = np.full(times.shape, np.nan)
+            if values.shape != times.shape:
+                raise ValueError(
+                    f"{name} of {self.source!r} has shape {values.shape}, times {times.shape}"
+                )
+            object.__setattr__(self, name, values)
+
+    def __len__(self) -> int:
+        return int(self.times.size)
+
+    @classmethod
+    def of(
+        cls, times: ArrayLike, site: Site, source: str, quantities: Mapping[str, ArrayLike]
+    ) -> Self:
+        """Build a series from a mapping of quantity name to values."""
+        unknown = set(quantities) - set(QUANTITIES)
+        if unknown:
+            raise ValueError(f"unknown quantities {sorted(unknown)}; known: {list(QUANTITIES)}")
+        arrays = {name: np.asarray(v, dtype=np.float64) for name, v in quantities.items()}
+        return cls(np.asarray(times, dtype=np.int64), site, source, **arrays)
+
+    def quantities(self) -> dict[str, Floats]:
+        """Return every quantity by name."""
+        return {name: getattr(self, name) for name in QUANTITIES}
+
+    def at(self, index: slice | NDArray[np.bool_] | NDArray[np.intp]) -> Self:
+        """Return the same site's series at the given indices only."""
+        arrays = {name: values[index] for name, values in self.quantities().items()}
+        return type(self)(self.times[index], self.site, self.source, **arrays)
+
+    def having(self, **quantities: Floats) -> Self:
+        """Return the same series with these quantities in place of its own."""
+        arrays = self.quantities() | quantities
+        return type(self)(self.times, self.site, self.source, **arrays)
+
+    def between(self, start: int, end: int) -> Self:
+        """Return the part with ``start <= time < end`` (epoch seconds)."""
+        first, last = np.searchsorted(self.times, [start, end])
+        return self.at(slice(int(first), int(last)))
+
+
+QUANTITIES: tuple[str, ...] = tuple(
+    f.name for f in fields(WeatherSeries) if f.name not in {"times", "site", "source"}
+)
+
+
+def epoch(moment: datetime) -> int:
+    """Return an aware datetime as whole epoch seconds; a naive one is an error."""
+    if moment.tzinfo is None:
+        raise ValueError(f"{moment} has no time zone")
+    return int(moment.timestamp())
