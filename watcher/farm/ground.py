@@ -1,13 +1,13 @@
-"""Shapes on the ground: boundaries in metres, areas, and who lies which way from whom."""
+"""Shapes on the ground: boundaries in degrees and in metres, areas, and the farm's middle."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
+import numpy as np
 import pyproj
 import shapely
-from shapely.geometry.base import BaseGeometry
-from shapely.ops import transform
+from numpy.typing import NDArray
 
 Polygonal = shapely.Polygon | shapely.MultiPolygon
 
@@ -22,7 +22,7 @@ class Ground:
     @cached_property
     def middle(self) -> tuple[float, float]:
         """Latitude and longitude of the middle of the fields. [degrees]"""
-        centre = shapely.union_all(list(self.fields_deg.values())).centroid
+        centre = shapely.GeometryCollection(list(self.fields_deg.values())).centroid
         return float(centre.y), float(centre.x)
 
     @cached_property
@@ -35,16 +35,20 @@ class Ground:
         )
         return pyproj.Transformer.from_crs("EPSG:4326", local, always_xy=True)
 
-    def _in_metres(self, shapes: Mapping[str, Polygonal]) -> dict[str, BaseGeometry]:
-        return {name: transform(self._to_metres.transform, s) for name, s in shapes.items()}
+    def _in_metres(self, shapes: Mapping[str, Polygonal]) -> dict[str, Polygonal]:
+        def project(degrees: NDArray[np.float64]) -> NDArray[np.float64]:
+            return np.column_stack(self._to_metres.transform(degrees[:, 0], degrees[:, 1]))
+
+        metres = shapely.transform(np.array(list(shapes.values()), dtype=object), project)
+        return dict(zip(shapes, metres, strict=True))
 
     @cached_property
-    def fields(self) -> dict[str, BaseGeometry]:
+    def fields(self) -> dict[str, Polygonal]:
         """Field boundaries, x east and y north. [m]"""
         return self._in_metres(self.fields_deg)
 
     @cached_property
-    def neighbours(self) -> dict[str, BaseGeometry]:
+    def neighbours(self) -> dict[str, Polygonal]:
         """Neighbour boundaries, x east and y north. [m]"""
         return self._in_metres(self.neighbours_deg)
 

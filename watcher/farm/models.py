@@ -116,7 +116,15 @@ class Bounds(Told, Generic[T]):
     low: T | None = None
     high: T | None = None
     origin: Origin = Origin.OWN
+    low_origin: Origin | None = None
+    """Where the low bound comes from, when that is not where the high one comes from."""
     margin: Annotated[float, Field(ge=0, le=1)] | None = None
+
+    def origin_of(self, side: Literal["low", "high"]) -> Origin:
+        """Return where one of the two bounds comes from."""
+        if side == "low" and self.low_origin is not None:
+            return self.low_origin
+        return self.origin
 
 
 class InversionRule(Told):

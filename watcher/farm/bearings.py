@@ -1,0 +1,135 @@
+"""Who lies which way from whom: how far drift travels from a field before it meets a neighbour.
+
+Bearings are degrees clockwise from true north, along the travel (not "from"); index ``b`` of a
+``[..., 360]`` array is the whole degree ``b``.
+"""
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from watcher.farm.ground import Ground, Polygonal
+
+Floats = NDArray[np.float64]
+
+_ANGLES = np.deg2rad(np.arange(360.0))
+_EAST, _NORTH = np.sin(_ANGLES), np.cos(_ANGLES)
+_EAST[180], _NORTH[[90, 270]] = 0.0, 0.0  # exact, so that grid-aligned farms stay grid-aligned
+
+_CUT_M = 0.5
+_GRAZE_M = 1e-6
+_CHUNK = 500_000  # elements of one [bearing, point, edge] block: a few MB
+
+_POINTS_OF_COMPASS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
+
+
+@dataclass(frozen=True)
+class Reach:
+    """Pairs of a field and a neighbour within reach of each other, and field widths.
+
+    ``pair_field`` and ``pair_neighbour`` [P] are positions in the ground's fields and neighbours,
+    ordered by field, then neighbour. ``gap_m`` [P, 360] is the distance from the field's edge along
+    each bearing until the field's shadow first touches the neighbour; infinite where it never does,
+    and it may be longer than the reach asked for. ``width_m`` [F, 360] is the field's extent along
+    each bearing.
+    """
+
+    pair_field: NDArray[np.intp]
+    pair_neighbour: NDArray[np.intp]
+    gap_m: Floats
+    width_m: Floats
+
+
+def reach(ground: Ground, distance_m: float) -> Reach:
+    """Find every field and neighbour closer than ``distance_m`` and how they lie to each other."""
+    fields = np.array(list(ground.fields.values()), dtype=object)
+    neighbours = np.array(list(ground.neighbours.values()), dtype=object)
+    tree = shapely.STRtree(neighbours)
+    near = tree.query(fields, predicate="dwithin", distance=distance_m)
+    near = near[:, np.lexsort((near[1], near[0]))]
+    gaps = [gap(fields[f], neighbours[n]) for f, n in near.T]
+    return Reach(
+        pair_field=near[0],
+        pair_neighbour=near[1],
+        gap_m=np.array(gaps).reshape(-1, 360),
+        width_m=np.array([width(field) for field in fields]).reshape(-1, 360),
+    )
+
+
+def width(shape: Polygonal) -> Floats:
+    """Return the extent of a shape along each bearing. [360], m"""
+    east, north = shapely.get_coordinates(shapely.convex_hull(shape)).T
+    along = np.outer(_EAST, east) + np.outer(_NORTH, north)
+    return np.ptp(along, axis=1)
+
+
+def gap(field: Polygonal, neighbour: Polygonal) -> Floats:
+    """Return how far the field slides along each bearing until it touches the neighbour. [360], m
+
+    Exact: the first contact of two polygons sliding along a line is always a vertex of one on an
+    edge of the other. Where they touch or overlap, the neighbour is first cut out of the field
+    with half a metre to spare, so that the gap is at most half a metre towards the neighbour and
+    bearings pointing away stay infinite. A field with nothing left has gap 0 all round.
+    """
+    if shapely.dwithin(field, neighbour, _CUT_M):
+        field = shapely.difference(field, shapely.buffer(neighbour, _CUT_M, join_style="mitre"))
+    if field.is_empty:
+        return np.zeros(360)
+    field_edges, neighbour_edges = _edges(field), _edges(neighbour)
+    return np.minimum(
+        _first_hit(field_edges[:, 0], neighbour_edges, 1.0),
+        _first_hit(neighbour_edges[:, 0], field_edges, -1.0),
+    )
+
+
+def _edges(shape: Polygonal) -> Floats:
+    """Return all edges of all rings, holes too: a yard inside a field is hit from all sides.
+
+    [edge, start or end, east or north], m. The starts are all the vertices.
+    """
+    rings = shapely.get_rings(shapely.get_parts(shape))
+    xy, ring = shapely.get_coordinates(rings, return_index=True)
+    joined = ring[:-1] == ring[1:]
+    return np.stack([xy[:-1][joined], xy[1:][joined]], axis=1)
+
+
+def _first_hit(points: Floats, edges: Floats, way: float) -> Floats:
+    """Cast a ray from every point along every bearing (``way`` -1: against it) onto the edges.
+
+    Returns the shortest ray that hits for each bearing, infinite where none does. [360], m
+    """
+    at_a_time = max(1, _CHUNK // (len(points) * len(edges)))
+    shortest = [
+        _shortest_ray(
+            points, edges, way * _EAST[i : i + at_a_time], way * _NORTH[i : i + at_a_time]
+        )
+        for i in range(0, 360, at_a_time)
+    ]
+    return np.concatenate(shortest)
+
+
+def _shortest_ray(points: Floats, edges: Floats, east: Floats, north: Floats) -> Floats:
+    # Turned so that every ray runs along "ahead": a ray hits an edge whose two ends lie on either
+    # side of it, at the edge's own "ahead" there.
+    def turned(xy: Floats) -> tuple[Floats, Floats]:
+        aside = np.outer(north, xy[:, 0]) - np.outer(east, xy[:, 1])
+        return aside, np.outer(east, xy[:, 0]) + np.outer(north, xy[:, 1])
+
+    point_aside, point_ahead = turned(points)
+    start_aside, start_ahead = turned(edges[:, 0])
+    end_aside, end_ahead = turned(edges[:, 1])
+    span = end_aside - start_aside
+    along_ray = np.abs(span) < _GRAZE_M  # its ends belong to other edges too, which are hit
+    slope = (end_ahead - start_ahead) / np.where(along_ray, np.inf, span)
+    low = np.minimum(start_aside, end_aside) - _GRAZE_M
+    high = np.maximum(start_aside, end_aside) + _GRAZE_M
+    aside = point_aside[:, :, None]
+    ray = (start_ahead - slope * start_aside)[:, None, :] + slope[:, None, :] * aside
+    ray -= point_ahead[:, :, None]
+    missed = (aside < low[:, None, :]) | (aside > high[:, None, :]) | (ray < 0)
+    missed |= along_ray[:, None, :]
+    ray[missed] = np.inf
+    return np.asarray(ray.min(axis=(1, 2)))
