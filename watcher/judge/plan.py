@@ -1,0 +1,257 @@
+"""The farm as arrays, made once: what every judgement of it reads.
+
+Axes: F fields, S setups, P pairs of a field and a neighbour within reach.
+"""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from watcher.farm import Farm
+from watcher.farm.bearings import Reach, reach
+from watcher.farm.limits import limits_for
+from watcher.farm.models import (
+    Bounds,
+    Downwind,
+    DropletClass,
+    Origin,
+    Susceptibility,
+    WeedPressure,
+    Window,
+)
+from watcher.judge.application import planned_duration
+from watcher.judge.control import control_loss
+from watcher.judge.status import Limit
+from watcher.weather.series import Floats
+
+Bools = NDArray[np.bool_]
+
+# Working scales of judgement's headroom that do not come from the bounds themselves.
+_TEMPERATURE_SCALE_K = 10.0
+_SUN_SCALE_S = 3600.0
+
+
+@dataclass(frozen=True)
+class BoundArrays:
+    """One limit's bounds for every field [F]: infinite where a field has none."""
+
+    low: Floats
+    high: Floats
+    scale: Floats
+    margin: Floats
+    origin: tuple[Origin, ...]
+
+
+def _scale(limit: Limit, low: float, high: float) -> float:
+    if limit is Limit.TEMPERATURE:
+        return _TEMPERATURE_SCALE_K
+    if limit in {Limit.AFTER_SUNRISE, Limit.BEFORE_SUNSET}:
+        return _SUN_SCALE_S
+    if limit in {Limit.DELTA_T, Limit.HUMIDITY} and np.isfinite(high - low):
+        return high - low
+    finite = high if np.isfinite(high) else low
+    return abs(finite) if np.isfinite(finite) and finite else 1.0
+
+
+def _bound_arrays(
+    limit: Limit, told: list[Bounds[float] | None], default_margin: float
+) -> BoundArrays:
+    low = np.array([-np.inf if b is None or b.low is None else b.low for b in told])
+    high = np.array([np.inf if b is None or b.high is None else b.high for b in told])
+    margin = [default_margin if b is None or b.margin is None else b.margin for b in told]
+    return BoundArrays(
+        low=low,
+        high=high,
+        scale=np.array([_scale(limit, lo, hi) for lo, hi in zip(low, high, strict=True)]),
+        margin=np.array(margin),
+        origin=tuple(Origin.OWN if b is None else b.origin for b in told),
+    )
+
+
+def _bounds_of(window: Window, gust_over_wind: float) -> dict[Limit, Bounds[float] | None]:
+    gust = window.gust
+    if gust is None and window.wind.high is not None:
+        gust = Bounds[float](high=window.wind.high + gust_over_wind, origin=window.wind.origin)
+    return {
+        Limit.WIND: window.wind,
+        Limit.GUST: gust,
+        Limit.TEMPERATURE: window.temperature,
+        Limit.DELTA_T: window.delta_t,
+        Limit.HUMIDITY: window.humidity,
+        Limit.RAIN_BEFORE: window.rain_free_before,
+        Limit.RAIN_AFTER: window.rain_free_after,
+        Limit.AFTER_SUNRISE: window.after_sunrise,
+        Limit.BEFORE_SUNSET: window.before_sunset,
+    }
+
+
+@dataclass(frozen=True)
+class Plan:
+    """Everything about the farm the judgement needs, as arrays."""
+
+    farm: Farm
+    fields: tuple[str, ...]
+    setups: tuple[str, ...]
+    windows: tuple[Window, ...]
+    """Each field's window with its own limits merged in. [F]"""
+    reach: Reach
+
+    @classmethod
+    def of(cls, farm: Farm) -> "Plan":
+        """Lay out a farm that passed its checks."""
+        told = farm.told
+        furthest = max((n.no_spray_distance for n in told.neighbours.values()), default=0.0)
+        return cls(
+            farm=farm,
+            fields=tuple(told.fields),
+            setups=tuple(told.setups),
+            windows=tuple(limits_for(told.windows[f.window], f.limits) for f in told.fields.values()),
+            reach=reach(farm.ground, max(told.judging.reach, furthest)),
+        )
+
+    @cached_property
+    def bounds(self) -> dict[Limit, BoundArrays]:
+        """Bounds of every measured limit that at least one field has. [F] each"""
+        judging = self.farm.told.judging
+        by_field = [_bounds_of(w, judging.gust_over_wind) for w in self.windows]
+        arrays = {
+            limit: _bound_arrays(limit, [b[limit] for b in by_field], judging.margin)
+            for limit in by_field[0]
+        }
+        return {
+            limit: a
+            for limit, a in arrays.items()
+            if np.isfinite(a.low).any() or np.isfinite(a.high).any()
+        }
+
+    @cached_property
+    def calm_top_m_s(self) -> Floats:
+        """Upper end of the calm band. [F], m/s"""
+        return self.bounds[Limit.WIND].high * self.farm.told.judging.calm_share
+
+    @cached_property
+    def allowed(self) -> Bools:
+        """Which setups may be used on which field. [F, S]"""
+        plans = self.farm.told.fields.values()
+        return np.array([[not p.setups or s in p.setups for s in self.setups] for p in plans])
+
+    @cached_property
+    def canopy_m(self) -> Floats:
+        """Canopy height. [F], m"""
+        return np.array([p.canopy for p in self.farm.told.fields.values()])
+
+    @cached_property
+    def boom_m(self) -> Floats:
+        """Boom height above the canopy. [S], m"""
+        told = self.farm.told
+        return np.array([told.sprayers[s.sprayer].boom_height for s in told.setups.values()])
+
+    @cached_property
+    def duration_s(self) -> Floats:
+        """Planned duration of the whole job: area over work rate, plus fills. [F, S], s"""
+        told, ground = self.farm.told, self.farm.ground
+        return np.array(
+            [
+                [
+                    planned_duration(
+                        area_m2=ground.area_m2(field),
+                        sprayer=told.sprayers[setup.sprayer],
+                        carrier_l_ha=setup.carrier,
+                    )
+                    for setup in told.setups.values()
+                ]
+                for field in self.fields
+            ]
+        )
+
+    @cached_property
+    def droplets(self) -> NDArray[np.int8]:
+        """Droplet class. [S]"""
+        return np.array([s.droplets for s in self.farm.told.setups.values()], dtype=np.int8)
+
+    @cached_property
+    def least_droplets(self) -> NDArray[np.int8]:
+        """Least droplet class of the window. [F]"""
+        rules = (w.droplets for w in self.windows)
+        return np.array([DropletClass.EXTREMELY_FINE if r is None else r.low for r in rules], np.int8)
+
+    @cached_property
+    def least_droplets_in_marginal_wind(self) -> NDArray[np.int8]:
+        """Least droplet class in the marginal band. [F]"""
+        return np.array([w.droplets_in_marginal_wind.low for w in self.windows], dtype=np.int8)
+
+    @cached_property
+    def tolerates_possible_inversion(self) -> Bools:
+        """Whether a possible inversion leaves the field open at all. [F]"""
+        return np.array([w.inversion.tolerate == "possible" for w in self.windows])
+
+    @cached_property
+    def loss_pct(self) -> Floats:
+        """Loss of weed control, upper estimate. [F, S], %"""
+        told = self.farm.told
+        return np.array(
+            [
+                [control_loss(s.droplets, s.carrier, f.target)[1] for s in told.setups.values()]
+                for f in told.fields.values()
+            ]
+        )
+
+    @cached_property
+    def loss_tolerated_pct(self) -> Floats:
+        """Loss of weed control the field stands. [F], %"""
+        loss = self.farm.told.judging.control_loss
+        by_pressure = {
+            WeedPressure.CLEAN: loss.clean,
+            WeedPressure.MODERATE: loss.moderate,
+            WeedPressure.WEEDY: loss.weedy,
+        }
+        return np.array([by_pressure[f.weeds] for f in self.farm.told.fields.values()])
+
+    @cached_property
+    def pair_susceptibility(self) -> tuple[Susceptibility, ...]:
+        """How susceptible the neighbour of each pair is. [P]"""
+        neighbours = list(self.farm.told.neighbours.values())
+        return tuple(neighbours[n].susceptibility for n in self.reach.pair_neighbour)
+
+    @cached_property
+    def pair_in_reach(self) -> Bools:
+        """Pairs near enough for the wind-direction rule; a no-spray distance may reach further. [P]"""
+        within: Bools = self.reach.gap_m.min(axis=1) <= self.farm.told.judging.reach
+        return within
+
+    @cached_property
+    def pair_rule(self) -> tuple[Downwind, ...]:
+        """What wind towards the neighbour the field's window allows. [P]"""
+        rules = []
+        for field, kind in zip(self.reach.pair_field, self.pair_susceptibility, strict=True):
+            rule = self.windows[field].neighbours
+            rules.append(
+                {
+                    Susceptibility.TOLERANT: Downwind.ANY,
+                    Susceptibility.SUSCEPTIBLE: rule.susceptible,
+                    Susceptibility.VERY_SUSCEPTIBLE: rule.very_susceptible,
+                }[kind]
+            )
+        return tuple(rules)
+
+    @cached_property
+    def pair_no_spray_m(self) -> Floats:
+        """The label's downwind no-spray distance of each pair. [P], m"""
+        neighbours = list(self.farm.told.neighbours.values())
+        return np.array([neighbours[n].no_spray_distance for n in self.reach.pair_neighbour])
+
+    @cached_property
+    def needs_calm(self) -> Bools:
+        """Fields that need the calm hours: weedy, or beside something susceptible. [F]"""
+        weedy = [f.weeds is WeedPressure.WEEDY for f in self.farm.told.fields.values()]
+        return np.array(weedy) | self.beside_susceptible
+
+    @cached_property
+    def beside_susceptible(self) -> Bools:
+        """Fields with a susceptible or very susceptible neighbour within reach. [F]"""
+        beside = np.zeros(len(self.fields), dtype=bool)
+        tolerant = [kind is Susceptibility.TOLERANT for kind in self.pair_susceptibility]
+        beside[self.reach.pair_field[self.pair_in_reach & ~np.array(tolerant, dtype=bool)]] = True
+        return beside

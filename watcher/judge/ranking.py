@@ -1,0 +1,163 @@
+"""What to spray now, in which order; for the rest why not, and when next.
+
+Calm air is scarce and goes to whoever has the fewest hours for it.
+"""
+
+from dataclasses import dataclass, replace
+from datetime import datetime
+
+import numpy as np
+
+from watcher.farm.models import WeedPressure
+from watcher.judge.hour_limits import ends
+from watcher.judge.judgement import Judgement
+from watcher.judge.plan import Bools
+from watcher.judge.reasons import Reason, reasons
+from watcher.judge.setup_choice import choose_setup
+from watcher.judge.status import Band, Status
+from watcher.weather.series import Floats
+
+_NEED = {WeedPressure.WEEDY: 0, WeedPressure.MODERATE: 1, WeedPressure.CLEAN: 2}
+_NO_DUE_DATE_DAYS = 10_000
+
+
+@dataclass(frozen=True)
+class FieldNow:
+    """One field at the moment of the ranking. Times are epoch seconds."""
+
+    field: str
+    status: Status
+    setup: str | None
+    """The setup to use; where the field is not open, the one that comes closest."""
+    reasons: tuple[Reason, ...]
+    """Every limit, the binding one first."""
+    duration_s: float
+    share_done: float
+    """Share of the planned job done before limits break."""
+    breaks_at: int | None
+    usable_hours: float
+    """Hours in the horizon the field can use: calm ones only where it needs calm."""
+    can_wait_until: int | None = None
+    """A breezier hour that is still open for it, while another field needs this calm."""
+    opens_at: int | None = None
+    """When it opens next, for a field that is not open now; None: not within the horizon."""
+
+    @property
+    def binding(self) -> Reason:
+        """The limit that binds."""
+        return self.reasons[0]
+
+    @property
+    def scarcity(self) -> float:
+        """Planned duration over the hours left for it; high goes first."""
+        return self.duration_s / 3600.0 / self.usable_hours if self.usable_hours else np.inf
+
+
+@dataclass(frozen=True)
+class Ranking:
+    """Fields in the order to spray them now, and the others in the order they open."""
+
+    at: int
+    spray: tuple[FieldNow, ...]
+    rest: tuple[FieldNow, ...]
+
+    @property
+    def every(self) -> dict[str, FieldNow]:
+        """Every field by name."""
+        return {f.field: f for f in (*self.spray, *self.rest)}
+
+
+def rank(judgement: Judgement, time: int) -> Ranking:
+    """Rank the fields at one index of the judged series, looking ahead over the horizon."""
+    horizon = judgement.plan.farm.told.judging.horizon
+    ahead = _Ahead(judgement, time, horizon)
+    fields = [_field_now(ahead, f) for f in range(len(judgement.plan.fields))]
+    calm_wanted = {
+        f.field
+        for i, f in enumerate(fields)
+        if f.status >= Status.MARGINAL and judgement.plan.needs_calm[i]
+    }
+    fields = [_may_wait(ahead, i, f, calm_wanted) for i, f in enumerate(fields)]
+    return Ranking(
+        at=int(judgement.series.times[time]),
+        spray=tuple(
+            sorted((f for f in fields if f.status >= Status.MARGINAL), key=ahead.order)
+        ),
+        rest=tuple(
+            sorted(
+                (f for f in fields if f.status < Status.MARGINAL),
+                key=lambda f: (f.opens_at is None, f.opens_at or 0, f.field),
+            )
+        ),
+    )
+
+
+class _Ahead:
+    """The hours from now to the horizon, laid out once for all fields."""
+
+    def __init__(self, judgement: Judgement, time: int, horizon_s: float) -> None:
+        self.judgement, self.time = judgement, time
+        times = judgement.series.times
+        now = times[time]
+        self.hours = slice(time, int(np.searchsorted(times, now + horizon_s)))
+        self.times = times[self.hours]
+        self.weights_h: Floats = (ends(judgement.series)[self.hours] - self.times) / 3600.0
+        self.open: Bools = judgement.best[:, self.hours] >= Status.MARGINAL
+        by_setup = (judgement.status[:, :, self.hours] >= Status.MARGINAL) & (
+            judgement.plan.allowed[:, :, None]
+        )
+        band = judgement.boom.band[:, :, self.hours]
+        self.open_calm: Bools = (by_setup & (band == Band.CALM)).any(axis=1)
+        self.open_breezy: Bools = (by_setup & (band == Band.MARGINAL)).any(axis=1)
+
+    def first(self, condition: Bools) -> int | None:
+        """The first time ahead, now not counted, at which a field's condition [T] is true."""
+        later = np.flatnonzero(condition[1:])
+        return int(self.times[1 + later[0]]) if later.size else None
+
+    def order(self, field: FieldNow) -> tuple[float, ...] | tuple[float | str, ...]:
+        """Sort key of the fields to spray: total and stable, the name last."""
+        plan = self.judgement.plan
+        index = plan.fields.index(field.field)
+        told = plan.farm.told.fields[field.field]
+        today = datetime.fromtimestamp(int(self.times[0]), plan.farm.zone).date()
+        days = (told.latest - today).days if told.latest else _NO_DUE_DATE_DAYS
+        return (
+            -field.status,
+            -field.scarcity,
+            _NEED[told.weeds],
+            not plan.beside_susceptible[index],
+            days,
+            -min(r.headroom for r in field.reasons),
+            field.field,
+        )
+
+
+def _field_now(ahead: _Ahead, field: int) -> FieldNow:
+    judgement, time = ahead.judgement, ahead.time
+    plan = judgement.plan
+    setup = choose_setup(judgement, field, time)
+    if setup is None:
+        raise ValueError(f"field {plan.fields[field]!r} has no setup; the farm file must name one")
+    usable = ahead.open_calm[field] if plan.needs_calm[field] else ahead.open[field]
+    breaks_at = judgement.breaks_at[field, setup, time]
+    return FieldNow(
+        field=plan.fields[field],
+        status=Status(int(judgement.status[field, setup, time])),
+        setup=plan.setups[setup],
+        reasons=tuple(reasons(judgement, field, setup, time)),
+        duration_s=float(plan.duration_s[field, setup]),
+        share_done=float(judgement.share_done[field, setup, time]),
+        breaks_at=int(breaks_at) if np.isfinite(breaks_at) else None,
+        usable_hours=float(ahead.weights_h[usable].sum()),
+        opens_at=None if ahead.open[field, 0] else ahead.first(ahead.open[field]),
+    )
+
+
+def _may_wait(ahead: _Ahead, index: int, field: FieldNow, calm_wanted: set[str]) -> FieldNow:
+    """Note a breezier hour the field could wait for while others need this calm."""
+    plan = ahead.judgement.plan
+    others = calm_wanted - {field.field}
+    if field.status < Status.MARGINAL or plan.needs_calm[index] or not others:
+        return field
+    return replace(field, can_wait_until=ahead.first(ahead.open_breezy[index]))
