@@ -5,11 +5,11 @@ Bearings are degrees clockwise from true north, along the travel (not "from"); i
 """
 
 from dataclasses import dataclass
-from typing import NamedTuple
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
 
 from watcher.farm.ground import Ground, Polygonal
 
@@ -63,7 +63,7 @@ def width(shape: Polygonal) -> Floats:
     """Return the extent of a shape along each bearing. [360], m"""
     east, north = shapely.get_coordinates(shapely.convex_hull(shape)).T
     along = np.outer(_EAST, east) + np.outer(_NORTH, north)
-    return np.ptp(along, axis=1)
+    return np.asarray(np.ptp(along, axis=1))
 
 
 def gap(field: Polygonal, neighbour: Polygonal) -> Floats:
@@ -75,17 +75,69 @@ def gap(field: Polygonal, neighbour: Polygonal) -> Floats:
     bearings pointing away stay infinite. A field with nothing left has gap 0 all round.
     """
     if shapely.dwithin(field, neighbour, _CUT_M):
-        field = shapely.difference(field, shapely.buffer(neighbour, _CUT_M, join_style="mitre"))
-    if field.is_empty:
+        spared = shapely.buffer(neighbour, _CUT_M, join_style="mitre")
+        field_edges = _edges(shapely.difference(field, spared))
+    else:
+        field_edges = _edges(field)
+    if not len(field_edges):
         return np.zeros(360)
-    field_edges, neighbour_edges = _edges(field), _edges(neighbour)
+    neighbour_edges = _edges(neighbour)
     return np.minimum(
         _first_hit(field_edges[:, 0], neighbour_edges, 1.0),
         _first_hit(neighbour_edges[:, 0], field_edges, -1.0),
     )
 
 
-def _edges(shape: Polygonal) -> Floats:
+def side(field: Polygonal, neighbour: Polygonal) -> str:
+    """Return which side of the field faces the neighbour: ``"N"``, ``"NE"``, … or ``"all round"``.
+
+    The mean of the bearings along which the neighbour is nearest, so that one lying along two
+    sides of a corner is on the corner.
+    """
+    gaps = gap(field, neighbour)
+    nearest = gaps <= gaps.min() + 1.0
+    east, north = float(_EAST[nearest].mean()), float(_NORTH[nearest].mean())
+    if np.hypot(east, north) < 1 / 3:
+        return "all round"
+    return compass_point(float(np.rad2deg(np.arctan2(east, north))))
+
+
+def compass_point(bearing_deg: float) -> str:
+    """Return the nearest of the eight points of the compass: ``"NE"`` for 50 degrees."""
+    return _POINTS_OF_COMPASS[round(bearing_deg / 45.0) % 8]
+
+
+@dataclass(frozen=True)
+class Side:
+    """One straight side of a field, as seen from inside it."""
+
+    outward_deg: float
+    """Bearing one faces standing in the field with the side ahead. [degrees]"""
+    length_m: float
+
+    @property
+    def point(self) -> str:
+        """The side as the trade says it: the ``"N"`` side."""
+        return compass_point(self.outward_deg)
+
+
+def sides(field: Polygonal) -> tuple[Side, ...]:
+    """Return the straight sides of a field's outline, longest first.
+
+    Corners within 2 % of the field's size of a straight line are left out. Yards inside the field
+    have no sides.
+    """
+    outline = shapely.simplify(field, 0.02 * float(np.sqrt(field.area)))
+    rings = [part.exterior for part in shapely.get_parts(shapely.orient_polygons(outline))]
+    edges = np.concatenate([_edges(shapely.Polygon(ring)) for ring in rings])
+    east, north = (edges[:, 1] - edges[:, 0]).T
+    # Outlines run counter-clockwise, so that outward is to the right of the way they run.
+    outward = np.rad2deg(np.arctan2(north, -east)) % 360.0
+    length = np.hypot(east, north)
+    return tuple(Side(float(outward[i]), float(length[i])) for i in np.argsort(-length))
+
+
+def _edges(shape: BaseGeometry) -> Floats:
     """Return all edges of all rings, holes too: a yard inside a field is hit from all sides.
 
     [edge, start or end, east or north], m. The starts are all the vertices.

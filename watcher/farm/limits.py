@@ -1,4 +1,4 @@
-"""A field's limits: its window's bounds tightened by its own. Used by checks and judgement alike."""
+"""A field's limits: its window's bounds tightened by its own, for checks and judgement alike."""
 
 from typing import Any, Literal
 
