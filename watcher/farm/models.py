@@ -243,6 +243,23 @@ class Neighbour(Told):
     """Share of the field rate the neighbour stands; by susceptibility when not told. [%]"""
 
 
+Quantity = Literal[
+    "wind",
+    "gust",
+    "wind_from",
+    "wind_spread",
+    "temperature",
+    "temperature_upper",
+    "humidity",
+    "dew_point",
+    "pressure",
+    "rain",
+    "cloud",
+    "solar",
+    "net_radiation",
+]
+
+
 class Heights(Told):
     """Sensor heights above ground. [m]"""
 
@@ -259,6 +276,11 @@ class SourceEntry(Told):
     """A reading older than this is stale and never 'suitable'. [s]"""
     wind_uncertainty: Speed = 0.0
     """Stated uncertainty of the wind; widens what counts as near a bound. [m/s]"""
+    measures: tuple[Quantity, ...] = ("wind", "gust", "wind_from", "temperature", "humidity")
+    """What a source of observations measures. A quantity listed here is never taken from a
+    forecast for the present moment, however long the source is silent."""
+    estimate_gusts: bool = False
+    """For a forecast without gusts: estimate them as 1.66 times the mean (upper guideline)."""
 
 
 class UsWeatherService(SourceEntry):
