@@ -1,0 +1,213 @@
+"""What the weather is and will be, as one series: the past hours, now as measured, the forecast.
+
+Which source speaks for a quantity now: the first station told that measures it. If that one is
+silent the next station may speak, never a forecast: a forecast cannot say what the wind is doing
+at the boom. Quantities no station of the farm measures are the forecast's.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from watcher.weather.series import QUANTITIES, Floats, Site, WeatherSeries
+from watcher.weather.wind import direction_mean, wind_at_height, yamartino
+
+HOUR_S = 3600
+MEAN_S = 600
+"""The WMO's averaging period of the sustained wind. [s]"""
+_HISTORY_H = 36
+_LEAST_SAMPLES_FOR_SPREAD = 5
+_GUST_OF_MEAN = 1.66
+"""3 s gust over a 10-minute mean, in-land upper guideline (WMO/TD-No. 1555; from memory)."""
+
+
+@dataclass(frozen=True)
+class Measured:
+    """A station's recent usable readings, up to now (flagged values already missing)."""
+
+    series: WeatherSeries
+    measures: frozenset[str]
+    """Names of the quantities it measures; the others are never expected of it."""
+    silent_after_s: float
+    wind_uncertainty_m_s: float = 0.0
+
+
+@dataclass(frozen=True)
+class Foretold:
+    """A forecast as issued. ``estimates_gusts``: the grower accepts gusts estimated from the mean
+    where the feed gives none."""
+
+    series: WeatherSeries
+    fetched_at: int
+    silent_after_s: float
+    estimates_gusts: bool = False
+
+
+@dataclass(frozen=True)
+class Spoken:
+    """Who speaks for a quantity now. ``source`` is None when nobody does."""
+
+    source: str | None
+    age_s: float
+    measured: bool
+
+
+@dataclass(frozen=True)
+class Outlook:
+    """One series from the past hours over now to the end of the forecast.
+
+    ``spoken`` says for every quantity who speaks at ``now_index``; ages are NaN when unknown.
+    """
+
+    series: WeatherSeries
+    now_index: int
+    spoken: Mapping[str, Spoken]
+    wind_uncertainty_m_s: float
+
+    @property
+    def now(self) -> int:
+        """The moment it was made for. [epoch seconds]"""
+        return int(self.series.times[self.now_index])
+
+
+def look_out(
+    *,
+    now: int,
+    stations: Sequence[Measured],
+    forecasts: Sequence[Foretold],
+    site: Site,
+    horizon_s: float,
+) -> Outlook:
+    """Compose the outlook. ``site`` stands in where neither a station nor a forecast has one.
+
+    Stations and forecasts are in order of preference. Stale ones leave their quantities missing.
+    """
+    forecast = next((f for f in forecasts if now - f.fetched_at <= f.silent_after_s), None)
+    site = _site(stations, forecast, site)
+    first_hour = now // HOUR_S * HOUR_S
+    past = np.arange(first_hour - _HISTORY_H * HOUR_S, now, HOUR_S)
+    ahead = np.arange(first_hour + HOUR_S, now + horizon_s + 1, HOUR_S)
+    times = np.concatenate([past, [now], ahead]).astype(np.int64)
+
+    values = _forecast_values(forecast, times, site)
+    _put_past(values, stations, times, past.size)
+    spoken = {}
+    for name in QUANTITIES:
+        value, who = _speaks_now(name, now, stations, forecast, values[name][past.size])
+        values[name][past.size] = value
+        spoken[name] = who
+    spread = values["wind_spread_deg"]
+    spread[past.size] = _spread_now(spread[past.size], stations, spoken["wind_from_deg"], now)
+    speaker = next((s for s in stations if s.series.source == spoken["wind_m_s"].source), None)
+    return Outlook(
+        series=WeatherSeries.of(times, site, "outlook", values),
+        now_index=int(past.size),
+        spoken=spoken,
+        wind_uncertainty_m_s=speaker.wind_uncertainty_m_s if speaker else 0.0,
+    )
+
+
+def _site(stations: Sequence[Measured], forecast: Foretold | None, fallback: Site) -> Site:
+    """Sensor heights of the station that measures the wind, else of the forecast."""
+    for station in stations:
+        if "wind_m_s" in station.measures:
+            return station.series.site
+    return forecast.series.site if forecast else fallback
+
+
+def _forecast_values(
+    forecast: Foretold | None, times: np.ndarray, site: Site
+) -> dict[str, Floats]:
+    if forecast is None or not len(forecast.series):
+        return {name: np.full(times.size, np.nan) for name in QUANTITIES}
+    series = forecast.series
+    index = np.searchsorted(series.times, times, side="right") - 1
+    # A value stands for at most an hour: nothing is read into a feed's six-hourly tail or a gap.
+    stands = (index >= 0) & (times - series.times[index] < HOUR_S)
+    values = {
+        name: np.where(stands, array[index], np.nan) for name, array in series.quantities().items()
+    }
+    if forecast.estimates_gusts and np.isnan(series.gust_m_s).all():
+        values["gust_m_s"] = values["wind_m_s"] * _GUST_OF_MEAN
+    height = series.site.wind_height_m
+    if height != site.wind_height_m:
+        for name in ("wind_m_s", "gust_m_s"):
+            values[name] = wind_at_height(
+                wind_m_s=values[name], from_m=height, to_m=site.wind_height_m
+            )
+    return values
+
+
+def _put_past(
+    values: dict[str, Floats], stations: Sequence[Measured], times: np.ndarray, count: int
+) -> None:
+    """Hours already past are what the stations measured in them, where they did."""
+    for station in reversed(stations):
+        series = station.series
+        bounds = np.searchsorted(series.times, np.append(times[:count], times[count]))
+        for name in sorted(station.measures & set(QUANTITIES)):
+            samples = getattr(series, name)
+            for hour, (start, end) in enumerate(zip(bounds[:-1], bounds[1:], strict=True)):
+                kept = samples[start:end][~np.isnan(samples[start:end])]
+                if kept.size:
+                    values[name][hour] = _over_hour(name, kept)
+
+
+def _over_hour(name: str, kept: Floats) -> float:
+    if name == "gust_m_s":
+        return float(kept.max())
+    if name == "wind_from_deg":
+        return float(direction_mean(kept))
+    return float(kept.mean())
+
+
+def _speaks_now(
+    name: str,
+    now: int,
+    stations: Sequence[Measured],
+    forecast: Foretold | None,
+    foretold: float,
+) -> tuple[float, Spoken]:
+    able = [s for s in stations if name in s.measures]
+    if not able:
+        source = forecast.series.source if forecast and np.isfinite(foretold) else None
+        age = float(now - forecast.fetched_at) if forecast else np.nan
+        return foretold, Spoken(source, age, measured=False)
+    oldest = np.nan
+    for station in able:
+        samples = getattr(station.series, name)
+        good = np.flatnonzero(~np.isnan(samples) & (station.series.times <= now))
+        age = float(now - station.series.times[good[-1]]) if good.size else np.nan
+        if age <= station.silent_after_s:
+            recent = station.series.between(int(now - age) - MEAN_S + 1, int(now - age) + 1)
+            return _now_value(name, recent), Spoken(station.series.source, age, measured=True)
+        oldest = np.fmin(oldest, age)
+    return np.nan, Spoken(None, float(oldest), measured=True)
+
+
+def _now_value(name: str, recent: WeatherSeries) -> float:
+    """The value now from the last ten minutes of readings, the newest of which is good."""
+    samples = getattr(recent, name)
+    kept = samples[~np.isnan(samples)]
+    if name == "wind_m_s":
+        return float(kept.mean())
+    if name == "gust_m_s":
+        return float(kept.max())
+    if name == "wind_from_deg":
+        return float(direction_mean(kept))
+    return float(kept[-1])
+
+
+def _spread_now(
+    given: float, stations: Sequence[Measured], direction: Spoken, now: int
+) -> float:
+    """The direction's deviation as given, or from the last ten minutes of directions if wider."""
+    station = next((s for s in stations if s.series.source == direction.source), None)
+    if station is None or not direction.measured:
+        return given
+    recent = station.series.between(now - MEAN_S, now + 1).wind_from_deg
+    kept = recent[~np.isnan(recent)]
+    if kept.size < _LEAST_SAMPLES_FOR_SPREAD:
+        return given
+    return float(np.fmax(given, yamartino(kept)))

@@ -1,0 +1,97 @@
+"""One look at everything: the log's weather composed, judged and ranked for one moment."""
+
+from dataclasses import dataclass
+
+from sqlalchemy.orm import Session
+
+from watcher.farm.models import (
+    FarmFile,
+    MappedJson,
+    MetNorway,
+    OpenMeteo,
+    PushStation,
+    SourceEntry,
+    UsWeatherService,
+)
+from watcher.judge.judgement import Judgement, judge
+from watcher.judge.outlook import Foretold, Measured, Outlook, look_out
+from watcher.judge.plan import Plan
+from watcher.judge.ranking import Ranking, rank
+from watcher.sources.quantities import NAMES
+from watcher.store import weather
+from watcher.weather.series import Site
+
+_HISTORY_S = 37 * 3600
+_BEYOND_HORIZON_S = 24 * 3600
+"""Jobs begun at the end of the horizon must still be judged to their end, and the rain after."""
+
+
+@dataclass(frozen=True)
+class Picture:
+    """The farm at one moment."""
+
+    outlook: Outlook
+    judgement: Judgement
+    ranking: Ranking
+
+
+def take(session: Session, plan: Plan, now: int) -> Picture:
+    """Look at the log as it stands and judge it. ``now`` is epoch seconds."""
+    outlook = compose(session, plan, now)
+    judgement = judge(
+        plan, outlook.series, wind_uncertainty_m_s=outlook.wind_uncertainty_m_s
+    )
+    return Picture(outlook, judgement, rank(judgement, outlook.now_index))
+
+
+def compose(session: Session, plan: Plan, now: int) -> Outlook:
+    """Compose the outlook from what every source of the farm last said."""
+    told = plan.farm.told
+    latitude, longitude = plan.farm.ground.middle
+    return look_out(
+        now=now,
+        stations=[
+            Measured(
+                series=weather.observations(session, name, now - _HISTORY_S, now + 1).usable(),
+                measures=frozenset(NAMES[q] for q in entry.measures),
+                silent_after_s=entry.silent_after,
+                wind_uncertainty_m_s=entry.wind_uncertainty,
+            )
+            for name, entry in told.sources.items()
+            if observes(entry)
+        ],
+        forecasts=_forecasts(session, told, now),
+        site=Site(latitude, longitude),
+        horizon_s=told.judging.horizon + _BEYOND_HORIZON_S,
+    )
+
+
+def _forecasts(session: Session, told: FarmFile, now: int) -> list[Foretold]:
+    found = []
+    for name, entry in told.sources.items():
+        if foretells(entry) and (forecast := weather.latest_forecast(session, name, now)):
+            found.append(
+                Foretold(
+                    series=forecast.series,
+                    fetched_at=forecast.fetched_at,
+                    silent_after_s=entry.silent_after,
+                    estimates_gusts=entry.estimate_gusts,
+                )
+            )
+    return found
+
+
+def observes(entry: SourceEntry) -> bool:
+    """Whether a source measures."""
+    return (
+        isinstance(entry, PushStation)
+        or (isinstance(entry, UsWeatherService) and entry.station is not None)
+        or (isinstance(entry, MappedJson) and entry.gives == "observations")
+    )
+
+
+def foretells(entry: SourceEntry) -> bool:
+    """Whether a source forecasts."""
+    return isinstance(entry, UsWeatherService | MetNorway | OpenMeteo) or (
+        isinstance(entry, MappedJson) and entry.gives == "forecast"
+    )

@@ -1,0 +1,188 @@
+"""The running watch: asks the sources, judges as soon as something is new, sends what is due.
+
+All work on the log and the judgement runs on one worker thread, so a judgement never overlaps
+itself or a write; the event loop stays free for stations, feeds and the phone.
+"""
+
+import asyncio
+import contextlib
+import time
+from collections.abc import Callable, Mapping
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from functools import partial
+from typing import Any, TypeVar
+
+import structlog
+from apscheduler.events import EVENT_JOB_ERROR, EVENT_JOB_MAX_INSTANCES, EVENT_JOB_MISSED
+from apscheduler.schedulers.asyncio import AsyncIOScheduler
+
+from watcher.alerts.courier import Courier
+from watcher.judge.plan import Plan
+from watcher.service import cycle, systemd
+from watcher.service.clock import Clock
+from watcher.service.picture import Picture
+from watcher.sources.base import Observations, Polled, PolledSource, SourceError
+from watcher.store.database import Log
+
+log = structlog.get_logger("watcher.service")
+T = TypeVar("T")
+
+_CYCLE_EVERY_S = 30.0
+"""A judgement at least this often, for what changes by itself: ages, the sun, the hour."""
+_SUPERVISE_EVERY_S = 10.0
+_JUMP_S = 5.0
+_DRAIN_S = 10.0
+
+
+@dataclass(frozen=True)
+class Parts:
+    """What the watch is made of."""
+
+    plan: Plan
+    store: Log
+    sources: Mapping[str, PolledSource]
+    courier: Courier
+    clock: Clock
+
+
+class Watch:
+    """The watch. ``run`` until told to stop; ``receive`` takes what a station posts."""
+
+    def __init__(self, parts: Parts) -> None:
+        self.parts = parts
+        self.picture: Picture | None = None
+        self.judged_at: int | None = None
+        self.changed = asyncio.Condition()
+        self._wake = asyncio.Event()
+        self._worker = ThreadPoolExecutor(max_workers=1, thread_name_prefix="log")
+        self._progress = 0
+
+    async def run(self, stop: asyncio.Event) -> None:
+        """Run until ``stop`` is set. A task of the watch that dies takes the watch down with it,
+
+        so that the service manager starts it anew: half a watch is worse than none.
+        """
+        await self._in_log(partial(cycle.begin, self.parts))
+        await self._judge()
+        scheduler = self._scheduler()
+        scheduler.start()
+        systemd.notify("READY=1")
+        log.info("watching", fields=len(self.parts.plan.fields), sources=len(self.parts.sources))
+        try:
+            async with asyncio.TaskGroup() as tasks:
+                running = [
+                    tasks.create_task(self._judging(), name="judging"),
+                    tasks.create_task(self.parts.courier.run(), name="courier"),
+                    tasks.create_task(self._supervising(scheduler), name="supervising"),
+                ]
+                await stop.wait()
+                systemd.notify("STOPPING=1")
+                for task in running:
+                    task.cancel()
+        finally:
+            scheduler.shutdown(wait=False)
+            await self._stop()
+
+    async def receive(self, observations: Observations) -> int:
+        """Take a station's readings into the log; returns how many were new."""
+        new = await self._in_log(partial(cycle.take_in, self.parts, observations))
+        if new:
+            self._wake.set()
+        return new
+
+    async def ask(self, name: str) -> None:
+        """Ask one source for what is new, and note its health either way."""
+        source, now = self.parts.sources[name], self.parts.clock.now()
+        try:
+            polled = await source.poll(now)
+        except SourceError as error:
+            log.warning("source failed", source=name, why=str(error))
+            await self._in_log(partial(cycle.source_failed, self.parts, name, str(error)))
+        else:
+            await self._keep(name, polled)
+        self._wake.set()
+
+    async def in_log(self, work: Callable[[], T]) -> T:
+        """Run work on the log's thread, in turn with everything else, and judge afterwards."""
+        result = await self._in_log(work)
+        self._wake.set()
+        return result
+
+    async def _keep(self, name: str, polled: Polled) -> None:
+        new = await self._in_log(partial(cycle.take_polled, self.parts, name, polled))
+        log.info("source answered", source=name, new=new)
+
+    async def _in_log(self, work: Callable[[], T]) -> T:
+        return await asyncio.get_running_loop().run_in_executor(self._worker, work)
+
+    async def _judging(self) -> None:
+        while True:
+            with contextlib.suppress(TimeoutError):
+                await asyncio.wait_for(
+                    self._wake.wait(), _CYCLE_EVERY_S / self.parts.clock.speed
+                )
+            self._wake.clear()
+            await self._judge()
+
+    async def _judge(self) -> None:
+        started = time.perf_counter()
+        self.picture = await self._in_log(partial(cycle.run, self.parts))
+        self.judged_at = self.parts.clock.now()
+        self._progress += 1
+        self.parts.courier.wake()
+        async with self.changed:
+            self.changed.notify_all()
+        log.debug("judged", took_ms=round(1000 * (time.perf_counter() - started), 1))
+
+    def _scheduler(self) -> AsyncIOScheduler:
+        """One job a source. Missed runs are made up once, and none overlaps itself."""
+        scheduler = AsyncIOScheduler(
+            timezone="UTC",
+            job_defaults={"misfire_grace_time": None, "coalesce": True, "max_instances": 1},
+        )
+        speed = self.parts.clock.speed
+        for name, source in self.parts.sources.items():
+            every = source.every_s / speed
+            # Jitter: feeds ask that nobody calls on the hour, all at once.
+            scheduler.add_job(
+                self.ask, "interval", args=[name], id=name, seconds=every, jitter=every / 20
+            )
+            scheduler.add_job(self.ask, args=[name], id=f"{name} first")
+        scheduler.add_listener(
+            self._schedule_slipped, EVENT_JOB_ERROR | EVENT_JOB_MAX_INSTANCES | EVENT_JOB_MISSED
+        )
+        return scheduler
+
+    def _schedule_slipped(self, event: Any) -> None:
+        error = getattr(event, "exception", None)
+        log.error("asking a source went wrong", source=event.job_id, why=repr(error))
+
+    async def _supervising(self, scheduler: AsyncIOScheduler) -> None:
+        """Signs of life for systemd, tied to judgements made; mends the schedule after clock jumps.
+
+        A wall clock set back would leave the scheduler waiting for a time that has already been.
+        """
+        every = min(_SUPERVISE_EVERY_S, systemd.watchdog_interval_s() or _SUPERVISE_EVERY_S)
+        told, offset = -1, time.time() - time.monotonic()
+        while True:
+            await asyncio.sleep(every)
+            if self._progress != told:
+                told = self._progress
+                systemd.notify("WATCHDOG=1")
+            drift = time.time() - time.monotonic() - offset
+            if abs(drift) > _JUMP_S:
+                log.warning("the clock jumped", by_s=round(drift))
+                offset += drift
+                for job in scheduler.get_jobs():
+                    job.modify(next_run_time=None)
+                    job.resume()
+                self._wake.set()
+
+    async def _stop(self) -> None:
+        """Tell what must be told before going, send what is due, leave the log in order."""
+        await self._in_log(partial(cycle.end, self.parts))
+        with contextlib.suppress(TimeoutError):
+            await asyncio.wait_for(self.parts.courier.drain(), _DRAIN_S)
+        self._worker.shutdown(wait=True)
+        log.info("stopped")
