@@ -126,8 +126,7 @@ async def test_nothing_is_asked_before_it_expires(client_of, clock: Clock, fresh
         clock.now += 2
         third = await client.get(URL, now=NOW + 301)
     assert len(feed.requests) == 2
-    assert [first.new, second.new, third.new] == [True, False, True]
-    assert [first.fetched_at, second.fetched_at] == [NOW, NOW]
+    assert [first.fetched_at, second.fetched_at, third.fetched_at] == [NOW, NOW, NOW + 301]
 
 
 async def test_an_answer_that_names_no_expiry_is_checked_every_time(client_of, clock) -> None:
@@ -179,8 +178,8 @@ async def test_a_changed_body_is_asked_for_with_the_exact_last_modified(
         changed = await client.get(URL, now=NOW + 120)
     assert feed.requests[1].headers["if-modified-since"] == last_modified
     assert feed.requests[1].headers["if-none-match"] == '"v1"'
-    assert (unchanged.data, unchanged.new) == ({"a": 1}, False)
-    assert (changed.data, changed.new) == ({"a": 2}, True)
+    assert (unchanged.data, unchanged.fetched_at) == ({"a": 1}, NOW + 60)
+    assert (changed.data, changed.fetched_at) == ({"a": 2}, NOW + 120)
 
 
 async def test_the_cache_file_outlives_the_process(client_of, clock, tmp_path: Path) -> None:
@@ -189,7 +188,7 @@ async def test_the_cache_file_outlives_the_process(client_of, clock, tmp_path: P
         async with client_of(feed, cache=tmp_path / "feeds.db") as client:
             answer = await client.get(URL, now=NOW)
     assert len(feed.requests) == 1
-    assert (answer.data, answer.new) == ([1], False)
+    assert answer.data == [1]
 
 
 async def test_a_cache_file_of_something_else_is_told_at_the_start(tmp_path: Path) -> None:
@@ -398,7 +397,7 @@ async def test_respx_answers_in_place_of_the_network(respx_mock: respx.MockRoute
         await client.get(URL, now=NOW)
         again = await client.get(URL, now=NOW)
     assert route.calls[1].request.headers["if-modified-since"] == last_modified
-    assert (again.data, again.new) == ([1], False)
+    assert again.data == [1]
 
 
 async def test_a_server_that_trickles_is_given_up_at_the_deadline() -> None:

@@ -69,12 +69,12 @@ class StatusError(SourceError):
 
 @dataclass(frozen=True)
 class Answer:
-    """A feed's JSON. ``new`` is False when it is what was already held (unexpired, or a 304)."""
+    """A feed's JSON, and when the feed last stood by it (epoch seconds): now, or, while it is
+    unexpired, when it came or was last confirmed."""
 
     data: object
     url: str
     fetched_at: int
-    new: bool
 
 
 class _TryAgainError(Exception):
@@ -293,10 +293,11 @@ class FeedClient:
                 f"({kind}, {len(response.content)} bytes: {error}); it is asked again at the next "
                 "poll; check that the address is the feed's"
             ) from error
-        new = not response.extensions["caching"]["from_cache"]
-        date = http_date(response.headers.get("date", ""))
-        fetched_at = now if new or date is None else min(now, int(date))
-        return Answer(data=data, url=str(url), fetched_at=fetched_at, new=new)
+        fetched_at = now
+        if response.extensions["caching"]["from_cache"]:
+            date = http_date(response.headers.get("date", ""))
+            fetched_at = min(now, int(date)) if date is not None else now
+        return Answer(data=data, url=str(url), fetched_at=fetched_at)
 
 
 def _said(response: httpx.Response) -> str:
