@@ -38,7 +38,9 @@ skies = st.fixed_dictionaries(
         "temp_c": column(-5, 40),
         "humidity_pct": column(5, 100),
         "cloud_pct": column(0, 100),
-        "rain_mm_h": st.lists(st.sampled_from([0.0, 0.0, 0.0, 2.0]), min_size=HOURS, max_size=HOURS),
+        "rain_mm_h": st.lists(
+            st.sampled_from([0.0, 0.0, 0.0, 2.0]), min_size=HOURS, max_size=HOURS
+        ),
     }
 )
 # Usable or not: unknown and unsuitable are equally far from being sprayed.
@@ -69,7 +71,15 @@ def test_tightening_a_limit_never_opens_a_field(
 @given(
     sky=skies,
     name=st.sampled_from(
-        ["wind_m_s", "gust_m_s", "wind_from_deg", "temp_c", "humidity_pct", "rain_mm_h", "cloud_pct"]
+        [
+            "wind_m_s",
+            "gust_m_s",
+            "wind_from_deg",
+            "temp_c",
+            "humidity_pct",
+            "rain_mm_h",
+            "cloud_pct",
+        ]
     ),
     gone=st.lists(st.booleans(), min_size=HOURS, max_size=HOURS),
 )
@@ -150,7 +160,10 @@ def test_the_status_of_one_field_does_not_depend_on_the_others(
 ) -> None:
     series = weather()
     together = rank(judge(plan_of(tables), series), 0).every
-    alone = rank(judge(plan_of(tables | {"fields": {"C": tables["fields"]["C"]}, "neighbours": {}}), series), 0)
+    alone = rank(
+        judge(plan_of(tables | {"fields": {"C": tables["fields"]["C"]}, "neighbours": {}}), series),
+        0,
+    )
     assert alone.every["C"].status is together["C"].status
 
 
@@ -159,7 +172,11 @@ def test_an_empty_series_is_an_error(plan: Plan, weather: Weather) -> None:
         judge(plan, weather(hours=0))
 
 
-def test_a_job_that_breaks_midway_is_marginal_with_its_share(plan: Plan, weather: Weather) -> None:
+def test_a_job_that_breaks_midway_is_marginal_with_its_share(
+    plan_of: PlanOf, tables: dict[str, Any], weather: Weather
+) -> None:
+    tables["sprayers"]["boom"]["speed"] = "4 mph"
+    plan = plan_of(tables)
     wind = np.where(np.arange(72) >= 1, 12.0, 5.0)
     judgement = judge(plan, weather(wind_mph=wind))
     setup = plan.setups.index("fine15")

@@ -101,9 +101,7 @@ def _inversion(plan: Plan, series: WeatherSeries) -> Checked:
     stand: Stands = np.full(finding.shape, Stand.BROKEN, dtype=np.int8)
     stand[finding == Finding.NONE] = Stand.HOLDS
     stand[finding == Finding.UNKNOWN] = Stand.UNKNOWN
-    stand = np.broadcast_to(
-        stand, (len(plan.fields), len(plan.setups), len(series))
-    ).copy()
+    stand = np.broadcast_to(stand, (len(plan.fields), len(plan.setups), len(series))).copy()
     coarse = (plan.droplets >= DropletClass.COARSE)[None, :]
     bearable = plan.tolerates_possible_inversion[:, None] & coarse
     stand[(finding == Finding.POSSIBLE) & bearable[:, :, None]] = Stand.NEAR

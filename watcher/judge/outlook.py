@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from watcher.weather.series import QUANTITIES, Floats, Site, WeatherSeries
-from watcher.weather.wind import direction_mean, wind_at_height, yamartino
+from watcher.weather.wind import wind_at_height
 
 HOUR_S = 3600
 MEAN_S = 600
@@ -116,9 +116,7 @@ def _site(stations: Sequence[Measured], forecast: Foretold | None, fallback: Sit
     return forecast.series.site if forecast else fallback
 
 
-def _forecast_values(
-    forecast: Foretold | None, times: np.ndarray, site: Site
-) -> dict[str, Floats]:
+def _forecast_values(forecast: Foretold | None, times: np.ndarray, site: Site) -> dict[str, Floats]:
     if forecast is None or not len(forecast.series):
         return {name: np.full(times.size, np.nan) for name in QUANTITIES}
     series = forecast.series
@@ -199,9 +197,7 @@ def _now_value(name: str, recent: WeatherSeries) -> float:
     return float(kept[-1])
 
 
-def _spread_now(
-    given: float, stations: Sequence[Measured], direction: Spoken, now: int
-) -> float:
+def _spread_now(given: float, stations: Sequence[Measured], direction: Spoken, now: int) -> float:
     """The direction's deviation as given, or from the last ten minutes of directions if wider."""
     station = next((s for s in stations if s.series.source == direction.source), None)
     if station is None or not direction.measured:

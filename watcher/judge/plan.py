@@ -107,7 +107,9 @@ class Plan:
             farm=farm,
             fields=tuple(told.fields),
             setups=tuple(told.setups),
-            windows=tuple(limits_for(told.windows[f.window], f.limits) for f in told.fields.values()),
+            windows=tuple(
+                limits_for(told.windows[f.window], f.limits) for f in told.fields.values()
+            ),
             reach=reach(farm.ground, max(told.judging.reach, furthest)),
         )
 
@@ -175,7 +177,9 @@ class Plan:
     def least_droplets(self) -> NDArray[np.int8]:
         """Least droplet class of the window. [F]"""
         rules = (w.droplets for w in self.windows)
-        return np.array([DropletClass.EXTREMELY_FINE if r is None else r.low for r in rules], np.int8)
+        return np.array(
+            [DropletClass.EXTREMELY_FINE if r is None else r.low for r in rules], np.int8
+        )
 
     @cached_property
     def least_droplets_in_marginal_wind(self) -> NDArray[np.int8]:
@@ -217,7 +221,7 @@ class Plan:
 
     @cached_property
     def pair_in_reach(self) -> Bools:
-        """Pairs near enough for the wind-direction rule; a no-spray distance may reach further. [P]"""
+        """Pairs near enough for the wind-direction rule; a no-spray distance may go further. [P]"""
         within: Bools = self.reach.gap_m.min(axis=1) <= self.farm.told.judging.reach
         return within
 

@@ -3,6 +3,7 @@
 Calm air is scarce and goes to whoever has the fewest hours for it.
 """
 
+import math
 from dataclasses import dataclass, replace
 from datetime import datetime
 
@@ -80,9 +81,7 @@ def rank(judgement: Judgement, time: int) -> Ranking:
     fields = [_may_wait(ahead, i, f, calm_wanted) for i, f in enumerate(fields)]
     return Ranking(
         at=int(judgement.series.times[time]),
-        spray=tuple(
-            sorted((f for f in fields if f.status >= Status.MARGINAL), key=ahead.order)
-        ),
+        spray=tuple(sorted((f for f in fields if f.status >= Status.MARGINAL), key=ahead.order)),
         rest=tuple(
             sorted(
                 (f for f in fields if f.status < Status.MARGINAL),
@@ -124,13 +123,18 @@ class _Ahead:
         days = (told.latest - today).days if told.latest else _NO_DUE_DATE_DAYS
         return (
             -field.status,
-            -field.scarcity,
+            -_steps(field.scarcity),
             _NEED[told.weeds],
             not plan.beside_susceptible[index],
             days,
             -min(r.headroom for r in field.reasons),
             field.field,
         )
+
+
+def _steps(scarcity: float) -> float:
+    """Scarcity in steps of a tenth: smaller differences are noise, the next criterion decides."""
+    return round(math.log(scarcity, 1.1)) if np.isfinite(scarcity) else np.inf
 
 
 def _field_now(ahead: _Ahead, field: int) -> FieldNow:

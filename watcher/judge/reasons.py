@@ -3,6 +3,7 @@
 Data only. Wording is made from it at the edge.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -42,6 +43,11 @@ class DownwindNeighbour:
 def reasons(judgement: Judgement, field: int, setup: int, time: int) -> list[Reason]:
     """Every limit of one case: broken first, then unknown, near and holding; least room first."""
     found = [_reason(judgement, checked, (field, setup, time)) for checked in judgement.checks]
+    return worst_first(found)
+
+
+def worst_first(found: Iterable[Reason]) -> list[Reason]:
+    """Order limits of one case: broken, unknown, near, holding; the least room first in each."""
     return sorted(found, key=lambda r: (r.stand, -np.inf if np.isnan(r.headroom) else r.headroom))
 
 

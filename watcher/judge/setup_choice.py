@@ -3,17 +3,8 @@
 import numpy as np
 
 from watcher.judge.judgement import Judgement
-from watcher.judge.status import Status
+from watcher.judge.status import Stand, Status
 from watcher.weather.series import Floats
-
-
-def least_headroom(judgement: Judgement, field: int, time: int) -> Floats:
-    """Room of the limit that binds, for every setup; unknown limits count as no room. [S]"""
-    shape = judgement.instant.shape
-    rooms = [
-        np.broadcast_to(checked.headroom, shape)[field, :, time] for checked in judgement.checks
-    ]
-    return np.min(np.nan_to_num(np.array(rooms), nan=0.0), axis=0)
 
 
 def choose_setup(judgement: Judgement, field: int, time: int) -> int | None:
@@ -31,5 +22,17 @@ def choose_setup(judgement: Judgement, field: int, time: int) -> int | None:
     if status.max() >= Status.MARGINAL:
         keys = (best, -plan.droplets[best], plan.loss_pct[field, best])
     else:
-        keys = (best, plan.loss_pct[field, best], -least_headroom(judgement, field, time)[best])
+        broken, room = _shortfall(judgement, field, time)
+        keys = (best, plan.loss_pct[field, best], -room[best], broken[best])
     return int(best[np.lexsort(keys)[0]])
+
+
+def _shortfall(judgement: Judgement, field: int, time: int) -> tuple[Floats, Floats]:
+    """For every setup how many limits do not hold, and the room of the worst of them. [S] each"""
+    shape = judgement.instant.shape
+    rooms, broken = [], np.zeros(shape[1])
+    for checked in judgement.checks:
+        room = np.broadcast_to(checked.headroom, shape)[field, :, time]
+        rooms.append(np.nan_to_num(room, nan=0.0, posinf=np.inf))
+        broken += np.broadcast_to(checked.stand, shape)[field, :, time] <= Stand.UNKNOWN
+    return broken, np.min(np.array(rooms), axis=0)

@@ -4,8 +4,7 @@ from dataclasses import dataclass
 
 from sqlalchemy.orm import Session
 
-from watcher.farm.models import (
-    FarmFile,
+from watcher.farm.feeds import (
     MappedJson,
     MetNorway,
     OpenMeteo,
@@ -13,11 +12,12 @@ from watcher.farm.models import (
     SourceEntry,
     UsWeatherService,
 )
+from watcher.farm.models import FarmFile
 from watcher.judge.judgement import Judgement, judge
 from watcher.judge.outlook import Foretold, Measured, Outlook, look_out
 from watcher.judge.plan import Plan
 from watcher.judge.ranking import Ranking, rank
-from watcher.sources.quantities import NAMES
+from watcher.sources.quantities import BY_NAME
 from watcher.store import weather
 from watcher.weather.series import Site
 
@@ -38,9 +38,7 @@ class Picture:
 def take(session: Session, plan: Plan, now: int) -> Picture:
     """Look at the log as it stands and judge it. ``now`` is epoch seconds."""
     outlook = compose(session, plan, now)
-    judgement = judge(
-        plan, outlook.series, wind_uncertainty_m_s=outlook.wind_uncertainty_m_s
-    )
+    judgement = judge(plan, outlook.series, wind_uncertainty_m_s=outlook.wind_uncertainty_m_s)
     return Picture(outlook, judgement, rank(judgement, outlook.now_index))
 
 
@@ -53,7 +51,7 @@ def compose(session: Session, plan: Plan, now: int) -> Outlook:
         stations=[
             Measured(
                 series=weather.observations(session, name, now - _HISTORY_S, now + 1).usable(),
-                measures=frozenset(NAMES[q] for q in entry.measures),
+                measures=frozenset(BY_NAME[q].series for q in entry.measures),
                 silent_after_s=entry.silent_after,
                 wind_uncertainty_m_s=entry.wind_uncertainty,
             )

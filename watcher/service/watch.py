@@ -16,8 +16,8 @@ from typing import Any, TypeVar
 import structlog
 from apscheduler.events import EVENT_JOB_ERROR, EVENT_JOB_MAX_INSTANCES, EVENT_JOB_MISSED
 from apscheduler.schedulers.asyncio import AsyncIOScheduler
-
 from watcher.alerts.courier import Courier
+
 from watcher.judge.plan import Plan
 from watcher.service import cycle, systemd
 from watcher.service.clock import Clock
@@ -119,9 +119,7 @@ class Watch:
     async def _judging(self) -> None:
         while True:
             with contextlib.suppress(TimeoutError):
-                await asyncio.wait_for(
-                    self._wake.wait(), _CYCLE_EVERY_S / self.parts.clock.speed
-                )
+                await asyncio.wait_for(self._wake.wait(), _CYCLE_EVERY_S / self.parts.clock.speed)
             self._wake.clear()
             await self._judge()
 

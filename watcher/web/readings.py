@@ -1,0 +1,66 @@
+"""Where a station posts its readings: a token a station, a bounded body, whole or not at all."""
+
+import hmac
+from collections.abc import Callable, Mapping
+
+from fastapi import APIRouter, Header, Request
+from fastapi.responses import JSONResponse
+from pydantic import SecretStr
+
+from watcher.service.watch import Watch
+from watcher.sources.bad_reading import BadReadingError
+from watcher.sources.readings import MAX_BYTES, parse
+from watcher.weather.series import Site
+
+
+def router(
+    watch: Callable[[], Watch], sites: Mapping[str, Site], tokens: Mapping[str, SecretStr]
+) -> APIRouter:
+    """Routes of the stations in ``sites``, each with its token."""
+    routes = APIRouter()
+
+    @routes.post("/stations/{station}/readings")
+    async def take_readings(
+        station: str, request: Request, authorization: str = Header(default="")
+    ) -> JSONResponse:
+        """Take one reading or a batch, plain JSON or SenML. Posting it again changes nothing."""
+        if not _knows(tokens.get(station), authorization):
+            # The same answer for an unknown station: nobody learns which names exist.
+            return _refused(401, "no station has this token; send Authorization: Bearer TOKEN")
+        body = await _bounded(request)
+        if body is None:
+            return _refused(413, f"the body is over {MAX_BYTES} bytes; post fewer at a time")
+        try:
+            observations = parse(
+                body,
+                request.headers.get("content-type", ""),
+                now=watch().parts.clock.now(),
+                site=sites[station],
+                source=station,
+            )
+        except BadReadingError as error:
+            return _refused(422, str(error))
+        new = await watch().receive(observations)
+        return JSONResponse({"taken": len(observations.series), "new": new})
+
+    return routes
+
+
+def _knows(token: SecretStr | None, authorization: str) -> bool:
+    scheme, _, given = authorization.partition(" ")
+    expected = token.get_secret_value() if token else ""
+    fits = hmac.compare_digest(given.strip().encode(), expected.encode())
+    return bool(expected) and scheme.lower() == "bearer" and fits
+
+
+async def _bounded(request: Request) -> bytes | None:
+    body = bytearray()
+    async for part in request.stream():
+        body += part
+        if len(body) > MAX_BYTES:
+            return None
+    return bytes(body)
+
+
+def _refused(status: int, wrong: str) -> JSONResponse:
+    return JSONResponse({"wrong": wrong}, status_code=status)
