@@ -1,0 +1,114 @@
+"""The same log on both databases: a SQLite file, and a throw-away PostgreSQL cluster."""
+
+import os
+import shutil
+import subprocess
+import tempfile
+from collections.abc import Callable, Iterator
+from itertools import count
+from pathlib import Path
+
+import psycopg
+import pytest
+
+from watcher.store.database import Log
+
+
+def _server_programs() -> Path | None:
+    found = shutil.which("initdb")
+    if found:
+        return Path(found).resolve().parent
+    newest = sorted(Path("/usr/lib/postgresql").glob("*/bin/initdb"))
+    return newest[-1].parent if newest else None
+
+
+class Cluster:
+    """A PostgreSQL server of our own, reached by a socket in its own folder and nowhere else."""
+
+    def __init__(self, programs: Path, folder: Path) -> None:
+        self._programs = programs
+        self._folder = folder
+        self._numbers = count()
+
+    def run(self, program: str, *arguments: str) -> None:
+        """Run one of the server's programs; they refuse to run as root."""
+        other = {"user": "postgres", "group": "postgres", "extra_groups": []}
+        done = subprocess.run(
+            [str(self._programs / program), *arguments],
+            cwd=self._folder,
+            stdout=subprocess.DEVNULL,  # a pipe would be kept open by the server it starts
+            stderr=subprocess.STDOUT,
+            check=False,
+            **(other if os.geteuid() == 0 else {}),
+        )
+        assert done.returncode == 0, f"{program} ended with {done.returncode}"
+
+    def start(self) -> None:
+        """Make the cluster and start its server."""
+        data = str(self._folder / "data")
+        self.run("initdb", "-D", data, "-U", "watch", "-A", "trust", "--no-sync", "-E", "UTF8")
+        # Nothing here needs to outlive the machine, so the server need not wait for its disk.
+        options = f"-k {self._folder} -c listen_addresses='' -c fsync=off"
+        self.run(
+            "pg_ctl", "-D", data, "-w", "-l", str(self._folder / "log"), "-o", options, "start"
+        )
+
+    def stop(self) -> None:
+        """Stop the server without ado."""
+        self.run("pg_ctl", "-D", str(self._folder / "data"), "-m", "immediate", "stop")
+
+    def new_database(self) -> str:
+        """Return the address of an empty database."""
+        name = f"watch_{next(self._numbers)}"
+        address = f"host={self._folder} user=watch dbname=postgres"
+        with psycopg.connect(address, autocommit=True) as connection:
+            connection.execute(f"CREATE DATABASE {name}")  # type: ignore[call-overload]
+        return f"postgresql://watch@/{name}?host={self._folder}"
+
+
+@pytest.fixture(scope="session")
+def cluster() -> Iterator[Cluster]:
+    programs = _server_programs()
+    if programs is None:
+        pytest.skip("no initdb on PATH or under /usr/lib/postgresql: PostgreSQL is not installed")
+    folder = Path(tempfile.mkdtemp(prefix="watch-pg-"))  # a socket's path must be short
+    if os.geteuid() == 0:
+        shutil.chown(folder, "postgres", "postgres")
+    server = Cluster(programs, folder)
+    try:
+        server.start()
+        yield server
+        server.stop()
+    finally:
+        shutil.rmtree(folder)
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def empty_url(request: pytest.FixtureRequest, tmp_path: Path) -> str:
+    """The address of a log nobody has written to, on each database."""
+    if request.param == "sqlite":
+        return f"sqlite:///{tmp_path}/watch.db"
+    cluster: Cluster = request.getfixturevalue("cluster")
+    return cluster.new_database()
+
+
+@pytest.fixture
+def open_log() -> Iterator[Callable[..., Log]]:
+    """Open logs that are closed when the test is over."""
+    opened: list[Log] = []
+
+    def open_(url: str, busy_s: float = 30.0) -> Log:
+        opened.append(Log(url, busy_s=busy_s))
+        return opened[-1]
+
+    yield open_
+    for log in opened:
+        log.close()
+
+
+@pytest.fixture
+def log(empty_url: str, open_log: Callable[..., Log]) -> Log:
+    """A log with its tables, on each database."""
+    log = open_log(empty_url)
+    log.upgrade()
+    return log

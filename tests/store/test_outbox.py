@@ -1,0 +1,236 @@
+"""Messages are kept once, taken by one sender at a time, and never lost."""
+
+import threading
+from collections.abc import Callable
+from dataclasses import replace
+
+import pytest
+
+from watcher.store import outbox
+from watcher.store.database import Log
+from watcher.store.outbox import NewMessage
+from watcher.store.tables import Message
+
+NOW = 1_700_000_000
+
+
+def a_message(key: str = "north field:wind:phone", **changes: object) -> NewMessage:
+    plain = NewMessage(
+        key=key,
+        short_id=outbox.short_id(key),
+        about="north field",
+        kind="wind",
+        recipient="phone",
+        title="North field",
+        body="The wind is over its limit.",
+        created_at=NOW,
+        caused_at=NOW - 60,
+        due_at=NOW,
+    )
+    return replace(plain, **changes)  # type: ignore[arg-type]
+
+
+def put(log: Log, *messages: NewMessage) -> None:
+    with log.writing() as session:
+        for message in messages:
+            assert outbox.put(session, message)
+
+
+def claim(log: Log, now: int = NOW, lease_s: int = 60, limit: int = 10) -> list[Message]:
+    with log.writing() as session:
+        return outbox.claim(session, now, lease_s, limit)
+
+
+def states(log: Log) -> dict[str, int]:
+    with log.reading() as session:
+        return dict(outbox.counts(session))
+
+
+def test_a_message_comes_back_as_it_was_put(log: Log) -> None:
+    told = a_message(urgent=True, tag="family", expires_at=NOW + 600)
+    put(log, told)
+    [message] = claim(log)
+    assert {name: getattr(message, name) for name in vars(told)} == vars(told)
+    assert (message.state, message.attempts, message.lease_until) == ("sending", 1, NOW + 60)
+
+
+def test_the_same_key_is_kept_once(log: Log) -> None:
+    put(log, a_message())
+    with log.writing() as session:
+        assert not outbox.put(session, a_message(body="Said differently."))
+    [message] = claim(log)
+    assert message.body == "The wind is over its limit."
+
+
+def test_what_was_rolled_back_was_never_put(log: Log) -> None:
+    def put_and_fall() -> None:
+        with log.writing() as session:
+            outbox.put(session, a_message())
+            raise RuntimeError("the power went")
+
+    with pytest.raises(RuntimeError):
+        put_and_fall()
+    assert states(log) == {}
+
+
+def test_urgent_messages_are_taken_first_then_the_oldest(log: Log) -> None:
+    put(
+        log,
+        a_message("later", due_at=NOW - 1),
+        a_message("earlier", due_at=NOW - 9),
+        a_message("urgent", due_at=NOW, urgent=True),
+    )
+    assert [m.key for m in claim(log, limit=2)] == ["urgent", "earlier"]
+    assert [m.key for m in claim(log, limit=2)] == ["later"]
+
+
+def test_a_message_is_not_taken_before_it_is_due(log: Log) -> None:
+    put(log, a_message(due_at=NOW + 1))
+    assert claim(log, NOW) == []
+    assert len(claim(log, NOW + 1)) == 1
+
+
+def test_a_taken_message_is_taken_again_only_when_its_lease_is_over(log: Log) -> None:
+    put(log, a_message())
+    claim(log, NOW, lease_s=60)
+    assert claim(log, NOW + 59) == []
+    [message] = claim(log, NOW + 60)
+    assert message.attempts == 2
+
+
+def test_a_sent_message_is_never_taken_again(log: Log) -> None:
+    put(log, a_message())
+    [message] = claim(log)
+    with log.writing() as session:
+        assert outbox.mark_sent(session, message.id, NOW + 2)
+        assert not outbox.mark_sent(session, message.id, NOW + 3)
+    assert claim(log, NOW + 10_000) == []
+    assert states(log) == {"sent": 1}
+
+
+def test_a_message_that_left_counts_as_sent_even_after_its_lease(log: Log) -> None:
+    put(log, a_message())
+    [slow] = claim(log, NOW, lease_s=60)
+    claim(log, NOW + 60)
+    with log.writing() as session:
+        assert outbox.mark_sent(session, slow.id, NOW + 70)
+    assert claim(log, NOW + 10_000) == []
+
+
+def test_a_failed_attempt_is_tried_again_when_told(log: Log) -> None:
+    put(log, a_message())
+    [message] = claim(log)
+    with log.writing() as session:
+        assert outbox.mark_failed(session, message.id, 1, "no network", NOW + 30)
+    assert claim(log, NOW + 29) == []
+    [again] = claim(log, NOW + 30)
+    assert (again.attempts, again.last_error) == (2, "no network")
+
+
+def test_a_message_given_up_stays_and_says_why(log: Log) -> None:
+    put(log, a_message())
+    [message] = claim(log)
+    with log.writing() as session:
+        assert outbox.mark_failed(session, message.id, 1, "no such number", None)
+    assert claim(log, NOW + 10_000) == []
+    with log.reading() as session:
+        kept = session.get_one(Message, message.id)
+        assert (kept.state, kept.last_error) == ("failed", "no such number")
+
+
+def test_a_sender_that_lost_its_lease_cannot_fail_the_message(log: Log) -> None:
+    put(log, a_message())
+    [slow] = claim(log, NOW, lease_s=60)
+    [quick] = claim(log, NOW + 60)
+    with log.writing() as session:
+        assert not outbox.mark_failed(session, slow.id, slow.attempts, "too late", None)
+        assert outbox.mark_sent(session, quick.id, NOW + 61)
+        assert not outbox.mark_failed(session, quick.id, quick.attempts, "too late", None)
+    assert states(log) == {"sent": 1}
+
+
+def test_stale_advice_is_expired_not_sent(log: Log) -> None:
+    put(log, a_message("stale", expires_at=NOW + 10), a_message("lasting"))
+    assert [m.key for m in claim(log, NOW + 10)] == ["lasting"]
+    with log.writing() as session:
+        assert [m.key for m in outbox.expire(session, NOW + 10)] == ["stale"]
+        assert outbox.expire(session, NOW + 10) == []
+    assert states(log) == {"sending": 1, "expired": 1}
+
+
+def test_a_message_being_sent_is_not_expired_under_its_sender(log: Log) -> None:
+    put(log, a_message(expires_at=NOW + 10))
+    claim(log, NOW, lease_s=60)
+    with log.writing() as session:
+        assert outbox.expire(session, NOW + 59) == []
+        assert len(outbox.expire(session, NOW + 60)) == 1
+
+
+def test_an_answer_acknowledges_every_message_about_the_thing_once(log: Log) -> None:
+    put(
+        log,
+        a_message("a", short_id="K3F9Q"),
+        a_message("b", short_id="K3F9Q", recipient="mail"),
+        a_message("c", short_id="OTHER"),
+    )
+    with log.writing() as session:
+        assert outbox.acknowledge(session, "K3F9Q", "the grower", NOW + 5) == 2
+        assert outbox.acknowledge(session, "K3F9Q", "somebody else", NOW + 6) == 0
+    seen = {m.key: (m.acknowledged_by, m.acknowledged_at) for m in claim(log)}
+    assert seen == {
+        "a": ("the grower", NOW + 5),
+        "b": ("the grower", NOW + 5),
+        "c": (None, None),
+    }
+
+
+def test_the_oldest_unsent_message_tells_how_far_behind_we_are(log: Log) -> None:
+    with log.reading() as session:
+        assert outbox.oldest_unsent(session) is None
+    put(log, a_message("old", due_at=NOW - 500), a_message("new", due_at=NOW))
+    with log.reading() as session:
+        assert outbox.oldest_unsent(session) == NOW - 500
+    for message in claim(log, limit=1):
+        with log.writing() as session:
+            outbox.mark_sent(session, message.id, NOW)
+    with log.reading() as session:
+        assert outbox.oldest_unsent(session) == NOW
+
+
+def test_short_ids_are_five_signs_and_stay_the_same() -> None:
+    assert outbox.short_id("north field") == outbox.short_id("north field")
+    ids = {outbox.short_id(f"field {number}") for number in range(1000)}
+    assert len(ids) > 990
+    assert all(len(one) == 5 and one.isalnum() for one in ids)
+
+
+def test_two_senders_never_get_the_same_message(
+    log: Log, empty_url: str, open_log: Callable[..., Log]
+) -> None:
+    put(log, *(a_message(f"message {number}") for number in range(120)))
+    taken: list[str] = []
+    both_ready = threading.Barrier(2)
+
+    def sender(own: Log) -> None:
+        both_ready.wait()
+        while messages := claim(own, limit=3):
+            taken.extend(message.key for message in messages)
+
+    # Logs of their own, as if they were two programs.
+    senders = [threading.Thread(target=sender, args=(open_log(empty_url),)) for _ in range(2)]
+    for thread in senders:
+        thread.start()
+    for thread in senders:
+        thread.join()
+    assert sorted(taken) == sorted(f"message {number}" for number in range(120))
+
+
+def test_a_sender_does_not_wait_for_messages_another_one_is_taking(
+    cluster: object, log: Log, empty_url: str, open_log: Callable[..., Log]
+) -> None:
+    if empty_url.startswith("sqlite"):
+        pytest.skip("a SQLite file has one writer at a time")
+    put(log, a_message("first"), a_message("second"))
+    with log.writing() as session:
+        assert [m.key for m in outbox.claim(session, NOW, 60, 1)] == ["first"]
+        assert [m.key for m in claim(open_log(empty_url, busy_s=1), limit=5)] == ["second"]

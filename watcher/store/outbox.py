@@ -1,0 +1,177 @@
+"""Messages waiting to be sent: written with what caused them, taken, sent, marked.
+
+::
+
+    waiting ──claim──► sending ──mark_sent──► sent
+       ▲  │               │ ├──mark_failed, no next try──► failed
+       │  │               │ └──lease over──► claimed again (its sender died)
+       │  └──expire──► expired ◄──expire, lease over──┘
+       └──mark_failed, next try──┘
+
+What is promised: once the transaction of ``put`` is kept, the message is sent at least once or
+ends in ``failed`` or ``expired``, which can be seen. It is sent twice only when a sender dies
+between the sending and ``mark_sent``, or outlives its lease.
+"""
+
+import base64
+import hashlib
+from dataclasses import asdict, dataclass
+
+from sqlalchemy import ColumnElement, and_, func, or_, select, update
+from sqlalchemy.orm import Session
+
+from watcher.store.tables import Message, MessageState
+from watcher.store.upsert import insert_into
+
+
+@dataclass(frozen=True)
+class NewMessage:
+    """A message to one recipient. Times are epoch seconds.
+
+    ``key`` names the news to this recipient: the same key is kept once. ``short_id`` is what the
+    reader sees and answers with; messages to several recipients about one thing share it.
+    ``caused_at`` is the time of the weather that caused it. After ``expires_at`` it must not be
+    sent any more.
+    """
+
+    key: str
+    short_id: str
+    about: str
+    kind: str
+    recipient: str
+    title: str
+    body: str
+    created_at: int
+    caused_at: int
+    due_at: int
+    urgent: bool = False
+    tag: str = ""
+    expires_at: int | None = None
+
+
+def short_id(text: str) -> str:
+    """Return five letters and digits that stand for a text; the same ones for the same text."""
+    digest = hashlib.blake2s(text.encode(), digest_size=5).digest()
+    return base64.b32encode(digest).decode()[:5]
+
+
+def put(session: Session, message: NewMessage) -> bool:
+    """Write a message; return False, and change nothing, when its key is there already."""
+    number = session.scalars(
+        insert_into(session, Message)
+        .values(**asdict(message), state="waiting", attempts=0)
+        .on_conflict_do_nothing(index_elements=["key"])
+        .returning(Message.id)
+    ).one_or_none()
+    return number is not None
+
+
+def claim(session: Session, now: int, lease_s: int, limit: int) -> list[Message]:
+    """Take up to ``limit`` due messages for ``lease_s`` seconds: urgent ones first, then oldest.
+
+    Two workers never get the same message. One whose lease is over is taken again by whoever
+    asks, with ``attempts`` one higher. Keep the transaction before sending.
+    """
+    messages = session.scalars(
+        select(Message)
+        .where(_takeable(now), or_(Message.expires_at.is_(None), Message.expires_at > now))
+        .order_by(Message.urgent.desc(), Message.due_at, Message.id)
+        .limit(limit)
+        # On PostgreSQL; a SQLite writer is alone.
+        .with_for_update(skip_locked=True)
+    ).all()
+    for message in messages:
+        message.state = "sending"
+        message.attempts += 1
+        message.lease_until = now + lease_s
+    session.flush()
+    return list(messages)
+
+
+def mark_sent(session: Session, message_id: int, now: int) -> bool:
+    """Record that a message left; return False when it is recorded already.
+
+    Holds even when the lease was over or the message was given up meanwhile: it did leave.
+    """
+    return _change(
+        session,
+        and_(Message.id == message_id, Message.state != "sent"),
+        state="sent",
+        sent_at=now,
+        lease_until=None,
+        last_error=None,
+    )
+
+
+def mark_failed(
+    session: Session, message_id: int, attempt: int, error: str, next_due_at: int | None
+) -> bool:
+    """Record that an attempt failed, and when to try again (None: never).
+
+    Return False, and change nothing, when that attempt does not hold the message any more.
+    """
+    holds = and_(Message.id == message_id, Message.state == "sending", Message.attempts == attempt)
+    if next_due_at is None:
+        return _change(session, holds, state="failed", lease_until=None, last_error=error)
+    return _change(
+        session,
+        holds,
+        state="waiting",
+        due_at=next_due_at,
+        lease_until=None,
+        last_error=error,
+    )
+
+
+def expire(session: Session, now: int) -> list[Message]:
+    """Give up messages too old to be worth sending; return them, for what is said instead."""
+    unsent = or_(Message.state == "waiting", _lease_over(now))
+    messages = session.scalars(
+        select(Message)
+        .where(unsent, Message.expires_at <= now)
+        .order_by(Message.id)
+        .with_for_update(skip_locked=True)
+    ).all()
+    for message in messages:
+        message.state = "expired"
+        message.lease_until = None
+    session.flush()
+    return list(messages)
+
+
+def acknowledge(session: Session, short_id: str, by: str, now: int) -> int:
+    """Record who has seen a thing; return how many messages about it were not yet seen."""
+    seen = session.scalars(
+        update(Message)
+        .where(Message.short_id == short_id, Message.acknowledged_at.is_(None))
+        .values(acknowledged_at=now, acknowledged_by=by)
+        .returning(Message.id)
+    ).all()
+    return len(seen)
+
+
+def counts(session: Session) -> dict[MessageState, int]:
+    """Return how many messages are in each state; a state without any is left out."""
+    found = session.execute(select(Message.state, func.count()).group_by(Message.state))
+    return {row[0]: row[1] for row in found}
+
+
+def oldest_unsent(session: Session) -> int | None:
+    """Return when the oldest message that is neither sent nor given up was due."""
+    return session.scalars(
+        select(func.min(Message.due_at)).where(Message.state.in_(("waiting", "sending")))
+    ).one()
+
+
+def _takeable(now: int) -> ColumnElement[bool]:
+    due = and_(Message.state == "waiting", Message.due_at <= now)
+    return or_(due, _lease_over(now))
+
+
+def _lease_over(now: int) -> ColumnElement[bool]:
+    return and_(Message.state == "sending", Message.lease_until <= now)
+
+
+def _change(session: Session, where: ColumnElement[bool], **values: object) -> bool:
+    changed = session.scalars(update(Message).where(where).values(**values).returning(Message.id))
+    return bool(changed.all())

@@ -1,0 +1,162 @@
+"""Readings and forecasts, in and out of the log."""
+
+from collections.abc import Iterator
+
+import numpy as np
+from sqlalchemy import ColumnElement, and_, exists, func, or_, select
+from sqlalchemy.orm import InstrumentedAttribute, Session
+
+from watcher.sources.base import Forecast, Observations
+from watcher.store.rows import (
+    SITE_COLUMNS,
+    flag_arrays,
+    flag_rows,
+    site_of,
+    site_row,
+    weather_rows,
+    weather_series,
+)
+from watcher.store.tables import ForecastHour, IssuedForecast, Observation, StationSite
+from watcher.store.upsert import insert_into
+from watcher.weather.series import QUANTITIES, Site
+
+_NOWHERE = Site(latitude=np.nan, longitude=np.nan, elevation_m=np.nan)
+
+
+def add_observations(session: Session, observations: Observations, received_at: int) -> int:
+    """Keep readings; return how many are of times the log did not have.
+
+    A reading the log has already changes nothing. One that differs takes its place whole: it is
+    what the source now says of that time.
+    """
+    series = observations.series
+    if not len(series):
+        return 0
+    _keep_site(session, series.source, series.site)
+    span = _within(series.source, int(series.times[0]), int(series.times[-1]) + 1)
+    count = select(func.count()).select_from(Observation).where(span)
+    before = session.scalars(count).one()
+    rows = weather_rows(series, source=series.source, received_at=received_at)
+    for row, finding in zip(rows, flag_rows(observations), strict=True):
+        row["flags"] = finding
+    _put_observations(session, rows)
+    return session.scalars(count).one() - before
+
+
+def observations(session: Session, source: str, start: int, end: int) -> Observations:
+    """Return a source's readings with ``start <= time < end``, and their flags.
+
+    Empty, and at no place at all, for a source that never reported.
+    """
+    found = session.execute(
+        select(Observation.flags, Observation.time, *_quantities(Observation))
+        .where(_within(source, start, end))
+        .order_by(Observation.time)
+    ).all()
+    place = session.get(StationSite, source)
+    site = _NOWHERE if place is None else site_of(place)
+    return Observations(
+        weather_series([row[1:] for row in found], site, source),
+        flag_arrays((row[0] for row in found), len(found)),
+    )
+
+
+def newest_time(session: Session, source: str) -> int | None:
+    """Return the time of a source's newest reading, None when it never reported."""
+    return session.scalars(
+        select(func.max(Observation.time)).where(Observation.source == source)
+    ).one()
+
+
+def add_forecast(session: Session, forecast: Forecast) -> bool:
+    """Keep a forecast as it was issued; return False when the log has that issue already."""
+    series = forecast.series
+    number = session.scalars(
+        insert_into(session, IssuedForecast)
+        .values(
+            source=series.source,
+            issued_at=forecast.issued_at,
+            fetched_at=forecast.fetched_at,
+            attribution=forecast.attribution,
+            **site_row(series.site),
+        )
+        .on_conflict_do_nothing(index_elements=["source", "issued_at"])
+        .returning(IssuedForecast.id)
+    ).one_or_none()
+    if number is not None and len(series):
+        session.connection().execute(
+            insert_into(session, ForecastHour), weather_rows(series, forecast_id=number)
+        )
+    return number is not None
+
+
+def latest_forecast(session: Session, source: str, issued_before: int) -> Forecast | None:
+    """Return a source's newest forecast issued at or before a time, None without one."""
+    issue = session.scalars(
+        select(IssuedForecast)
+        .where(IssuedForecast.source == source, IssuedForecast.issued_at <= issued_before)
+        .order_by(IssuedForecast.issued_at.desc())
+        .limit(1)
+    ).one_or_none()
+    return None if issue is None else _forecast(session, issue)
+
+
+def forecasts_for(session: Session, source: str, start: int, end: int) -> Iterator[Forecast]:
+    """Yield every forecast for ``start <= time < end``, cut to these times, oldest issue first.
+
+    For comparing what was forecast with what came. Read from the log one by one.
+    """
+    wanted = and_(ForecastHour.time >= start, ForecastHour.time < end)
+    issues = session.scalars(
+        select(IssuedForecast)
+        .where(
+            IssuedForecast.source == source,
+            exists().where(ForecastHour.forecast_id == IssuedForecast.id, wanted),
+        )
+        .order_by(IssuedForecast.issued_at)
+    ).all()
+    for issue in issues:
+        yield _forecast(session, issue, wanted)
+
+
+def _forecast(session: Session, issue: IssuedForecast, *only: ColumnElement[bool]) -> Forecast:
+    hours = session.execute(
+        select(ForecastHour.time, *_quantities(ForecastHour))
+        .where(ForecastHour.forecast_id == issue.id, *only)
+        .order_by(ForecastHour.time)
+    ).all()
+    series = weather_series(hours, site_of(issue), issue.source)
+    return Forecast(series, issue.issued_at, issue.fetched_at, issue.attribution)
+
+
+def _keep_site(session: Session, source: str, site: Site) -> None:
+    insert = insert_into(session, StationSite).values(source=source, **site_row(site))
+    session.execute(
+        insert.on_conflict_do_update(
+            index_elements=["source"],
+            set_={name: insert.excluded[name] for name in SITE_COLUMNS},
+        )
+    )
+
+
+def _put_observations(session: Session, rows: list[dict[str, object]]) -> None:
+    insert = insert_into(session, Observation)
+    told = (*QUANTITIES, "flags")
+    statement = insert.on_conflict_do_update(
+        index_elements=["source", "time"],
+        set_={name: insert.excluded[name] for name in (*told, "received_at")},
+        where=or_(
+            *(getattr(Observation, name).is_distinct_from(insert.excluded[name]) for name in told)
+        ),
+    )
+    session.connection().execute(statement, rows)
+
+
+def _within(source: str, start: int, end: int) -> ColumnElement[bool]:
+    return and_(Observation.source == source, Observation.time >= start, Observation.time < end)
+
+
+def _quantities(
+    table: type[Observation] | type[ForecastHour],
+) -> list[InstrumentedAttribute[float | None]]:
+    return [getattr(table, name) for name in QUANTITIES]
