@@ -1,35 +1,28 @@
-"""The grower's world as frozen models: what the farm file says, in SI.
-
-Text with units on the way in ("10 mph"), floats inside. Loading, cross-checks and error wording
-live in ``watcher.farm.load``; shapes on the ground in ``watcher.farm.ground``.
-"""
+"""The grower's world as frozen models: what the farm file says; text with units in, SI inside."""
 
 from datetime import date, time
 from enum import IntEnum, StrEnum
-from typing import Annotated, Any, Generic, Literal, TypeVar
+from typing import Annotated, Any, Generic, Literal, TypeVar, get_args
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema
+from pydantic import BeforeValidator, Field, WithJsonSchema
 
+from watcher.farm.feeds import Source
+from watcher.farm.told import Name, Share, Told, Words
 from watcher.units import (
     Angle,
     Carrier,
     Duration,
+    Kind,
     Length,
     Percent,
     Pressure,
-    RainRate,
     SmallLength,
     Speed,
     Temperature,
     TemperatureStep,
     Volume,
+    Written,
 )
-
-
-class Told(BaseModel):
-    """Something the grower told us: unknown keys are errors, nothing changes after loading."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
 
 class Origin(StrEnum):
@@ -41,18 +34,24 @@ class Origin(StrEnum):
 
 
 class WeedPressure(StrEnum):
+    """How many weeds stand in the field: decides how much loss of control it tolerates."""
+
     CLEAN = "clean"
     MODERATE = "moderate"
     WEEDY = "weedy"
 
 
 class Weeds(StrEnum):
+    """What is to be killed."""
+
     GRASSES = "grasses"
     BROADLEAVES = "broadleaves"
     MIXED = "mixed"
 
 
 class Susceptibility(StrEnum):
+    """How much harm drift does a neighbour."""
+
     TOLERANT = "tolerant"
     SUSCEPTIBLE = "susceptible"
     VERY_SUSCEPTIBLE = "very susceptible"
@@ -93,6 +92,8 @@ Droplets = Annotated[
 
 
 class NozzleKind(StrEnum):
+    """How the nozzle makes its drops."""
+
     FLAT_FAN = "flat fan"
     PRE_ORIFICE = "pre-orifice"
     TURBULENCE_CHAMBER = "turbulence chamber"
@@ -107,6 +108,11 @@ class Adjuvant(StrEnum):
     GUAR = "guar"
 
 
+# Codes of ISO 10625.
+NozzleSize = Literal[
+    "0075", "01", "015", "02", "025", "03", "035", "04", "05", "06", "08", "10", "15", "20"
+]  # fmt: skip
+
 T = TypeVar("T")
 
 
@@ -114,11 +120,21 @@ class Bounds(Told, Generic[T]):
     """One limit: low and high bound, where they come from, and how much room counts as near."""
 
     low: T | None = None
+    """The value must not be under this."""
     high: T | None = None
+    """The value must not be over this."""
     origin: Origin = Origin.OWN
+    """Where the bounds come from."""
     low_origin: Origin | None = None
     """Where the low bound comes from, when that is not where the high one comes from."""
-    margin: Annotated[float, Field(ge=0, le=1)] | None = None
+    margin: Share | None = None
+    """Room that counts as near, as a share of the limit's scale; judging.margin when not told."""
+
+    @classmethod
+    def model_parametrized_name(cls, params: tuple[Any, ...]) -> str:
+        """Name the bounds of a quantity for editors: ``"SpeedBounds"``."""
+        written = [m.kind.name for m in get_args(params[0])[1:] if isinstance(m, Written)]
+        return "".join(written).title().replace("_", "") + cls.__name__
 
     def origin_of(self, side: Literal["low", "high"]) -> Origin:
         """Return where one of the two bounds comes from."""
@@ -135,6 +151,8 @@ class InversionRule(Told):
 
 
 class DropletRule(Told):
+    """The finest droplet class allowed."""
+
     low: Droplets
     origin: Origin = Origin.OWN
 
@@ -154,79 +172,98 @@ class NeighbourRule(Told):
     """
 
     susceptible: Downwind = Downwind.CALM
+    """Wind allowed towards a susceptible neighbour."""
     very_susceptible: Downwind = Downwind.NEVER
+    """Wind allowed towards a very susceptible neighbour."""
     origin: Origin = Origin.OWN
 
 
-class Window(Told):
+class OwnLimits(Told):
+    """Limits a field may have of its own; they may only tighten its window's."""
+
+    wind: Bounds[Speed] | None = None
+    """Sustained wind at boom height."""
+    gust: Bounds[Speed] | None = None
+    """Gust at boom height; a window's own wind and judging.gust_over_wind when not told."""
+    temperature: Bounds[Temperature] | None = None
+    """Air temperature."""
+    delta_t: Bounds[TemperatureStep] | None = None
+    """Delta T, dry bulb less wet bulb: how fast drops dry up."""
+    humidity: Bounds[Percent] | None = None
+    """Relative humidity."""
+    rain_free_before: Bounds[Duration] | None = None
+    """Time without rain before the job starts; a low bound only."""
+    rain_free_after: Bounds[Duration] | None = None
+    """Time without rain after the end of the job; a low bound only."""
+    after_sunrise: Bounds[Duration] | None = None
+    """Time since sunrise; a low bound only."""
+    before_sunset: Bounds[Duration] | None = None
+    """Time left until sunset; a low bound only."""
+    droplets: DropletRule | None = None
+
+
+class Window(OwnLimits):
     """A spray window: the named set of limits a product, a law and the grower put on the hour."""
 
     wind: Bounds[Speed]
-    gust: Bounds[Speed] | None = None
-    temperature: Bounds[Temperature] | None = None
-    delta_t: Bounds[TemperatureStep] | None = None
-    humidity: Bounds[Percent] | None = None
+    """Sustained wind at boom height."""
     inversion: InversionRule = InversionRule()
-    rain_free_before: Bounds[Duration] | None = None
-    rain_free_after: Bounds[Duration] | None = None
-    after_sunrise: Bounds[Duration] | None = None
-    before_sunset: Bounds[Duration] | None = None
-    droplets: DropletRule | None = None
     droplets_in_marginal_wind: DropletRule = DropletRule(low=DropletClass.COARSE)
+    """The finest droplet class allowed in the upper part of the wind's band."""
     neighbours: NeighbourRule = NeighbourRule()
 
 
-class OwnLimits(Told):
-    """A field's own bounds; they may tighten its window's, and never loosen a label's or law's."""
-
-    wind: Bounds[Speed] | None = None
-    gust: Bounds[Speed] | None = None
-    temperature: Bounds[Temperature] | None = None
-    delta_t: Bounds[TemperatureStep] | None = None
-    humidity: Bounds[Percent] | None = None
-    rain_free_before: Bounds[Duration] | None = None
-    rain_free_after: Bounds[Duration] | None = None
-    after_sunrise: Bounds[Duration] | None = None
-    before_sunset: Bounds[Duration] | None = None
-    droplets: DropletRule | None = None
-
-
 class Sprayer(Told):
-    boom_width: Length
+    """A ground-boom sprayer."""
+
+    boom_width: Annotated[float, Written(Kind.LENGTH, 0.5, 70)]
+    """Width the boom sprays. [m]"""
     boom_height: SmallLength
     """Nozzle tip above the top of the canopy or target. [m]"""
-    speed: Speed
+    speed: Annotated[float, Written(Kind.SPEED, 0.2, 12)]
+    """Forward speed while spraying. [m/s]"""
     tank: Volume
-    field_efficiency: Percent
-    fill_time: Duration
+    """What the tank holds. [L]"""
+    field_efficiency: Annotated[float, Written(Kind.PERCENT, 5, 100)]
+    """Share of the time in the field spent spraying: turns and overlap take the rest. [%]"""
+    fill_time: Annotated[float, Written(Kind.DURATION, 0, 4 * 3600)]
+    """From leaving the row to being back in it, full. [s]"""
     nozzle_spacing: SmallLength = 0.508
-    """20 in, the usual spacing of US booms. [m]"""
+    """Between nozzles on the boom; 20 in when not told, the usual spacing of US booms. [m]"""
 
 
 class Setup(Told):
+    """One way a sprayer may be rigged."""
+
     sprayer: str
+    """Name of one of the sprayers."""
     nozzle: NozzleKind
     droplets: Droplets
+    """Droplet class at this pressure, from the nozzle's own chart."""
     carrier: Carrier
+    """Spray volume on the ground. [L/ha]"""
     drift_reduction: Percent | None = None
     """Share of the reference drift that is avoided; by nozzle kind when not told. [%]"""
     adjuvant: Adjuvant = Adjuvant.NONE
-    nozzle_size: str | None = None
-    """ISO 10625 size code, "04"."""
+    nozzle_size: NozzleSize | None = None
+    """ISO 10625 size code, "04"; with it, rate and pressure are checked against each other."""
     pressure: Pressure | None = None
+    """Pressure at the nozzle. [Pa]"""
 
 
 class FieldPlan(Told):
     """One field to spray. Its boundary is the feature of the same id in the GeoJSON file."""
 
-    crop: str
+    crop: Words
+    """What grows here, in the grower's words."""
     weeds: WeedPressure
     target: Weeds = Weeds.MIXED
     window: str
+    """Name of one of the windows."""
     limits: OwnLimits = OwnLimits()
     setups: tuple[str, ...] = ()
     """Setups that may be used here; every setup of the farm when empty."""
-    canopy: Length = 0.12
+    canopy: Annotated[float, Written(Kind.LENGTH, 0.0, 6.0)] = 0.12
     """Height of the crop canopy, for the wind profile. The 0.12 m default is FAO-56's grass. [m]"""
     latest: date | None = None
     """Last day the field should be sprayed."""
@@ -235,7 +272,8 @@ class FieldPlan(Told):
 class Neighbour(Told):
     """What lies beside the fields. Boundary: the feature of the same id in the GeoJSON file."""
 
-    grows: str
+    grows: Words
+    """What grows or lives there, in the grower's words; used in warnings."""
     susceptibility: Susceptibility
     no_spray_distance: Length = 0.0
     """The label's downwind no-spray distance towards this neighbour. [m]"""
@@ -243,164 +281,98 @@ class Neighbour(Told):
     """Share of the field rate the neighbour stands; by susceptibility when not told. [%]"""
 
 
-Quantity = Literal[
-    "wind",
-    "gust",
-    "wind_from",
-    "wind_spread",
-    "temperature",
-    "temperature_upper",
-    "humidity",
-    "dew_point",
-    "pressure",
-    "rain",
-    "cloud",
-    "solar",
-    "net_radiation",
-]
-
-
-class Heights(Told):
-    """Sensor heights above ground. [m]"""
-
-    wind: Length = 10.0
-    temperature: Length = 2.0
-    temperature_upper: Length | None = None
-
-
-class SourceEntry(Told):
-    """What every source says of itself."""
-
-    heights: Heights = Heights()
-    silent_after: Duration
-    """A reading older than this is stale and never 'suitable'. [s]"""
-    wind_uncertainty: Speed = 0.0
-    """Stated uncertainty of the wind; widens what counts as near a bound. [m/s]"""
-    measures: tuple[Quantity, ...] = ("wind", "gust", "wind_from", "temperature", "humidity")
-    """What a source of observations measures. A quantity listed here is never taken from a
-    forecast for the present moment, however long the source is silent."""
-    estimate_gusts: bool = False
-    """For a forecast without gusts: estimate them as 1.66 times the mean (upper guideline)."""
-
-
-class UsWeatherService(SourceEntry):
-    """api.weather.gov: grid forecast, and observations of a station when one is named."""
-
-    kind: Literal["nws"]
-    station: str | None = None
-    silent_after: Duration = 90 * 60.0
-    every: Duration = 15 * 60.0
-    base_url: str = "https://api.weather.gov"
-
-
-class MetNorway(SourceEntry):
-    """MET Norway Locationforecast 2.0: forecast."""
-
-    kind: Literal["met_norway"]
-    silent_after: Duration = 3 * 3600.0
-    every: Duration = 30 * 60.0
-    base_url: str = "https://api.met.no/weatherapi/locationforecast/2.0"
-
-
-class OpenMeteo(SourceEntry):
-    """Open-Meteo: forecast. The free service is for non-commercial use; see its terms."""
-
-    kind: Literal["open_meteo"]
-    silent_after: Duration = 3 * 3600.0
-    every: Duration = 30 * 60.0
-    base_url: str = "https://api.open-meteo.com/v1"
-
-
-class MappedQuantity(Told):
-    """Where a quantity stands in the body: a JMESPath expression, and its unit."""
-
-    at: str
-    unit: str
-
-
-class MappedJson(SourceEntry):
-    """Any URL that answers with JSON, mapped by JMESPath expressions."""
-
-    kind: Literal["mapped_json"]
-    gives: Literal["observations", "forecast"]
-    url: str
-    every: Duration
-    times: str
-    """JMESPath of the list of times: ISO 8601 with offset, or epoch seconds."""
-    issued: str | None = None
-    attribution: str | None = None
-    quantities: dict[str, MappedQuantity]
-
-
-class PushStation(SourceEntry):
-    """An on-farm station that posts its readings here; its token is a setting, not in this file."""
-
-    kind: Literal["push"]
-    silent_after: Duration = 15 * 60.0
-    interval: Duration = 60.0
-    place: tuple[float, float] | None = None
-    """Latitude, longitude; the farm's middle when not told. [degrees]"""
-
-
-Source = Annotated[
-    UsWeatherService | MetNorway | OpenMeteo | MappedJson | PushStation,
-    Field(discriminator="kind"),
-]
-
-
 class QuietHours(Told):
     """Nothing but mid-job alerts between these local times; may run across midnight."""
 
     start: time
+    """When they start, on the farm's clock."""
     end: time
+    """When they end; the next day when not after the start."""
+
+
+class Topic(StrEnum):
+    """What a recipient may hear of."""
+
+    BRIEF = "brief"
+    JOB = "job"
+    SOURCES = "sources"
 
 
 class Recipient(Told):
     """Who is told. The push URL itself is a secret setting under the recipient's name."""
 
-    hears: tuple[str, ...] = ("brief", "job", "sources")
+    hears: tuple[Topic, ...] = (Topic.BRIEF, Topic.JOB, Topic.SOURCES)
+    """What they are told of."""
     quiet_hours: QuietHours | None = None
     form: Literal["push", "mail", "sms"] = "push"
+    """How what is said is worded: long or short."""
 
 
 class Brief(Told):
+    """When the brief is sent."""
+
     morning: time = time(5, 30)
+    """When the day's brief is sent, on the farm's clock."""
     evening: time | None = None
+    """When the evening brief is sent; none when not told."""
 
 
 class ControlLoss(Told):
     """Loss of weed control a field stands, by weed pressure. [%]"""
 
     clean: Percent = 25.0
+    """On a clean field. [%]"""
     moderate: Percent = 12.0
+    """On a field of moderate weed pressure. [%]"""
     weedy: Percent = 6.0
+    """On a weedy field. [%]"""
+
+
+class TolerableDeposit(Told):
+    """Share of the field rate a neighbour stands, by susceptibility. [%]
+
+    Common practice, no source: visible harm on susceptible broadleaf crops is told of from about
+    a thousandth of the field rate.
+    """
+
+    susceptible: Percent = 0.1
+    very_susceptible: Percent = 0.01
 
 
 class Judging(Told):
     """Numbers of the judgement a farm may change."""
 
-    margin: Annotated[float, Field(ge=0, le=1)] = 0.15
+    margin: Share = 0.15
+    """Room that counts as near, as a share of a limit's scale."""
     calm_share: Annotated[float, Field(gt=0, le=1)] = 0.6
     """Upper end of the calm band as a share of the wind's high bound."""
-    gust_over_wind: Speed = 2.2352
+    gust_over_wind: Annotated[float, Written(Kind.SPEED, 0, 10)] = 2.2352
     """Gust bound above the wind's high bound where the window names none: 5 mph. [m/s]"""
-    reach: Length = 100.0
+    reach: Annotated[float, Written(Kind.LENGTH, 10, 5000)] = 100.0
     """How far a neighbour counts as being downwind. [m]"""
-    direction_spread: Angle = 15.0
+    direction_spread: Annotated[float, Written(Kind.ANGLE, 0, 90)] = 15.0
     """Direction's standard deviation where a source gives none. [deg]"""
     no_direction_above: Angle = 30.0
     """A wider spread has no trustworthy direction: every neighbour in reach is downwind. [deg]"""
-    rain_counts_from: RainRate = 0.1
+    rain_counts_from: Annotated[float, Written(Kind.RAIN_RATE, 0, 2)] = 0.1
     """Weaker than this is dew or drizzle noise. [mm/h]"""
     control_loss: ControlLoss = ControlLoss()
-    horizon: Duration = 48 * 3600.0
+    tolerable_deposit: TolerableDeposit = TolerableDeposit()
+    horizon: Annotated[float, Written(Kind.DURATION, 6 * 3600, 10 * 86_400)] = 48 * 3600.0
+    """How far ahead the hours a field could be sprayed in are counted. [s]"""
 
 
 class FarmBasics(Told):
-    name: str
-    time_zone: str
+    """The farm as a whole."""
+
+    name: Words
+    """What the farm is called."""
+    time_zone: Words
+    """IANA name of the time zone the fields lie in, such as America/Chicago."""
     units: Literal["us", "metric"]
-    fields_file: str = "fields.geojson"
+    """Units shown; both are read."""
+    fields_file: Words = "fields.geojson"
+    """Boundaries (GeoJSON, RFC 7946), relative to the farm file."""
 
 
 class FarmFile(Told):
@@ -409,15 +381,10 @@ class FarmFile(Told):
     farm: FarmBasics
     judging: Judging = Judging()
     brief: Brief = Brief()
-    sprayers: dict[str, Sprayer]
-    setups: dict[str, Setup]
-    windows: dict[str, Window]
-    fields: dict[str, FieldPlan]
-    neighbours: dict[str, Neighbour] = {}
-    sources: dict[str, Source]
-    recipients: dict[str, Recipient] = {}
-
-
-def json_schema() -> dict[str, Any]:
-    """Return the JSON Schema of the farm file, for editors."""
-    return FarmFile.model_json_schema()
+    sprayers: dict[Name, Sprayer]
+    setups: dict[Name, Setup]
+    windows: dict[Name, Window]
+    fields: dict[Name, FieldPlan]
+    neighbours: dict[Name, Neighbour] = Field(default_factory=dict)
+    sources: dict[Name, Source]
+    recipients: dict[Name, Recipient] = Field(default_factory=dict)
