@@ -26,9 +26,7 @@ class Sector:
 def sector(plan: Plan, series: WeatherSeries) -> Sector:
     """Mean direction ± the larger of 30° and two standard deviations; all round when too wide."""
     judging = plan.farm.told.judging
-    spread = np.where(
-        np.isnan(series.wind_spread_deg), judging.direction_spread, series.wind_spread_deg
-    )
+    spread = plan.spread_deg(series)
     known = np.isfinite(series.wind_from_deg)
     toward = np.where(known, series.wind_from_deg, 0.0) + 180.0
     half = np.maximum(_LEAST_HALF_ANGLE_DEG, 2.0 * spread)

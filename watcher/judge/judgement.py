@@ -4,7 +4,6 @@
 suitable mid-job" are all this function over different series.
 """
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -12,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from watcher.judge.air_limits import BoomWind, air_limits, boom_wind
+from watcher.judge.exposure import Drift, deposit_limit, drift
 from watcher.judge.hour_limits import ends, hour_limits, next_true
 from watcher.judge.limits import Checked
 from watcher.judge.neighbour_limits import neighbour_limits
@@ -34,6 +34,7 @@ class Judgement:
     plan: Plan
     series: WeatherSeries
     boom: BoomWind
+    drift: Drift
     checks: tuple[Checked, ...]
     instant: Statuses
 
@@ -87,19 +88,17 @@ def judge(plan: Plan, series: WeatherSeries, *, wind_uncertainty_m_s: float = 0.
     if not len(series):
         raise ValueError(f"the series of {series.source!r} is empty; there is nothing to judge")
     boom = boom_wind(plan, series)
-    checks = tuple(_checks(plan, series, boom, wind_uncertainty_m_s))
+    drifting = drift(plan, series)
+    checks = (
+        *air_limits(plan, series, boom, wind_uncertainty_m_s),
+        *hour_limits(plan, series),
+        *spray_limits(plan, boom),
+        *neighbour_limits(plan, series, boom),
+        *deposit_limit(plan, drifting),
+    )
     shape = (len(plan.fields), len(plan.setups), len(series))
     instant = np.full(shape, Status.SUITABLE, dtype=np.int8)
     for checked in checks:
         np.minimum(instant, checked.stand, out=instant)
     instant[~plan.allowed] = Status.UNSUITABLE
-    return Judgement(plan, series, boom, checks, instant)
-
-
-def _checks(
-    plan: Plan, series: WeatherSeries, boom: BoomWind, wind_uncertainty_m_s: float
-) -> Iterator[Checked]:
-    yield from air_limits(plan, series, boom, wind_uncertainty_m_s)
-    yield from hour_limits(plan, series)
-    yield from spray_limits(plan, boom)
-    yield from neighbour_limits(plan, series, boom)
+    return Judgement(plan, series, boom, drifting, checks, instant)

@@ -16,6 +16,7 @@ from watcher.farm.models import (
     Bounds,
     Downwind,
     DropletClass,
+    NozzleKind,
     Origin,
     Susceptibility,
     WeedPressure,
@@ -24,13 +25,23 @@ from watcher.farm.models import (
 from watcher.judge.application import planned_duration
 from watcher.judge.control import control_loss
 from watcher.judge.status import Limit
-from watcher.weather.series import Floats
+from watcher.weather.drift import Bearings, bearings
+from watcher.weather.series import Floats, WeatherSeries
 
 Bools = NDArray[np.bool_]
 
 # Working scales of judgement's headroom that do not come from the bounds themselves.
 _TEMPERATURE_SCALE_K = 10.0
 _SUN_SCALE_S = 3600.0
+
+
+# Where the user has no tested figure; air induction at low pressure (common practice, no source).
+_REDUCTION_PCT = {
+    NozzleKind.FLAT_FAN: 0.0,
+    NozzleKind.PRE_ORIFICE: 50.0,
+    NozzleKind.TURBULENCE_CHAMBER: 50.0,
+    NozzleKind.AIR_INDUCTION: 75.0,
+}
 
 
 @dataclass(frozen=True)
@@ -151,6 +162,21 @@ class Plan:
         return np.array([told.sprayers[s.sprayer].boom_height for s in told.setups.values()])
 
     @cached_property
+    def speed_m_s(self) -> Floats:
+        """Forward speed. [S], m/s"""
+        told = self.farm.told
+        return np.array([told.sprayers[s.sprayer].speed for s in told.setups.values()])
+
+    @cached_property
+    def drift_reduction(self) -> Floats:
+        """Share of the reference drift avoided, as told or by nozzle kind. [S], 0 to 1"""
+        told = (
+            _REDUCTION_PCT[s.nozzle] if s.drift_reduction is None else s.drift_reduction
+            for s in self.farm.told.setups.values()
+        )
+        return np.array([percent / 100.0 for percent in told])
+
+    @cached_property
     def duration_s(self) -> Floats:
         """Planned duration of the whole job: area over work rate, plus fills. [F, S], s"""
         told, ground = self.farm.told, self.farm.ground
@@ -245,6 +271,31 @@ class Plan:
         """The label's downwind no-spray distance of each pair. [P], m"""
         neighbours = list(self.farm.told.neighbours.values())
         return np.array([neighbours[n].no_spray_distance for n in self.reach.pair_neighbour])
+
+    @cached_property
+    def pair_tolerance_pct(self) -> Floats:
+        """Deposit each pair's neighbour stands; infinite for tolerant ones. [P], % of field rate"""
+        by_kind = self.farm.told.judging.tolerable_deposit
+        defaults = {
+            Susceptibility.TOLERANT: np.inf,
+            Susceptibility.SUSCEPTIBLE: by_kind.susceptible,
+            Susceptibility.VERY_SUSCEPTIBLE: by_kind.very_susceptible,
+        }
+        neighbours = list(self.farm.told.neighbours.values())
+        told = (neighbours[n].tolerable_deposit for n in self.reach.pair_neighbour)
+        kinds = self.pair_susceptibility
+        return np.array([defaults[k] if t is None else t for t, k in zip(told, kinds, strict=True)])
+
+    @cached_property
+    def along(self) -> Bearings:
+        """The drift curves laid along every bearing of each pair. [P, 360]"""
+        reach = self.reach
+        return bearings(gap_m=reach.gap_m, width_m=reach.width_m[reach.pair_field])
+
+    def spread_deg(self, series: WeatherSeries) -> Floats:
+        """The direction's standard deviation, the farm's default where a source gives none. [T]"""
+        default = self.farm.told.judging.direction_spread
+        return np.where(np.isnan(series.wind_spread_deg), default, series.wind_spread_deg)
 
     @cached_property
     def needs_calm(self) -> Bools:

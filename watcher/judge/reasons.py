@@ -10,6 +10,7 @@ import numpy as np
 
 from watcher.farm.models import Origin
 from watcher.judge.downwind import gap_downwind, sector
+from watcher.judge.exposed import Exposed, exposed
 from watcher.judge.judgement import Judgement
 from watcher.judge.limits import Checked
 from watcher.judge.plan import Plan
@@ -30,6 +31,8 @@ class Reason:
     headroom: float
     neighbours: tuple[str, ...] = ()
     """Who lies downwind, nearest first; for the limits towards neighbours."""
+    exposed: tuple[Exposed, ...] = ()
+    """What may land on each neighbour, worst first; for drift onto a neighbour."""
 
 
 @dataclass(frozen=True)
@@ -61,6 +64,7 @@ def _reason(judgement: Judgement, checked: Checked, index: tuple[int, int, int])
     who: tuple[str, ...] = ()
     if limit in {Limit.NEIGHBOUR, Limit.NO_SPRAY}:
         who = tuple(n.name for n in downwind_neighbours(judgement, field, index[2]))
+    landing = exposed(judgement, *index) if limit is Limit.DEPOSIT else []
     return Reason(
         limit=limit,
         stand=Stand(int(np.broadcast_to(checked.stand, shape)[index])),
@@ -70,6 +74,7 @@ def _reason(judgement: Judgement, checked: Checked, index: tuple[int, int, int])
         origin=_origin(judgement.plan, limit, field),
         headroom=_at(checked.headroom, index, shape),
         neighbours=who,
+        exposed=tuple(landing),
     )
 
 

@@ -20,7 +20,8 @@ def choose_setup(judgement: Judgement, field: int, time: int) -> int | None:
     status = judgement.status[field, usable, time]
     best = usable[status == status.max()]
     if status.max() >= Status.MARGINAL:
-        keys = (best, -plan.droplets[best], plan.loss_pct[field, best])
+        drifts = judgement.drift.strength.upper[field, best, time]
+        keys = (best, drifts, plan.loss_pct[field, best])
     else:
         broken, room = _shortfall(judgement, field, time)
         keys = (best, plan.loss_pct[field, best], -room[best], broken[best])

@@ -46,6 +46,7 @@ class Limit(StrEnum):
     GUST = "gust"
     NEIGHBOUR = "neighbour downwind"
     NO_SPRAY = "no-spray distance"
+    DEPOSIT = "drift onto a neighbour"
     RAIN_AFTER = "rain-free time after"
     RAIN_BEFORE = "rain-free time before"
     DELTA_T = "Delta T"
