@@ -129,6 +129,14 @@ async def test_nothing_is_asked_before_it_expires(client_of, clock: Clock, fresh
     assert [first.fetched_at, second.fetched_at, third.fetched_at] == [NOW, NOW, NOW + 301]
 
 
+async def test_an_unexpired_answer_can_be_rechecked(client_of) -> None:
+    feed = Feed(ok([1], cache_control="max-age=300", etag='"v1"'), httpx.Response(304))
+    async with client_of(feed) as client:
+        await client.get(URL, now=NOW)
+        assert (await client.get(URL, now=NOW, recheck=True)).data == [1]
+    assert feed.requests[1].headers["if-none-match"] == '"v1"'
+
+
 async def test_an_answer_that_names_no_expiry_is_checked_every_time(client_of, clock) -> None:
     """RFC 9111 4.2.2 lets a cache guess from Last-Modified; for weather it must not."""
     feed = Feed(ok([1], last_modified=date(NOW - 86_400)))

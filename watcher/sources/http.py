@@ -160,13 +160,17 @@ class FeedClient:
         now: int,
         params: Mapping[str, str] | None = None,
         accept: str = "application/json",
+        recheck: bool = False,
     ) -> Answer:
         """Return the JSON at ``url``, from the cache while it is unexpired.
+
+        ``recheck`` asks the feed whether it still holds, unexpired or not.
 
         Query parameters that look like a secret (apikey, token) reach the server only, never a
         log, an error or the cache. Raises ``SourceError``; ``StatusError`` for a refusing status.
         """
-        request = self._request(url, params or {}, accept)
+        headers = {"Accept": accept} | ({"Cache-Control": "no-cache"} if recheck else {})
+        request = self._request(url, params or {}, headers)
         self._leave_alone(request.url)
         try:
             async with asyncio.timeout(self._deadline_s):
@@ -180,7 +184,9 @@ class FeedClient:
             raise again.error from again
         return self._answer(response, request.url, now)
 
-    def _request(self, url: str, params: Mapping[str, str], accept: str) -> httpx.Request:
+    def _request(
+        self, url: str, params: Mapping[str, str], headers: Mapping[str, str]
+    ) -> httpx.Request:
         try:
             whole = httpx.URL(url)
             if params:
@@ -201,7 +207,7 @@ class FeedClient:
         return self._client.build_request(
             "GET",
             whole,
-            headers={"Accept": accept},
+            headers=headers,
             extensions={"secrets": (origin_of(whole), secrets)},
         )
 

@@ -23,16 +23,15 @@ import numpy as np
 
 from watcher.sources import json_text, senml
 from watcher.sources.bad_reading import BadReadingError
-from watcher.sources.base import Flag, Flags, Observations
+from watcher.sources.base import Observations
+from watcher.sources.quality import future_flags
 from watcher.sources.quantities import BY_NAME, Quantity
 from watcher.units import UnreadableQuantityError, convert, read
-from watcher.weather.series import Seconds, Site, WeatherSeries
+from watcher.weather.series import Site, WeatherSeries
 
 MAX_BYTES = 256 * 1024
 MAX_READINGS = 2000
 """A day and a half of one-minute readings."""
-AHEAD_S = 120
-"""How far a station's clock may run ahead (common practice, no source)."""
 EARLIEST = int(datetime(2000, 1, 1, tzinfo=UTC).timestamp())
 """An older time means that the station's clock was never set (common practice, no source)."""
 LATEST_AHEAD_S = 86_400
@@ -73,12 +72,6 @@ def _observations(rows: Rows, now: int, site: Site, source: str) -> Observations
     return Observations(
         WeatherSeries.of(times, site, source, arrays), future_flags(times, names, now)
     )
-
-
-def future_flags(times: Seconds, names: list[str], now: int) -> Flags:
-    """Return ``Flag.FUTURE`` for every value of a time more than two minutes ahead of ``now``."""
-    ahead = np.where(times > now + AHEAD_S, Flag.FUTURE, Flag.GOOD).astype(np.uint16)
-    return {name: ahead.copy() for name in names} if ahead.any() else {}
 
 
 def _from_plain(posted: object, now: int) -> Rows:
