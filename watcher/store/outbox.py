@@ -15,9 +15,10 @@ between the sending and ``mark_sent``, or outlives its lease.
 
 import base64
 import hashlib
+from collections.abc import Collection
 from dataclasses import asdict, dataclass
 
-from sqlalchemy import ColumnElement, and_, func, or_, select, update
+from sqlalchemy import ColumnElement, and_, case, func, or_, select, true, update
 from sqlalchemy.orm import Session
 
 from watcher.store.tables import Message, MessageState
@@ -66,15 +67,22 @@ def put(session: Session, message: NewMessage) -> bool:
     return number is not None
 
 
-def claim(session: Session, now: int, lease_s: int, limit: int) -> list[Message]:
+def claim(
+    session: Session, now: int, lease_s: int, limit: int, *, recipient: str | None = None
+) -> list[Message]:
     """Take up to ``limit`` due messages for ``lease_s`` seconds: urgent ones first, then oldest.
 
+    One recipient's only, when one is named: so that one who cannot be reached delays no other.
     Two workers never get the same message. One whose lease is over is taken again by whoever
     asks, with ``attempts`` one higher. Keep the transaction before sending.
     """
     messages = session.scalars(
         select(Message)
-        .where(_takeable(now), or_(Message.expires_at.is_(None), Message.expires_at > now))
+        .where(
+            _takeable(now),
+            or_(Message.expires_at.is_(None), Message.expires_at > now),
+            true() if recipient is None else Message.recipient == recipient,
+        )
         .order_by(Message.urgent.desc(), Message.due_at, Message.id)
         .limit(limit)
         # On PostgreSQL; a SQLite writer is alone.
@@ -158,14 +166,40 @@ def counts(session: Session) -> dict[MessageState, int]:
 
 def oldest_unsent(session: Session) -> int | None:
     """Return when the oldest message that is neither sent nor given up was due."""
+    unsent = Message.state.in_(("waiting", "sending"))
+    oldest: int | None = session.scalars(select(func.min(Message.due_at)).where(unsent)).one()
+    return oldest
+
+
+def next_due(session: Session, recipient: str) -> int | None:
+    """Return when the next message to a recipient is due, or its sender's lease over."""
+    when = case((Message.state == "sending", Message.lease_until), else_=Message.due_at)
     return session.scalars(
-        select(func.min(Message.due_at)).where(Message.state.in_(("waiting", "sending")))
+        select(func.min(when)).where(
+            Message.state.in_(("waiting", "sending")), Message.recipient == recipient
+        )
     ).one()
 
 
+def fail_all_but(session: Session, reachable: Collection[str], why: str) -> list[Message]:
+    """Give up messages to everyone but the reachable; return them, for what is said instead."""
+    messages = session.scalars(
+        select(Message)
+        .where(Message.state == "waiting", Message.recipient.not_in(reachable))
+        .order_by(Message.id)
+        .with_for_update(skip_locked=True)
+    ).all()
+    for message in messages:
+        message.state = "failed"
+        message.last_error = why
+    session.flush()
+    return list(messages)
+
+
 def _takeable(now: int) -> ColumnElement[bool]:
-    due = and_(Message.state == "waiting", Message.due_at <= now)
-    return or_(due, _lease_over(now))
+    # One written ahead of now is from before the clock was set back: it was due then.
+    due = or_(Message.due_at <= now, Message.created_at > now)
+    return or_(and_(Message.state == "waiting", due), _lease_over(now))
 
 
 def _lease_over(now: int) -> ColumnElement[bool]:

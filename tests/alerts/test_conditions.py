@@ -1,0 +1,128 @@
+"""The model of conditions as a truth table: one sentence a row."""
+
+import pytest
+
+from watcher.alerts.conditions import (
+    Change,
+    Key,
+    Rule,
+    Standing,
+    State,
+    Urgency,
+    advance,
+    step,
+)
+
+NOW = 10_000
+RULE = Rule(
+    "limit broken",
+    "job",
+    Urgency.NOW,
+    expires_after_s=3600,
+    raise_after_s=60,
+    clear_after_s=600,
+    repeat_after_s=1800,
+)
+RAISED, REPEATED, CLEARED = Change.RAISED, Change.REPEATED, Change.CLEARED
+
+
+@pytest.mark.parametrize(
+    ("sentence", "state", "holds", "after", "change"),
+    [
+        ("nothing is so and nothing was", None, False, None, None),
+        ("nothing can be known and nothing was", None, None, None, None),
+        ("it has only just begun", None, True, State(NOW), None),
+        ("it has not been so for long", State(NOW - 59), True, State(NOW - 59), None),
+        ("it has been so for long", State(NOW - 60), True, State(NOW - 60, NOW), RAISED),
+        ("it was over before it was told", State(NOW - 59), False, None, None),
+        ("not knowing forgets nothing that began", State(NOW - 59), None, State(NOW - 59), None),
+        (
+            "it lasts and was told",
+            State(NOW - 900, NOW - 900),
+            True,
+            State(NOW - 900, NOW - 900),
+            None,
+        ),
+        (
+            "it lasts and was told long ago",
+            State(NOW - 1800, NOW - 1800),
+            True,
+            State(NOW - 1800, NOW),
+            REPEATED,
+        ),
+        (
+            "it is no longer so, since now",
+            State(NOW - 900, NOW - 900),
+            False,
+            State(NOW - 900, NOW - 900, NOW),
+            None,
+        ),
+        (
+            "it is no longer so, not for long",
+            State(0, 60, NOW - 599),
+            False,
+            State(0, 60, NOW - 599),
+            None,
+        ),
+        ("it is no longer so, for long", State(0, 60, NOW - 600), False, None, CLEARED),
+        (
+            "it came back in between",
+            State(NOW - 900, NOW - 900, NOW - 599),
+            True,
+            State(NOW - 900, NOW - 900),
+            None,
+        ),
+        (
+            "not knowing is no recovery",
+            State(NOW - 900, NOW - 900, NOW - 599),
+            None,
+            State(NOW - 900, NOW - 900),
+            None,
+        ),
+        (
+            "the clock was set back since",
+            State(NOW + 3600, NOW + 3600, NOW + 3600),
+            False,
+            State(NOW, NOW, NOW),
+            None,
+        ),
+    ],
+)
+def test_step(sentence, state, holds, after, change):
+    assert step(Standing(RULE, "job:1", holds), state, NOW) == (after, change), sentence
+
+
+def test_what_was_told_before_the_grower_acted_is_told_again():
+    standing = Standing(RULE, "job:1", True, untold_before=NOW - 10)
+    assert step(standing, State(NOW - 100, NOW - 100), NOW)[1] is REPEATED
+    assert step(standing, State(NOW - 100, NOW - 10), NOW)[1] is None
+
+
+def test_a_rule_without_durations_is_told_and_cleared_at_once():
+    rule = Rule("at once", "job", Urgency.NOW, expires_after_s=3600)
+    state, change = step(Standing(rule, "job:1", True), None, NOW)
+    assert (state, change) == (State(NOW, NOW), RAISED)
+    assert step(Standing(rule, "job:1", False), state, NOW + 1) == (None, CLEARED)
+
+
+def test_without_a_repeat_interval_a_thing_is_told_once_however_long_it_lasts():
+    rule = Rule("once", "job", Urgency.NOW, expires_after_s=3600)
+    assert step(Standing(rule, "job:1", True), State(0, 0), 10**9)[1] is None
+
+
+def test_limits_of_one_job_are_separate_conditions():
+    wind, gust = (Standing(RULE, "job:1", True, about) for about in ("wind", "gust"))
+    lasting, news = advance([wind, gust], {wind.key: State(NOW - 60)}, NOW)
+    assert lasting == {wind.key: State(NOW - 60, NOW), gust.key: State(NOW)}
+    assert [n.standing.about for n in news] == ["wind"]
+
+
+def test_a_condition_nothing_is_stated_about_is_over_without_a_word():
+    gone = {Key("job:1", "limit broken: wind"): State(0, 0)}
+    assert advance([], gone, NOW) == ({}, [])
+
+
+def test_the_news_of_a_clearing_says_since_when_it_was_not_so():
+    standing = Standing(RULE, "job:1", False)
+    _, news = advance([standing], {standing.key: State(0, 60, NOW - 700)}, NOW)
+    assert [(n.change, n.state.not_so_since) for n in news] == [(CLEARED, NOW - 700)]

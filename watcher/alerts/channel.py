@@ -1,0 +1,114 @@
+"""One recipient's push URL behind apprise: the only place that knows its results."""
+
+import asyncio
+import contextlib
+import re
+import threading
+from dataclasses import dataclass
+from enum import Enum
+
+import apprise
+from apprise.result import AppriseResult, AppriseResultStatus
+
+_TIMEOUT_S = 20.0
+_MOST_HUNG = 2
+_WHY_ROOM = 200
+_HTTP_ERROR = re.compile(r"error=(\d{3})")
+# Refusals that may pass by themselves: request timeout, too early, too many requests.
+_PASSING = {408, 425, 429}
+
+
+class Outcome(Enum):
+    """What became of one attempt to send."""
+
+    SENT = "sent"
+    FAILED = "failed"
+    REFUSED = "refused"
+    """The address or the message is not accepted: trying again is not likely to help."""
+
+
+@dataclass(frozen=True)
+class Attempt:
+    """The outcome of one attempt and, when it did not arrive, why. Holds no secret."""
+
+    outcome: Outcome
+    why: str = ""
+
+
+class UnusableUrlError(ValueError):
+    """A recipient's URL is not one that messages can be sent to."""
+
+
+class Channel:
+    """Sends to one URL. One only: of several, some would get a message again on a retry.
+
+    Every attempt has a thread of its own. apprise's shared pool has few, a receiver that trickles
+    holds one for as long as it likes, and neither other recipients nor the exit may wait for it.
+    """
+
+    def __init__(self, recipient: str, url: str, timeout_s: float = _TIMEOUT_S) -> None:
+        self._url = url
+        self._timeout_s = timeout_s
+        self._hung = 0
+        services = self._service()
+        if len(services) != 1:
+            raise UnusableUrlError(
+                f"recipient {recipient!r}: the URL in the settings is not exactly one that "
+                "apprise understands; see its list of notification services"
+            )
+        self.shown: str = services[0].url(privacy=True)  # type: ignore[no-untyped-call]
+        """The URL without its secrets."""
+
+    async def send(self, title: str, body: str, *, urgent: bool) -> Attempt:
+        """Try once to send plain text. Never raises."""
+        if self._hung >= _MOST_HUNG:
+            return Attempt(Outcome.FAILED, "earlier attempts still hang")
+        loop = asyncio.get_running_loop()
+        answer: asyncio.Future[Attempt] = loop.create_future()
+
+        def attempt() -> None:
+            found = self._attempt(title, body, urgent)
+            with contextlib.suppress(RuntimeError):  # the loop is closed: nobody waits any more
+                loop.call_soon_threadsafe(self._answered, answer, found)
+
+        self._hung += 1
+        threading.Thread(target=attempt, name="push", daemon=True).start()
+        try:
+            return await asyncio.wait_for(asyncio.shield(answer), self._timeout_s)
+        except TimeoutError:
+            return Attempt(Outcome.FAILED, f"no answer in {self._timeout_s:g} s")
+
+    def _answered(self, answer: asyncio.Future[Attempt], found: Attempt) -> None:
+        self._hung -= 1
+        answer.set_result(found)
+
+    def _attempt(self, title: str, body: str, urgent: bool) -> Attempt:
+        try:
+            result = self._service().notify(
+                body=body,
+                title=title,
+                notify_type=apprise.NotifyType.WARNING if urgent else apprise.NotifyType.INFO,
+                body_format=apprise.NotifyFormat.TEXT,
+            )
+        except Exception as error:  # a plug-in's own mistake must not stop the courier
+            return Attempt(Outcome.FAILED, f"{type(error).__name__} in the channel")
+        return read_result(result)
+
+    def _service(self) -> apprise.Apprise:
+        # New for every attempt: one that is kept makes a second message wait for seconds.
+        service = apprise.Apprise(asset=apprise.AppriseAsset(app_id="Field weather watch"))
+        service.add(self._url)
+        return service
+
+
+def read_result(result: AppriseResult) -> Attempt:
+    """Return what became of an attempt to send to one URL, from apprise's result."""
+    if result.status is AppriseResultStatus.SUCCESS:
+        return Attempt(Outcome.SENT)
+    if result.status is AppriseResultStatus.TIMEOUT:
+        return Attempt(Outcome.FAILED, "no answer in time")
+    logged = [entry.message for service in result.results for entry in service.logs()]
+    why = logged[-1][:_WHY_ROOM] if logged else f"not sent ({result.status.name.lower()})"
+    error = _HTTP_ERROR.search(why)
+    refused = error is not None and 400 <= (code := int(error[1])) < 500 and code not in _PASSING
+    return Attempt(Outcome.REFUSED if refused else Outcome.FAILED, why)

@@ -1,0 +1,175 @@
+"""What is worth saying: one small model of things that begin, last, come again and end.
+
+A rule says how one kind of thing is told. Every cycle states for each subject whether the thing is
+so (``Standing``); ``step`` turns that and what is remembered into the next state and, when there is
+news, a change with its name.
+"""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from enum import Enum, IntEnum
+from typing import Any
+
+
+class Urgency(IntEnum):
+    """How much a message may be held back."""
+
+    ROUTINE = 0
+    """Waits for the end of quiet hours and may be told together with others."""
+    SOON = 1
+    """As routine, but is told before it."""
+    NOW = 2
+    """Someone is spraying: neither quiet hours nor a storm of other messages hold it back."""
+
+
+@dataclass(frozen=True)
+class Rule:
+    """How one kind of thing is told. Durations in seconds.
+
+    It is raised once it has been so for ``raise_after_s`` on end, told again every
+    ``repeat_after_s`` while it lasts, and cleared once it has not been so for ``clear_after_s`` on
+    end. A message of it is worth delivering for ``expires_after_s``.
+    """
+
+    kind: str
+    tag: str
+    urgency: Urgency
+    expires_after_s: int
+    raise_after_s: int = 0
+    clear_after_s: int = 0
+    repeat_after_s: int | None = None
+    escalates: bool = False
+    """Told to the next in line when nobody acknowledges it."""
+
+
+@dataclass(frozen=True)
+class Standing:
+    """Whether something is so for a subject now. ``holds`` is None when that cannot be known."""
+
+    rule: Rule
+    subject: str
+    holds: bool | None
+    about: str = ""
+    """Which of several things of this kind: the limit, the day."""
+    evidence: Mapping[str, Any] = field(default_factory=dict)
+    untold_before: int = 0
+    """What was told before this moment counts as not told: the grower has acted since."""
+
+    @property
+    def key(self) -> "Key":
+        return Key(
+            self.subject, f"{self.rule.kind}: {self.about}" if self.about else self.rule.kind
+        )
+
+
+@dataclass(frozen=True, order=True)
+class Key:
+    """What tells one condition from another."""
+
+    subject: str
+    kind: str
+
+
+@dataclass(frozen=True)
+class State:
+    """What is remembered of a condition that is so, or was a moment ago. Epoch seconds."""
+
+    since: int
+    """Since when it has been so."""
+    said_at: int | None = None
+    """When it was last told; None while it has not been so for long enough."""
+    not_so_since: int | None = None
+    """Since when it has no longer been so, while that is not yet long enough."""
+    evidence: Mapping[str, Any] = field(default_factory=dict)
+
+
+class Change(Enum):
+    """News about a condition."""
+
+    RAISED = "raised"
+    REPEATED = "repeated"
+    CLEARED = "cleared"
+
+
+def step(standing: Standing, state: State | None, now: int) -> tuple[State | None, Change | None]:
+    """Return the condition's next state, None when it is over, and the change worth telling.
+
+    Not knowing changes nothing: silence is no recovery. Of a clock set back, no remembered time
+    lies ahead of now.
+    """
+    rule = standing.rule
+    state = _not_ahead(state, now)
+    if standing.holds is None:
+        return (replace(state, not_so_since=None) if state else None), None
+    if state is None or state.said_at is None:
+        return _before_told(standing, state, now)
+    if standing.holds:
+        return _while_told(standing, replace(state, not_so_since=None), state.said_at, now)
+    not_so_since = now if state.not_so_since is None else state.not_so_since
+    if now - not_so_since >= rule.clear_after_s:
+        return None, Change.CLEARED
+    return replace(state, not_so_since=not_so_since), None
+
+
+def _before_told(
+    standing: Standing, state: State | None, now: int
+) -> tuple[State | None, Change | None]:
+    if not standing.holds:
+        return None, None
+    since = now if state is None else state.since
+    if now - since < standing.rule.raise_after_s:
+        return State(since, evidence=standing.evidence), None
+    return State(since, said_at=now, evidence=standing.evidence), Change.RAISED
+
+
+def _while_told(
+    standing: Standing, state: State, said_at: int, now: int
+) -> tuple[State, Change | None]:
+    every = standing.rule.repeat_after_s
+    again = said_at < standing.untold_before or (every is not None and now - said_at >= every)
+    state = replace(state, evidence=standing.evidence, said_at=now if again else said_at)
+    return state, Change.REPEATED if again else None
+
+
+def _not_ahead(state: State | None, now: int) -> State | None:
+    if state is None:
+        return None
+    return replace(
+        state,
+        since=min(state.since, now),
+        said_at=None if state.said_at is None else min(state.said_at, now),
+        not_so_since=None if state.not_so_since is None else min(state.not_so_since, now),
+    )
+
+
+@dataclass(frozen=True)
+class News:
+    """A change of one condition. ``state`` is as it was told, for a cleared one as it was."""
+
+    standing: Standing
+    change: Change
+    state: State
+
+    @property
+    def kind(self) -> str:
+        return self.standing.rule.kind
+
+
+def advance(
+    standings: Iterable[Standing], states: Mapping[Key, State], now: int
+) -> tuple[dict[Key, State], list[News]]:
+    """Step every condition; returns the states that last and what is new.
+
+    A condition nothing is stated about any more is over without a word: its subject is gone.
+    """
+    lasting: dict[Key, State] = {}
+    news = []
+    for standing in standings:
+        before = states.get(standing.key)
+        after, change = step(standing, before, now)
+        if after is not None:
+            lasting[standing.key] = after
+        told = after or before
+        if change is not None and told is not None:
+            news.append(News(standing, change, told))
+    return lasting, news

@@ -1,0 +1,20 @@
+"""One piece of news in words, before it is known who hears it."""
+
+from dataclasses import dataclass
+
+from watcher.alerts.conditions import Rule
+from watcher.alerts.wording.words import Text
+
+
+@dataclass(frozen=True)
+class Notice:
+    """What is to be told. ``true_at`` is the moment it was so, epoch seconds.
+
+    ``key`` names the news: the same news has the same key, however often it is found.
+    """
+
+    rule: Rule
+    subject: str
+    key: str
+    text: Text
+    true_at: int
