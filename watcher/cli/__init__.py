@@ -1,18 +1,1 @@
 """The command line: parse, call, print."""
-
-import typer
-
-from watcher.cli import farm, job, log, now, running
-
-app = typer.Typer(
-    no_args_is_help=True,
-    add_completion=False,
-    pretty_exceptions_enable=False,
-    help="A weather watch for growers who spray their own fields. The label is the law; "
-    "this program never overrides it.",
-)
-farm.add_to(app)
-now.add_to(app)
-running.add_to(app)
-app.add_typer(job.app, name="job")
-app.add_typer(log.app, name="log")

@@ -54,4 +54,5 @@ def gap_downwind(gap_m: Floats, arc: Sector) -> Floats:
     level = np.floor(np.log2(arc.count)).astype(np.int64)
     last = (arc.first + arc.count - 2**level) % _BEARINGS
     pairs = np.arange(gap_m.shape[0])[:, None]
-    return np.minimum(table[level, pairs, arc.first], table[level, pairs, last])
+    least: Floats = np.minimum(table[level, pairs, arc.first], table[level, pairs, last])
+    return least

@@ -59,13 +59,13 @@ def exposed(judgement: Judgement, field: int, setup: int, time: int) -> list[Exp
             tolerance_pct=float(plan.pair_tolerance_pct[pair]),
             extrapolated=beyond or bool(at.extrapolated[pair, time]),
         )
-        for pair in np.flatnonzero(plan.reach.pair_field == field)
+        for pair in np.flatnonzero(plan.reach.pair_field == field).tolist()
     ]
     return sorted(found, key=lambda e: (-e.upper_pct / e.tolerance_pct, -e.upper_pct, e.neighbour))
 
 
 def _name(plan: Plan, pair: int) -> str:
-    return tuple(plan.farm.told.neighbours)[plan.reach.pair_neighbour[pair]]
+    return list(plan.farm.told.neighbours)[int(plan.reach.pair_neighbour[pair])]
 
 
 def _side(plan: Plan, pair: int) -> str:

@@ -1,6 +1,7 @@
 """Limits on the hour: rain before and after the job, and the sun's rise and set."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from functools import partial
 
 import numpy as np
 
@@ -9,7 +10,7 @@ from watcher.judge.limits import Checked
 from watcher.judge.plan import Plan
 from watcher.judge.status import Limit
 from watcher.weather.series import Floats, WeatherSeries
-from watcher.weather.sun import hours_since_sunrise, hours_to_sunset
+from watcher.weather.sun import next_sunrise, next_sunset, previous_sunrise, previous_sunset
 
 
 def hour_limits(plan: Plan, series: WeatherSeries) -> Iterator[Checked]:
@@ -18,13 +19,28 @@ def hour_limits(plan: Plan, series: WeatherSeries) -> Iterator[Checked]:
         yield _rain_after(plan, series)
     if Limit.RAIN_BEFORE in plan.bounds:
         yield _rain_before(plan, series)
-    site = {"latitude": series.site.latitude, "longitude": series.site.longitude}
+    yield from _sun_limits(plan, series)
+
+
+def _sun_limits(plan: Plan, series: WeatherSeries) -> Iterator[Checked]:
+    """Time since sunrise and to sunset; at night negative, the time to or since the daylight."""
+    if not {Limit.AFTER_SUNRISE, Limit.BEFORE_SUNSET} & plan.bounds.keys():
+        return
+    times = series.times
+    events = partial(_event, series)
+    rose, set_ = events(previous_sunrise), events(previous_sunset)
+    daylight = rose > set_
     if Limit.AFTER_SUNRISE in plan.bounds:
-        since = hours_since_sunrise(times=series.times, **site) * 3600.0
+        since = np.where(daylight, times - rose, times - events(next_sunrise))
         yield within(Limit.AFTER_SUNRISE, since, plan.bounds[Limit.AFTER_SUNRISE])
     if Limit.BEFORE_SUNSET in plan.bounds:
-        until = hours_to_sunset(times=series.times, **site) * 3600.0
+        until = np.where(daylight, events(next_sunset) - times, set_ - times)
         yield within(Limit.BEFORE_SUNSET, until, plan.bounds[Limit.BEFORE_SUNSET])
+
+
+def _event(series: WeatherSeries, event: Callable[..., Floats]) -> Floats:
+    site = series.site
+    return event(times=series.times, latitude=site.latitude, longitude=site.longitude)
 
 
 def ends(series: WeatherSeries) -> Floats:

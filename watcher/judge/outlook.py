@@ -7,11 +7,12 @@ at the boom. Quantities no station of the farm measures are the forecast's.
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
 from watcher.weather.series import QUANTITIES, Floats, Site, WeatherSeries
-from watcher.weather.wind import wind_at_height
+from watcher.weather.wind import direction_mean, wind_at_height, yamartino
 
 HOUR_S = 3600
 MEAN_S = 600
@@ -146,7 +147,7 @@ def _put_past(
         bounds = np.searchsorted(series.times, np.append(times[:count], times[count]))
         for name in sorted(station.measures & set(QUANTITIES)):
             samples = getattr(series, name)
-            for hour, (start, end) in enumerate(zip(bounds[:-1], bounds[1:], strict=True)):
+            for hour, (start, end) in enumerate(pairwise(bounds)):
                 kept = samples[start:end][~np.isnan(samples[start:end])]
                 if kept.size:
                     values[name][hour] = _over_hour(name, kept)

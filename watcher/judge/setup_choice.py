@@ -21,11 +21,11 @@ def choose_setup(judgement: Judgement, field: int, time: int) -> int | None:
     best = usable[status == status.max()]
     if status.max() >= Status.MARGINAL:
         drifts = judgement.drift.strength.upper[field, best, time]
-        keys = (best, drifts, plan.loss_pct[field, best])
+        order = np.lexsort((best, drifts, plan.loss_pct[field, best]))
     else:
         broken, room = _shortfall(judgement, field, time)
-        keys = (best, plan.loss_pct[field, best], -room[best], broken[best])
-    return int(best[np.lexsort(keys)[0]])
+        order = np.lexsort((best, plan.loss_pct[field, best], -room[best], broken[best]))
+    return int(best[order[0]])
 
 
 def _shortfall(judgement: Judgement, field: int, time: int) -> tuple[Floats, Floats]:

@@ -2,6 +2,14 @@
 
 from dataclasses import asdict, dataclass
 
+from sqlalchemy.orm import Session
+
+from watcher.farm import Farm
+from watcher.farm.feeds import SourceEntry
+from watcher.service.picture import foretells, observes
+from watcher.store import health, outbox, weather
+from watcher.store.tables import SourceHealth
+
 _JUDGED_WITHIN_S = 120
 
 
@@ -35,3 +43,38 @@ class Health:
     def as_json(self) -> dict[str, object]:
         """Return plain values for JSON."""
         return {"well": self.well} | asdict(self)
+
+
+def look(session: Session, farm: Farm, *, now: int, judged_at: int | None) -> Health:
+    """Look at how every source and the outbox are. ``judged_at`` is when the watch last judged."""
+    known = {h.source: h for h in health.all_sources(session)}
+    oldest = outbox.oldest_unsent(session)
+    return Health(
+        at=now,
+        judged_at=judged_at,
+        sources=tuple(
+            _source_now(session, name, entry, known.get(name), now)
+            for name, entry in farm.told.sources.items()
+        ),
+        waiting_messages=sum(outbox.counts(session).get(s, 0) for s in ("waiting", "sending")),
+        oldest_waiting_s=None if oldest is None else now - oldest,
+    )
+
+
+def _source_now(
+    session: Session, name: str, entry: SourceEntry, known: SourceHealth | None, now: int
+) -> SourceNow:
+    """A measuring source is as old as its newest reading, a forecasting one as its last answer."""
+    newest = known.newest_reading_at if known and observes(entry) else None
+    if known and not observes(entry):
+        newest = known.answered_at
+    age = None if newest is None else now - newest
+    forecast = weather.latest_forecast(session, name, now) if foretells(entry) else None
+    return SourceNow(
+        name=name,
+        age_s=age,
+        stale=age is None or age > entry.silent_after,
+        failures_in_a_row=known.failures_in_a_row if known else 0,
+        why=known.why if known else None,
+        attribution=forecast.attribution if forecast else "",
+    )

@@ -18,10 +18,12 @@ from watcher.judge.outlook import Foretold, Measured, Outlook, look_out
 from watcher.judge.plan import Plan
 from watcher.judge.ranking import Ranking, rank
 from watcher.sources.quantities import BY_NAME
-from watcher.store import weather
+from watcher.store import health, weather
 from watcher.weather.series import Site
 
 _HISTORY_S = 37 * 3600
+_OLDEST_ISSUE_S = 24 * 3600
+"""Feeds have been seen to serve copies days old as if they were new."""
 _BEYOND_HORIZON_S = 24 * 3600
 """Jobs begun at the end of the horizon must still be judged to their end, and the rain after."""
 
@@ -66,12 +68,15 @@ def compose(session: Session, plan: Plan, now: int) -> Outlook:
 
 def _forecasts(session: Session, told: FarmFile, now: int) -> list[Foretold]:
     found = []
+    answered = {h.source: h.answered_at or 0 for h in health.all_sources(session)}
     for name, entry in told.sources.items():
-        if foretells(entry) and (forecast := weather.latest_forecast(session, name, now)):
+        forecast = weather.latest_forecast(session, name, now) if foretells(entry) else None
+        if forecast is not None and now - forecast.issued_at <= _OLDEST_ISSUE_S:
             found.append(
                 Foretold(
                     series=forecast.series,
-                    fetched_at=forecast.fetched_at,
+                    # A feed that answers "nothing newer" has said so of this one.
+                    fetched_at=max(forecast.fetched_at, answered.get(name, 0)),
                     silent_after_s=entry.silent_after,
                     estimates_gusts=entry.estimate_gusts,
                 )

@@ -9,21 +9,19 @@ import contextlib
 import time
 from collections.abc import Callable, Mapping
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
 from functools import partial
 from typing import Any, TypeVar
 
 import structlog
 from apscheduler.events import EVENT_JOB_ERROR, EVENT_JOB_MAX_INSTANCES, EVENT_JOB_MISSED
 from apscheduler.schedulers.asyncio import AsyncIOScheduler
-from watcher.alerts.courier import Courier
 
-from watcher.judge.plan import Plan
-from watcher.service import cycle, systemd
-from watcher.service.clock import Clock
+from watcher.alerts.courier import Courier
+from watcher.service import systemd
+from watcher.service.cycle import Book
+from watcher.service.health import Health
 from watcher.service.picture import Picture
 from watcher.sources.base import Observations, Polled, PolledSource, SourceError
-from watcher.store.database import Log
 
 log = structlog.get_logger("watcher.service")
 T = TypeVar("T")
@@ -35,22 +33,12 @@ _JUMP_S = 5.0
 _DRAIN_S = 10.0
 
 
-@dataclass(frozen=True)
-class Parts:
-    """What the watch is made of."""
-
-    plan: Plan
-    store: Log
-    sources: Mapping[str, PolledSource]
-    courier: Courier
-    clock: Clock
-
-
 class Watch:
     """The watch. ``run`` until told to stop; ``receive`` takes what a station posts."""
 
-    def __init__(self, parts: Parts) -> None:
-        self.parts = parts
+    def __init__(self, book: Book, sources: Mapping[str, PolledSource], courier: Courier) -> None:
+        self.book, self.sources, self.courier = book, sources, courier
+        self.clock = book.clock
         self.picture: Picture | None = None
         self.judged_at: int | None = None
         self.changed = asyncio.Condition()
@@ -63,17 +51,17 @@ class Watch:
 
         so that the service manager starts it anew: half a watch is worse than none.
         """
-        await self._in_log(partial(cycle.begin, self.parts))
+        await self._in_log(self.book.begin)
         await self._judge()
         scheduler = self._scheduler()
         scheduler.start()
         systemd.notify("READY=1")
-        log.info("watching", fields=len(self.parts.plan.fields), sources=len(self.parts.sources))
+        log.info("watching", fields=len(self.book.plan.fields), sources=len(self.sources))
         try:
             async with asyncio.TaskGroup() as tasks:
                 running = [
                     tasks.create_task(self._judging(), name="judging"),
-                    tasks.create_task(self.parts.courier.run(), name="courier"),
+                    tasks.create_task(self.courier.run(), name="courier"),
                     tasks.create_task(self._supervising(scheduler), name="supervising"),
                 ]
                 await stop.wait()
@@ -86,19 +74,19 @@ class Watch:
 
     async def receive(self, observations: Observations) -> int:
         """Take a station's readings into the log; returns how many were new."""
-        new = await self._in_log(partial(cycle.take_in, self.parts, observations))
+        new = await self._in_log(partial(self.book.take_in, observations))
         if new:
             self._wake.set()
         return new
 
     async def ask(self, name: str) -> None:
         """Ask one source for what is new, and note its health either way."""
-        source, now = self.parts.sources[name], self.parts.clock.now()
+        source, now = self.sources[name], self.clock.now()
         try:
             polled = await source.poll(now)
         except SourceError as error:
             log.warning("source failed", source=name, why=str(error))
-            await self._in_log(partial(cycle.source_failed, self.parts, name, str(error)))
+            await self._in_log(partial(self.book.source_failed, name, str(error)))
         else:
             await self._keep(name, polled)
         self._wake.set()
@@ -109,8 +97,12 @@ class Watch:
         self._wake.set()
         return result
 
+    async def health(self) -> Health:
+        """Look at how the watch is."""
+        return await self._in_log(partial(self.book.health, self.judged_at))
+
     async def _keep(self, name: str, polled: Polled) -> None:
-        new = await self._in_log(partial(cycle.take_polled, self.parts, name, polled))
+        new = await self._in_log(partial(self.book.take_polled, name, polled))
         log.info("source answered", source=name, new=new)
 
     async def _in_log(self, work: Callable[[], T]) -> T:
@@ -119,16 +111,16 @@ class Watch:
     async def _judging(self) -> None:
         while True:
             with contextlib.suppress(TimeoutError):
-                await asyncio.wait_for(self._wake.wait(), _CYCLE_EVERY_S / self.parts.clock.speed)
+                await asyncio.wait_for(self._wake.wait(), _CYCLE_EVERY_S / self.clock.speed)
             self._wake.clear()
             await self._judge()
 
     async def _judge(self) -> None:
         started = time.perf_counter()
-        self.picture = await self._in_log(partial(cycle.run, self.parts))
-        self.judged_at = self.parts.clock.now()
+        self.picture = await self._in_log(self.book.judge)
+        self.judged_at = self.clock.now()
         self._progress += 1
-        self.parts.courier.wake()
+        self.courier.wake()
         async with self.changed:
             self.changed.notify_all()
         log.debug("judged", took_ms=round(1000 * (time.perf_counter() - started), 1))
@@ -139,8 +131,8 @@ class Watch:
             timezone="UTC",
             job_defaults={"misfire_grace_time": None, "coalesce": True, "max_instances": 1},
         )
-        speed = self.parts.clock.speed
-        for name, source in self.parts.sources.items():
+        speed = self.clock.speed
+        for name, source in self.sources.items():
             every = source.every_s / speed
             # Jitter: feeds ask that nobody calls on the hour, all at once.
             scheduler.add_job(
@@ -179,8 +171,8 @@ class Watch:
 
     async def _stop(self) -> None:
         """Tell what must be told before going, send what is due, leave the log in order."""
-        await self._in_log(partial(cycle.end, self.parts))
+        await self._in_log(self.book.end)
         with contextlib.suppress(TimeoutError):
-            await asyncio.wait_for(self.parts.courier.drain(), _DRAIN_S)
+            await asyncio.wait_for(self.courier.drain(), _DRAIN_S)
         self._worker.shutdown(wait=True)
         log.info("stopped")

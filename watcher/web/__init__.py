@@ -1,0 +1,1 @@
+"""The HTTP edge: where stations post and the watch says how it is."""

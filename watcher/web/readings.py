@@ -1,7 +1,7 @@
 """Where a station posts its readings: a token a station, a bounded body, whole or not at all."""
 
 import hmac
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 
 from fastapi import APIRouter, Header, Request
 from fastapi.responses import JSONResponse
@@ -13,9 +13,7 @@ from watcher.sources.readings import MAX_BYTES, parse
 from watcher.weather.series import Site
 
 
-def router(
-    watch: Callable[[], Watch], sites: Mapping[str, Site], tokens: Mapping[str, SecretStr]
-) -> APIRouter:
+def router(watch: Watch, sites: Mapping[str, Site], tokens: Mapping[str, SecretStr]) -> APIRouter:
     """Routes of the stations in ``sites``, each with its token."""
     routes = APIRouter()
 
@@ -34,13 +32,13 @@ def router(
             observations = parse(
                 body,
                 request.headers.get("content-type", ""),
-                now=watch().parts.clock.now(),
+                now=watch.clock.now(),
                 site=sites[station],
                 source=station,
             )
         except BadReadingError as error:
             return _refused(422, str(error))
-        new = await watch().receive(observations)
+        new = await watch.receive(observations)
         return JSONResponse({"taken": len(observations.series), "new": new})
 
     return routes

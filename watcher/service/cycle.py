@@ -1,0 +1,134 @@
+"""What the watch does to the log: take weather in, judge, and write what changed. Blocking.
+
+Each function is one transaction: a change of status or of a condition and the messages it causes
+are kept together or not at all.
+"""
+
+from dataclasses import dataclass, field
+from typing import Any
+
+import structlog
+
+from watcher.alerts import cycle as alerts
+from watcher.alerts.wording.reasons import Speaker
+from watcher.judge.plan import Plan
+from watcher.judge.ranking import FieldNow
+from watcher.judge.status import Stand
+from watcher.service.clock import Clock
+from watcher.service.health import Health, look
+from watcher.service.picture import Picture, take
+from watcher.sources.base import Observations, Polled
+from watcher.sources.quality import check
+from watcher.store import health, runs, statuses, weather
+from watcher.store.database import Log
+
+log = structlog.get_logger("watcher.service")
+
+_HISTORY_FOR_QUALITY_S = 24 * 3600
+
+
+@dataclass
+class Book:
+    """The log as one running watch writes in it."""
+
+    plan: Plan
+    store: Log
+    clock: Clock
+    run_id: int | None = None
+    speaker: Speaker = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.speaker = Speaker(self.plan.farm)
+
+    def begin(self) -> None:
+        """Note that the watch runs from now on."""
+        with self.store.writing() as session:
+            self.run_id = runs.begin(session, self.clock.now())
+
+    def end(self) -> None:
+        """Note that the watch stops in good order."""
+        if self.run_id is None:
+            return
+        with self.store.writing() as session:
+            runs.end(session, self.run_id, self.clock.now())
+
+    def judge(self) -> Picture:
+        """Judge the weather as the log has it, and write every change with what it causes."""
+        now = self.clock.now()
+        with self.store.writing() as session:
+            picture = take(session, self.plan, now)
+            for seen in picture.ranking.every.values():
+                statuses.record(
+                    session,
+                    seen.field,
+                    now,
+                    status=seen.status.word,
+                    setup=seen.setup,
+                    reasons=_kept_reasons(seen),
+                )
+            told = alerts.run(
+                session, self.speaker, picture.judgement, picture.outlook, picture.ranking
+            )
+            if self.run_id is not None:
+                runs.seen(session, self.run_id, now)
+        if told:
+            log.info("messages written", count=told)
+        return picture
+
+    def take_in(self, observations: Observations) -> int:
+        """Check a source's readings and keep them; returns how many are new."""
+        now, source = self.clock.now(), observations.series.source
+        with self.store.writing() as session:
+            first = int(observations.series.times[0]) if len(observations.series) else now
+            history = weather.observations(
+                session, source, first - _HISTORY_FOR_QUALITY_S, first
+            ).usable()
+            checked = check(observations, history)
+            new = weather.add_observations(session, checked, now)
+            newest = int(observations.series.times[-1]) if len(observations.series) else None
+            health.answered(session, source, now, newest)
+        return new
+
+    def take_polled(self, source: str, polled: Polled) -> bool:
+        """Keep what a feed brought; returns whether anything of it is new."""
+        new = False
+        if polled.observations is not None:
+            new = self.take_in(polled.observations) > 0
+        with self.store.writing() as session:
+            if polled.forecast is not None:
+                new = weather.add_forecast(session, polled.forecast) or new
+            health.answered(session, source, self.clock.now(), None)
+        return new
+
+    def health(self, judged_at: int | None) -> Health:
+        """Look at how the sources and the outbox are."""
+        with self.store.reading() as session:
+            return look(session, self.plan.farm, now=self.clock.now(), judged_at=judged_at)
+
+    def source_failed(self, source: str, why: str) -> None:
+        """Note that a source gave nothing usable, and why."""
+        with self.store.writing() as session:
+            health.failed(session, source, self.clock.now(), why)
+
+
+def _kept_reasons(seen: FieldNow) -> list[dict[str, Any]]:
+    """What decided, as plain values: every limit that does not hold, else the one that binds."""
+    deciding = [r for r in seen.reasons if r.stand < Stand.HOLDS] or [seen.binding]
+    return [
+        {
+            "limit": r.limit.value,
+            "stand": r.stand.name.lower(),
+            "value": _finite(r.value),
+            "low": _finite(r.low),
+            "high": _finite(r.high),
+            "origin": r.origin.value,
+            "headroom": _finite(r.headroom),
+            "neighbours": list(r.neighbours),
+        }
+        for r in deciding
+    ]
+
+
+def _finite(value: float) -> float | None:
+    """JSON knows neither NaN nor infinity."""
+    return value if abs(value) < float("inf") else None
