@@ -63,9 +63,9 @@ def observations(session: Session, source: str, start: int, end: int) -> Observa
 
 def newest_time(session: Session, source: str) -> int | None:
     """Return the time of a source's newest reading, None when it never reported."""
-    return session.scalars(
-        select(func.max(Observation.time)).where(Observation.source == source)
-    ).one()
+    of_source = Observation.source == source
+    newest: int | None = session.scalars(select(func.max(Observation.time)).where(of_source)).one()
+    return newest
 
 
 def add_forecast(session: Session, forecast: Forecast) -> bool:

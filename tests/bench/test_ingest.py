@@ -1,0 +1,86 @@
+"""How quickly readings are kept, against the driver's bare executemany of the same rows."""
+
+import sqlite3
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from watcher.sources.base import Observations
+from watcher.store import weather
+from watcher.store.database import Log
+from watcher.store.rows import weather_rows
+from watcher.weather.series import QUANTITIES, Site, WeatherSeries
+
+ROWS = 50_000
+BATCH = 1_000
+ROUNDS = 5
+
+
+@pytest.fixture
+def batches() -> list[WeatherSeries]:
+    rng = np.random.default_rng(5)
+    site = Site(latitude=44.5, longitude=-100.25)
+    return [
+        WeatherSeries.of(
+            np.arange(start, start + BATCH) * 60,
+            site,
+            "station",
+            {name: np.round(rng.normal(size=BATCH), 1) for name in QUANTITIES},
+        )
+        for start in range(0, ROWS, BATCH)
+    ]
+
+
+def _kept(path: Path, batches: list[WeatherSeries]) -> float:
+    log = Log(f"sqlite:///{path}")
+    log.upgrade()
+    began = time.perf_counter()
+    for series in batches:
+        with log.writing() as session:
+            assert weather.add_observations(session, Observations(series), 0) == BATCH
+    spent = time.perf_counter() - began
+    log.close()
+    return spent
+
+
+def _bare(path: Path, batches: list[WeatherSeries]) -> float:
+    log = Log(f"sqlite:///{path}")
+    log.upgrade()
+    log.close()
+    rows = [
+        [tuple(row.values()) for row in weather_rows(series, source="station", received_at=0)]
+        for series in batches
+    ]
+    columns = (*QUANTITIES, "time", "source", "received_at")
+    insert = (
+        f"INSERT INTO observation ({', '.join(columns)}) VALUES ({', '.join('?' * len(columns))})"
+    )
+    connection = sqlite3.connect(path, isolation_level=None)
+    connection.execute("PRAGMA synchronous=FULL")
+    began = time.perf_counter()
+    for batch in rows:
+        connection.execute("BEGIN IMMEDIATE")
+        connection.executemany(insert, batch)
+        connection.execute("COMMIT")
+    spent = time.perf_counter() - began
+    connection.close()
+    return spent
+
+
+@pytest.mark.bench
+def test_readings_are_kept_nearly_as_quickly_as_the_driver_can(
+    tmp_path: Path, batches: list[WeatherSeries], capsys: pytest.CaptureFixture[str]
+) -> None:
+    kept, bare = [], []
+    for number in range(ROUNDS):  # by turns, so that a busy machine slows both
+        bare.append(_bare(tmp_path / f"bare{number}.db", batches))
+        kept.append(_kept(tmp_path / f"kept{number}.db", batches))
+    ratio = min(kept) / min(bare)
+    with capsys.disabled():
+        print(
+            f"\n{ROWS / min(kept):,.0f} readings a second kept, {ROWS / min(bare):,.0f} by bare "
+            f"executemany: {ratio:.2f} times its time"
+        )
+    assert ratio < 6
