@@ -12,7 +12,7 @@ Floats = NDArray[np.float64]
 GRASS_M = 0.12
 # Below this a wind has no direction (WMO-No. 8 reports a wind under 0.5 m/s as calm).
 CALM_M_S = 0.5
-# A mean of fewer of its samples than this is no mean (from memory: WMO asks two thirds of the samples).
+# Fewer of its samples than this make no mean (from memory: the WMO asks for two thirds).
 LEAST_SHARE = 0.75
 
 _LEAST_CANOPY_M = 0.02
