@@ -96,10 +96,7 @@ def direction_mean(
     Missing directions are left out, with ``wind_m_s`` those of calm winds too; fewer than
     ``least_share`` left, or directions that cancel out, have no mean: NaN.
     """
-    sine, cosine = _mean_vector(from_deg, wind_m_s, axis, least_share)
-    # Opposite winds leave only rounding, which points nowhere.
-    pointing = np.hypot(sine, cosine) > 1e-9
-    return np.where(pointing, np.degrees(np.arctan2(sine, cosine)) % 360.0, np.nan)
+    return direction_of(*_mean_vector(from_deg, wind_m_s, axis, least_share))
 
 
 def yamartino(from_deg: ArrayLike, *, axis: int = -1, least_share: float = LEAST_SHARE) -> Floats:
@@ -110,6 +107,13 @@ def yamartino(from_deg: ArrayLike, *, axis: int = -1, least_share: float = LEAST
     """
     sine, cosine = _mean_vector(from_deg, None, axis, least_share)
     return spread_of_mean_vector(sine, cosine)
+
+
+def direction_of(sine: Floats, cosine: Floats) -> Floats:
+    """Return the direction of a mean sine and cosine, degrees; NaN where they cancel out."""
+    # Opposite winds leave only rounding, which points nowhere.
+    pointing = np.hypot(sine, cosine) > 1e-9
+    return np.where(pointing, np.degrees(np.arctan2(sine, cosine)) % 360.0, np.nan)
 
 
 def spread_of_mean_vector(sine: Floats, cosine: Floats) -> Floats:
