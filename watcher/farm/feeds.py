@@ -8,8 +8,8 @@ from watcher.farm.told import Told, Words
 from watcher.units import Kind, Speed, Written
 
 Address = Annotated[str, Field(pattern=r"^https?://[^\s/]+\S*$")]
-Latitude = Annotated[float, Field(ge=-90, le=90)]
-Longitude = Annotated[float, Field(ge=-180, le=180)]
+Latitude = Annotated[float, Field(ge=-90, le=90, strict=True)]
+Longitude = Annotated[float, Field(ge=-180, le=180, strict=True)]
 SensorHeight = Annotated[float, Written(Kind.LENGTH, 0.2, 300)]
 SilentAfter = Annotated[float, Written(Kind.DURATION, 60, 12 * 3600)]
 # Free feeds ask not to be polled more often than their forecasts change.

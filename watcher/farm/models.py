@@ -5,6 +5,7 @@ from enum import IntEnum, StrEnum
 from typing import Annotated, Any, Generic, Literal, TypeVar, get_args
 
 from pydantic import BeforeValidator, Field, WithJsonSchema
+from pydantic_core import PydanticCustomError
 
 from watcher.farm.feeds import Source
 from watcher.farm.told import Name, Share, Told, Words
@@ -13,7 +14,6 @@ from watcher.units import (
     Carrier,
     Duration,
     Kind,
-    Length,
     Percent,
     Pressure,
     SmallLength,
@@ -79,9 +79,10 @@ def _droplet_class(value: object) -> object:
     if isinstance(value, DropletClass):
         return value
     by_words = {c.words: c for c in DropletClass}
-    if value not in by_words:
-        raise ValueError(f"not a droplet class; one of: {', '.join(by_words)}")
-    return by_words[str(value)]
+    if not isinstance(value, str) or value not in by_words:
+        classes = ", ".join(f"'{words}'" for words in by_words)
+        raise PydanticCustomError("enum", "not a droplet class", {"expected": classes})
+    return by_words[value]
 
 
 Droplets = Annotated[
@@ -112,6 +113,10 @@ class Adjuvant(StrEnum):
 NozzleSize = Literal[
     "0075", "01", "015", "02", "025", "03", "035", "04", "05", "06", "08", "10", "15", "20"
 ]  # fmt: skip
+
+# TOML has dates and times of its own; text or a number in their place is a slip.
+Day = Annotated[date, Field(strict=True)]
+Clock = Annotated[time, Field(strict=True)]
 
 T = TypeVar("T")
 
@@ -265,7 +270,7 @@ class FieldPlan(Told):
     """Setups that may be used here; every setup of the farm when empty."""
     canopy: Annotated[float, Written(Kind.LENGTH, 0.0, 6.0)] = 0.12
     """Height of the crop canopy, for the wind profile. The 0.12 m default is FAO-56's grass. [m]"""
-    latest: date | None = None
+    latest: Day | None = None
     """Last day the field should be sprayed."""
 
 
@@ -275,7 +280,7 @@ class Neighbour(Told):
     grows: Words
     """What grows or lives there, in the grower's words; used in warnings."""
     susceptibility: Susceptibility
-    no_spray_distance: Length = 0.0
+    no_spray_distance: Annotated[float, Written(Kind.LENGTH, 0, 2000)] = 0.0
     """The label's downwind no-spray distance towards this neighbour. [m]"""
     tolerable_deposit: Percent | None = None
     """Share of the field rate the neighbour stands; by susceptibility when not told. [%]"""
@@ -284,9 +289,9 @@ class Neighbour(Told):
 class QuietHours(Told):
     """Nothing but mid-job alerts between these local times; may run across midnight."""
 
-    start: time
+    start: Clock
     """When they start, on the farm's clock."""
-    end: time
+    end: Clock
     """When they end; the next day when not after the start."""
 
 
@@ -311,9 +316,9 @@ class Recipient(Told):
 class Brief(Told):
     """When the brief is sent."""
 
-    morning: time = time(5, 30)
+    morning: Clock = time(5, 30)
     """When the day's brief is sent, on the farm's clock."""
-    evening: time | None = None
+    evening: Clock | None = None
     """When the evening brief is sent; none when not told."""
 
 
@@ -336,7 +341,9 @@ class TolerableDeposit(Told):
     """
 
     susceptible: Percent = 0.1
+    """Stood by a susceptible neighbour. [%]"""
     very_susceptible: Percent = 0.01
+    """Stood by a very susceptible neighbour. [%]"""
 
 
 class Judging(Told):

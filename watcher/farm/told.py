@@ -14,4 +14,4 @@ class Told(BaseModel):
 # Names become keys of the store, of settings and of web addresses.
 Name = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9_-]{0,59}$")]
 Words = Annotated[str, Field(min_length=1, max_length=200)]
-Share = Annotated[float, Field(ge=0, le=1)]
+Share = Annotated[float, Field(ge=0, le=1, strict=True)]

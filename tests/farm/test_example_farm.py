@@ -1,0 +1,142 @@
+"""The farm in config/: it loads, it explains every key, and it holds the cases of the judgement."""
+
+import re
+import shutil
+from enum import Enum
+from pathlib import Path
+from typing import Any, get_args
+
+import pytest
+from pydantic import BaseModel
+
+from watcher.farm import Farm
+from watcher.farm.bearings import reach, side
+from watcher.farm.load import load
+from watcher.farm.models import FarmFile, Susceptibility, WeedPressure
+
+
+def _models(annotation: Any) -> set[type[BaseModel]]:
+    """Every model a type is made of, however deep."""
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        inner = [field.annotation for field in annotation.model_fields.values()]
+        return {annotation}.union(*map(_models, inner))
+    return set().union(*map(_models, get_args(annotation)))
+
+
+def _words(annotation: Any) -> set[str]:
+    """Every word that a type allows as a value."""
+    if isinstance(annotation, type) and issubclass(annotation, Enum):
+        return {getattr(member, "words", member.value) for member in annotation}
+    literals = {arg for arg in get_args(annotation) if isinstance(arg, str)}
+    return literals.union(*map(_words, get_args(annotation)))
+
+
+KEYS = sorted({key for model in _models(FarmFile) for key in model.model_fields})
+WORDS = sorted(
+    {
+        word
+        for model in _models(FarmFile)
+        for key, field in model.model_fields.items()
+        if key != "nozzle_size"
+        for word in _words(field.annotation)
+    }
+)
+
+
+@pytest.fixture(scope="module")
+def text(example_path: Path) -> str:
+    return example_path.read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("key", KEYS)
+def test_every_key_is_in_the_file_or_its_comments(text: str, key: str) -> None:
+    set_here = rf"\b{key} ="
+    table_here = rf"^\[(\w+\.)*{key}[.\]]"
+    explained_here = rf"^#   {key}  "
+    assert re.search(f"{set_here}|{table_here}|{explained_here}", text, re.MULTILINE)
+
+
+@pytest.mark.parametrize("word", WORDS)
+def test_every_word_a_key_takes_is_in_the_file_or_its_comments(text: str, word: str) -> None:
+    assert re.search(rf"\b{re.escape(word)}\b", text)
+
+
+def test_the_defaults_shown_are_the_defaults(example_farm: Farm) -> None:
+    told = example_farm.told
+    default = FarmFile.model_fields["judging"].default
+    for key in type(default).model_fields.keys() - {"reach"}:
+        assert getattr(told.judging, key) == pytest.approx(getattr(default, key))
+    assert told.judging.reach == pytest.approx(default.reach, rel=0.01)
+
+
+def test_it_is_marked_as_invented(text: str, example_path: Path) -> None:
+    assert "INVENTED" in text
+    assert "Invented" in example_path.with_name("fields.geojson").read_text(encoding="utf-8")
+
+
+def test_it_has_fields_neighbours_and_setups_enough(example_farm: Farm) -> None:
+    told = example_farm.told
+    assert len(told.fields) >= 8
+    assert len(told.neighbours) >= 5
+    assert len(told.setups) >= 3
+    assert {plan.weeds for plan in told.fields.values()} == set(WeedPressure)
+    assert {n.susceptibility for n in told.neighbours.values()} == set(Susceptibility)
+
+
+@pytest.mark.parametrize(
+    ("field", "weeds", "north"),
+    [
+        ("west_bottom", WeedPressure.WEEDY, None),
+        ("hill_forty", WeedPressure.WEEDY, "soybeans"),
+        ("long_eighty", WeedPressure.CLEAN, None),
+        ("creek_field", WeedPressure.CLEAN, "soybeans"),
+    ],
+)
+def test_it_holds_the_four_fields_of_the_worked_cases(
+    example_farm: Farm, field: str, weeds: WeedPressure, north: str | None
+) -> None:
+    told, ground = example_farm.told, example_farm.ground
+    assert told.fields[field].weeds is weeds
+    pairs = reach(ground, told.judging.reach)
+    names = list(told.fields), list(told.neighbours)
+    beside = [
+        names[1][n]
+        for f, n in zip(pairs.pair_field, pairs.pair_neighbour, strict=True)
+        if names[0][f] == field
+    ]
+    assert beside == ([north] if north else [])
+    if north:
+        assert side(ground.fields[field], ground.neighbours[north]) == "N"
+        assert told.neighbours[north].susceptibility is Susceptibility.SUSCEPTIBLE
+
+
+METRIC = {
+    'units = "us"': 'units = "metric"',
+    "3 mph": "4.828032 km/h",
+    "10 mph": "16.09344 km/h",
+    "15 mph": "24.14016 km/h",
+    "90 ft": "27.432 m",
+    "15 gal/acre": "140.30934342 L/ha",
+    "1000 gal": "3785.411784 L",
+    "58 psi": "3.999 bar",
+    "50 degF": "10 degC",
+    '"90 degF"': '"32.2222222 degC"',
+}
+
+
+def test_the_same_farm_in_metric_units_is_the_same_farm(
+    tmp_path: Path, text: str, example_path: Path, example_farm: Farm
+) -> None:
+    for us, metric in METRIC.items():
+        assert us in text
+        text = text.replace(us, metric)
+    (tmp_path / "farm.toml").write_text(text, encoding="utf-8")
+    shutil.copy(example_path.with_name("fields.geojson"), tmp_path)
+    metric_farm, us_farm = load(tmp_path / "farm.toml").told, example_farm.told
+    assert metric_farm.farm.units == "metric"
+    for name, window in us_farm.windows.items():
+        assert metric_farm.windows[name].wind.low == pytest.approx(window.wind.low)
+        assert metric_farm.windows[name].wind.high == pytest.approx(window.wind.high)
+    for name, setup in us_farm.setups.items():
+        assert metric_farm.setups[name].carrier == pytest.approx(setup.carrier)
+    assert metric_farm.sprayers["high_boom"].boom_width == pytest.approx(27.432)
