@@ -95,6 +95,9 @@ def _watch_jobs(
     for job in jobs.open_jobs(session):
         try:
             watched.append(_watch(session, judgement, outlook, job))
+        except LookupError as error:
+            log.error("a job cannot be watched", job=job.id, why=str(error))
+            unseen.append(job_limits.subject(job.id))
         except Exception:
             log.exception("a job cannot be watched", job=job.id, field=job.field, setup=job.setup)
             unseen.append(job_limits.subject(job.id))

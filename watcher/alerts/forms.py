@@ -46,8 +46,9 @@ def shape(text: Text, form: Form, *, ref: str, ask: str = "") -> Shaped:
         return Shaped("", _sms(text, ref=ref, ask=ask))
     lines = [*text.lines, ask]
     if form == "mail":
-        lines += [*("\n" + part + "\n" for part in text.more)]
-    return Shaped(text.title, "\n".join(line for line in [*lines, CAUTION, f"[{ref}]"] if line))
+        lines += [f"\n{part}" for part in text.more]
+    caution = f"\n{CAUTION}" if form == "mail" else CAUTION
+    return Shaped(text.title, "\n".join(line for line in [*lines, caution, f"[{ref}]"] if line))
 
 
 def say_late(body: str, form: Form, *, true_at: int, now: int, zone: ZoneInfo) -> str:

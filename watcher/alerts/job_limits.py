@@ -23,6 +23,9 @@ _BACK_ROOM = 0.05
 _WORSE_BY = 0.05
 """Share of a limit's scale by which a limit near its bound from the start must have got worse."""
 
+# Limits that stand by a rule: they have no distance to a bound to be back by.
+_BY_RULE = {Limit.INVERSION, Limit.NEIGHBOUR, Limit.DROPLETS_IN_WIND}
+
 BROKEN = Rule(
     "limit broken", "job", Urgency.NOW, 2 * 3600,
     clear_after_s=BACK_FOR_S, repeat_after_s=1800, escalates=True,
@@ -80,18 +83,18 @@ def _of_limit(
     told_broken = Standing(BROKEN, name, None, reason.limit).key in states
     told_near = Standing(NEAR, name, None, reason.limit).key in states
     return (
-        (BROKEN, _broken(plan, reason, told_broken)),
+        (BROKEN, _broken(reason, told_broken)),
         (NEAR, None if told_broken else _near(plan, sight, reason, start, told_near)),
         (BLIND, reason.stand is Stand.UNKNOWN),
     )
 
 
-def _broken(plan: Plan, reason: Reason, told: bool) -> bool | None:
+def _broken(reason: Reason, told: bool) -> bool | None:
     if reason.stand is Stand.UNKNOWN:
         return None
     if reason.stand is Stand.BROKEN:
         return True
-    just_inside = reason.limit in plan.bounds and reason.headroom < _BACK_ROOM
+    just_inside = reason.limit not in _BY_RULE and reason.headroom < _BACK_ROOM
     return None if told and just_inside else False
 
 
@@ -111,7 +114,7 @@ def _close(plan: Plan, sight: JobSight, reason: Reason) -> bool:
     """Whether little room is left. In the upper part of its band the wind may have plenty."""
     if reason.limit not in plan.bounds:
         return True
-    margin = plan.bounds[reason.limit].margin[plan.fields.index(sight.job.field)]
+    margin = float(plan.bounds[reason.limit].margin[plan.fields.index(sight.job.field)])
     return reason.headroom < max(margin, sight.wind_margin if reason.limit is Limit.WIND else 0.0)
 
 

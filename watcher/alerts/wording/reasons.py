@@ -25,6 +25,18 @@ _KINDS = {
     Limit.CONTROL: Kind.PERCENT,
 }
 _NAMES = {Limit.CONTROL: "loss of weed control", Limit.DROPLETS_IN_WIND: "droplets"}
+# What a title has room for.
+_SHORT_NAMES = {
+    Limit.RAIN_AFTER: "rain-free",
+    Limit.RAIN_BEFORE: "dry for",
+    Limit.AFTER_SUNRISE: "sun up for",
+    Limit.BEFORE_SUNSET: "sunset in",
+    Limit.CONTROL: "control loss",
+    Limit.DEPOSIT: "drift",
+    Limit.NEIGHBOUR: "neighbour",
+    Limit.NO_SPRAY: "no-spray distance",
+    Limit.DROPLETS_IN_WIND: "droplets",
+}
 _MOST_DECIMALS = 2
 
 
@@ -40,27 +52,31 @@ class Speaker:
         """Return one limit of a field as one sentence without its full stop."""
         if reason.stand is Stand.UNKNOWN:
             return f"{_name_of(reason.limit)} unknown: no value to rely on"
-        if reason.limit is Limit.NEIGHBOUR:
-            return self._neighbour(field, reason)
-        if reason.limit is Limit.NO_SPRAY:
-            return self._no_spray(field, reason)
-        if reason.limit is Limit.INVERSION:
-            return _inversion(reason)
-        if reason.limit in {Limit.DROPLETS, Limit.DROPLETS_IN_WIND}:
-            return _droplets(reason)
-        return self._measured(reason)
+        return {
+            Limit.NEIGHBOUR: self._neighbour,
+            Limit.NO_SPRAY: self._no_spray,
+            Limit.DEPOSIT: self._deposit,
+            Limit.INVERSION: _inversion,
+            Limit.DROPLETS: _droplets,
+            Limit.DROPLETS_IN_WIND: _droplets,
+        }.get(reason.limit, self._measured)(field, reason)
 
     def short(self, field: str, reason: Reason) -> str:
         """Return what a title has room for: the limit and its value."""
+        short = _SHORT_NAMES.get(reason.limit, reason.limit.value)
         if reason.stand is Stand.UNKNOWN:
-            return f"{_name_of(reason.limit)} unknown"
-        if reason.limit in {Limit.NEIGHBOUR, Limit.NO_SPRAY} and reason.neighbours:
-            return f"{name(reason.neighbours[0], 16)} downwind"
+            return f"{short} unknown"
+        if reason.limit in {Limit.NEIGHBOUR, Limit.NO_SPRAY}:
+            who = name(reason.neighbours[0], 16) if reason.neighbours else "neighbour"
+            return f"{who} downwind"
+        if reason.limit is Limit.DEPOSIT:
+            who = name(reason.exposed[0].neighbour, 16) if reason.exposed else "neighbours"
+            return f"drift onto {who}"
         if reason.limit in _KINDS:
-            return f"{_name_of(reason.limit)} {self._show(reason, reason.value, _nearer(reason))}"
+            return f"{short} {self._show(reason, reason.value, _nearer(reason))}"
         return self.reason(field, reason).split(":")[0].split(" (")[0]
 
-    def _measured(self, reason: Reason) -> str:
+    def _measured(self, _field: str, reason: Reason) -> str:
         bound = _nearer(reason)
         said = f"{_name_of(reason.limit)} {self._show(reason, reason.value, bound)}"
         if math.isinf(bound):
@@ -113,9 +129,19 @@ class Speaker:
         kept = show(need, Kind.LENGTH, self.system)
         return f"{self._who(field, needing[0], gap)}: no-spray distance {kept} ({reason.origin})"
 
+    def _deposit(self, _field: str, reason: Reason) -> str:
+        if not reason.exposed or math.isinf(reason.exposed[0].tolerance_pct):
+            return "no neighbour that drift would harm"
+        worst = reason.exposed[0]
+        where = _whither(worst.side)
+        far = show(worst.gap_m, Kind.LENGTH, self.system)
+        return (
+            f"drift onto {name(worst.neighbour)} {where}, {far}: up to {worst.upper_pct:.2g}% of "
+            f"the rate, it stands {worst.tolerance_pct:.2g}% ({reason.origin})"
+        )
+
     def _who(self, field: str, neighbour: str, gap_m: float) -> str:
-        side_word = self._side(field, neighbour)
-        where = side_word if side_word == "all round" else f"to the {side_word}"
+        where = _whither(self._side(field, neighbour))
         far = f", {show(gap_m, Kind.LENGTH, self.system)}" if math.isfinite(gap_m) else ""
         return f"{name(neighbour)} downwind {where}{far}"
 
@@ -126,6 +152,10 @@ class Speaker:
 
 def _name_of(limit: Limit) -> str:
     return _NAMES.get(limit, limit.value)
+
+
+def _whither(side_word: str) -> str:
+    return side_word if side_word == "all round" else f"to the {side_word}"
 
 
 def _nearer(reason: Reason) -> float:
@@ -139,7 +169,7 @@ def _step(kind: Kind) -> Kind:
     return Kind.TEMPERATURE_STEP if kind is Kind.TEMPERATURE else kind
 
 
-def _inversion(reason: Reason) -> str:
+def _inversion(_field: str, reason: Reason) -> str:
     finding = Finding(int(reason.value))
     if finding is Finding.NONE:
         return "no sign of an inversion"
@@ -149,7 +179,7 @@ def _inversion(reason: Reason) -> str:
     return f"{said} ({reason.origin})"
 
 
-def _droplets(reason: Reason) -> str:
+def _droplets(_field: str, reason: Reason) -> str:
     said = f"droplets {DropletClass(int(reason.value)).words}"
     if reason.stand is Stand.HOLDS:
         return f"{said}: coarse enough"

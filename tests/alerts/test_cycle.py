@@ -1,0 +1,271 @@
+"""From weather to the outbox: what a day's cycles tell, and that they tell nothing else."""
+
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+import pytest
+from sqlalchemy import select
+
+from tests.support.farms import build, tables
+from tests.support.skies import MORNING, judged, outlook
+from watcher.alerts import cycle
+from watcher.alerts.wording.reasons import Speaker
+from watcher.farm import Farm
+from watcher.jobs import book
+from watcher.judge.plan import Plan
+from watcher.store import jobs
+from watcher.store.database import Log
+from watcher.store.tables import Condition, Message
+
+MINUTE = 60
+
+
+class Watch:
+    """Runs cycles minute by minute over one log, and keeps what is told to the grower."""
+
+    def __init__(self, store: Log, farm: Farm) -> None:
+        self.store, self.plan, self.speaker = store, Plan.of(farm), Speaker(farm)
+        self.now = MORNING
+
+    def start(self, field: str = "creek_side", setup: str = "coarse") -> int:
+        with self.store.writing() as session:
+            return book.start(session, self.plan, field, setup, self.now).id
+
+    def see(self, minutes: int = 1, **weather: Any) -> list[str]:
+        """Let so many minutes of this weather pass, a cycle a minute; titles newly told."""
+        before = self._told()
+        for _ in range(minutes):
+            self.now += MINUTE
+            look = outlook(self.now, **weather)
+            judgement, ranking = judged(self.plan, look)
+            with self.store.writing() as session:
+                cycle.run(session, self.speaker, judgement, look, ranking)
+        return [m.title for m in self._told()[len(before) :]]
+
+    def newest(self) -> str:
+        return self._told()[-1].body
+
+    def _told(self) -> list[Message]:
+        with self.store.reading() as session:
+            of_grower = select(Message).where(Message.recipient == "grower").order_by(Message.id)
+            return list(session.scalars(of_grower))
+
+    def raised(self) -> set[str]:
+        with self.store.reading() as session:
+            rows = session.scalars(select(Condition).where(Condition.state == "raised"))
+            return {row.kind for row in rows}
+
+
+@pytest.fixture
+def watch(store: Log, farm: Farm) -> Watch:
+    return Watch(store, farm)
+
+
+@pytest.fixture
+def in_hand(store: Log) -> Callable[..., None]:
+    def do(step: Callable[..., Any], *args: Any) -> None:
+        with store.writing() as session:
+            step(session, *args)
+
+    return do
+
+
+def test_a_quiet_job_is_told_nothing(watch):
+    watch.start()
+    assert watch.see(minutes=30) == []
+    assert watch.raised() == set()
+
+
+def test_a_gust_front_is_one_alert_at_once_and_one_all_clear_when_it_has_passed_for_long_enough(
+    watch,
+):
+    watch.start()
+    assert watch.see() == []
+    assert watch.see(wind_mph=12.0, gust_mph=17.0) == ["Stop: creek side, wind 12 mph"]
+    assert "Gust 17 mph, bound 15 (own), 2 mph over." in watch.newest()
+    assert watch.see(minutes=14, wind_mph=12.0, gust_mph=17.0) == []
+    assert watch.see(minutes=10) == []
+    assert watch.see() == ["All clear: creek side"]
+    assert watch.raised() == set()
+
+
+def test_wind_nearing_its_bound_is_told_once_then_crossing_it(watch):
+    watch.start()
+    watch.see()
+    # 15 % of 10 mph is 1.5 mph of room.
+    assert watch.see(wind_mph=8.4) == []
+    assert watch.see(wind_mph=8.6) == ["Watch: creek side, wind 9 mph"]
+    assert watch.see(minutes=3, wind_mph=9.5) == []
+    assert watch.see(wind_mph=10.5) == ["Stop: creek side, wind 10.5 mph"]
+
+
+def test_a_bound_that_was_near_from_the_start_is_told_only_when_it_gets_worse(watch):
+    watch.now -= MINUTE
+    watch.start()
+    assert watch.see(minutes=5, wind_mph=9.0) == []
+    assert watch.see(wind_mph=9.4) == []
+    assert watch.see(wind_mph=9.6) == ["Watch: creek side, wind 9.6 mph"]
+
+
+def test_wind_dithering_round_its_bound_every_minute_is_one_alert_and_no_all_clear(watch):
+    watch.start()
+    watch.see()
+    told = []
+    for _ in range(60):
+        told += watch.see(wind_mph=10.2) + watch.see(wind_mph=9.8)
+    stops = [t for t in told if t.startswith("Stop")]
+    assert told == stops
+    assert len(stops) <= 1 + 120 // 30
+
+
+def test_wind_just_inside_its_bound_is_not_yet_back(watch):
+    watch.start()
+    watch.see()
+    watch.see(wind_mph=11.0)
+    assert watch.see(minutes=20, wind_mph=9.7) == []
+    assert watch.see(minutes=11, wind_mph=7.0) == ["All clear: creek side"]
+
+
+def test_when_the_wind_falls_silent_the_watch_says_that_it_is_blind(watch):
+    watch.start()
+    watch.see()
+    (title,) = watch.see(wind_mph=np.nan, gust_mph=np.nan, wind_age_s=960.0)
+    assert title.startswith("Blind: creek side, ")
+    assert "Wind unknown: no value to rely on." in watch.newest()
+    assert "The watch cannot see. Take a reading at boom height, or stop." in watch.newest()
+    assert "Nobody has told the wind for 16 min." in watch.newest()
+    assert watch.see(minutes=2) == ["All clear: creek side"]
+    assert "The watch sees again." in watch.newest()
+
+
+def test_blindness_is_no_all_clear_for_what_was_broken(watch):
+    watch.start()
+    watch.see()
+    watch.see(wind_mph=12.0)
+    blind = watch.see(minutes=25, wind_mph=np.nan, gust_mph=np.nan)
+    assert [t.split(":")[0] for t in blind] == ["Blind"]
+    assert "limit broken: wind" in watch.raised()
+
+
+def test_wind_turning_towards_the_orchard_stops_the_job(watch):
+    watch.start()
+    watch.see(wind_mph=7.0)
+    assert watch.see(wind_mph=7.0, wind_from_deg=180.0) == ["Stop: creek side, orchard downwind"]
+    assert "Orchard downwind to the N, 33 ft" in watch.newest()
+
+
+def test_rain_counts_from_the_end_of_what_is_left_of_the_job(watch, store):
+    watch.start()
+    with store.reading() as session:
+        planned = jobs.open_jobs(session)[0].planned_s
+    # Rain at 5 h: a whole job of 43 min leaves 4.3 h dry, of 4 h needed.
+    rain = np.where(np.arange(72) >= 5, 1.0, 0.0)
+    assert 2400 < planned < 2700
+    assert watch.see(rain_mm_h=rain) == []
+    sooner = np.where(np.arange(72) >= 4, 1.0, 0.0)
+    assert watch.see(rain_mm_h=sooner) == ["Stop: creek side, rain-free 3.3 h"]
+
+
+def test_a_dry_hot_hour_stops_the_job(watch):
+    watch.start()
+    watch.see()
+    (title,) = watch.see(temp_c=34.0, humidity_pct=20.0)
+    assert title.startswith("Stop: creek side, Delta T")
+
+
+def test_a_job_begun_outside_its_window_is_told_at_once(watch):
+    watch.start()
+    assert watch.see(wind_mph=12.0) == ["Stop: creek side, wind 12 mph"]
+
+
+def test_while_paused_nothing_new_is_told_and_going_on_outside_the_window_is(watch, in_hand):
+    job = watch.start()
+    watch.see()
+    in_hand(jobs.pause, job, watch.now)
+    assert watch.see(minutes=5, wind_mph=12.0) == []
+    in_hand(jobs.resume, job, watch.now)
+    assert watch.see(wind_mph=12.0) == ["Stop: creek side, wind 12 mph"]
+
+
+def test_going_on_although_it_was_told_to_stop_is_told_again(watch, in_hand):
+    job = watch.start()
+    watch.see()
+    watch.see(wind_mph=12.0)
+    in_hand(jobs.pause, job, watch.now)
+    assert watch.see(minutes=5, wind_mph=12.0) == []
+    in_hand(jobs.resume, job, watch.now + 1)
+    assert watch.see(wind_mph=12.0) == ["Stop: creek side, wind 12 mph"]
+
+
+def test_a_finished_job_is_not_watched_any_more(watch, in_hand):
+    job = watch.start()
+    watch.see()
+    watch.see(wind_mph=12.0)
+    in_hand(jobs.finish, job, watch.now)
+    assert watch.see(minutes=30) == []
+    assert watch.raised() == set()
+
+
+def test_two_jobs_are_watched_each_for_itself(watch):
+    watch.start("creek_side", "coarse")
+    watch.start("hill", "old_coarse")
+    watch.see(wind_mph=7.0)
+    assert watch.see(wind_mph=7.0, wind_from_deg=180.0) == ["Stop: creek side, orchard downwind"]
+
+
+def test_a_job_whose_field_left_the_farm_file_keeps_its_conditions_and_does_not_blind_the_others(
+    watch, store
+):
+    watch.start("creek_side", "coarse")
+    watch.start("hill", "old_coarse")
+    watch.see(wind_mph=12.0)
+    told = tables()
+    del told["fields"]["creek_side"], told["neighbours"]["orchard"]
+    other = Watch(store, build(told))
+    other.now = watch.now
+    assert other.see(minutes=12) == ["All clear: hill"]
+    with store.reading() as session:
+        raised = session.scalars(select(Condition.subject).where(Condition.state == "raised"))
+        assert set(raised) == {"job:1"}
+
+
+def test_the_operator_hears_the_job_by_sms_and_not_the_brief(watch, store):
+    watch.start()
+    watch.see(wind_mph=12.0)
+    with store.reading() as session:
+        (sms,) = session.scalars(select(Message).where(Message.recipient == "operator"))
+    assert sms.title == ""
+    assert sms.body.startswith("Stop: creek side, wind 12 mph. Stop spraying")
+    assert len(sms.body) <= 160
+    assert sms.urgent
+
+
+def test_state_and_message_are_kept_together_or_not_at_all(watch, store):
+    watch.start()
+    watch.see()
+    look = outlook(watch.now + 60, wind_mph=12.0)
+    judgement, ranking = judged(watch.plan, look)
+
+    class PowerCut(Exception):  # noqa: N818
+        pass
+
+    def cut_off() -> None:
+        with store.writing() as session:
+            assert cycle.run(session, watch.speaker, judgement, look, ranking) == 2
+            raise PowerCut
+
+    with pytest.raises(PowerCut):
+        cut_off()
+    assert watch.raised() == set()
+    assert watch.see(wind_mph=12.0) == ["Stop: creek side, wind 12 mph"]
+
+
+def test_the_same_moment_seen_twice_is_told_once(watch, store):
+    watch.start()
+    look = outlook(watch.now + 60, wind_mph=12.0)
+    judgement, ranking = judged(watch.plan, look)
+    with store.writing() as session:
+        assert cycle.run(session, watch.speaker, judgement, look, ranking) == 2
+    with store.writing() as session:
+        assert cycle.run(session, watch.speaker, judgement, look, ranking) == 0

@@ -1,0 +1,207 @@
+"""Every limit as a sentence, checked by hand: 1 mph = 0.44704 m/s, 1 K = 1.8 F, 1 m = 3.2808 ft."""
+
+import math
+
+import pytest
+
+from tests.support.farms import build, tables
+from watcher.alerts.wording.reasons import Speaker
+from watcher.farm.models import DropletClass, Origin
+from watcher.judge.exposed import Exposed
+from watcher.judge.reasons import Reason
+from watcher.judge.status import Limit, Stand
+from watcher.weather.inversion import Finding
+
+MPH = 0.44704
+INF, NAN = math.inf, math.nan
+HOLDS, NEAR, BROKEN, UNKNOWN = Stand.HOLDS, Stand.NEAR, Stand.BROKEN, Stand.UNKNOWN
+LABEL, OWN, LAW = Origin.LABEL, Origin.OWN, Origin.LAW
+
+
+EXPOSED = Exposed(
+    "orchard",
+    side="N",
+    gap_m=10.0,
+    edge_pct=0.7,
+    strip_pct=0.5,
+    upper_pct=2.1,
+    tolerance_pct=1.0,
+    extrapolated=False,
+)
+
+
+def reason(limit, stand, value, low=-INF, high=INF, origin=OWN, neighbours=(), exposed=()):
+    return Reason(limit, stand, value, low, high, origin, 0.5, neighbours, exposed)
+
+
+US = [
+    (
+        reason(Limit.WIND, NEAR, 9 * MPH, 3 * MPH, 10 * MPH, LABEL),
+        "wind 9 mph, bound 10 (label), 1 mph of room",
+    ),
+    (
+        reason(Limit.WIND, BROKEN, 12 * MPH, 3 * MPH, 10 * MPH, LABEL),
+        "wind 12 mph, bound 10 (label), 2 mph over",
+    ),
+    (
+        reason(Limit.WIND, BROKEN, 1 * MPH, 3 * MPH, 10 * MPH, OWN),
+        "wind 1 mph, bound 3 (own), 2 mph under",
+    ),
+    # As many decimals as tell the value from its bound.
+    (
+        reason(Limit.WIND, BROKEN, 10.2 * MPH, 3 * MPH, 10 * MPH, LABEL),
+        "wind 10.2 mph, bound 10 (label), 0.2 mph over",
+    ),
+    (
+        reason(Limit.WIND, BROKEN, 10.04 * MPH, 3 * MPH, 10 * MPH, LABEL),
+        "wind 10.04 mph, bound 10.00 (label), 0.04 mph over",
+    ),
+    (reason(Limit.WIND, UNKNOWN, NAN, 3 * MPH, 10 * MPH), "wind unknown: no value to rely on"),
+    (reason(Limit.WIND, HOLDS, 5 * MPH), "wind 5 mph, no bound"),
+    (
+        reason(Limit.GUST, BROKEN, 17 * MPH, high=15 * MPH),
+        "gust 17 mph, bound 15 (own), 2 mph over",
+    ),
+    # A difference of 6 K is one of 10.8 F: no 32 is added. 34 C is 93.2 F.
+    (
+        reason(Limit.DELTA_T, HOLDS, 6.0, 2.0, 8.0, OWN),
+        "Delta T 10.8 °F, bound 14.4 (own), 3.6 °F of room",
+    ),
+    (
+        reason(Limit.TEMPERATURE, BROKEN, 34.0, 10.0, 32.0, LABEL),
+        "temperature 93 °F, bound 90 (label), 4 °F over",
+    ),
+    (
+        reason(Limit.HUMIDITY, NEAR, 38.0, 35.0, INF, LAW),
+        "humidity 38%, bound 35 (law), 3% of room",
+    ),
+    (
+        reason(Limit.RAIN_AFTER, BROKEN, 2 * 3600.0, 4 * 3600.0, INF, LABEL),
+        "rain-free time after 2.0 h, bound 4 (label), 2.0 h under",
+    ),
+    (
+        reason(Limit.AFTER_SUNRISE, BROKEN, 900.0, 1800.0, INF, OWN),
+        "time after sunrise 0.2 h, bound 0.5 (own), 0.2 h under",
+    ),
+    (
+        reason(Limit.CONTROL, BROKEN, 18.0, -INF, 12.0, OWN),
+        "loss of weed control 18%, bound 12 (own), 6% over",
+    ),
+    (reason(Limit.INVERSION, HOLDS, Finding.NONE), "no sign of an inversion"),
+    (
+        reason(Limit.INVERSION, NEAR, Finding.POSSIBLE, origin=OWN),
+        "inversion possible: coarse drops only (own)",
+    ),
+    (reason(Limit.INVERSION, BROKEN, Finding.POSSIBLE, origin=LABEL), "inversion possible (label)"),
+    (reason(Limit.INVERSION, BROKEN, Finding.LIKELY, origin=LABEL), "inversion likely (label)"),
+    (reason(Limit.INVERSION, BROKEN, Finding.MEASURED, origin=LABEL), "inversion measured (label)"),
+    (
+        reason(Limit.INVERSION, UNKNOWN, Finding.UNKNOWN),
+        "inversion unknown: no value to rely on",
+    ),
+    (
+        reason(Limit.DROPLETS, BROKEN, DropletClass.FINE, origin=LABEL),
+        "droplets fine: too fine for this window (label)",
+    ),
+    (
+        reason(Limit.DROPLETS_IN_WIND, BROKEN, DropletClass.MEDIUM),
+        "droplets medium: too fine for this wind (own)",
+    ),
+    (
+        reason(Limit.DROPLETS, HOLDS, DropletClass.VERY_COARSE),
+        "droplets very coarse: coarse enough",
+    ),
+    # The orchard lies 10 m, 33 ft, north of the field.
+    (
+        reason(Limit.NEIGHBOUR, BROKEN, 10.0, neighbours=("orchard",)),
+        "orchard downwind to the N, 33 ft: this wind may not go there (own)",
+    ),
+    (
+        reason(Limit.NEIGHBOUR, NEAR, 10.0, neighbours=("orchard",), origin=LABEL),
+        "orchard downwind to the N, 33 ft: only calm wind may go there (label)",
+    ),
+    (
+        reason(Limit.NEIGHBOUR, BROKEN, INF),
+        "a very susceptible neighbour in reach: calm wind only (own)",
+    ),
+    (
+        reason(Limit.NEIGHBOUR, HOLDS, INF),
+        "no neighbour downwind that this wind is kept from",
+    ),
+    (
+        reason(Limit.DEPOSIT, BROKEN, 2.1, high=1.0, exposed=(EXPOSED,)),
+        "drift onto orchard to the N, 33 ft: up to 2.1% of the rate, it stands 1% (own)",
+    ),
+    (reason(Limit.DEPOSIT, HOLDS, 0.0, high=1.0), "no neighbour that drift would harm"),
+    (reason(Limit.NEIGHBOUR, UNKNOWN, NAN), "neighbour downwind unknown: no value to rely on"),
+    # Judged as the share of the distance: 0.5 of 20 m (66 ft) is 10 m (33 ft).
+    (
+        reason(Limit.NO_SPRAY, BROKEN, 0.5, 1.0, INF, LABEL, ("orchard",)),
+        "orchard downwind to the N, 33 ft: no-spray distance 66 ft (label)",
+    ),
+    (
+        reason(Limit.NO_SPRAY, HOLDS, INF, 1.0, INF, LABEL),
+        "no neighbour downwind within its no-spray distance",
+    ),
+]
+
+
+def _speaker(units: str) -> Speaker:
+    told = tables()
+    told["farm"]["units"] = units
+    told["neighbours"]["orchard"]["no_spray_distance"] = "20 m"
+    return Speaker(build(told))
+
+
+@pytest.mark.parametrize(("found", "said"), US, ids=[said[:40] for _, said in US])
+def test_a_reason_in_us_units(found, said):
+    assert _speaker("us").reason("creek_side", found) == said
+
+
+METRIC = [
+    (
+        reason(Limit.WIND, NEAR, 4.0, 1.0, 5.0, LABEL),
+        "wind 14 km/h, bound 18 (label), 4 km/h of room",
+    ),
+    (
+        reason(Limit.DELTA_T, BROKEN, 9.5, 2.0, 8.0, OWN),
+        "Delta T 9.5 °C, bound 8 (own), 1.5 °C over",
+    ),
+    (
+        reason(Limit.NEIGHBOUR, BROKEN, 10.0, neighbours=("orchard",)),
+        "orchard downwind to the N, 10 m: this wind may not go there (own)",
+    ),
+]
+
+
+@pytest.mark.parametrize(("found", "said"), METRIC, ids=[said[:40] for _, said in METRIC])
+def test_a_reason_in_metric_units(found, said):
+    assert _speaker("metric").reason("creek_side", found) == said
+
+
+SHORT = [
+    (US[1][0], "wind 12 mph"),
+    (reason(Limit.WIND, UNKNOWN, NAN), "wind unknown"),
+    (reason(Limit.NEIGHBOUR, BROKEN, 10.0, neighbours=("orchard",)), "orchard downwind"),
+    (reason(Limit.INVERSION, BROKEN, Finding.LIKELY), "inversion likely"),
+    (reason(Limit.DEPOSIT, BROKEN, 2.1, high=1.0, exposed=(EXPOSED,)), "drift onto orchard"),
+    (
+        reason(Limit.RAIN_AFTER, BROKEN, 2 * 3600.0, 4 * 3600.0, INF, LABEL),
+        "rain-free 2.0 h",
+    ),
+]
+
+
+@pytest.mark.parametrize(("found", "said"), SHORT, ids=[said for _, said in SHORT])
+def test_a_reason_as_short_as_a_title_needs(found, said):
+    assert _speaker("us").short("creek_side", found) == said
+
+
+def test_every_limit_and_every_way_it_can_stand_has_a_sentence():
+    words = _speaker("us")
+    values = {Limit.INVERSION: 1.0, Limit.DROPLETS: 2.0, Limit.DROPLETS_IN_WIND: 2.0}
+    for limit in Limit:
+        for stand in Stand:
+            found = reason(limit, stand, values.get(limit, 5.0), 1.0, 6.0)
+            assert words.reason("creek_side", found)
+            assert len(words.short("creek_side", found)) <= 40
