@@ -80,9 +80,7 @@ class Book:
         now, source = self.clock.now(), observations.series.source
         with self.store.writing() as session:
             first = int(observations.series.times[0]) if len(observations.series) else now
-            history = weather.observations(
-                session, source, first - _HISTORY_FOR_QUALITY_S, first
-            ).usable()
+            history = weather.observations(session, source, first - _HISTORY_FOR_QUALITY_S, first)
             checked = check(observations, history)
             new = weather.add_observations(session, checked, now)
             newest = int(observations.series.times[-1]) if len(observations.series) else None

@@ -1,17 +1,191 @@
-"""Quality control of observations on arrival."""
+"""Quality control of observations on arrival.
+
+Raw values are never changed: a finding is a flag beside the value, and a flagged value is not
+judged. Limits and where they are published: ``watcher.sources.quality_limits``.
+"""
 
 from collections.abc import Iterable
 
 import numpy as np
+from numpy.typing import NDArray
 
-from watcher.sources.base import Flag, Flags
-from watcher.weather.series import Seconds
+from watcher.sources.base import Flag, Flags, Observations
+from watcher.sources.quality_limits import (
+    CALM_M_S,
+    DEW_POINT_OVER_K,
+    GUST_OVER_M_S,
+    RANGES,
+    STEPS,
+    STUCK,
+    Step,
+    Stuck,
+)
+from watcher.weather.series import QUANTITIES, Floats, Seconds, WeatherSeries
 
 AHEAD_S = 120
 """How far a station's clock may run ahead (common practice, no source)."""
+LEAST_SAMPLES = 12
+"""Fewer values in a window tell nothing of a stuck sensor: hourly reports in whole knots repeat
+themselves (no source)."""
+SPANNED = 0.9
+"""Share of a window that its values must span (no source)."""
+_ROUNDING = 1e-6
+
+Found = dict[str, NDArray[np.uint16]]
+
+
+def check(observations: Observations, history: Observations | None = None) -> Observations:
+    """Return the observations with flags added for range, step, standstill and contradiction.
+
+    ``history`` is what the source measured before, with its flags, at least a day for the longest
+    window; what of it is not before the observations is left aside. Flags that are there already
+    stay, and such values are compared with no others.
+    """
+    count = len(observations.series)
+    if not count:
+        return observations
+    series, found = _joined(history, observations)
+    _check_range(series, found)
+    _check_contradiction(series, found)
+    for step in STEPS:
+        _check_step(_unflagged(series, found), step, found)
+    # A sensor that stood still already still does: values so flagged are looked at again.
+    known = _unflagged(series, found, forgiven=Flag.STUCK)
+    for stuck in STUCK:
+        _check_stuck(known, stuck, found, count)
+    new = {name: flags[-count:] for name, flags in found.items()}
+    return Observations(
+        observations.series, {name: flags for name, flags in new.items() if flags.any()}
+    )
 
 
 def future_flags(times: Seconds, names: Iterable[str], now: int) -> Flags:
     """Return ``Flag.FUTURE`` for every value of a time more than two minutes ahead of ``now``."""
     ahead = np.where(times > now + AHEAD_S, Flag.FUTURE, Flag.GOOD).astype(np.uint16)
     return {name: ahead.copy() for name in names} if ahead.any() else {}
+
+
+def _flag(found: Found, name: str, where: NDArray[np.bool_], flag: Flag) -> None:
+    found[name][where] |= np.uint16(flag)
+
+
+def _check_range(series: WeatherSeries, found: Found) -> None:
+    for limit in RANGES:
+        values = getattr(series, limit.quantity)
+        outside = (values < limit.low - _ROUNDING) | (values > limit.high + _ROUNDING)
+        _flag(found, limit.quantity, outside, Flag.RANGE)
+
+
+def _check_contradiction(series: WeatherSeries, found: Found) -> None:
+    """Flag what cannot be true together; both, where either may be the wrong one."""
+    gusting = series.gust_m_s - series.wind_m_s
+    for name in ("gust_m_s", "wind_m_s"):
+        _flag(found, name, gusting < -_ROUNDING, Flag.INCONSISTENT)
+    _flag(found, "gust_m_s", gusting >= GUST_OVER_M_S, Flag.INCONSISTENT)
+    over = series.dew_point_c - series.temp_c > DEW_POINT_OVER_K + _ROUNDING
+    for name in ("dew_point_c", "temp_c"):
+        _flag(found, name, over, Flag.INCONSISTENT)
+    # A vane in still air points where it was last blown; calm has no direction.
+    _flag(
+        found,
+        "wind_from_deg",
+        (series.wind_m_s == 0) & np.isfinite(series.wind_from_deg),
+        Flag.INCONSISTENT,
+    )
+
+
+def _joined(
+    history: Observations | None, observations: Observations
+) -> tuple[WeatherSeries, Found]:
+    """Return what was measured before and now as one series, and its flags so far."""
+    now = observations.series
+    parts = [observations]
+    if history is not None:
+        count = int(np.searchsorted(history.series.times, now.times[0]))
+        early = {name: flags[:count] for name, flags in history.flags.items()}
+        parts.insert(0, Observations(history.series.at(slice(0, count)), early))
+    times = np.concatenate([part.series.times for part in parts])
+    arrays = {
+        name: np.concatenate([getattr(part.series, name) for part in parts]) for name in QUANTITIES
+    }
+    found = {
+        name: np.concatenate(
+            [part.flags.get(name, np.zeros(len(part.series), np.uint16)) for part in parts]
+        )
+        for name in QUANTITIES
+    }
+    return WeatherSeries.of(times, now.site, now.source, arrays), found
+
+
+def _unflagged(series: WeatherSeries, found: Found, *, forgiven: Flag = Flag.GOOD) -> WeatherSeries:
+    kept = {name: flags & ~np.uint16(forgiven) for name, flags in found.items()}
+    return Observations(series, kept).usable()
+
+
+def _check_step(known: WeatherSeries, limit: Step, found: Found) -> None:
+    """Flag every value that lies too far from the last good one before it."""
+    values = getattr(known, limit.quantity)
+    given = np.flatnonzero(np.isfinite(values))
+    if given.size < 2:
+        return
+    times, values = known.times[given], values[given]
+    too_far = np.abs(np.diff(values)) > _most(limit, np.diff(times))
+    if too_far.any():  # only then does it matter which value was the last good one
+        good = int(np.argmax(too_far))
+        for i in range(good + 1, given.size):
+            if abs(values[i] - values[good]) > _most(limit, times[i] - times[good]):
+                found[limit.quantity][given[i]] |= np.uint16(Flag.STEP)
+            else:
+                good = i
+
+
+def _most(limit: Step, elapsed: Seconds) -> Floats:
+    seconds, most = zip(*limit.most, strict=True)
+    allowed: Floats = np.interp(elapsed, seconds, most, right=np.inf) + _ROUNDING
+    return allowed
+
+
+def _check_stuck(known: WeatherSeries, limit: Stuck, found: Found, count: int) -> None:
+    """Flag those of the last ``count`` values that end a window of standstill."""
+    new = known.times[-count:]
+    values = getattr(known, limit.quantity)
+    if limit.quantity == "wind_from_deg":  # a vane tells of itself only while the wind moves it
+        values = np.where(known.wind_m_s <= CALM_M_S, np.nan, values)
+    given = np.isfinite(values)
+    times, values = known.times[given], values[given]
+    if limit.quantity == "wind_from_deg":
+        values = np.unwrap(values, period=360.0)
+    starts = np.searchsorted(times, new - limit.window_s)
+    ends = np.searchsorted(times, new, side="right")
+    enough = ends - starts >= LEAST_SAMPLES
+    if not enough.any():
+        return
+    spanned = new - times[np.minimum(starts, times.size - 1)] >= SPANNED * limit.window_s
+    still = _highest(values, starts, ends) + _highest(-values, starts, ends)
+    flagged = enough & spanned & (still <= limit.least + _ROUNDING)
+    flagged &= np.isin(new, times)
+    if limit.unless_wind_m_s is not None:
+        flagged &= ~_stayed(known, -known.wind_m_s, -limit.unless_wind_m_s, new, limit.window_s)
+    if limit.unless_humidity_pct is not None:
+        wet = limit.unless_humidity_pct
+        flagged &= ~_stayed(known, known.humidity_pct, wet, new, limit.window_s)
+    found[limit.quantity][-count:][flagged] |= np.uint16(Flag.STUCK)
+
+
+def _stayed(
+    known: WeatherSeries, values: Floats, least: float, new: Seconds, window_s: int
+) -> NDArray[np.bool_]:
+    """Whether values were given in the windows that end at ``new``, and none under ``least``."""
+    given = np.isfinite(values)
+    times = known.times[given]
+    starts = np.searchsorted(times, new - window_s)
+    ends = np.searchsorted(times, new, side="right")
+    return (ends > starts) & (-_highest(-values[given], starts, ends) >= least)
+
+
+def _highest(values: Floats, starts: Seconds, ends: Seconds) -> Floats:
+    """Return the highest of ``values[start:end]`` for every pair; meaningless for an empty one."""
+    bounds = np.column_stack([starts, np.maximum(ends, starts + 1)]).ravel()
+    padded = np.append(values, [-np.inf, -np.inf])
+    highest: Floats = np.maximum.reduceat(padded, bounds)[::2]
+    return highest
