@@ -57,12 +57,16 @@ class Cluster:
         """Stop the server without ado."""
         self.run("pg_ctl", "-D", str(self._folder / "data"), "-m", "immediate", "stop")
 
-    def new_database(self) -> str:
-        """Return the address of an empty database."""
+    def new_database(self, like: str = "template1") -> str:
+        """Return the name of a new database: an empty one, or like another of ours."""
         name = f"watch_{next(self._numbers)}"
         address = f"host={self._folder} user=watch dbname=postgres"
         with psycopg.connect(address, autocommit=True) as connection:
-            connection.execute(f"CREATE DATABASE {name}")  # type: ignore[call-overload]
+            connection.execute(f"CREATE DATABASE {name} TEMPLATE {like}")
+        return name
+
+    def url(self, name: str) -> str:
+        """Return the address of one of our databases."""
         return f"postgresql://watch@/{name}?host={self._folder}"
 
 
@@ -89,7 +93,43 @@ def empty_url(request: pytest.FixtureRequest, tmp_path: Path) -> str:
     if request.param == "sqlite":
         return f"sqlite:///{tmp_path}/watch.db"
     cluster: Cluster = request.getfixturevalue("cluster")
-    return cluster.new_database()
+    return cluster.url(cluster.new_database())
+
+
+@pytest.fixture(scope="session")
+def file_with_tables(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path = tmp_path_factory.mktemp("log") / "watch.db"
+    _upgrade(f"sqlite:///{path}")
+    return path
+
+
+@pytest.fixture(scope="session")
+def database_with_tables(cluster: Cluster) -> str:
+    name = cluster.new_database()
+    _upgrade(cluster.url(name))
+    return name
+
+
+def _upgrade(url: str) -> None:
+    log = Log(url)
+    log.upgrade()
+    log.close()
+
+
+@pytest.fixture
+def server_url(cluster: Cluster, database_with_tables: str) -> str:
+    """The address of a log with its tables and no rows, on PostgreSQL."""
+    return cluster.url(cluster.new_database(database_with_tables))
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def url(request: pytest.FixtureRequest, tmp_path: Path) -> str:
+    """The address of a log with its tables and no rows, on each database."""
+    if request.param == "sqlite":
+        shutil.copy(request.getfixturevalue("file_with_tables"), tmp_path / "watch.db")
+        return f"sqlite:///{tmp_path}/watch.db"
+    server_url: str = request.getfixturevalue("server_url")
+    return server_url
 
 
 @pytest.fixture
@@ -107,8 +147,6 @@ def open_log() -> Iterator[Callable[..., Log]]:
 
 
 @pytest.fixture
-def log(empty_url: str, open_log: Callable[..., Log]) -> Log:
-    """A log with its tables, on each database."""
-    log = open_log(empty_url)
-    log.upgrade()
-    return log
+def log(url: str, open_log: Callable[..., Log]) -> Log:
+    """A log with its tables, on each database; ``url`` opens it once more."""
+    return open_log(url)

@@ -20,13 +20,13 @@ def test_a_condition_is_raised_once(log: Log) -> None:
 
 
 def test_raised_conditions_survive_a_restart(
-    log: Log, empty_url: str, open_log: Callable[..., Log]
+    log: Log, url: str, open_log: Callable[..., Log]
 ) -> None:
     with log.writing() as session:
         conditions.raise_(session, "north", "wind", NOW, {})
         conditions.said(session, "north", "wind", NOW + 1)
     log.close()
-    again = open_log(empty_url)
+    again = open_log(url)
     with again.writing() as session:
         assert not conditions.raise_(session, "north", "wind", NOW + 60, {})
         assert [(c.since, c.said_at) for c in conditions.raised(session)] == [(NOW, NOW + 1)]

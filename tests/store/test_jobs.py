@@ -62,9 +62,7 @@ def test_an_ended_job_frees_field_and_sprayer(log: Log, end: Callable[..., Job])
         assert first.ended_at == NOW + 600
 
 
-def test_two_starters_at_once_get_one_job(
-    log: Log, empty_url: str, open_log: Callable[..., Log]
-) -> None:
+def test_two_starters_at_once_get_one_job(log: Log, url: str, open_log: Callable[..., Log]) -> None:
     told: list[str] = []
     both_ready = threading.Barrier(2)
 
@@ -77,7 +75,7 @@ def test_two_starters_at_once_get_one_job(
         except JobConflictError:
             told.append("refused")
 
-    starters = [threading.Thread(target=starter, args=(open_log(empty_url),)) for _ in range(2)]
+    starters = [threading.Thread(target=starter, args=(open_log(url),)) for _ in range(2)]
     for thread in starters:
         thread.start()
     for thread in starters:

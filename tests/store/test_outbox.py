@@ -84,6 +84,44 @@ def test_urgent_messages_are_taken_first_then_the_oldest(log: Log) -> None:
     assert [m.key for m in claim(log, limit=2)] == ["later"]
 
 
+def test_messages_to_one_recipient_can_be_taken_alone(log: Log) -> None:
+    put(log, a_message("a"), a_message("b", recipient="mail"))
+    with log.writing() as session:
+        assert [m.key for m in outbox.claim(session, NOW, 60, 10, recipient="mail")] == ["b"]
+        assert outbox.claim(session, NOW, 60, 10, recipient="nobody") == []
+    assert [m.key for m in claim(log)] == ["a"]
+
+
+def test_the_next_message_is_due_by_its_time_or_when_its_sender_is_given_up(log: Log) -> None:
+    put(log, a_message("a", due_at=NOW + 500), a_message("b", recipient="mail"))
+
+    def next_due(recipient: str) -> int | None:
+        with log.reading() as session:
+            return outbox.next_due(session, recipient)
+
+    assert (next_due("phone"), next_due("mail"), next_due("nobody")) == (NOW + 500, NOW, None)
+    [message] = claim(log, NOW, lease_s=60)
+    assert next_due("mail") == NOW + 60
+    with log.writing() as session:
+        outbox.mark_sent(session, message.id, NOW + 1)
+    assert next_due("mail") is None
+
+
+def test_a_message_from_before_the_clock_was_set_back_is_due(log: Log) -> None:
+    put(log, a_message(created_at=NOW + 600, due_at=NOW + 600))
+    assert len(claim(log, NOW)) == 1
+
+
+def test_messages_to_somebody_who_is_no_recipient_any_more_fail_and_say_so(log: Log) -> None:
+    put(log, a_message("a"), a_message("b", recipient="mail"), a_message("c", recipient="mail"))
+    with log.writing() as session:
+        [being_sent] = outbox.claim(session, NOW, 60, 1, recipient="mail")
+        given_up = outbox.fail_all_but(session, ["phone"], "not in the farm file")
+        assert [(m.key, m.last_error) for m in given_up] == [("c", "not in the farm file")]
+    assert being_sent.key == "b"
+    assert states(log) == {"waiting": 1, "sending": 1, "failed": 1}
+
+
 def test_a_message_is_not_taken_before_it_is_due(log: Log) -> None:
     put(log, a_message(due_at=NOW + 1))
     assert claim(log, NOW) == []
@@ -205,7 +243,7 @@ def test_short_ids_are_five_signs_and_stay_the_same() -> None:
 
 
 def test_two_senders_never_get_the_same_message(
-    log: Log, empty_url: str, open_log: Callable[..., Log]
+    log: Log, url: str, open_log: Callable[..., Log]
 ) -> None:
     put(log, *(a_message(f"message {number}") for number in range(120)))
     taken: list[str] = []
@@ -217,7 +255,7 @@ def test_two_senders_never_get_the_same_message(
             taken.extend(message.key for message in messages)
 
     # Logs of their own, as if they were two programs.
-    senders = [threading.Thread(target=sender, args=(open_log(empty_url),)) for _ in range(2)]
+    senders = [threading.Thread(target=sender, args=(open_log(url),)) for _ in range(2)]
     for thread in senders:
         thread.start()
     for thread in senders:
@@ -226,11 +264,10 @@ def test_two_senders_never_get_the_same_message(
 
 
 def test_a_sender_does_not_wait_for_messages_another_one_is_taking(
-    cluster: object, log: Log, empty_url: str, open_log: Callable[..., Log]
+    server_url: str, open_log: Callable[..., Log]
 ) -> None:
-    if empty_url.startswith("sqlite"):
-        pytest.skip("a SQLite file has one writer at a time")
+    log, hasty = open_log(server_url), open_log(server_url, busy_s=1)
     put(log, a_message("first"), a_message("second"))
     with log.writing() as session:
         assert [m.key for m in outbox.claim(session, NOW, 60, 1)] == ["first"]
-        assert [m.key for m in claim(open_log(empty_url, busy_s=1), limit=5)] == ["second"]
+        assert [m.key for m in claim(hasty, limit=5)] == ["second"]

@@ -160,6 +160,24 @@ def test_the_newest_reading_is_by_its_own_time(log: Log) -> None:
         assert weather.newest_time(session, "station") == NOW + 60
 
 
+def test_readings_are_found_by_their_key_however_many_there_are(log: Log) -> None:
+    add(log, observed([NOW], wind_m_s=[1.0]))
+    range_query = (
+        "SELECT time, wind_m_s FROM observation WHERE source = 'station' "
+        f"AND time >= {NOW} AND time < {NOW + 60} ORDER BY time"
+    )
+    with log.reading() as session:
+        connection = session.connection()
+        if connection.dialect.name == "sqlite":
+            plan = connection.exec_driver_sql(f"EXPLAIN QUERY PLAN {range_query}")
+            wanted = "SEARCH observation USING PRIMARY KEY (source=? AND time>? AND time<?)"
+            assert [row[-1] for row in plan] == [wanted]
+        else:
+            connection.exec_driver_sql("SET LOCAL enable_seqscan = off")  # one row is no reason
+            plan = connection.exec_driver_sql(f"EXPLAIN (COSTS off) {range_query}")
+            assert plan.scalars().first() == "Index Scan using pk_observation on observation"
+
+
 def test_nothing_observed_adds_nothing(log: Log) -> None:
     assert add(log, observed([])) == 0
 

@@ -174,11 +174,9 @@ def oldest_unsent(session: Session) -> int | None:
 def next_due(session: Session, recipient: str) -> int | None:
     """Return when the next message to a recipient is due, or its sender's lease over."""
     when = case((Message.state == "sending", Message.lease_until), else_=Message.due_at)
-    return session.scalars(
-        select(func.min(when)).where(
-            Message.state.in_(("waiting", "sending")), Message.recipient == recipient
-        )
-    ).one()
+    unsent = and_(Message.state.in_(("waiting", "sending")), Message.recipient == recipient)
+    soonest: int | None = session.scalars(select(func.min(when)).where(unsent)).one()
+    return soonest
 
 
 def fail_all_but(session: Session, reachable: Collection[str], why: str) -> list[Message]:

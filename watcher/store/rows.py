@@ -22,13 +22,14 @@ SITE_COLUMNS = (
 _NO_FINDING = np.zeros(0, dtype=np.uint16)
 
 
-def weather_rows(series: WeatherSeries, **same: object) -> list[dict[str, Any]]:
-    """Return one row a time: its quantities, its ``time`` and whatever is the same in all."""
-    columns = [_nullable(values) for values in series.quantities().values()]
-    return [
-        dict(zip(QUANTITIES, values, strict=True), time=time, **same)
-        for time, *values in zip(series.times.tolist(), *columns, strict=True)
-    ]
+def weather_columns(series: WeatherSeries, **same: object) -> dict[str, list[Any]]:
+    """Return the columns of a series' rows: ``time``, every quantity, and what is the same in all.
+
+    One row a time; NaN is None.
+    """
+    quantities = {name: _nullable(values) for name, values in series.quantities().items()}
+    constants = {name: [value] * len(series) for name, value in same.items()}
+    return {"time": series.times.tolist(), **quantities, **constants}
 
 
 def weather_series(rows: Sequence[Sequence[Any]], site: Site, source: str) -> WeatherSeries:
@@ -47,7 +48,7 @@ def weather_series(rows: Sequence[Sequence[Any]], site: Site, source: str) -> We
     )
 
 
-def flag_rows(observations: Observations) -> list[dict[str, int] | None]:
+def flag_column(observations: Observations) -> list[dict[str, int] | None]:
     """Return, for every time, the flagged quantities with their bits; None where all are good."""
     findings: list[dict[str, int] | None] = [None] * len(observations.series)
     for name in QUANTITIES:  # always in this order, so that equal findings are equal texts
@@ -58,7 +59,7 @@ def flag_rows(observations: Observations) -> list[dict[str, int] | None]:
 
 
 def flag_arrays(findings: Iterable[Mapping[str, int] | None], length: int) -> Flags:
-    """Return the arrays of flags from what ``flag_rows`` made of them."""
+    """Return the arrays of flags from what ``flag_column`` made of them."""
     flags: defaultdict[str, NDArray[np.uint16]]
     flags = defaultdict(lambda: np.zeros(length, dtype=np.uint16))
     for index, finding in enumerate(findings):

@@ -1,5 +1,6 @@
 """Readings and forecasts, in and out of the log."""
 
+import json
 from collections.abc import Iterator
 
 import numpy as np
@@ -10,14 +11,14 @@ from watcher.sources.base import Forecast, Observations
 from watcher.store.rows import (
     SITE_COLUMNS,
     flag_arrays,
-    flag_rows,
+    flag_column,
     site_of,
     site_row,
-    weather_rows,
+    weather_columns,
     weather_series,
 )
 from watcher.store.tables import ForecastHour, IssuedForecast, Observation, StationSite
-from watcher.store.upsert import insert_into
+from watcher.store.upsert import Insert, insert_into, put_rows
 from watcher.weather.series import QUANTITIES, Site
 
 _NOWHERE = Site(latitude=np.nan, longitude=np.nan, elevation_m=np.nan)
@@ -36,10 +37,9 @@ def add_observations(session: Session, observations: Observations, received_at: 
     span = _within(series.source, int(series.times[0]), int(series.times[-1]) + 1)
     count = select(func.count()).select_from(Observation).where(span)
     before = session.scalars(count).one()
-    rows = weather_rows(series, source=series.source, received_at=received_at)
-    for row, finding in zip(rows, flag_rows(observations), strict=True):
-        row["flags"] = finding
-    _put_observations(session, rows)
+    columns = weather_columns(series, source=series.source, received_at=received_at)
+    columns["flags"] = [finding and json.dumps(finding) for finding in flag_column(observations)]
+    put_rows(session, Observation, columns, _unless_same)
     return session.scalars(count).one() - before
 
 
@@ -84,9 +84,7 @@ def add_forecast(session: Session, forecast: Forecast) -> bool:
         .returning(IssuedForecast.id)
     ).one_or_none()
     if number is not None and len(series):
-        session.connection().execute(
-            insert_into(session, ForecastHour), weather_rows(series, forecast_id=number)
-        )
+        put_rows(session, ForecastHour, weather_columns(series, forecast_id=number))
     return number is not None
 
 
@@ -139,17 +137,15 @@ def _keep_site(session: Session, source: str, site: Site) -> None:
     )
 
 
-def _put_observations(session: Session, rows: list[dict[str, object]]) -> None:
-    insert = insert_into(session, Observation)
+def _unless_same(insert: Insert) -> Insert:
     told = (*QUANTITIES, "flags")
-    statement = insert.on_conflict_do_update(
+    return insert.on_conflict_do_update(
         index_elements=["source", "time"],
         set_={name: insert.excluded[name] for name in (*told, "received_at")},
         where=or_(
             *(getattr(Observation, name).is_distinct_from(insert.excluded[name]) for name in told)
         ),
     )
-    session.connection().execute(statement, rows)
 
 
 def _within(source: str, start: int, end: int) -> ColumnElement[bool]:
