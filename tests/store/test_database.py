@@ -323,6 +323,12 @@ def test_a_server_that_does_not_answer_is_named_without_its_password(open_log: O
     assert "s3cret" not in str(caught.value.__cause__)
 
 
+def test_a_missing_driver_is_named_with_what_to_install(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(sys.modules, "psycopg", None)
+    with pytest.raises(LogAddressError, match=r"driver psycopg; install .*\[postgresql\]"):
+        Log("postgresql://watch@localhost/watch")
+
+
 def test_a_database_that_is_not_there_is_said_so(cluster: object, open_log: OpenLog) -> None:
     url = cluster.url("nowhere")  # type: ignore[attr-defined]
     with pytest.raises(LogUnreachableError, match="does not exist"):

@@ -145,7 +145,13 @@ class Log:
         }
         missing = {key: value for key, value in defaults.items() if key not in url.query}
         full = url.set(drivername="postgresql+psycopg").update_query_dict(missing)
-        return create_engine(full, hide_parameters=True, pool_pre_ping=True)
+        try:
+            return create_engine(full, hide_parameters=True, pool_pre_ping=True)
+        except ModuleNotFoundError as error:
+            raise LogAddressError(
+                f"the log {self.name} needs the driver {error.name}; install this program with "
+                "its extra [postgresql]"
+            ) from None
 
     @contextmanager
     def _transaction(self, engine: Engine) -> Iterator[Session]:
