@@ -143,3 +143,19 @@ Source = Annotated[
     UsWeatherService | MetNorway | OpenMeteo | MappedJson | PushStation,
     Field(discriminator="kind"),
 ]
+
+
+def observes(entry: SourceEntry) -> bool:
+    """Whether a source measures."""
+    return (
+        isinstance(entry, PushStation)
+        or (isinstance(entry, UsWeatherService) and entry.station is not None)
+        or (isinstance(entry, MappedJson) and entry.gives == "observations")
+    )
+
+
+def foretells(entry: SourceEntry) -> bool:
+    """Whether a source forecasts."""
+    return isinstance(entry, UsWeatherService | MetNorway | OpenMeteo) or (
+        isinstance(entry, MappedJson) and entry.gives == "forecast"
+    )

@@ -5,8 +5,7 @@ from dataclasses import asdict, dataclass
 from sqlalchemy.orm import Session
 
 from watcher.farm import Farm
-from watcher.farm.feeds import SourceEntry
-from watcher.service.picture import foretells, observes
+from watcher.farm.feeds import SourceEntry, foretells, observes
 from watcher.store import health, outbox, weather
 from watcher.store.tables import SourceHealth
 

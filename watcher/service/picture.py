@@ -4,14 +4,7 @@ from dataclasses import dataclass
 
 from sqlalchemy.orm import Session
 
-from watcher.farm.feeds import (
-    MappedJson,
-    MetNorway,
-    OpenMeteo,
-    PushStation,
-    SourceEntry,
-    UsWeatherService,
-)
+from watcher.farm.feeds import foretells, observes
 from watcher.farm.models import FarmFile
 from watcher.judge.judgement import Judgement, judge
 from watcher.judge.outlook import Foretold, Measured, Outlook, look_out
@@ -82,19 +75,3 @@ def _forecasts(session: Session, told: FarmFile, now: int) -> list[Foretold]:
                 )
             )
     return found
-
-
-def observes(entry: SourceEntry) -> bool:
-    """Whether a source measures."""
-    return (
-        isinstance(entry, PushStation)
-        or (isinstance(entry, UsWeatherService) and entry.station is not None)
-        or (isinstance(entry, MappedJson) and entry.gives == "observations")
-    )
-
-
-def foretells(entry: SourceEntry) -> bool:
-    """Whether a source forecasts."""
-    return isinstance(entry, UsWeatherService | MetNorway | OpenMeteo) or (
-        isinstance(entry, MappedJson) and entry.gives == "forecast"
-    )

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 import jmespath
 from jmespath.exceptions import JMESPathError
 
-from watcher.farm.feeds import MappedJson, PushStation, Source, UsWeatherService
+from watcher.farm.feeds import MappedJson, PushStation, Source, observes
 from watcher.farm.problems import Problem
 from watcher.farm.reading import Draft
 from watcher.farm.slips import assigned, dotted
@@ -27,19 +27,11 @@ def _height_problems(draft: Draft, name: str, source: Source) -> Iterator[Proble
     heights, measured = source.heights, "temperature_upper" in source.measures
     upper = heights.temperature_upper
     key = dotted(("sources", name, "heights", "temperature_upper"))
-    if upper is None and measured and _observes(source):
+    if upper is None and measured and observes(source):
         yield draft.problem(key, "is missing, and it is measured", "say how high it hangs")
     if upper is not None and upper <= heights.temperature:
         wrong = "is not above the other thermometer"
         yield draft.problem(key, wrong, "say how high each hangs above the ground")
-
-
-def _observes(source: Source) -> bool:
-    if isinstance(source, UsWeatherService):
-        return source.station is not None
-    return isinstance(source, PushStation) or (
-        isinstance(source, MappedJson) and source.gives == "observations"
-    )
 
 
 def _mapping_problems(draft: Draft, name: str, source: MappedJson) -> Iterator[Problem]:
