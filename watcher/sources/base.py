@@ -1,6 +1,6 @@
 """What a source is: something polled or pushed that yields weather, and how its health is told."""
 
-from collections.abc import Mapping
+from collections.abc import AsyncGenerator, Mapping
 from dataclasses import dataclass, field
 from enum import IntFlag
 from typing import Protocol, Self
@@ -82,4 +82,17 @@ class PolledSource(Protocol):
 
     async def poll(self, now: int) -> Polled:
         """Fetch what is new. ``now`` is epoch seconds. Raises SourceError, never anything else."""
+        ...
+
+
+class StreamedSource(Protocol):
+    """A station that speaks by itself over a line that this side keeps open."""
+
+    name: str
+
+    def stream(self) -> AsyncGenerator[Observations | SourceError, None]:
+        """Yield what it says, and every trouble with it, until closed.
+
+        A broken line is mended from within; nothing is raised.
+        """
         ...

@@ -1,8 +1,8 @@
-"""What weather is called where it comes in: one table for readings, SenML names and mapped JSON."""
+"""What weather is called where it comes in: one table for readings, SenML names and mappings."""
 
 from dataclasses import dataclass
 
-from watcher.units import Kind
+from watcher.units import Kind, convert
 
 
 @dataclass(frozen=True)
@@ -33,3 +33,26 @@ BY_NAME = {
         Quantity("net_radiation", "net_w_m2", Kind.IRRADIANCE),
     )
 }
+
+
+@dataclass(frozen=True)
+class InUnit:
+    """A quantity as a source gives it: in a unit of its own."""
+
+    quantity: Quantity
+    unit: str
+
+    def si(self, number: float) -> float:
+        """Return a number of this unit in the unit used inside."""
+        return convert(number, self.unit, self.quantity.kind)
+
+
+def in_unit(name: str, unit: str) -> InUnit:
+    """Return a quantity by its name at the edge; ``ValueError`` for a unit that does not fit it."""
+    if name not in BY_NAME:
+        raise ValueError(f"quantities.{name} is not known; use {', '.join(BY_NAME)}")
+    try:
+        BY_NAME[name].kind.scale(unit)
+    except ValueError as error:
+        raise ValueError(f"quantities.{name}.unit: {error}") from error
+    return InUnit(BY_NAME[name], unit)

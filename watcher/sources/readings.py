@@ -19,25 +19,17 @@ import re
 from collections.abc import Mapping
 from datetime import UTC, datetime
 
-import numpy as np
-
 from watcher.sources import json_text, senml
 from watcher.sources.bad_reading import BadReadingError
 from watcher.sources.base import Observations
-from watcher.sources.quality import future_flags
 from watcher.sources.quantities import BY_NAME, Quantity
+from watcher.sources.rows import Rows, believed, observations
 from watcher.units import UnreadableQuantityError, convert, read
-from watcher.weather.series import Site, WeatherSeries
+from watcher.weather.series import Site
 
 MAX_BYTES = 256 * 1024
 MAX_READINGS = 2000
 """A day and a half of one-minute readings."""
-EARLIEST = int(datetime(2000, 1, 1, tzinfo=UTC).timestamp())
-"""An older time means that the station's clock was never set (common practice, no source)."""
-LATEST_AHEAD_S = 86_400
-"""A time further ahead is refused; nearer, it is taken and flagged (no source)."""
-
-Rows = dict[int, dict[str, float]]
 
 
 def parse(body: bytes, content_type: str, *, now: int, site: Site, source: str) -> Observations:
@@ -46,6 +38,11 @@ def parse(body: bytes, content_type: str, *, now: int, site: Site, source: str) 
     Values of a time more than two minutes after ``now`` (epoch seconds) carry ``Flag.FUTURE``.
     Raises ``BadReadingError`` naming the key and the mend; nothing of such a body is taken.
     """
+    return observations(rows_of(body, content_type, now=now), now=now, site=site, source=source)
+
+
+def rows_of(body: bytes, content_type: str, *, now: int) -> Rows:
+    """Return the readings of a body as rows by time; raises ``BadReadingError`` as ``parse``."""
     if len(body) > MAX_BYTES:
         raise BadReadingError("the body", f"is over {MAX_BYTES} bytes", "post fewer at a time")
     kind = content_type.partition(";")[0].strip().lower()
@@ -62,16 +59,7 @@ def parse(body: bytes, content_type: str, *, now: int, site: Site, source: str) 
     rows = _READERS[kind](posted, now)
     if not rows:
         raise BadReadingError("the body", "holds no reading", f"send any of {', '.join(BY_NAME)}")
-    return _observations(rows, now, site, source)
-
-
-def _observations(rows: Rows, now: int, site: Site, source: str) -> Observations:
-    times = np.array(sorted(rows), dtype=np.int64)
-    names = sorted({name for row in rows.values() for name in row})
-    arrays = {name: [rows[int(t)].get(name, np.nan) for t in times] for name in names}
-    return Observations(
-        WeatherSeries.of(times, site, source, arrays), future_flags(times, names, now)
-    )
+    return rows
 
 
 def _from_plain(posted: object, now: int) -> Rows:
@@ -81,7 +69,7 @@ def _from_plain(posted: object, now: int) -> Rows:
         where = f"reading {index}, " if isinstance(posted, list) else ""
         if not isinstance(reading, Mapping):
             raise BadReadingError(f"{where}the reading", "is not an object", 'write {"time": …}')
-        time = _within(f"{where}'time'", _plain_time(where, reading.get("time")), now)
+        time = believed(f"{where}'time'", _plain_time(where, reading.get("time")), now)
         row = rows.setdefault(time, {})
         for key, value in reading.items():
             if key != "time" and value is not None:
@@ -121,7 +109,7 @@ def _from_senml(posted: object, now: int) -> Rows:
     rows: Rows = {}
     station = None
     for record in senml.resolve(posted, now=now):
-        time = _within(f"{record.name!a}, 't'", record.time, now)
+        time = believed(f"{record.name!a}, 't'", record.time, now)
         name = re.split("[:/]", record.name)[-1]
         device = record.name.removesuffix(name)
         quantity = BY_NAME.get(name)
@@ -154,14 +142,6 @@ def _measured(where: str, number: float) -> float:
     if not math.isfinite(number):
         raise BadReadingError(where, "is not a finite number", "send null, or leave it out")
     return number
-
-
-def _within(where: str, time: float, now: int) -> int:
-    if not EARLIEST <= time <= now + LATEST_AHEAD_S:
-        raise BadReadingError(
-            where, f"{time:.0f} s since 1970 cannot be", "set the station's clock to UTC"
-        )
-    return math.floor(time)
 
 
 _READERS = {"application/json": _from_plain, "application/senml+json": _from_senml}
