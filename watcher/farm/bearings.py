@@ -114,6 +114,8 @@ class Side:
     outward_deg: float
     """Bearing one faces standing in the field with the side ahead. [degrees]"""
     length_m: float
+    corners: tuple[tuple[float, float], tuple[float, float]]
+    """Its ends, east and north; the field is to the left of the way from one to the other. [m]"""
 
     @property
     def point(self) -> str:
@@ -134,7 +136,10 @@ def sides(field: Polygonal) -> tuple[Side, ...]:
     # Outlines run counter-clockwise, so that outward is to the right of the way they run.
     outward = np.rad2deg(np.arctan2(north, -east)) % 360.0
     length = np.hypot(east, north)
-    return tuple(Side(float(outward[i]), float(length[i])) for i in np.argsort(-length))
+    return tuple(
+        Side(float(outward[i]), float(length[i]), (tuple(edges[i, 0]), tuple(edges[i, 1])))
+        for i in np.argsort(-length)
+    )
 
 
 def _edges(shape: BaseGeometry) -> Floats:

@@ -9,11 +9,21 @@ import math
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from watcher.farm.models import DropletClass, Sprayer
+from watcher.farm.models import DropletClass, NozzleKind, Sprayer
 
 _M2_PER_HA = 1e4
 RATED_PRESSURE_PA = 3e5
 """Pressure at which ISO 10625 states the flow of a size: 3 bar."""
+
+
+WORKING_PRESSURE_PA = {
+    NozzleKind.FLAT_FAN: (1.0e5, 4.2e5),
+    NozzleKind.PRE_ORIFICE: (1.5e5, 5.0e5),
+    NozzleKind.TURBULENCE_CHAMBER: (1.4e5, 6.2e5),
+    NozzleKind.AIR_INDUCTION: (2.0e5, 8.0e5),
+}
+"""Pressures a nozzle of each kind is made for (common practice, no source: values from memory).
+Under them the fan collapses, over them an ordinary fan turns to mist."""
 
 
 class NozzleSize(NamedTuple):
@@ -91,6 +101,14 @@ def speed_for_carrier(*, carrier_l_ha: float, flow_l_min: float, spacing_m: floa
     return flow_l_min / 60.0 * _M2_PER_HA / (carrier_l_ha * spacing_m)
 
 
+_HALF_STEP = 0.5
+
+
+def finer_from(*, reference_pa: float) -> float:
+    """Return the pressure from which the spray is one class finer than it is at another. [Pa]"""
+    return float(reference_pa * 2.0**_HALF_STEP)
+
+
 def droplets_at_pressure(
     *, droplets: DropletClass, reference_pa: float, pressure_pa: float
 ) -> DropletClass:
@@ -100,7 +118,7 @@ def droplets_at_pressure(
     step counts as finer, the side that drifts. Common practice, no source: the maker's chart of
     the nozzle, where the grower has it, stands.
     """
-    finer = math.floor(math.log2(pressure_pa / reference_pa) + 0.5)
+    finer = math.floor(math.log2(pressure_pa / reference_pa) + _HALF_STEP)
     return DropletClass(min(max(droplets - finer, 0), len(DropletClass) - 1))
 
 
@@ -140,12 +158,16 @@ def work_rate(*, speed_m_s: float, boom_width_m: float, efficiency_pct: float) -
     return speed_m_s * boom_width_m * efficiency_pct / 100.0
 
 
-def planned_duration(*, area_m2: float, sprayer: Sprayer, carrier_l_ha: float) -> float:
-    """Return how long a field takes: area over work rate, plus every fill, the first too. [s]"""
-    rate_m2_s = work_rate(
+def work_rate_of(sprayer: Sprayer) -> float:
+    """Return the area a sprayer covers per second of spraying, turns and overlap in. [m²/s]"""
+    return work_rate(
         speed_m_s=sprayer.speed,
         boom_width_m=sprayer.boom_width,
         efficiency_pct=sprayer.field_efficiency,
     )
+
+
+def planned_duration(*, area_m2: float, sprayer: Sprayer, carrier_l_ha: float) -> float:
+    """Return how long a field takes: area over work rate, plus every fill, the first too. [s]"""
     fills = loads(area_m2=area_m2, carrier_l_ha=carrier_l_ha, tank_l=sprayer.tank).count
-    return area_m2 / rate_m2_s + fills * sprayer.fill_time
+    return area_m2 / work_rate_of(sprayer) + fills * sprayer.fill_time

@@ -3,12 +3,15 @@
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from watcher.judge.plan import Plan
 from watcher.weather.series import Floats, WeatherSeries
 
 _LEAST_HALF_ANGLE_DEG = 30.0
 _BEARINGS = 360
+_PAIRS_AT_A_TIME = 512
+"""So that the windows of a large farm's pairs stay within a processor's cache."""
 
 
 @dataclass(frozen=True)
@@ -43,16 +46,38 @@ def sector(plan: Plan, series: WeatherSeries) -> Sector:
 def gap_downwind(gap_m: Floats, arc: Sector) -> Floats:
     """Least distance to each pair's neighbour within the arc of each time. [P, T], m
 
-    ``gap_m`` is [P, 360]. Range minimum by doubling windows, so that a season of hours costs no
-    more than one look-up each.
+    ``gap_m`` is [P, 360].
     """
-    windows = [gap_m.astype(np.float32)]
-    while 2 ** len(windows) <= _BEARINGS:
-        shift = 2 ** (len(windows) - 1)
-        windows.append(np.minimum(windows[-1], np.roll(windows[-1], -shift, axis=1)))
-    table = np.stack(windows)  # [level, P, 360]: least gap over 2**level bearings from each one on
+    blocks = range(0, gap_m.shape[0], _PAIRS_AT_A_TIME)
+    least = np.empty((gap_m.shape[0], arc.first.size))
+    for block in (slice(start, start + _PAIRS_AT_A_TIME) for start in blocks):
+        least[block] = _least_in_arc(gap_m[block].astype(np.float32), arc)
+    return least
+
+
+def _least_in_arc(gap_m: NDArray[np.float32], arc: Sector) -> NDArray[np.float32]:
+    """Range minimum by doubling windows: a season of hours costs no more than two look-ups each."""
     level = np.floor(np.log2(arc.count)).astype(np.int64)
     last = (arc.first + arc.count - 2**level) % _BEARINGS
+    windows = [gap_m]  # one a level: least gap over 2**level bearings from each one on
+    for shift in 2 ** np.arange(level.max()):
+        windows.append(np.minimum(windows[-1], np.roll(windows[-1], -shift, axis=1)))
+    table = np.stack(windows)
     pairs = np.arange(gap_m.shape[0])[:, None]
-    least: Floats = np.minimum(table[level, pairs, arc.first], table[level, pairs, last])
+    least: NDArray[np.float32] = np.minimum(
+        table[level, pairs, arc.first], table[level, pairs, last]
+    )
     return least
+
+
+def per_field(plan: Plan, worse: np.ufunc, pairs: np.ndarray, nobody: float | bool) -> np.ndarray:
+    """Reduce pairs [P, ...] to fields [F, ...]; ``nobody`` for a field without any pair.
+
+    ``worse`` is the reduction, such as ``np.maximum``.
+    """
+    owner = plan.reach.pair_field
+    out = np.full((len(plan.fields), *pairs.shape[1:]), nobody, dtype=pairs.dtype)
+    if owner.size:
+        first = np.flatnonzero(np.diff(owner, prepend=-1))  # pairs are in the order of fields
+        out[owner[first]] = worse.reduceat(pairs, first, axis=0)
+    return out

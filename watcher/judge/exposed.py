@@ -5,10 +5,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from watcher.farm.bearings import compass_point, side
+from watcher.judge.exposure import stood
 from watcher.judge.judgement import Judgement
-from watcher.judge.plan import Plan
+from watcher.judge.plan import Bools, Plan
 from watcher.judge.status import Limit, Stand
-from watcher.weather.drift import bearings, exposure
+from watcher.weather.drift import Deposit, bearings, exposure, upper_bearings, upper_exposure
 from watcher.weather.series import Floats
 
 _MOST_SWATHS = 12
@@ -35,33 +36,47 @@ class Exposed:
     """Whether this lies outside what the published curves were seen for."""
 
     @property
+    def share(self) -> float:
+        """The upper estimate as a share of what the neighbour stands."""
+        return float(stood(np.asarray(self.upper_pct), np.asarray(self.tolerance_pct)))
+
+    @property
     def over(self) -> bool:
         """Whether the upper estimate passes what the neighbour stands."""
-        return self.upper_pct > self.tolerance_pct
+        return self.share > 1.0
 
 
 def exposed(judgement: Judgement, field: int, setup: int, time: int) -> list[Exposed]:
     """Every neighbour in reach, the worst first. Unknown wind or direction gives NaN deposits."""
     plan = judgement.plan
-    strength = judgement.drift.strength
-    up = float(strength.upper[field, setup, time])
-    even = float(strength.expected[field, setup, time])
-    beyond = bool(strength.extrapolated[field, setup, time])
-    at = judgement.drift.at_reference
+    pairs = np.flatnonzero(plan.reach.pair_field == field)
+    landing = _landing(judgement, pairs, field, time).scaled(
+        judgement.drift.strength.at(field, setup, time)
+    )
     found = [
         Exposed(
             neighbour=_name(plan, pair),
             side=_side(plan, pair),
             gap_m=float(plan.reach.gap_m[pair].min()),
-            edge_pct=min(100.0, float(at.edge_pct[pair, time]) * even),
-            strip_pct=min(100.0, float(at.strip_pct[pair, time]) * even),
-            upper_pct=min(100.0, float(at.upper_pct[pair, time]) * up),
+            edge_pct=float(landing.edge_pct[i]),
+            strip_pct=float(landing.strip_pct[i]),
+            upper_pct=float(landing.upper_pct[i]),
             tolerance_pct=float(plan.pair_tolerance_pct[pair]),
-            extrapolated=beyond or bool(at.extrapolated[pair, time]),
+            extrapolated=bool(landing.extrapolated[i]),
         )
-        for pair in np.flatnonzero(plan.reach.pair_field == field).tolist()
+        for i, pair in enumerate(pairs.tolist())
     ]
-    return sorted(found, key=lambda e: (-e.upper_pct / e.tolerance_pct, -e.upper_pct, e.neighbour))
+    return sorted(found, key=lambda e: (-e.share, -e.upper_pct, e.neighbour))
+
+
+def _landing(judgement: Judgement, pairs: np.ndarray, field: int, time: int) -> Deposit:
+    """Deposits on some pairs of a field at a time, at strength 1. [P] each"""
+    plan, series = judgement.plan, judgement.series
+    return exposure(
+        along=bearings(gap_m=plan.reach.gap_m[pairs], width_m=plan.reach.width_m[field]),
+        wind_from_deg=series.wind_from_deg[time],
+        spread_deg=plan.spread_deg(series)[time],
+    )
 
 
 def _name(plan: Plan, pair: int) -> str:
@@ -94,7 +109,12 @@ def mends(judgement: Judgement, field: int, setup: int, time: int) -> Mends:
         return Mends((), None, ())
     return Mends(
         setups=_other_setups(judgement, field, setup, time),
-        leave_swaths=_swaths_to_leave(judgement, field, setup, time, pairs),
+        leave_swaths=swaths_to_leave(
+            judgement,
+            (field, setup, time),
+            gap_m=plan.reach.gap_m[pairs],
+            tolerance_pct=plan.pair_tolerance_pct[pairs],
+        ),
         wind_from=_winds(judgement, field, setup, time, pairs),
     )
 
@@ -108,30 +128,35 @@ def _other_setups(judgement: Judgement, field: int, setup: int, time: int) -> tu
     return tuple(plan.setups[s] for s in ordered if s != setup)
 
 
-def _upper_share(judgement: Judgement, case: tuple[int, int, int], edges: Floats) -> Floats:
-    """Worst upper estimate as a share of what is stood, from exposures [P, ...] of the pairs."""
-    return np.asarray(edges.max(axis=0) * judgement.drift.strength.upper[case])
-
-
-def _swaths_to_leave(
-    judgement: Judgement, field: int, setup: int, time: int, pairs: np.ndarray
+def swaths_to_leave(
+    judgement: Judgement, case: tuple[int, int, int], *, gap_m: Floats, tolerance_pct: Floats
 ) -> int | None:
+    """Fewest swaths to leave unsprayed beside neighbours for all of them to stand what lands.
+
+    ``case`` is field, setup and time; ``gap_m`` [P, 360] how the neighbours lie, ``tolerance_pct``
+    [P] what they stand. None where not even the most that anyone would leave is enough.
+    """
+    field, setup, time = case
     plan, told = judgement.plan, judgement.plan.farm.told
     swath = told.sprayers[told.setups[plan.setups[setup]].sprayer].boom_width
-    series = judgement.series.at(slice(time, time + 1))
     left = swath * np.arange(_MOST_SWATHS + 1)[:, None, None]
-    along = bearings(
-        gap_m=plan.reach.gap_m[pairs] + left,
-        width_m=np.maximum(plan.reach.width_m[field] - left, swath),
+    width = np.maximum(plan.reach.width_m[field] - left, swath)
+    upper = upper_exposure(
+        upper_pct=upper_bearings(gap_m=gap_m + left, width_m=width),
+        wind_from_deg=judgement.series.wind_from_deg[time],
+        spread_deg=plan.spread_deg(judgement.series)[time],
     )
-    at = exposure(
-        along=along,
-        wind_from_deg=series.wind_from_deg,
-        spread_deg=plan.spread_deg(series),
-    )
-    share = at.upper_pct[..., 0] / plan.pair_tolerance_pct[pairs]
-    enough = _upper_share(judgement, (field, setup, time), share.T) <= 1.0
+    enough = _all_stand(judgement, case, upper.T, tolerance_pct)
     return int(np.argmax(enough)) if enough.any() else None
+
+
+def _all_stand(
+    judgement: Judgement, case: tuple[int, int, int], upper_pct: Floats, tolerance_pct: Floats
+) -> Bools:
+    """Whether all the neighbours [P] stand their upper estimates at strength 1 [P, ...]."""
+    landing = upper_pct * judgement.drift.strength.upper[case]
+    share = stood(landing, tolerance_pct[:, None])
+    return np.asarray(share.max(axis=0) <= 1.0)
 
 
 def _winds(
@@ -139,15 +164,10 @@ def _winds(
 ) -> tuple[str, ...]:
     plan = judgement.plan
     points = np.arange(0.0, 360.0, 45.0)
-    spread = plan.spread_deg(judgement.series)[time]
-    at = exposure(
-        along=bearings(
-            gap_m=plan.reach.gap_m[pairs],
-            width_m=np.broadcast_to(plan.reach.width_m[field], (pairs.size, 360)),
-        ),
+    upper = upper_exposure(
+        upper_pct=plan.upper_along[pairs],
         wind_from_deg=points,
-        spread_deg=np.full(points.shape, spread),
+        spread_deg=plan.spread_deg(judgement.series)[time],
     )
-    share = at.upper_pct / plan.pair_tolerance_pct[pairs, None]
-    fits = _upper_share(judgement, (field, setup, time), share) <= 1.0
+    fits = _all_stand(judgement, (field, setup, time), upper, plan.pair_tolerance_pct[pairs])
     return tuple(compass_point(float(p)) for p in points[fits])

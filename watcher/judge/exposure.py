@@ -5,17 +5,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from watcher.judge.downwind import per_field
 from watcher.judge.limits import Checked, bounded
 from watcher.judge.plan import Plan
 from watcher.judge.status import Limit
 from watcher.weather.drift import (
     REFERENCE_WIND_HEIGHT_M,
-    Deposit,
     Strength,
-    exposure,
     strength,
+    upper_exposure,
 )
-from watcher.weather.series import WeatherSeries
+from watcher.weather.series import Floats, WeatherSeries
 from watcher.weather.wind import wind_at_height
 
 
@@ -24,10 +24,11 @@ class Drift:
     """How hard each setup drifts, and how exposed each field's neighbours lie, at each time.
 
     Deposits factor: a pair's deposit is its exposure [P, T] times its field's strength [F, S, T].
+    Only the upper estimate is judged; the others are worked out for the case that is asked about.
     """
 
     strength: Strength
-    at_reference: Deposit
+    upper_pct: Floats
 
 
 def drift(plan: Plan, series: WeatherSeries) -> Drift:
@@ -46,25 +47,45 @@ def drift(plan: Plan, series: WeatherSeries) -> Drift:
             speed_m_s=plan.speed_m_s[None, :, None],
             drift_reduction=plan.drift_reduction[None, :, None],
         ),
-        at_reference=exposure(
-            along=plan.along,
-            wind_from_deg=series.wind_from_deg,
-            spread_deg=plan.spread_deg(series),
-        ),
+        upper_pct=_upper(plan, series),
     )
+
+
+_PAIRS_AT_A_TIME = 4096
+"""A few MB a block: every direction the wind may have is laid over it in turn."""
+
+
+def _upper(plan: Plan, series: WeatherSeries) -> Floats:
+    spread = plan.spread_deg(series)
+    upper = np.empty((len(plan.reach.pair_field), len(series)))
+    for start in range(0, len(upper), _PAIRS_AT_A_TIME):
+        block = slice(start, start + _PAIRS_AT_A_TIME)
+        upper[block] = upper_exposure(
+            upper_pct=plan.upper_along[block],
+            wind_from_deg=series.wind_from_deg,
+            spread_deg=spread,
+        )
+    return upper
+
+
+def stood(deposit_pct: Floats, tolerance_pct: Floats) -> Floats:
+    """A deposit as a share of what is stood: 1 is all of it. Broadcast; NaN in gives NaN.
+
+    Nothing is no share of nothing, anything is an infinite one.
+    """
+    out = np.where(np.isnan(deposit_pct), np.nan, np.where(deposit_pct > 0, np.inf, 0.0))
+    return np.divide(deposit_pct, tolerance_pct, out=out, where=np.asarray(tolerance_pct) > 0)
 
 
 def deposit_limit(plan: Plan, drifting: Drift) -> Iterator[Checked]:
     """Yield the upper estimate at the worst exposed neighbour as a share of what it stands."""
-    minding = np.flatnonzero(np.isfinite(plan.pair_tolerance_pct))
-    if not minding.size:
+    minds = np.isfinite(plan.pair_tolerance_pct)
+    if not minds.any():
         return
-    share = drifting.at_reference.upper_pct[minding] / plan.pair_tolerance_pct[minding, None]
-    worst = np.zeros((len(plan.fields), share.shape[1]))
-    np.maximum.at(worst, plan.reach.pair_field[minding], share)
+    share = stood(drifting.upper_pct, plan.pair_tolerance_pct[:, None])
+    worst = per_field(plan, np.maximum, np.where(minds[:, None], share, 0.0), 0.0)
     # A field without such a neighbour has nothing to mind, whatever is known of the wind.
-    beside = np.zeros(len(plan.fields), dtype=bool)
-    beside[plan.reach.pair_field[minding]] = True
+    beside = per_field(plan, np.logical_or, minds, nobody=False)
     value = np.where(beside[:, None, None], worst[:, None, :] * drifting.strength.upper, 0.0)
     one = np.asarray(1.0)
     yield bounded(

@@ -6,7 +6,7 @@ import numpy as np
 
 from watcher.farm.models import Downwind, Susceptibility
 from watcher.judge.air_limits import BoomWind
-from watcher.judge.downwind import gap_downwind, sector
+from watcher.judge.downwind import gap_downwind, per_field, sector
 from watcher.judge.limits import Checked, Stands, bounded, ruled
 from watcher.judge.plan import Bools, Plan
 from watcher.judge.status import Band, Limit, Stand
@@ -24,56 +24,66 @@ def neighbour_limits(plan: Plan, series: WeatherSeries, boom: BoomWind) -> Itera
         yield _no_spray(plan, gap, arc.known)
 
 
-def any_pair(plan: Plan, pairs: Bools) -> Bools:
-    """Reduce pairs [P, T] to fields [F, T]: true where any of a field's pairs is."""
-    out = np.zeros((len(plan.fields), pairs.shape[1]), dtype=bool)
-    np.logical_or.at(out, plan.reach.pair_field, pairs)
-    return out
-
-
 def _direction(plan: Plan, gap: Floats, known: Bools, boom: BoomWind) -> Checked:
-    downwind = gap <= plan.farm.told.judging.reach
-    rule = np.array(plan.pair_rule, dtype=object)[:, None]
-    near_by = plan.pair_in_reach[:, None]
-    very = np.array([s is Susceptibility.VERY_SUSCEPTIBLE for s in plan.pair_susceptibility])
+    of_pairs = direction_stand(
+        plan,
+        np.arange(gap.shape[0]),
+        downwind=gap <= plan.farm.told.judging.reach,
+        known=known,
+        band=boom.band[plan.reach.pair_field],
+    )
+    stand = per_field(plan, np.minimum, of_pairs, Stand.HOLDS)
+    return ruled(Limit.NEIGHBOUR, per_field(plan, np.minimum, gap, np.inf)[:, None, :], stand)
 
-    stand: Stands = np.full(boom.band.shape, Stand.HOLDS, dtype=np.int8)
-    calm = boom.band == Band.CALM
 
-    calm_only = any_pair(plan, downwind & known & (rule == Downwind.CALM))[:, None, :]
+def direction_stand(
+    plan: Plan, pairs: np.ndarray, *, downwind: Bools, known: Bools, band: np.ndarray
+) -> Stands:
+    """How the wind-direction rule stands for each of some pairs. [P, S, T]
+
+    ``pairs`` are their positions, ``downwind`` [P, T] whether they lie downwind, ``known`` [T]
+    whether the wind has a direction, ``band`` [P, S, T] its band at their field.
+    """
+    rule = np.array([plan.pair_rule[p] for p in pairs], dtype=object)[:, None]
+    very = [plan.pair_susceptibility[p] is Susceptibility.VERY_SUSCEPTIBLE for p in pairs]
+    near_by = plan.pair_in_reach[pairs]
+    calm = band == Band.CALM
+
+    stand: Stands = np.full(band.shape, Stand.HOLDS, dtype=np.int8)
+    calm_only = (downwind & known & (rule == Downwind.CALM))[:, None, :]
     stand[calm_only & calm] = Stand.NEAR
-    no_direction = any_pair(plan, near_by & ~known & (rule != Downwind.ANY))[:, None, :]
-    stand[np.broadcast_to(no_direction, stand.shape)] = Stand.UNKNOWN
-    stand[calm_only & ~calm] = Stand.BROKEN
-    beside_very = any_pair(plan, np.broadcast_to(very[:, None] & near_by, gap.shape))[:, None, :]
-    stand[beside_very & ~calm] = Stand.BROKEN
-    stand[(calm_only | beside_very) & (boom.band == Band.UNKNOWN)] = Stand.UNKNOWN
-    never = any_pair(plan, downwind & known & (rule == Downwind.NEVER))[:, None, :]
+    no_direction = near_by[:, None] & ~known & (rule != Downwind.ANY)
+    stand[np.broadcast_to(no_direction[:, None, :], stand.shape)] = Stand.UNKNOWN
+    # Beside a very susceptible one only calm air, whichever way it moves.
+    needs_calm = calm_only | (np.array(very, dtype=bool) & near_by)[:, None, None]
+    stand[needs_calm & ~calm] = Stand.BROKEN
+    stand[needs_calm & (band == Band.UNKNOWN)] = Stand.UNKNOWN
+    never = (downwind & known & (rule == Downwind.NEVER))[:, None, :]
     stand[np.broadcast_to(never, stand.shape)] = Stand.BROKEN
-    return ruled(Limit.NEIGHBOUR, _least_gap(plan, gap), stand)
-
-
-def _least_gap(plan: Plan, gap: Floats) -> Floats:
-    least = np.full((len(plan.fields), gap.shape[1]), np.inf)
-    np.minimum.at(least, plan.reach.pair_field, gap)
-    return least[:, None, :]
+    return stand
 
 
 def _no_spray(plan: Plan, gap: Floats, known: Bools) -> Checked:
     """The gap to the worst placed downwind neighbour against its no-spray distance."""
-    need = plan.pair_no_spray_m[:, None]
-    # Judged as the share of each pair's own distance, so that one bound (1) serves all of them.
-    share = np.where(need > 0, gap / np.where(need > 0, need, 1.0), np.inf)
-    nearest = plan.reach.gap_m.min(axis=1)[:, None]
-    share = np.where(known | (nearest >= need), share, np.nan)
-    worst = np.full((len(plan.fields), gap.shape[1]), np.inf)
-    np.minimum.at(worst, plan.reach.pair_field, share)
+    nearest = plan.reach.gap_m.min(axis=1)
+    share = no_spray_share(gap, need_m=plan.pair_no_spray_m, nearest_m=nearest, known=known)
     one = np.asarray(1.0)
     return bounded(
         Limit.NO_SPRAY,
-        worst[:, None, :],
+        per_field(plan, np.minimum, share, np.inf)[:, None, :],
         low=one,
         high=np.asarray(np.inf),
         scale=one,
         margin=np.asarray(0.0),
     )
+
+
+def no_spray_share(gap: Floats, *, need_m: Floats, nearest_m: Floats, known: Bools) -> Floats:
+    """The gap downwind [P, T] as a share of each pair's own no-spray distance [P]. [P, T]
+
+    So that one bound, 1, serves all of them; infinite for a pair without such a distance. Where
+    the wind has no known direction it is NaN, unless the neighbour is that far off anyway.
+    """
+    need, nearest = need_m[:, None], nearest_m[:, None]
+    share = np.where(need > 0, gap / np.where(need > 0, need, 1.0), np.inf)
+    return np.where(known | (nearest >= need), share, np.nan)

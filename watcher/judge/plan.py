@@ -25,7 +25,7 @@ from watcher.farm.models import (
 from watcher.judge.application import planned_duration
 from watcher.judge.control import control_loss
 from watcher.judge.status import Limit
-from watcher.weather.drift import Bearings, bearings
+from watcher.weather.drift import upper_bearings
 from watcher.weather.series import Floats, WeatherSeries
 
 Bools = NDArray[np.bool_]
@@ -287,10 +287,10 @@ class Plan:
         return np.array([defaults[k] if t is None else t for t, k in zip(told, kinds, strict=True)])
 
     @cached_property
-    def along(self) -> Bearings:
-        """The drift curves laid along every bearing of each pair. [P, 360]"""
+    def upper_along(self) -> Floats:
+        """The upper drift curve laid along every bearing of each pair. [P, 360], %"""
         reach = self.reach
-        return bearings(gap_m=reach.gap_m, width_m=reach.width_m[reach.pair_field])
+        return upper_bearings(gap_m=reach.gap_m, width_m=reach.width_m[reach.pair_field])
 
     def spread_deg(self, series: WeatherSeries) -> Floats:
         """The direction's standard deviation, the farm's default where a source gives none. [T]"""

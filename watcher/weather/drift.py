@@ -40,6 +40,12 @@ class Strength:
     upper: Floats
     extrapolated: Bools
 
+    def at(self, *index: int) -> "Strength":
+        """Return that of one case."""
+        return Strength(
+            *(np.asarray(a[index]) for a in (self.expected, self.upper, self.extrapolated))
+        )
+
 
 # Wind: linear; index of ours on the curves' 5 m/s. Deposits proportional to wind: from memory.
 REFERENCE_WIND_HEIGHT_M = 3.0
@@ -148,12 +154,20 @@ def bearings(*, gap_m: Floats, width_m: Floats, strip_m: float = 5.0) -> Bearing
     return Bearings(
         edge_pct=laid(deposit_at(distance_m=near, curve=MEAN_CURVE) * mean_share),
         strip_pct=laid(strip * mean_share),
-        upper_pct=laid(
-            deposit_at(distance_m=near, curve=UPPER_CURVE)
-            * _treated_share(near, extent, UPPER_CURVE)
-        ),
+        upper_pct=upper_bearings(gap_m=gap, width_m=width),
         extrapolated=hit & ((gap < SEEN_FROM_M) | (gap > SEEN_TO_M)),
     )
+
+
+def upper_bearings(*, gap_m: Floats, width_m: Floats) -> Floats:
+    """Lay only the upper estimate along every bearing, as ``bearings`` does. [..., 360], %"""
+    gap, width = np.broadcast_arrays(gap_m, width_m)
+    hit = ~np.isinf(gap)
+    near, extent = gap[hit], width[hit]
+    upper = np.zeros(gap.shape)
+    share = _treated_share(near, extent, UPPER_CURVE)
+    upper[hit] = deposit_at(distance_m=near, curve=UPPER_CURVE) * share
+    return upper
 
 
 def _treated_share(gap: Floats, width: Floats, curve: DriftCurve) -> Floats:
@@ -231,21 +245,28 @@ def exposure(*, along: Bearings, wind_from_deg: ArrayLike, spread_deg: ArrayLike
     is [*pairs, *times]. NaN where a direction or its spread is missing, or a gap is.
     """
     steady = direction_weights(wind_from_deg=wind_from_deg, spread_deg=spread_deg)
+    return Deposit(
+        edge_pct=_over_bearings(along.edge_pct, steady),
+        strip_pct=_over_bearings(along.strip_pct, steady),
+        upper_pct=upper_exposure(
+            upper_pct=along.upper_pct, wind_from_deg=wind_from_deg, spread_deg=spread_deg
+        ),
+        extrapolated=_over_bearings(along.extrapolated.astype(np.float64), steady) > 0,
+    )
+
+
+def upper_exposure(*, upper_pct: Floats, wind_from_deg: ArrayLike, spread_deg: ArrayLike) -> Floats:
+    """Return only the upper estimate of ``exposure``, from ``upper_bearings``. [*pairs, *times]"""
     wind_from = np.asarray(wind_from_deg, dtype=np.float64)
     spread = np.asarray(spread_deg, dtype=np.float64)
     turned = (
         direction_weights(wind_from_deg=wind_from + off * spread, spread_deg=spread)
         for off in _MEAN_OFF
     )
-    upper = _over_bearings(along.upper_pct, next(turned))
+    upper = _over_bearings(upper_pct, next(turned))
     for weights in turned:
-        np.maximum(upper, _over_bearings(along.upper_pct, weights), out=upper)
-    return Deposit(
-        edge_pct=_over_bearings(along.edge_pct, steady),
-        strip_pct=_over_bearings(along.strip_pct, steady),
-        upper_pct=upper,
-        extrapolated=_over_bearings(along.extrapolated.astype(np.float64), steady) > 0,
-    )
+        np.maximum(upper, _over_bearings(upper_pct, weights), out=upper)
+    return upper
 
 
 def _over_bearings(table: Floats, weights: Floats) -> Floats:
