@@ -311,6 +311,21 @@ class Recipient(Told):
     quiet_hours: QuietHours | None = None
     form: Literal["push", "mail", "sms"] = "push"
     """How what is said is worded: long or short."""
+    backup: Name | None = None
+    """Another recipient, who is told when this one does not acknowledge a mid-job alert."""
+    backup_after: Annotated[float, Written(Kind.DURATION, 60, 3600)] = 300.0
+    """How long a mid-job alert may stay unacknowledged before the backup is told. [s]"""
+    most_an_hour: Annotated[int, Field(ge=1, le=60)] = 6
+    """Messages that can wait are not sent more often than this; mid-job alerts always are."""
+
+
+class Alerting(Told):
+    """How mid-job alerts are told."""
+
+    all_clear_after: Annotated[float, Written(Kind.DURATION, 60, 3600)] = 600.0
+    """How long a limit must be back within its bound before that is told. [s]"""
+    again_after: Annotated[float, Written(Kind.DURATION, 300, 7200)] = 1800.0
+    """How long until an alert that still stands, and nobody acknowledged, is told again. [s]"""
 
 
 class Brief(Told):
@@ -388,6 +403,7 @@ class FarmFile(Told):
     farm: FarmBasics
     judging: Judging = Judging()
     brief: Brief = Brief()
+    alerts: Alerting = Alerting()
     sprayers: dict[Name, Sprayer]
     setups: dict[Name, Setup]
     windows: dict[Name, Window]
