@@ -10,6 +10,7 @@ from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails
 
+from watcher.farm.feeds import Source
 from watcher.farm.models import FarmFile
 from watcher.farm.problems import Problem, did_you_mean
 from watcher.units import UnbelievableQuantityError, UnreadableQuantityError
@@ -17,6 +18,11 @@ from watcher.units import UnbelievableQuantityError, UnreadableQuantityError
 Steps = Sequence[int | str]
 
 _NAME_MEND = "names start with a letter or digit and hold letters, digits, _ and - (60 at most)"
+_KINDS = [
+    kind
+    for source in get_args(get_args(Source)[0])
+    for kind in get_args(source.model_fields["kind"].annotation)
+]
 _MENDS = {
     "model_type": "write a table: { key = value }, or lines under a [header]",
     "dict_type": "write a table: { key = value }, or lines under a [header]",
@@ -27,6 +33,9 @@ _MENDS = {
     "date_type": "write a date without quotes, such as 2026-06-18",
     "time_type": "write a time without quotes, with seconds, such as 05:30:00",
     "float_type": "write a number without quotes, such as 0.15",
+    "less_than_equal": "check the number",
+    "greater_than_equal": "check the number",
+    "greater_than": "check the number",
     "bool_type": "write true or false, without quotes",
     "bool_parsing": "write true or false, without quotes",
 }
@@ -108,10 +117,13 @@ def _unknown_key(steps: Steps) -> tuple[str, str]:
 
 def _not_one_of(error: ErrorDetails) -> tuple[str, str]:
     context = error.get("ctx", {})
+    if error["type"] == "union_tag_not_found":
+        return "is missing", f"add kind: one of {', '.join(_KINDS)}"
     listed = str(context.get("expected") or context.get("expected_tags"))
-    wrong = "is missing" if error["type"] == "union_tag_not_found" else "is not one of the choices"
-    word = context.get("tag", error["input"])
-    return wrong, did_you_mean(str(word), re.findall(r"'([^']+)'", listed), "choices")
+    word = str(context.get("tag", error["input"]))
+    return "is not one of the choices", did_you_mean(
+        word, re.findall(r"'([^']+)'", listed), "choices"
+    )
 
 
 def _wrong_pattern(steps: Steps) -> tuple[str, str]:
