@@ -23,7 +23,7 @@ bearings = st.floats(0, 360)
 
 
 def test_the_profile_is_the_logarithm_of_height_over_roughness() -> None:
-    """5 ln((1 - 0.333) / 0.0615) / ln((10 - 0.333) / 0.0615) = 2.3567, by hand, for 0.5 m of crop."""
+    """5 ln(0.667 / 0.0615) / ln(9.667 / 0.0615) = 2.3567, by hand, over a crop of 0.5 m."""
     found = wind_at_height(wind_m_s=5.0, from_m=10.0, to_m=1.0, canopy_m=0.5)
     assert found == pytest.approx(2.3567, abs=6e-4)  # 0.333 for 1/3 is worth 0.0005
 
