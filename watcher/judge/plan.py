@@ -287,10 +287,11 @@ class Plan:
         return np.array([defaults[k] if t is None else t for t, k in zip(told, kinds, strict=True)])
 
     @cached_property
-    def upper_along(self) -> Floats:
+    def upper_along(self) -> NDArray[np.float32]:
         """The upper drift curve laid along every bearing of each pair. [P, 360], %"""
         reach = self.reach
-        return upper_bearings(gap_m=reach.gap_m, width_m=reach.width_m[reach.pair_field])
+        width = reach.width_m[reach.pair_field]
+        return upper_bearings(gap_m=reach.gap_m, width_m=width).astype(np.float32)
 
     def spread_deg(self, series: WeatherSeries) -> Floats:
         """The direction's standard deviation, the farm's default where a source gives none. [T]"""

@@ -24,6 +24,7 @@ from watcher.weather.drift_curves import (
 from watcher.weather.series import Floats
 
 Bools = NDArray[np.bool_]
+Tables = NDArray[np.float64] | NDArray[np.float32]
 
 _BEARINGS = 360
 
@@ -255,7 +256,7 @@ def exposure(*, along: Bearings, wind_from_deg: ArrayLike, spread_deg: ArrayLike
     )
 
 
-def upper_exposure(*, upper_pct: Floats, wind_from_deg: ArrayLike, spread_deg: ArrayLike) -> Floats:
+def upper_exposure(*, upper_pct: Tables, wind_from_deg: ArrayLike, spread_deg: ArrayLike) -> Floats:
     """Return only the upper estimate of ``exposure``, from ``upper_bearings``. [*pairs, *times]"""
     wind_from = np.asarray(wind_from_deg, dtype=np.float64)
     spread = np.asarray(spread_deg, dtype=np.float64)
@@ -269,8 +270,9 @@ def upper_exposure(*, upper_pct: Floats, wind_from_deg: ArrayLike, spread_deg: A
     return upper
 
 
-def _over_bearings(table: Floats, weights: Floats) -> Floats:
-    return np.asarray(np.tensordot(table, weights, axes=(-1, -1)))
+def _over_bearings(table: Tables, weights: Floats) -> Floats:
+    # In the table's precision: of a large farm single precision is plenty and half the memory.
+    return np.asarray(np.tensordot(table, weights.astype(table.dtype), axes=(-1, -1)))
 
 
 def deposit_pct(
