@@ -34,7 +34,8 @@ _ONLY_SIDE = {
     "after_sunrise": "low",
     "before_sunset": "low",
 }
-# A day of every week of a year: finds the longest to within two minutes below the polar circles.
+_HALF_DAY_S = 43_200.0
+# A day of every week of a year: finds the longest to within two minutes up to 64 degrees.
 _WEEKS_S = 1_767_225_600 + np.arange(0, 366, 7) * 86_400
 
 
@@ -159,10 +160,12 @@ def night_problems(draft: Draft, shapes: Mapping[str, Polygonal]) -> Iterator[Pr
         if window is None or name not in shapes:
             continue
         merged = limits_for(window, plan.limits)
-        told = [b.low for b in (merged.after_sunrise, merged.before_sunset) if b and b.low]
-        if told and sum(told) >= (longest := _longest_day_s(shapes[name])):
+        taken = sum(b.low or 0.0 for b in (merged.after_sunrise, merged.before_sunset) if b)
+        if taken < _HALF_DAY_S:
+            continue  # the longest day is longer than that anywhere
+        if taken >= (longest := _longest_day_s(shapes[name])):
             wrong = f"can never be sprayed: the longest day there has {longest / 3600:.1f} h"
-            mend = f"after_sunrise and before_sunset together take {sum(told) / 3600:.1f} h of it"
+            mend = f"after_sunrise and before_sunset together take {taken / 3600:.1f} h of it"
             yield draft.problem(dotted(("fields", name)), wrong, mend)
 
 
