@@ -241,7 +241,7 @@ def rise_since_low(*, times: ArrayLike, temp_c: ArrayLike, longitude: float) -> 
     day = np.cumsum(np.diff(last_noon, prepend=last_noon[:1]) > 43_200.0)
     # A running minimum that starts afresh each day: every day is moved below all earlier ones.
     fall = _BELOW_ALL_K * day
-    low = np.minimum.accumulate(np.where(np.isnan(temp), np.inf, temp) - fall) + fall
+    low: Floats = np.minimum.accumulate(np.where(np.isnan(temp), np.inf, temp) - fall) + fall
     return temp - low
 
 
