@@ -82,8 +82,9 @@ def test_a_number_shown_and_read_again_is_the_same(
 
 @given(st.sampled_from(Kind), st.sampled_from(SYSTEMS), st.floats(0, 5000))
 def test_what_is_shown_can_be_read(kind: Kind, system: System, inside: float) -> None:
+    last_decimal = kind.scale(kind.shown[system]).factor * 1e-9
     text = show(inside, kind, system, decimals=9)
-    assert read(text, kind) == pytest.approx(inside, rel=1e-6, abs=1e-6)
+    assert read(text, kind) == pytest.approx(inside, rel=1e-9, abs=last_decimal)
 
 
 # domain.md, unit constants and threshold table (exact definitions; [C] where computed).
