@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from watcher.sources.bad_reading import BadReadingError
 from watcher.sources.base import Flag, Observations
-from watcher.sources.quantities import BY_NAME
+from watcher.weather.quantities import BY_NAME
 from watcher.sources.readings import MAX_BYTES, MAX_READINGS, parse
 from watcher.weather.series import QUANTITIES, Site
 

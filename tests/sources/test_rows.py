@@ -5,7 +5,7 @@ import pytest
 
 from watcher.sources.bad_reading import BadReadingError
 from watcher.sources.base import Flag
-from watcher.sources.quantities import BY_NAME, in_unit
+from watcher.weather.quantities import BY_NAME, in_unit
 from watcher.sources.rows import REMEMBERED, Merged, believed, number, observations, shifted
 from watcher.weather.series import Site
 

@@ -10,7 +10,7 @@ from watcher.judge.judgement import Judgement, judge
 from watcher.judge.outlook import Foretold, Measured, Outlook, look_out
 from watcher.judge.plan import Plan
 from watcher.judge.ranking import Ranking, rank
-from watcher.sources.quantities import BY_NAME
+from watcher.weather.quantities import BY_NAME
 from watcher.store import health, weather
 from watcher.weather.series import Site
 

@@ -19,8 +19,8 @@ from watcher.sources.feed_body import HOUR_S, check_current, in_si, numbers, rea
 from watcher.sources.http import Answer, FeedClient
 from watcher.sources.json_text import finite
 from watcher.sources.quality import future_flags
-from watcher.sources.quantities import BY_NAME, Quantity
 from watcher.units import convert
+from watcher.weather.quantities import BY_NAME, Quantity
 from watcher.weather.series import Site, WeatherSeries
 
 MAX_AGE_S = 24 * HOUR_S

@@ -5,7 +5,7 @@ Plain, one reading or a list of them, quantities written with their unit as ever
     {"time": "2026-06-12T12:55:00Z", "wind": "3.1 m/s", "gust": "5.2 m/s",
      "wind_from": "200 deg", "temperature": "64 degF", "humidity": "60 %"}
 
-The names are those of ``watcher.sources.quantities``; ``null`` says that nothing was measured.
+The names are those of ``watcher.weather.quantities``; ``null`` says that nothing was measured.
 SenML names end in the same names after the last ``:`` or ``/``
 (``{"bn": "urn:dev:mac:0024befffe804ff1:", "n": "wind", "u": "m/s", "v": 3.1}``); records of other
 names, a battery's say, are passed over. One pack carries one device.
@@ -22,9 +22,9 @@ from datetime import UTC, datetime
 from watcher.sources import json_text, senml
 from watcher.sources.bad_reading import BadReadingError
 from watcher.sources.base import Observations
-from watcher.sources.quantities import BY_NAME, Quantity
 from watcher.sources.rows import Rows, believed, observations
 from watcher.units import UnreadableQuantityError, convert, read
+from watcher.weather.quantities import BY_NAME, Quantity
 from watcher.weather.series import Site
 
 MAX_BYTES = 256 * 1024
