@@ -65,23 +65,26 @@ def air_limits(
 ) -> Iterator[Checked]:
     """Yield the checked limits on wind, gust, temperature, Delta T, humidity and inversion."""
     yield _wind(plan, boom, wind_uncertainty_m_s)
-    pressure = np.where(
-        np.isnan(series.pressure_pa),
-        pressure_at(elevation_m=np.asarray(series.site.elevation_m)),
-        series.pressure_pa,
-    )
     air = {
         Limit.GUST: boom.gust_m_s,
         Limit.TEMPERATURE: series.temp_c,
         Limit.HUMIDITY: series.humidity_pct,
-        Limit.DELTA_T: delta_t(
-            temp_c=series.temp_c, humidity_pct=series.humidity_pct, pressure_pa=pressure
-        ),
+        Limit.DELTA_T: wet_bulb_depression(series),
     }
     for limit, value in air.items():
         if limit in plan.bounds:
             yield within(limit, value, plan.bounds[limit])
     yield _inversion(plan, series)
+
+
+def wet_bulb_depression(series: WeatherSeries) -> Floats:
+    """Delta T; by the pressure of the site's elevation where none is measured. [T], K"""
+    pressure = np.where(
+        np.isnan(series.pressure_pa),
+        pressure_at(elevation_m=np.asarray(series.site.elevation_m)),
+        series.pressure_pa,
+    )
+    return delta_t(temp_c=series.temp_c, humidity_pct=series.humidity_pct, pressure_pa=pressure)
 
 
 def _wind(plan: Plan, boom: BoomWind, uncertainty_m_s: float) -> Checked:
