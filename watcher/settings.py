@@ -19,7 +19,8 @@ from pydantic_core import ErrorDetails
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
 from watcher.farm import Farm
-from watcher.farm.feeds import OpenMeteo, PushStation
+from watcher.farm.feeds import OpenMeteo
+from watcher.farm.stations import PushStation
 
 PREFIX = "WATCHER_"
 FILE_VARIABLE = "WATCHER_SETTINGS_FILE"

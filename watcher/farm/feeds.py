@@ -1,64 +1,26 @@
-"""Where the farm's weather comes from, as its farm file says."""
+"""Where the farm's weather comes from, as its farm file says: feeds, and all kinds of source."""
 
 from typing import Annotated, Literal
 
 from pydantic import Field
 
+from watcher.farm.source_entry import Address, MappedName, SilentAfter, SourceEntry
+from watcher.farm.stations import (
+    CsvStation,
+    MetarStation,
+    ModbusStation,
+    MqttStation,
+    NmeaStation,
+    PushStation,
+    SensorthingsStation,
+    Station,
+    SunspecStation,
+)
 from watcher.farm.told import Told, Words
-from watcher.units import Kind, Speed, Written
+from watcher.units import Kind, Written
 
-Address = Annotated[str, Field(pattern=r"^https?://[^\s/]+\S*$")]
-Latitude = Annotated[float, Field(ge=-90, le=90, strict=True)]
-Longitude = Annotated[float, Field(ge=-180, le=180, strict=True)]
-SensorHeight = Annotated[float, Written(Kind.LENGTH, 0.2, 300)]
-SilentAfter = Annotated[float, Written(Kind.DURATION, 60, 12 * 3600)]
 # Free feeds ask not to be polled more often than their forecasts change.
 Polite = Annotated[float, Written(Kind.DURATION, 300, 86_400)]
-
-Quantity = Literal[
-    "wind",
-    "gust",
-    "wind_from",
-    "wind_spread",
-    "temperature",
-    "temperature_upper",
-    "humidity",
-    "dew_point",
-    "pressure",
-    "rain",
-    "cloud",
-    "solar",
-    "net_radiation",
-]
-
-
-MappedName = Literal[Quantity, "rain_chance"]
-
-
-class Heights(Told):
-    """Sensor heights above ground. [m]"""
-
-    wind: SensorHeight = 10.0
-    """Height the wind is measured or forecast at. [m]"""
-    temperature: SensorHeight = 2.0
-    """Height of the thermometer. [m]"""
-    temperature_upper: SensorHeight | None = None
-    """Height of a second thermometer, which shows inversions. [m]"""
-
-
-class SourceEntry(Told):
-    """What every source says of itself."""
-
-    heights: Heights = Heights()
-    silent_after: SilentAfter
-    """A reading older than this is stale and never suitable. [s]"""
-    wind_uncertainty: Speed = 0.0
-    """Stated uncertainty of the wind; widens what counts as near a bound. [m/s]"""
-    measures: tuple[Quantity, ...] = ("wind", "gust", "wind_from", "temperature", "humidity")
-    """What a source of observations measures. A quantity listed here is never taken from a
-    forecast for the present moment, however long the source is silent."""
-    estimate_gusts: bool = False
-    """For a forecast without gusts: estimate them as 1.66 times the mean (upper guideline)."""
 
 
 class UsWeatherService(SourceEntry):
@@ -127,20 +89,19 @@ class MappedJson(SourceEntry):
     """What is read, by quantity."""
 
 
-class PushStation(SourceEntry):
-    """An on-farm station that posts its readings here; its token is a setting, not in this file."""
-
-    kind: Literal["push"]
-    silent_after: SilentAfter = 15 * 60.0
-    """A reading older than this is stale and never suitable. [s]"""
-    interval: Annotated[float, Written(Kind.DURATION, 1, 3600)] = 60.0
-    """How often it posts. [s]"""
-    place: tuple[Latitude, Longitude] | None = None
-    """Latitude, longitude; the farm's middle when not told. [degrees]"""
-
-
 Source = Annotated[
-    UsWeatherService | MetNorway | OpenMeteo | MappedJson | PushStation,
+    UsWeatherService
+    | MetNorway
+    | OpenMeteo
+    | MappedJson
+    | PushStation
+    | MqttStation
+    | ModbusStation
+    | SunspecStation
+    | CsvStation
+    | MetarStation
+    | SensorthingsStation
+    | NmeaStation,
     Field(discriminator="kind"),
 ]
 
@@ -148,7 +109,7 @@ Source = Annotated[
 def observes(entry: SourceEntry) -> bool:
     """Whether a source measures."""
     return (
-        isinstance(entry, PushStation)
+        isinstance(entry, Station)
         or (isinstance(entry, UsWeatherService) and entry.station is not None)
         or (isinstance(entry, MappedJson) and entry.gives == "observations")
     )

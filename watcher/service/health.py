@@ -5,7 +5,8 @@ from dataclasses import asdict, dataclass
 from sqlalchemy.orm import Session
 
 from watcher.farm import Farm
-from watcher.farm.feeds import SourceEntry, foretells, observes
+from watcher.farm.feeds import foretells, observes
+from watcher.farm.source_entry import SourceEntry
 from watcher.store import health, outbox, weather
 from watcher.store.tables import SourceHealth
 

@@ -6,15 +6,9 @@ from typing import assert_never
 from pydantic import SecretStr
 
 from watcher.farm import Farm
-from watcher.farm.feeds import (
-    MappedJson,
-    MetNorway,
-    OpenMeteo,
-    PushStation,
-    Source,
-    SourceEntry,
-    UsWeatherService,
-)
+from watcher.farm.feeds import MappedJson, MetNorway, OpenMeteo, Source, UsWeatherService
+from watcher.farm.source_entry import SourceEntry
+from watcher.farm.stations import PushStation, Station
 from watcher.sources import mapped_json, met_norway, nws, open_meteo
 from watcher.sources.base import PolledSource
 from watcher.sources.http import FeedClient
@@ -28,7 +22,7 @@ def polled_sources(
     return {
         name: _polled(name, entry, farm, client, api_keys.get(name))
         for name, entry in farm.told.sources.items()
-        if not isinstance(entry, PushStation)
+        if not isinstance(entry, Station)
     }
 
 
@@ -80,7 +74,7 @@ def _polled(
                 attribution=entry.attribution or "",
                 every_s=entry.every,
             )
-        case PushStation():
+        case Station():
             raise ValueError(f"source {name!r} posts by itself; it is never asked")
         case _:
             assert_never(entry)

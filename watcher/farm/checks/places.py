@@ -12,11 +12,12 @@ import pyproj
 import shapely
 from timezonefinder import TimezoneFinder
 
-from watcher.farm.feeds import PushStation, UsWeatherService
+from watcher.farm.feeds import UsWeatherService
 from watcher.farm.ground import Polygonal
 from watcher.farm.problems import Problem, did_you_mean
 from watcher.farm.reading import Draft
 from watcher.farm.slips import Steps, assigned, dotted
+from watcher.farm.stations import Station
 
 _FAR_M = 100_000.0
 _WIDEST_M = 20_000.0
@@ -109,7 +110,7 @@ def distance_problems(draft: Draft, shapes: Mapping[str, Polygonal]) -> Iterator
         (tables[name], name): centre for name, centre in centres.items()
     }
     for name, source in draft.told.sources.items():
-        if isinstance(source, PushStation) and source.place is not None:
+        if isinstance(source, Station) and source.place is not None:
             places["sources", name, "place"] = source.place
     for steps, (north, east) in places.items():
         metres = _GLOBE.inv(longitude, latitude, east, north)[2]
