@@ -66,6 +66,14 @@ def test_the_stable_profile_is_logarithm_and_line() -> None:
     assert found == pytest.approx(5.0 * shape[0] / shape[1], rel=1e-9)
 
 
+def test_beyond_the_measured_range_stability_counts_no_further() -> None:
+    """L = 1 m: z/L held at 1 at both heights, -5 each; by hand."""
+    d, z0 = 0.08, 0.01476
+    shape = [np.log((z - d) / z0) + 5 * (1 - z0) for z in (2.0, 10.0)]
+    found = wind_at_height(wind_m_s=5.0, from_m=10.0, to_m=2.0, obukhov_m=1.0)
+    assert found == pytest.approx(5.0 * shape[0] / shape[1], rel=1e-9)
+
+
 def test_the_unstable_profiles_slope_is_the_measured_one() -> None:
     """Businger-Dyer, unstable side: (z / u*) k du/dz = (1 - 16 z/L)^(-1/4), by differences."""
     z, length, d, z0 = 3.0, -30.0, 0.08, 0.01476
