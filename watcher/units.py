@@ -164,13 +164,12 @@ def _plain(unit: str) -> str:
     return "".join(unit.split()).casefold()
 
 
-@dataclass(frozen=True)
 class UnreadableQuantityError(ValueError):
     """The text is not a number with a fitting unit; says what would be."""
 
-    value: object
-    kind: Kind
-    reason: str
+    def __init__(self, value: object, kind: Kind, reason: str) -> None:
+        super().__init__(value, kind, reason)
+        self.value, self.kind, self.reason = value, kind, reason
 
     @property
     def mend(self) -> str:

@@ -297,3 +297,13 @@ def test_a_forecast_without_hours_is_kept_empty(log: Log) -> None:
         found = weather.latest_forecast(session, "model", NOW)
     assert found is not None
     assert len(found.series) == 0
+
+
+def test_an_issue_the_feed_stands_by_again_is_as_fresh_as_its_word(log: Log) -> None:
+    told = forecast(NOW)
+    later, stale = (replace(told, fetched_at=told.fetched_at + s) for s in (600, -600))
+    assert add_forecasts(log, told, later, stale) == [True, False, False]
+    with log.reading() as session:
+        found = weather.latest_forecast(session, "model", NOW)
+    assert found is not None
+    assert found.fetched_at == later.fetched_at

@@ -10,8 +10,8 @@ from watcher.judge.judgement import Judgement, judge
 from watcher.judge.outlook import Foretold, Measured, Outlook, look_out
 from watcher.judge.plan import Plan
 from watcher.judge.ranking import Ranking, rank
+from watcher.store import weather
 from watcher.weather.quantities import BY_NAME
-from watcher.store import health, weather
 from watcher.weather.series import Site
 
 _HISTORY_S = 37 * 3600
@@ -61,15 +61,13 @@ def compose(session: Session, plan: Plan, now: int) -> Outlook:
 
 def _forecasts(session: Session, told: FarmFile, now: int) -> list[Foretold]:
     found = []
-    answered = {h.source: h.answered_at or 0 for h in health.all_sources(session)}
     for name, entry in told.sources.items():
         forecast = weather.latest_forecast(session, name, now) if foretells(entry) else None
         if forecast is not None and now - forecast.issued_at <= _OLDEST_ISSUE_S:
             found.append(
                 Foretold(
                     series=forecast.series,
-                    # A feed that answers "nothing newer" has said so of this one.
-                    fetched_at=max(forecast.fetched_at, answered.get(name, 0)),
+                    fetched_at=forecast.fetched_at,
                     silent_after_s=entry.silent_after,
                     estimates_gusts=entry.estimate_gusts,
                 )

@@ -44,7 +44,7 @@ class Watch:
         self.changed = asyncio.Condition()
         self._wake = asyncio.Event()
         self._worker = ThreadPoolExecutor(max_workers=1, thread_name_prefix="log")
-        self._progress = 0
+        self.judged = 0
 
     async def run(self, stop: asyncio.Event) -> None:
         """Run until ``stop`` is set. A task of the watch that dies takes the watch down with it,
@@ -91,6 +91,10 @@ class Watch:
             await self._keep(name, polled)
         self._wake.set()
 
+    def wake(self) -> None:
+        """Ask for a judgement soon: something has changed."""
+        self._wake.set()
+
     async def in_log(self, work: Callable[[], T]) -> T:
         """Run work on the log's thread, in turn with everything else, and judge afterwards."""
         result = await self._in_log(work)
@@ -119,7 +123,7 @@ class Watch:
         started = time.perf_counter()
         self.picture = await self._in_log(self.book.judge)
         self.judged_at = self.clock.now()
-        self._progress += 1
+        self.judged += 1
         self.courier.wake()
         async with self.changed:
             self.changed.notify_all()
@@ -157,8 +161,8 @@ class Watch:
         told, offset = -1, time.time() - time.monotonic()
         while True:
             await asyncio.sleep(every)
-            if self._progress != told:
-                told = self._progress
+            if self.judged != told:
+                told = self.judged
                 systemd.notify("WATCHDOG=1")
             drift = time.time() - time.monotonic() - offset
             if abs(drift) > _JUMP_S:

@@ -4,7 +4,7 @@ import json
 from collections.abc import Iterator
 
 import numpy as np
-from sqlalchemy import ColumnElement, and_, exists, func, or_, select
+from sqlalchemy import ColumnElement, and_, exists, func, or_, select, update
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
 from watcher.sources.base import Forecast, Observations
@@ -69,7 +69,10 @@ def newest_time(session: Session, source: str) -> int | None:
 
 
 def add_forecast(session: Session, forecast: Forecast) -> bool:
-    """Keep a forecast as it was issued; return False when the log has that issue already."""
+    """Keep a forecast as it was issued; return False when the log has that issue already.
+
+    Of an issue it has, the log notes only that the feed stood by it again (``fetched_at``).
+    """
     series = forecast.series
     number = session.scalars(
         insert_into(session, IssuedForecast)
@@ -83,7 +86,17 @@ def add_forecast(session: Session, forecast: Forecast) -> bool:
         .on_conflict_do_nothing(index_elements=["source", "issued_at"])
         .returning(IssuedForecast.id)
     ).one_or_none()
-    if number is not None and len(series):
+    if number is None:
+        session.execute(
+            update(IssuedForecast)
+            .where(
+                IssuedForecast.source == series.source,
+                IssuedForecast.issued_at == forecast.issued_at,
+                IssuedForecast.fetched_at < forecast.fetched_at,
+            )
+            .values(fetched_at=forecast.fetched_at)
+        )
+    elif len(series):
         put_rows(session, ForecastHour, weather_columns(series, forecast_id=number))
     return number is not None
 

@@ -1,0 +1,185 @@
+"""The running service over real HTTP: readings in, judged, messages out."""
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.support.farms import build, tables
+from tests.support.receiver import Receiver
+from tests.support.running import Running, SetClock, put_forecast, running
+from watcher.farm import Farm
+from watcher.jobs import book
+from watcher.judge.status import Status
+from watcher.store import outbox, statuses, weather
+from watcher.store.database import Log
+
+NOON = 1_781_107_200  # 2026-06-10 11:00 in Chicago's zone
+CALM = {
+    "wind": "5 mph",
+    "gust": "7 mph",
+    "wind_from": "0 deg",
+    "temperature": "68 degF",
+    "humidity": "55 %",
+}
+
+
+@pytest.fixture
+def farm() -> Farm:
+    told: dict[str, Any] = tables()
+    told["sources"] = {
+        "mast": {"kind": "push", "heights": {"wind": "0.628 m"}},
+        "feed": {"kind": "met_norway"},
+    }
+    return build(told)
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Iterator[Log]:
+    log = Log(f"sqlite:///{tmp_path / 'watch.db'}")
+    log.upgrade()
+    put_forecast(log, NOON)
+    yield log
+    log.close()
+
+
+@pytest.fixture
+def receiver() -> Iterator[Receiver]:
+    receiver = Receiver()
+    yield receiver
+    receiver.close()
+
+
+def ranked(service: Running) -> dict[str, Status]:
+    assert service.watch.picture is not None
+    return {name: f.status for name, f in service.watch.picture.ranking.every.items()}
+
+
+async def test_without_a_reading_nothing_is_suitable(farm: Farm, store: Log) -> None:
+    async with running(farm, store, SetClock(NOON)) as service:
+        assert set(ranked(service).values()) == {Status.UNKNOWN}
+
+
+async def test_a_posted_reading_is_judged(farm: Farm, store: Log) -> None:
+    async with running(farm, store, SetClock(NOON)) as service:
+        assert (await service.post(**CALM)).json() == {"taken": 1, "new": 1}
+        await service.judged()
+        assert ranked(service)["hill"] is Status.SUITABLE
+
+
+async def test_a_reading_of_45_minutes_ago_makes_every_field_unknown(
+    farm: Farm, store: Log
+) -> None:
+    clock = SetClock(NOON)
+    async with running(farm, store, clock) as service:
+        await service.post(**CALM)
+        clock.at += 45 * 60
+        await service.judged()
+        assert set(ranked(service).values()) == {Status.UNKNOWN}
+
+
+async def test_posting_again_changes_nothing(farm: Farm, store: Log) -> None:
+    async with running(farm, store, SetClock(NOON)) as service:
+        await service.post(**CALM)
+        assert (await service.post(**CALM)).json() == {"taken": 1, "new": 0}
+
+
+async def test_an_implausible_reading_is_kept_but_not_used(farm: Farm, store: Log) -> None:
+    async with running(farm, store, SetClock(NOON)) as service:
+        await service.post(**CALM | {"wind": "200 m/s", "gust": "210 m/s"})
+        await service.judged()
+        assert set(ranked(service).values()) == {Status.UNKNOWN}
+    with store.reading() as session:
+        kept = weather.observations(session, "mast", NOON, NOON + 1)
+    assert kept.series.wind_m_s[0] == pytest.approx(200.0)
+    assert kept.flags["wind_m_s"][0] != 0
+
+
+async def test_a_wrong_token_is_refused(farm: Farm, store: Log) -> None:
+    async with running(farm, store, SetClock(NOON)) as service:
+        service.http.headers["Authorization"] = "Bearer something-else"
+        assert (await service.post(**CALM)).status_code == 401
+
+
+async def test_an_unknown_station_is_refused_in_the_same_words(farm: Farm, store: Log) -> None:
+    async with running(farm, store, SetClock(NOON)) as service:
+        known = await service.http.post(
+            "/stations/mast/readings", json={}, headers={"Authorization": "Bearer no"}
+        )
+        unknown = await service.http.post("/stations/nobody/readings", json={})
+    assert (unknown.status_code, unknown.json()) == (known.status_code, known.json())
+
+
+async def test_a_bad_reading_is_refused_with_its_key_and_mend(farm: Farm, store: Log) -> None:
+    async with running(farm, store, SetClock(NOON)) as service:
+        answer = await service.post(wind="5")
+        assert answer.status_code == 422
+        assert "'wind'" in answer.json()["wrong"]
+
+
+async def test_a_body_that_is_too_large_is_refused(farm: Farm, store: Log) -> None:
+    async with running(farm, store, SetClock(NOON)) as service:
+        answer = await service.http.post("/stations/mast/readings", content=b" " * 300_000)
+        assert answer.status_code == 413
+
+
+async def test_wind_rising_during_a_job_is_pushed(
+    farm: Farm, store: Log, receiver: Receiver
+) -> None:
+    clock = SetClock(NOON)
+    urls = {"grower": receiver.url()}
+    async with running(farm, store, clock, urls=urls) as service:
+        await service.post(**CALM)
+        await service.judged()
+        plan = service.watch.book.plan
+        with store.writing() as session:
+            book.start(session, plan, "hill", "coarse", NOON)
+        await service.judged()
+        clock.at += 60
+        await service.post(**CALM | {"wind": "11 mph", "gust": "19 mph"})
+        await service.judged()
+    [push, *_] = receiver.wait_for(1)
+    assert "hill" in push.title + push.body
+    assert "gust" in push.title + push.body
+
+
+async def test_changes_of_status_are_kept_with_their_reasons(farm: Farm, store: Log) -> None:
+    clock = SetClock(NOON)
+    async with running(farm, store, clock) as service:
+        await service.post(**CALM)
+        await service.judged()
+        clock.at += 60
+        await service.post(**CALM | {"gust": "19 mph"})
+        await service.judged()
+    with store.reading() as session:
+        kept = statuses.history(session, "hill", NOON - 3600, NOON + 3600)
+    assert [change.status for change in kept] == ["unknown", "suitable", "unsuitable"]
+    assert kept[-1].reasons[0]["limit"] == "gust"
+
+
+async def test_health_names_what_is_stale(farm: Farm, store: Log) -> None:
+    async with running(farm, store, SetClock(NOON)) as service:
+        await service.post(**CALM)
+        await service.judged()
+        answer = await service.http.get("/health")
+    stale = {s["name"]: s["stale"] for s in answer.json()["sources"]}
+    assert stale == {"mast": False, "feed": True}
+    assert answer.status_code == 503
+
+
+async def test_messages_wait_in_the_outbox_when_nobody_can_be_reached(
+    farm: Farm, store: Log
+) -> None:
+    clock = SetClock(NOON)
+    async with running(farm, store, clock) as service:
+        await service.post(**CALM)
+        await service.judged()
+        with store.writing() as session:
+            book.start(session, service.watch.book.plan, "hill", "coarse", NOON)
+        await service.judged()
+        clock.at += 60
+        await service.post(**CALM | {"gust": "19 mph"})
+        await service.judged()
+    with store.reading() as session:
+        assert sum(outbox.counts(session).values()) > 0

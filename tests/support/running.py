@@ -1,0 +1,112 @@
+"""The real service on loopback for tests: a watch with its HTTP port, fed by real posts."""
+
+import asyncio
+import contextlib
+import socket
+from collections.abc import AsyncIterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import httpx
+import numpy as np
+import uvicorn
+from pydantic import SecretStr
+
+from watcher.alerts.courier import Courier
+from watcher.farm import Farm
+from watcher.judge.plan import Plan
+from watcher.service.cycle import Book
+from watcher.service.watch import Watch
+from watcher.sources.base import Forecast, PolledSource
+from watcher.store import weather
+from watcher.store.database import Log
+from watcher.weather.series import Site, WeatherSeries
+from watcher.web.app import create_app
+
+TOKEN = "a-token-long-enough-to-be-one"
+
+
+class SetClock:
+    """A clock the test sets."""
+
+    speed = 1.0
+
+    def __init__(self, at: int) -> None:
+        self.at = at
+
+    def now(self) -> int:
+        return self.at
+
+
+@dataclass
+class Running:
+    """A running service, and a client that posts to it as the station ``mast``."""
+
+    watch: Watch
+    clock: SetClock
+    http: httpx.AsyncClient
+
+    async def post(self, **quantities: str) -> httpx.Response:
+        """Post one reading of this moment."""
+        moment = np.datetime64(self.clock.at, "s")
+        return await self.http.post(
+            "/stations/mast/readings", json={"time": f"{moment}Z"} | quantities
+        )
+
+    async def judged(self) -> None:
+        """Wait until a judgement of everything posted so far is done."""
+        before = self.watch.judged
+        self.watch.wake()
+        async with asyncio.timeout(10), self.watch.changed:
+            await self.watch.changed.wait_for(lambda: self.watch.judged > before)
+
+
+@contextlib.asynccontextmanager
+async def running(
+    farm: Farm,
+    store: Log,
+    clock: SetClock,
+    *,
+    urls: Mapping[str, SecretStr] | None = None,
+    sources: Mapping[str, PolledSource] | None = None,
+) -> AsyncIterator[Running]:
+    """Start the service on a free port and stop it in order."""
+    courier = Courier(store, farm, urls or {}, now=clock.now)
+    watch = Watch(Book(Plan.of(farm), store, clock), sources or {}, courier)
+    app = create_app(watch, {"mast": SecretStr(TOKEN)})
+    with socket.socket() as listening:
+        listening.bind(("127.0.0.1", 0))
+        config = uvicorn.Config(app, log_config=None, access_log=False)
+        server = uvicorn.Server(config)
+        stop = asyncio.Event()
+        async with asyncio.TaskGroup() as tasks:
+            tasks.create_task(watch.run(stop))
+            tasks.create_task(server.serve(sockets=[listening]))
+            async with asyncio.timeout(20):
+                while not (server.started and watch.judged):  # noqa: ASYNC110
+                    await asyncio.sleep(0.01)
+            port = listening.getsockname()[1]
+            async with httpx.AsyncClient(
+                base_url=f"http://127.0.0.1:{port}", headers={"Authorization": f"Bearer {TOKEN}"}
+            ) as http:
+                yield Running(watch, clock, http)
+            stop.set()
+            server.should_exit = True
+
+
+def put_forecast(store: Log, now: int, source: str = "feed", **quantities: Any) -> None:
+    """Put a fair forecast of three days into the log, with some quantities changed."""
+    times = now // 3600 * 3600 + 3600 * np.arange(-30, 80)
+    fair = {
+        "wind_m_s": 2.2,
+        "gust_m_s": 3.0,
+        "wind_from_deg": 0.0,
+        "temp_c": 20.0,
+        "humidity_pct": 55.0,
+        "cloud_pct": 60.0,
+        "rain_mm_h": 0.0,
+    } | quantities
+    arrays = {name: np.broadcast_to(value, times.size) for name, value in fair.items()}
+    series = WeatherSeries.of(times, Site(41.0, -96.0, wind_height_m=10.0), source, arrays)
+    with store.writing() as session:
+        weather.add_forecast(session, Forecast(series, now - 600, now - 600, "invented"))

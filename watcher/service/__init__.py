@@ -1,0 +1,1 @@
+"""The running watch: everything built once, scheduled, judged, stopped in order."""
