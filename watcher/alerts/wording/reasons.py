@@ -3,6 +3,7 @@
 import math
 from functools import cache
 
+from watcher.alerts.wording.drift import percent, whither
 from watcher.alerts.wording.words import name
 from watcher.farm import Farm
 from watcher.farm.bearings import side
@@ -133,15 +134,14 @@ class Speaker:
         if not reason.exposed or math.isinf(reason.exposed[0].tolerance_pct):
             return "no neighbour that drift would harm"
         worst = reason.exposed[0]
-        where = _whither(worst.side)
         far = show(worst.gap_m, Kind.LENGTH, self.system)
         return (
-            f"drift onto {name(worst.neighbour)} {where}, {far}: up to {worst.upper_pct:.2g}% of "
-            f"the rate, it stands {worst.tolerance_pct:.2g}% ({reason.origin})"
+            f"drift onto {name(worst.neighbour)} {whither(worst.side)}, {far}: "
+            f"up to {percent(worst.upper_pct)} of the rate, it stands {percent(worst.tolerance_pct)} ({reason.origin})"
         )
 
     def _who(self, field: str, neighbour: str, gap_m: float) -> str:
-        where = _whither(self._side(field, neighbour))
+        where = whither(self._side(field, neighbour))
         far = f", {show(gap_m, Kind.LENGTH, self.system)}" if math.isfinite(gap_m) else ""
         return f"{name(neighbour)} downwind {where}{far}"
 
@@ -152,10 +152,6 @@ class Speaker:
 
 def _name_of(limit: Limit) -> str:
     return _NAMES.get(limit, limit.value)
-
-
-def _whither(side_word: str) -> str:
-    return side_word if side_word == "all round" else f"to the {side_word}"
 
 
 def _nearer(reason: Reason) -> float:
