@@ -79,6 +79,30 @@ def _landing(judgement: Judgement, pairs: np.ndarray, field: int, time: int) -> 
     )
 
 
+@dataclass(frozen=True)
+class DownwindCurve:
+    """Deposit against distance straight downwind of a field. [D] each, metres and % of its rate"""
+
+    distance_m: Floats
+    expected_pct: Floats
+    upper_pct: Floats
+
+
+def downwind_curve(
+    judgement: Judgement, field: int, setup: int, time: int, distance_m: Floats
+) -> DownwindCurve:
+    """What would land at each distance if the wind held its mean direction. NaN where unknown."""
+    plan = judgement.plan
+    wind_from = judgement.series.wind_from_deg[time]
+    toward = round(float(np.nan_to_num(wind_from)) + 180.0) % 360
+    along = bearings(gap_m=distance_m, width_m=plan.reach.width_m[field, toward])
+    at = Deposit(along.edge_pct, along.strip_pct, along.upper_pct, along.extrapolated).scaled(
+        judgement.drift.strength.at(field, setup, time)
+    )
+    known = 0.0 if np.isfinite(wind_from) else np.nan
+    return DownwindCurve(distance_m, at.edge_pct + known, at.upper_pct + known)
+
+
 def _name(plan: Plan, pair: int) -> str:
     return list(plan.farm.told.neighbours)[int(plan.reach.pair_neighbour[pair])]
 

@@ -22,16 +22,15 @@ def exposed_line(found: Exposed, system: System) -> str:
     said = f"{name(found.neighbour)} {whither(found.side)}, {far}: "
     if math.isnan(found.upper_pct):
         return said + "unknown, the wind or its direction is missing"
+    if found.upper_pct == 0.0:
+        return said + "nothing lands there in this wind"
     said += (
         f"{percent(found.edge_pct)} of the rate expected at its edge, "
         f"{percent(found.strip_pct)} over its first {show(STRIP_M, Kind.LENGTH, system)}, "
         f"up to {percent(found.upper_pct)}; "
     )
-    said += (
-        "takes no harm"
-        if math.isinf(found.tolerance_pct)
-        else f"it stands {percent(found.tolerance_pct)}"
-    )
+    stands = f"it stands {percent(found.tolerance_pct)}"
+    said += "it takes no harm" if math.isinf(found.tolerance_pct) else stands
     return said + (" (beyond what was ever measured)" if found.extrapolated else "")
 
 
@@ -53,8 +52,8 @@ def mend_line(mends: Mends) -> str:
     if 0 < len(mends.wind_from) < len(_POINTS):
         ways.append(f"wait for wind from {' or '.join(_ranges(mends.wind_from))}")
     if not ways:
-        return "Nothing mends it at this wind: no other setup, no outer swaths left, no direction."
-    return f"To mend it, {'; or '.join(ways)}."
+        return "Nothing brings that down in this wind: no setup, no swaths left out, no direction."
+    return f"To bring that down, {'; or '.join(ways)}."
 
 
 def _ranges(points: tuple[str, ...]) -> list[str]:

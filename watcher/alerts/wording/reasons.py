@@ -137,7 +137,8 @@ class Speaker:
         far = show(worst.gap_m, Kind.LENGTH, self.system)
         return (
             f"drift onto {name(worst.neighbour)} {whither(worst.side)}, {far}: "
-            f"up to {percent(worst.upper_pct)} of the rate, it stands {percent(worst.tolerance_pct)} ({reason.origin})"
+            f"up to {percent(worst.upper_pct)} of the rate, "
+            f"it stands {percent(worst.tolerance_pct)} ({reason.origin})"
         )
 
     def _who(self, field: str, neighbour: str, gap_m: float) -> str:

@@ -32,6 +32,8 @@ def _others(speaker: Speaker, advice: Advice) -> Iterator[str]:
 
 def _loses(advice: SetupAdvice) -> str:
     control = advice.control
+    if round(control.judged_pct) == 0:
+        return "loses no weed control"
     return (
         f"loses up to {control.judged_pct:.0f}% of weed control here "
         f"(the field stands {control.tolerated_pct:.0f}%)"
@@ -49,13 +51,14 @@ def _exposes(advice: SetupAdvice) -> str:
 
 def _against(other: SetupAdvice, chosen: SetupAdvice) -> str:
     costs = cost(other, chosen)
-    said = f"; against {name(chosen.name)} {abs(costs.loss_pct):.0f} points "
-    said += "less control" if costs.loss_pct >= 0 else "more control"
-    if math.isfinite(costs.exposure):
-        said += f", {costs.exposure:.2g} times the drift"
+    points = round(costs.loss_pct)
+    said = [f"{abs(points)} points {'less' if points > 0 else 'more'} control"] if points else []
+    if math.isfinite(costs.exposure) and f"{costs.exposure:.2g}" != "1":
+        said.append(f"{costs.exposure:.2g} times the drift")
     if abs(costs.duration_s) >= 60:
-        said += f", {span(abs(costs.duration_s))} {'longer' if costs.duration_s > 0 else 'quicker'}"
-    return said
+        longer = "longer" if costs.duration_s > 0 else "quicker"
+        said.append(f"{span(abs(costs.duration_s))} {longer}")
+    return f"; against {name(chosen.name)} {', '.join(said) or 'no difference'}"
 
 
 def setup_lines(speaker: Speaker, advice: SetupAdvice) -> list[str]:
@@ -90,7 +93,8 @@ def _nozzle_lines(advice: SetupAdvice, system: System) -> Iterator[str]:
     yield (
         f"Droplets {need.droplets.words}"
         + ("" if need.droplets is told.droplets else f", not {told.droplets.words} as told")
-        + f"; one class finer above {show(need.finer_above_m_s, Kind.SPEED, system, 1)}."
+        + f"; at this rate one class finer above "
+        f"{show(need.finer_above_m_s, Kind.SPEED, system, 1)}."
     )
 
 
