@@ -2,7 +2,7 @@
 
 import typer
 
-from watcher.cli import farm, job, log, now, running
+from watcher.cli import explain, farm, job, log, now, running
 
 app = typer.Typer(
     no_args_is_help=True,
@@ -13,6 +13,7 @@ app = typer.Typer(
 )
 farm.add_to(app)
 now.add_to(app)
+explain.add_to(app)
 running.add_to(app)
 app.add_typer(job.app, name="job")
 app.add_typer(log.app, name="log")

@@ -27,11 +27,16 @@ def exposed_line(found: Exposed, system: System) -> str:
     said += (
         f"{percent(found.edge_pct)} of the rate expected at its edge, "
         f"{percent(found.strip_pct)} over its first {show(STRIP_M, Kind.LENGTH, system)}, "
-        f"up to {percent(found.upper_pct)}; "
+        f"{up_to(found.upper_pct)}; "
     )
     stands = f"it stands {percent(found.tolerance_pct)}"
     said += "it takes no harm" if math.isinf(found.tolerance_pct) else stands
     return said + (" (beyond what was ever measured)" if found.extrapolated else "")
+
+
+def up_to(value: float) -> str:
+    """Return an upper estimate: ``"up to 0.012%"``, ``"under 0.001%"``."""
+    return percent(value) if 0 < value < _LEAST_TOLD_PCT else f"up to {percent(value)}"
 
 
 def percent(value: float) -> str:

@@ -3,7 +3,7 @@
 import math
 from functools import cache
 
-from watcher.alerts.wording.drift import percent, whither
+from watcher.alerts.wording.drift import percent, up_to, whither
 from watcher.alerts.wording.words import name
 from watcher.farm import Farm
 from watcher.farm.bearings import side
@@ -137,7 +137,7 @@ class Speaker:
         far = show(worst.gap_m, Kind.LENGTH, self.system)
         return (
             f"drift onto {name(worst.neighbour)} {whither(worst.side)}, {far}: "
-            f"up to {percent(worst.upper_pct)} of the rate, "
+            f"{up_to(worst.upper_pct)} of the rate, "
             f"it stands {percent(worst.tolerance_pct)} ({reason.origin})"
         )
 

@@ -3,7 +3,7 @@
 import math
 from collections.abc import Iterator
 
-from watcher.alerts.wording.drift import percent
+from watcher.alerts.wording.drift import up_to
 from watcher.alerts.wording.reasons import Speaker
 from watcher.alerts.wording.words import SHAPES, name, span
 from watcher.farm.models import Adjuvant
@@ -46,7 +46,7 @@ def _exposes(advice: SetupAdvice) -> str:
         return ""
     if math.isnan(worst.upper_pct):
         return f", drift onto {name(worst.neighbour)} unknown"
-    return f", up to {percent(worst.upper_pct)} of the rate on {name(worst.neighbour)}"
+    return f", {up_to(worst.upper_pct)} of the rate on {name(worst.neighbour)}"
 
 
 def _against(other: SetupAdvice, chosen: SetupAdvice) -> str:
