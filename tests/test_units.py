@@ -1,4 +1,4 @@
-"""Quantities and their units, against a general unit library and the trade's constants."""
+"""Quantities and their units: the spellings against the units library, values against constants."""
 
 from typing import Annotated
 

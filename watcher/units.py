@@ -3,17 +3,19 @@
 SI inside, the grower's units at every edge: this module is the edge. Everything else in the
 package handles bare floats whose unit is in their name (``wind_m_s``, ``carrier_l_ha``).
 
-Only the units listed here are read, each where it fits: a general unit parser takes ``"15 in"``
-for a carrier (litres a hectare are a length) and ``"3 ac"`` for a speed.
+What a unit is worth is the units library's to say. Which spellings are read, and where, is listed
+here: a units parser left to itself takes ``"15 in"`` for a carrier (litres a hectare are a length)
+and ``"3 ac"`` for a speed.
 """
 
 import difflib
 import re
 from dataclasses import dataclass
 from enum import Enum
-from functools import cached_property
+from functools import cache, cached_property
 from typing import Annotated, Any, Literal, NamedTuple
 
+import pint
 from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import core_schema
 
@@ -21,84 +23,96 @@ System = Literal["us", "metric"]
 
 _NUMBER_AND_UNIT = re.compile(r"\s*([-+]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][-+]?[0-9]+)?)(.*)")
 
+_Units = dict[str, str]
+"""From a spelling to the units library's name."""
+
+
+def _units(*rows: tuple[str, str]) -> _Units:
+    """Return the library's name for every spelling; each row's first spelling is suggested."""
+    return {spelling: name for name, spellings in rows for spelling in spellings.split()}
+
+
+def _per(over: _Units, under: _Units) -> _Units:
+    """Return units such as "gal/acre"."""
+    return {f"{a}/{b}": f"{over[a]} / {under[b]}" for a in over for b in under}
+
+
+_TIME = _units(
+    ("second", "s sec second seconds"),
+    ("minute", "min minute minutes"),
+    ("hour", "h hr hour hours"),
+    ("day", "d day days"),
+)
+_LENGTH = _units(
+    ("meter", "m metre metres meter meters"),
+    ("foot", "ft foot feet"),
+    ("inch", "in inch inches"),
+    ("centimeter", "cm"),
+    ("millimeter", "mm"),
+    ("kilometer", "km"),
+    ("mile", "mi mile miles"),
+    ("yard", "yd yard yards"),
+)
+_AREA = _units(
+    ("meter ** 2", "m2 m**2"),
+    ("field_acre", "acre ac acres"),
+    ("hectare", "ha hectare hectares"),
+)
+_VOLUME = _units(
+    ("liter", "L litre litres liter liters"),
+    ("gallon", "gal gallon gallons"),
+    ("meter ** 3", "m3"),
+)
+_SPEED = _units(
+    ("meter / second", "m/s"),
+    ("mile / hour", "mph mi/h"),
+    ("kilometer / hour", "km/h kph"),
+    ("knot", "kn kt kts knot knots"),
+    ("foot / second", "ft/s"),
+)
+_STEP = _units(
+    ("delta_degree_Celsius", "K degC delta_degC °C C Cel kelvin"),
+    ("delta_degree_Fahrenheit", "degF delta_degF °F F"),
+)
+_TEMPERATURE = _units(
+    ("degree_Celsius", "degC °C C Cel celsius"),
+    ("degree_Fahrenheit", "degF °F F fahrenheit"),
+    ("kelvin", "K kelvin"),
+)
+_PRESSURE = _units(
+    ("pascal", "Pa"),
+    ("hectopascal", "hPa hectopascal mbar mb"),
+    ("kilopascal", "kPa"),
+    ("bar", "bar"),
+    ("pound_force_per_square_inch", "psi"),
+    ("inch_Hg", "inHg"),
+)
+_ANGLE = _units(("degree", "deg ° degree degrees"), ("radian", "rad"))
+_PERCENT = _units(("percent", "% percent pct"), ("dimensionless", "dimensionless"))
+_IRRADIANCE = _units(("watt / meter ** 2", "W/m2 W/m² W/m^2 W/m**2"))
+
+
+@cache
+def _registry() -> "pint.UnitRegistry[Any]":
+    registry: pint.UnitRegistry[Any] = pint.UnitRegistry()
+    # Fields are sold in international acres; the library's acre is the US survey one, 4 parts in a
+    # million larger.
+    registry.define("field_acre = 43560 * foot ** 2")
+    return registry
+
 
 class _Scale(NamedTuple):
     """A unit as a straight line: inside = (number - zero) * factor."""
 
     factor: float
-    zero: float = 0.0
+    zero: float
 
 
-_Units = dict[str, _Scale]
-
-
-def _units(*rows: tuple[float, str], zero: float = 0.0) -> _Units:
-    """Return a scale for every spelling; the first of each row is the one suggested."""
-    return {name: _Scale(factor, zero) for factor, names in rows for name in names.split()}
-
-
-def _per(over: _Units, under: _Units, size: float = 1.0) -> _Units:
-    """Return units such as "gal/acre"; ``size`` is one unit of the kind in the parts' own."""
-    return {
-        f"{a}/{b}": _Scale(over[a].factor / under[b].factor / size) for a in over for b in under
-    }
-
-
-# Exact by definition: the foot and so the mile, the acre (international, 43 560 square feet) and
-# the knot; the US gallon of 231 cubic inches; the pound-force of psi.
-_FOOT = 0.3048
-_ACRE = 43_560 * _FOOT**2
-_GALLON_L = 3.785411784
-_PSI = 0.45359237 * 9.80665 / (_FOOT / 12) ** 2
-_INCH_OF_MERCURY = 133.322387415 * 25.4  # the conventional millimetre of mercury
-
-_TIME = _units(
-    (1.0, "s sec second seconds"),
-    (60.0, "min minute minutes"),
-    (3600.0, "h hr hour hours"),
-    (86_400.0, "d day days"),
-)
-_LENGTH = _units(
-    (1.0, "m metre metres meter meters"),
-    (_FOOT, "ft foot feet"),
-    (_FOOT / 12, "in inch inches"),
-    (0.01, "cm"),
-    (0.001, "mm"),
-    (1000.0, "km"),
-    (5280 * _FOOT, "mi mile miles"),
-    (3 * _FOOT, "yd yard yards"),
-)
-_AREA = _units((1.0, "m2 m**2"), (_ACRE, "acre ac acres"), (10_000.0, "ha hectare hectares"))
-_VOLUME = _units(
-    (1.0, "L litre litres liter liters"), (_GALLON_L, "gal gallon gallons"), (1000.0, "m3")
-)
-_SPEED = _units(
-    (1.0, "m/s"),
-    (5280 * _FOOT / 3600, "mph mi/h"),
-    (1 / 3.6, "km/h kph"),
-    (1852 / 3600, "kn kt kts knot knots"),
-    (_FOOT, "ft/s"),
-)
-_STEP = _units(
-    (1.0, "K degC delta_degC °C C Cel kelvin"),
-    (5 / 9, "degF delta_degF °F F"),
-)
-_TEMPERATURE = (
-    _units((1.0, "degC °C C Cel celsius"))
-    | _units((5 / 9, "degF °F F fahrenheit"), zero=32.0)
-    | _units((1.0, "K kelvin"), zero=273.15)
-)
-_PRESSURE = _units(
-    (1.0, "Pa"),
-    (100.0, "hPa hectopascal mbar mb"),
-    (1000.0, "kPa"),
-    (1e5, "bar"),
-    (_PSI, "psi"),
-    (_INCH_OF_MERCURY, "inHg"),
-)
-_ANGLE = _units((1.0, "deg ° degree degrees"), (57.29577951308232, "rad"))
-_PERCENT = _units((1.0, "% percent pct"), (100.0, "dimensionless"))
-_IRRADIANCE = _units((1.0, "W/m2 W/m² W/m^2 W/m**2"))
+@cache
+def _scale(name: str, inside: str) -> _Scale:
+    """Ask the library once how a unit relates to the one used inside; both by its names."""
+    zero, one = (_registry().Quantity(n, name).to(inside).magnitude for n in (0.0, 1.0))
+    return _Scale(one - zero, -zero / (one - zero))
 
 
 class Kind(Enum):
@@ -126,32 +140,32 @@ class Kind(Enum):
         ("gal/acre", "L/ha"),
         0,
         "15 gal/acre",
-        _per(_VOLUME, _AREA, 1 / 10_000) | _units((10_000 * _GALLON_L / _ACRE, "gpa")),
+        _per(_VOLUME, _AREA) | _units(("gallon / field_acre", "gpa")),
     )
     FLOW = (
         "L/min",
         ("gal/min", "L/min"),
         2,
         "0.4 gal/min",
-        _per(_VOLUME, _TIME, 1 / 60) | _units((_GALLON_L, "gpm")),
+        _per(_VOLUME, _TIME) | _units(("gallon / minute", "gpm")),
     )
     DURATION = ("s", ("h", "h"), 1, "4 h", _TIME)
     ANGLE = ("deg", ("deg", "deg"), 0, "30 deg", _ANGLE)
     PRESSURE = ("Pa", ("psi", "bar"), 0, "40 psi", _PRESSURE)
-    RAIN_RATE = ("mm/h", ("in/h", "mm/h"), 2, "0.5 mm/h", _per(_LENGTH, _TIME, 0.001 / 3600))
+    RAIN_RATE = ("mm/h", ("in/h", "mm/h"), 2, "0.5 mm/h", _per(_LENGTH, _TIME))
     PERCENT = ("%", ("%", "%"), 0, "40 %", _PERCENT)
     IRRADIANCE = ("W/m2", ("W/m2", "W/m2"), 0, "500 W/m2", _IRRADIANCE)
 
     @cached_property
     def _by_spelling(self) -> _Units:
-        return {_plain(name): scale for name, scale in self.units.items()}
+        return {_plain(spelling): name for spelling, name in self.units.items()}
 
     def scale(self, unit: str) -> _Scale:
         """Return how a unit, in any case and spacing, relates to the one used inside."""
-        try:
-            return self._by_spelling[_plain(unit)]
-        except KeyError:
-            raise UnreadableQuantityError(unit, self, self._refusal(unit)) from None
+        name = self._by_spelling.get(_plain(unit))
+        if name is None:
+            raise UnreadableQuantityError(unit, self, self._refusal(unit))
+        return _scale(name, self._by_spelling[_plain(self.inside)])
 
     def _refusal(self, unit: str) -> str:
         if any(_plain(unit) in other._by_spelling for other in Kind):

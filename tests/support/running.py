@@ -86,12 +86,15 @@ async def running(
                 while not (server.started and watch.judged):  # noqa: ASYNC110
                     await asyncio.sleep(0.01)
             port = listening.getsockname()[1]
-            async with httpx.AsyncClient(
-                base_url=f"http://127.0.0.1:{port}", headers={"Authorization": f"Bearer {TOKEN}"}
-            ) as http:
-                yield Running(watch, clock, http)
-            stop.set()
-            server.should_exit = True
+            try:
+                async with httpx.AsyncClient(
+                    base_url=f"http://127.0.0.1:{port}",
+                    headers={"Authorization": f"Bearer {TOKEN}"},
+                ) as http:
+                    yield Running(watch, clock, http)
+            finally:
+                stop.set()
+                server.should_exit = True
 
 
 def put_forecast(store: Log, now: int, source: str = "feed", **quantities: Any) -> None:

@@ -10,6 +10,9 @@ from typing import Any
 import structlog
 
 from watcher.alerts import cycle as alerts
+from watcher.alerts import watch_runs
+from watcher.alerts.acknowledgement import Links
+from watcher.alerts.posting import Post
 from watcher.alerts.wording.reasons import Speaker
 from watcher.judge.plan import Plan
 from watcher.judge.ranking import FieldNow
@@ -35,22 +38,28 @@ class Book:
     store: Log
     clock: Clock
     run_id: int | None = None
-    speaker: Speaker = field(init=False)
+    links: Links | None = None
+    """Makes the links by which alerts are acknowledged; None where nobody could open one."""
+    post: Post = field(init=False)
 
     def __post_init__(self) -> None:
-        self.speaker = Speaker(self.plan.farm)
+        self.post = Post(Speaker(self.plan.farm), self.links)
 
     def begin(self) -> None:
-        """Note that the watch runs from now on."""
+        """Note that the watch runs from now on, and tell from when to when it did not."""
+        now = self.clock.now()
         with self.store.writing() as session:
-            self.run_id = runs.begin(session, self.clock.now())
+            watch_runs.tell_start(session, self.post, now)
+            self.run_id = runs.begin(session, now)
 
     def end(self) -> None:
-        """Note that the watch stops in good order."""
+        """Note that the watch stops in good order, and tell those who are still spraying."""
         if self.run_id is None:
             return
+        now = self.clock.now()
         with self.store.writing() as session:
-            runs.end(session, self.run_id, self.clock.now())
+            watch_runs.tell_stop(session, self.post, now)
+            runs.end(session, self.run_id, now)
 
     def judge(self) -> Picture:
         """Judge the weather as the log has it, and write every change with what it causes."""
@@ -67,7 +76,7 @@ class Book:
                     reasons=_kept_reasons(seen),
                 )
             told = alerts.run(
-                session, self.speaker, picture.judgement, picture.outlook, picture.ranking
+                session, self.post, picture.judgement, picture.outlook, picture.ranking
             )
             if self.run_id is not None:
                 runs.seen(session, self.run_id, now)

@@ -114,8 +114,10 @@ class Watch:
 
     async def _judging(self) -> None:
         while True:
+            # Not wait_for: before Python 3.12 it may swallow a cancellation that comes just then.
             with contextlib.suppress(TimeoutError):
-                await asyncio.wait_for(self._wake.wait(), _CYCLE_EVERY_S / self.clock.speed)
+                async with asyncio.timeout(_CYCLE_EVERY_S / self.clock.speed):
+                    await self._wake.wait()
             self._wake.clear()
             await self._judge()
 
@@ -177,6 +179,7 @@ class Watch:
         """Tell what must be told before going, send what is due, leave the log in order."""
         await self._in_log(self.book.end)
         with contextlib.suppress(TimeoutError):
-            await asyncio.wait_for(self.courier.drain(), _DRAIN_S)
+            async with asyncio.timeout(_DRAIN_S):
+                await self.courier.drain()
         self._worker.shutdown(wait=True)
         log.info("stopped")
