@@ -8,6 +8,7 @@ from pydantic import BeforeValidator, Field, WithJsonSchema
 from pydantic_core import PydanticCustomError
 
 from watcher.farm.feeds import Source
+from watcher.farm.products import EppoCode, Product, RecordRule
 from watcher.farm.told import Name, Share, Told, Words
 from watcher.units import (
     Angle,
@@ -272,6 +273,20 @@ class FieldPlan(Told):
     """Height of the crop canopy, for the wind profile. The 0.12 m default is FAO-56's grass. [m]"""
     latest: Day | None = None
     """Last day the field should be sprayed."""
+    products: tuple[str, ...] = ()
+    """Names of the products it is sprayed with, for its record."""
+    pests: Words | None = None
+    """What is to be killed, in the grower's words, for its record; its target when not told."""
+    eppo: EppoCode | None = None
+    """The crop's code in the EPPO database."""
+    location: Words | None = None
+    """Where it lies, as a record must say it: county, township and section, or an address."""
+    parcel: Words | None = None
+    """Reference of its parcel in an official register."""
+    client: Words | None = None
+    """Whom it is sprayed for, when that is somebody else."""
+    client_address: Words | None = None
+    """Where they live."""
 
 
 class Neighbour(Told):
@@ -395,6 +410,12 @@ class FarmBasics(Told):
     """Units shown; both are read."""
     fields_file: Words = "fields.geojson"
     """Boundaries (GeoJSON, RFC 7946), relative to the farm file."""
+    applicator: Words | None = None
+    """The certified applicator who sprays or supervises, for the records."""
+    certificate: Words | None = None
+    """Number of their certificate or licence."""
+    record_rules: tuple[RecordRule, ...] = ("7 CFR 110", "EU 2023/564")
+    """Rules the records are checked against before they are closed."""
 
 
 class FarmFile(Told):
@@ -409,5 +430,6 @@ class FarmFile(Told):
     windows: dict[Name, Window]
     fields: dict[Name, FieldPlan]
     neighbours: dict[Name, Neighbour] = Field(default_factory=dict)
+    products: dict[Name, Product] = Field(default_factory=dict)
     sources: dict[Name, Source]
     recipients: dict[Name, Recipient] = Field(default_factory=dict)

@@ -12,7 +12,16 @@ from watcher.farm.models import FarmFile
 from watcher.farm.problems import FarmFileError, Problem
 from watcher.farm.slips import Steps, problem_of
 
-_TABLES = ("sprayers", "setups", "windows", "fields", "neighbours", "sources", "recipients")
+_TABLES = (
+    "sprayers",
+    "setups",
+    "windows",
+    "fields",
+    "neighbours",
+    "products",
+    "sources",
+    "recipients",
+)
 _NO_FARM = {"name": "-", "time_zone": "-", "units": "us"}
 """Stands in for a [farm] that cannot be read; boundaries are then sought where they usually are."""
 

@@ -10,6 +10,7 @@ from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails
 
+from watcher.farm.dose import UnreadableDoseError
 from watcher.farm.feeds import Source
 from watcher.farm.models import FarmFile
 from watcher.farm.problems import Problem, did_you_mean
@@ -38,6 +39,8 @@ _MENDS = {
     "greater_than": "check the number",
     "bool_type": "write true or false, without quotes",
     "bool_parsing": "write true or false, without quotes",
+    "dose": UnreadableDoseError.mend,
+    "eppo": 'look it up in the EPPO database; maize is "ZEAMX"',
 }
 
 

@@ -11,6 +11,7 @@ _LEADS = (
     ("setups", "sprayer", "sprayers"),
     ("fields", "window", "windows"),
     ("fields", "setups", "setups"),
+    ("fields", "products", "products"),
     ("recipients", "backup", "recipients"),
 )
 

@@ -1,0 +1,73 @@
+"""Doses as labels state them: an amount of product an area, kept in the label's own units."""
+
+import math
+import re
+from dataclasses import dataclass
+from typing import Annotated, Self
+
+from pydantic import AfterValidator, WithJsonSchema
+from pydantic_core import PydanticCustomError
+
+from watcher.units import Kind
+
+AMOUNT_UNITS = ("fl oz", "pt", "qt", "gal", "mL", "L", "oz", "lb", "g", "kg")
+_EXAMPLE = "22 fl oz/acre"
+_SIGNIFICANT = 4
+
+
+class UnreadableDoseError(ValueError):
+    """The text is not an amount an area; says what would be."""
+
+    mend = (
+        f'write amount, unit and area, such as "{_EXAMPLE}" or "1.5 L/ha"; '
+        f"units: {', '.join(AMOUNT_UNITS)}"
+    )
+
+    def __init__(self, text: str) -> None:
+        super().__init__(f'"{text}" is not an amount an area; {self.mend}')
+
+
+@dataclass(frozen=True)
+class Dose:
+    """So much of a product on so much ground."""
+
+    amount: float
+    unit: str
+    """One of ``AMOUNT_UNITS``."""
+    area_m2: float
+    """The ground the amount is for: an acre, a hectare."""
+
+    @classmethod
+    def read(cls, text: str) -> Self:
+        """Read ``"22 fl oz/acre"``. Raises UnreadableDoseError."""
+        match = re.fullmatch(r"\s*([0-9]+\.?[0-9]*|\.[0-9]+)\s*([A-Za-z ]+?)\s*/\s*(\S+)\s*", text)
+        units = {unit.casefold(): unit for unit in AMOUNT_UNITS}
+        if match is None or match[2].casefold() not in units:
+            raise UnreadableDoseError(text)
+        try:
+            area_m2 = Kind.AREA.scale(match[3]).factor
+        except ValueError:
+            raise UnreadableDoseError(text) from None
+        return cls(float(match[1]), units[match[2].casefold()], area_m2)
+
+    def on(self, area_m2: float) -> str:
+        """Return how much an area takes, to four figures: ``"880.0 fl oz"``."""
+        total = self.amount * area_m2 / self.area_m2
+        figures = math.floor(math.log10(total)) + 1 if total > 0 else 1
+        return f"{total:.{max(0, _SIGNIFICANT - figures)}f} {self.unit}"
+
+
+def _checked(text: str) -> str:
+    try:
+        Dose.read(text)
+    except UnreadableDoseError:
+        raise PydanticCustomError("dose", "Input should be an amount an area") from None
+    return text
+
+
+DoseText = Annotated[
+    str,
+    AfterValidator(_checked),
+    WithJsonSchema({"type": "string", "examples": [_EXAMPLE]}),
+]
+"""A dose as written, checked that it can be read."""
