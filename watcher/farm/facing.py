@@ -31,22 +31,30 @@ def faced(
     A side faces what lies straight ahead of it. What lies ahead of no side, off a corner, is faced
     by the sides that see it half to one hand; a yard in a hole of the field by none of them.
     """
-    if shapely.dwithin(field, neighbour, within_m) and _in_a_hole(field, neighbour):
-        return [Faced(None, neighbour, float(shapely.distance(field, neighbour)))]
-    ahead = list(_ahead(sides, neighbour, within_m, _SQUARE))
-    return ahead or list(_ahead(sides, neighbour, within_m, _FLARED))
+    pieces = [p for p in shapely.get_parts(neighbour) if shapely.dwithin(field, p, within_m)]
+    return [found for piece in pieces for found in _faced(field, sides, piece, within_m)]
 
 
-def _in_a_hole(field: Polygonal, neighbour: Polygonal) -> bool:
-    filled = shapely.union_all([shapely.Polygon(p.exterior) for p in shapely.get_parts(field)])
-    return bool(shapely.contains(filled, shapely.centroid(neighbour)))
+def _faced(
+    field: Polygonal, sides: Sequence[Side], piece: shapely.Polygon, within_m: float
+) -> list[Faced]:
+    if _in_a_hole(field, piece):
+        return [Faced(None, piece, float(shapely.distance(field, piece)))]
+    ahead = list(_ahead(sides, piece, within_m, _SQUARE))
+    return ahead or list(_ahead(sides, piece, within_m, _FLARED))
+
+
+def _in_a_hole(field: Polygonal, piece: shapely.Polygon) -> bool:
+    """Whether most of it lies within the field's outline."""
+    outline = shapely.union_all([shapely.Polygon(p.exterior) for p in shapely.get_parts(field)])
+    return bool(shapely.intersection(outline, piece).area > piece.area / 2)
 
 
 def _ahead(
-    sides: Sequence[Side], neighbour: Polygonal, within_m: float, flare: float
+    sides: Sequence[Side], piece: shapely.Polygon, within_m: float, flare: float
 ) -> Iterator[Faced]:
     for side in sides:
-        part = shapely.intersection(_before(side, within_m, flare), neighbour)
+        part = shapely.intersection(_before(side, within_m, flare), piece)
         if part.area > _LEAST_PART_M2:
             line = shapely.LineString(side.corners)
             yield Faced(side, _polygons(part), float(shapely.distance(line, part)))

@@ -140,9 +140,10 @@ def end_rows(judgement: Judgement, field: int, setup: int, time: int) -> tuple[E
 def _place(found: tuple[_Front, EndRow], wind_from_deg: float) -> tuple[float, ...]:
     front, row = found
     worst = front.decides.worst if front.parts else 0.0
-    # What else is equal goes by the wind, so that a turned farm in a turned wind is no other farm.
+    # Rounded, and what is equal then by the wind: a turned farm in a turned wind is no other farm.
+    alike = float(f"{worst:.3g}")
     aside = round(front.outward_deg - wind_from_deg) % 360
-    return (row.turn, np.inf if row.changes_at is None else row.changes_at, -worst, aside)
+    return (row.turn, np.inf if row.changes_at is None else row.changes_at, -alike, aside)
 
 
 def _fronts(judgement: Judgement, case: Case) -> Iterator[_Front]:

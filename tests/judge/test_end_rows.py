@@ -1,0 +1,182 @@
+"""Which sides to spray first: neighbours at chosen sides, in one wind after another."""
+
+from typing import Any
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from tests.support.compass_farm import FIELD, beside, compass_farm, turned
+from tests.support.worked_farm import NOON_UTC, fair_weather
+from watcher.farm import Farm
+from watcher.judge.end_rows import ALL_ROUND, EndRow, Turn, Why, end_rows
+from watcher.judge.judgement import judge
+from watcher.judge.plan import Plan
+
+HOUR = 3600
+SIDES = ("N", "E", "S", "W")
+NORTH = {"vines": beside("N", 10.0)}
+
+
+def rows_of(farm: Farm, setup: str = "coarse15", **sky: Any) -> dict[str, EndRow]:
+    plan = Plan.of(farm)
+    judgement = judge(plan, fair_weather(**sky))
+    return {r.side: r for r in end_rows(judgement, 0, plan.setups.index(setup), 0)}
+
+
+def test_the_side_beside_a_neighbour_the_wind_blows_away_from_is_first() -> None:
+    rows = rows_of(compass_farm(NORTH), wind_from_deg=0.0)
+    assert next(iter(rows)) == "N"
+    assert (rows["N"].turn, rows["N"].why) == (Turn.FIRST, Why.AWAY)
+    assert rows["N"].neighbour == "vines"
+    assert rows["N"].distance_m == pytest.approx(10.0, abs=0.01)
+
+
+def test_calm_air_towards_a_neighbour_that_stands_it_is_a_reason_to_go_first() -> None:
+    rows = rows_of(compass_farm(NORTH), wind_from_deg=180.0, wind_mph=4.0)
+    assert (rows["N"].turn, rows["N"].why) == (Turn.FIRST, Why.CALM)
+
+
+def test_a_side_the_wind_blows_over_is_left_for_the_hour_the_forecast_turns() -> None:
+    wind = np.where(np.arange(72) < 3, 180.0, 0.0)
+    row = rows_of(compass_farm(NORTH), wind_from_deg=wind, wind_mph=9.0)["N"]
+    assert (row.turn, row.why) == (Turn.LEAVE, Why.DOWNWIND)
+    assert row.changes_at == NOON_UTC + 3 * HOUR
+    assert row.wind_from_then == "N"
+
+
+def test_a_side_is_not_left_for_an_hour_in_which_the_field_is_closed() -> None:
+    hours = np.arange(72)
+    wind = np.where(hours < 3, 180.0, 0.0)
+    rain = np.where((hours >= 3) & (hours < 12), 2.0, 0.0)
+    row = rows_of(compass_farm(NORTH), wind_from_deg=wind, wind_mph=9.0, rain_mm_h=rain)["N"]
+    # Rain-free time after is 4 h: until the rain is over the field is closed.
+    assert row.changes_at is not None
+    assert row.changes_at >= NOON_UTC + 12 * HOUR
+
+
+def test_a_side_to_spray_first_names_the_hour_the_wind_turns_on_it() -> None:
+    wind = np.where(np.arange(72) < 5, 0.0, 180.0)
+    row = rows_of(compass_farm(NORTH), wind_from_deg=wind, wind_mph=9.0)["N"]
+    assert row.turn is Turn.FIRST
+    assert (row.changes_at, row.then) == (NOON_UTC + 5 * HOUR, Why.DOWNWIND)
+
+
+def test_where_no_hour_is_better_the_swaths_to_leave_are_told() -> None:
+    farm = compass_farm(NORTH, tables=any_wind_towards_neighbours())
+    row = rows_of(farm, "fine15", wind_from_deg=180.0, wind_mph=9.0)["N"]
+    assert (row.turn, row.changes_at) == (Turn.LEAVE, None)
+    assert row.leave_swaths is not None
+    assert row.leave_swaths >= 1
+
+
+def test_no_swaths_are_told_where_the_wind_rule_itself_forbids_the_wind() -> None:
+    row = rows_of(compass_farm(NORTH), "fine15", wind_from_deg=180.0, wind_mph=9.0)["N"]
+    assert (row.turn, row.leave_swaths) == (Turn.LEAVE, None)
+
+
+def any_wind_towards_neighbours() -> dict[str, Any]:
+    wind = {"low": "3 mph", "high": "10 mph"}
+    return {
+        "windows": {
+            "contact": {"wind": wind, "neighbours": {"susceptible": "any wind in the window"}}
+        }
+    }
+
+
+@pytest.mark.parametrize("missing", ["wind_from_deg", "wind_mph"])
+def test_without_a_wind_or_its_direction_a_side_that_someone_minds_is_left(missing: str) -> None:
+    sky: dict[str, Any] = {missing: np.nan}
+    row = rows_of(compass_farm(NORTH), **sky)["N"]
+    assert (row.turn, row.why) == (Turn.LEAVE, Why.UNKNOWN)
+
+
+def test_still_air_is_no_reason_to_go_first() -> None:
+    row = rows_of(compass_farm(NORTH), wind_from_deg=0.0, wind_mph=1.0)["N"]
+    assert (row.turn, row.why) == (Turn.LEAVE, Why.STILL)
+
+
+def test_beside_a_very_susceptible_neighbour_only_calm_air_will_do() -> None:
+    farm = compass_farm(NORTH, told={"vines": {"susceptibility": "very susceptible"}})
+    assert rows_of(farm, wind_from_deg=0.0, wind_mph=9.0)["N"].why is Why.NOT_CALM
+    assert rows_of(farm, wind_from_deg=0.0, wind_mph=4.0)["N"].turn is Turn.FIRST
+
+
+def test_within_the_labels_no_spray_distance_calm_air_there_is_too_much() -> None:
+    farm = compass_farm(NORTH, told={"vines": {"no_spray_distance": "20 m"}})
+    assert rows_of(farm, wind_from_deg=180.0, wind_mph=4.0)["N"].why is Why.TOO_MUCH
+
+
+def test_a_neighbour_that_takes_no_harm_gives_no_side_a_turn() -> None:
+    farm = compass_farm(NORTH, told={"vines": {"susceptibility": "tolerant"}})
+    assert {r.why for r in rows_of(farm).values()} == {Why.NOBODY}
+
+
+def test_a_neighbour_round_a_corner_leaves_only_the_side_the_wind_blows_over() -> None:
+    corner = shapely.union(beside("N", 10.0), beside("E", 10.0))
+    rows = rows_of(compass_farm({"vines": corner}), wind_from_deg=180.0, wind_mph=9.0)
+    assert rows["N"].turn is Turn.LEAVE
+    assert rows["E"].neighbour == "vines"
+    assert rows["W"].why is Why.NOBODY
+
+
+def test_a_yard_inside_the_field_has_a_turn_of_its_own() -> None:
+    yard = shapely.box(-30, -30, 30, 30)
+    rows = rows_of(
+        compass_farm({"yard": yard}, field=FIELD.difference(yard.buffer(5, join_style="mitre"))),
+        wind_mph=4.0,
+    )
+    assert rows[ALL_ROUND].neighbour == "yard"
+    assert {rows[s].why for s in SIDES} == {Why.NOBODY}
+
+
+def test_sides_to_spray_first_come_before_others_and_those_to_leave_last() -> None:
+    both = {"vines": beside("N", 10.0), "garden": beside("S", 10.0)}
+    rows = rows_of(compass_farm(both), wind_from_deg=0.0, wind_mph=9.0)
+    assert next(iter(rows)) == "N"
+    assert list(rows)[-1] == "S"
+
+
+some_sides = st.dictionaries(st.sampled_from(SIDES), st.floats(2.0, 60.0), max_size=4)
+winds = st.floats(0.0, 359.0)
+speeds = st.floats(0.5, 12.0)
+
+
+@settings(max_examples=30, deadline=None)
+@given(near=some_sides, wind_from=winds, mph=speeds)
+def test_a_side_without_a_neighbour_in_reach_never_has_a_turn_because_of_one(
+    near: dict[str, float], wind_from: float, mph: float
+) -> None:
+    farm = compass_farm({f"n{side}": beside(side, gap) for side, gap in near.items()})
+    rows = rows_of(farm, wind_from_deg=wind_from, wind_mph=mph, hours=12)
+    assert set(rows) == set(SIDES)
+    for side, row in rows.items():
+        assert (row.why is Why.NOBODY) == (side not in near)
+        assert (row.turn is Turn.ANY_TIME) == (side not in near)
+        assert row.neighbour == (f"n{side}" if side in near else None)
+
+
+@settings(max_examples=30, deadline=None)
+@given(near=some_sides, wind_from=winds, mph=speeds, quarters=st.integers(1, 3))
+def test_turning_the_whole_scene_turns_the_answer(
+    near: dict[str, float], wind_from: float, mph: float, quarters: int
+) -> None:
+    scene = {f"n{side}": beside(side, gap) for side, gap in near.items()}
+    sky = {"wind_mph": mph, "hours": 12}
+    before = rows_of(compass_farm(scene), wind_from_deg=wind_from, **sky)
+    after = rows_of(
+        compass_farm({name: turned(shape, quarters) for name, shape in scene.items()}),
+        wind_from_deg=(wind_from + 90.0 * quarters) % 360.0,
+        **sky,
+    )
+    assert [_turned(side, quarters) for side in before] == list(after)
+    for side, row in before.items():
+        again = after[_turned(side, quarters)]
+        assert (row.turn, row.why, row.neighbour) == (again.turn, again.why, again.neighbour)
+        assert row.leave_swaths == again.leave_swaths
+
+
+def _turned(side: str, quarters: int) -> str:
+    return SIDES[(SIDES.index(side) + quarters) % 4]
