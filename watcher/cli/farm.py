@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from watcher.cli.opening import open_farm, open_settings, out, stop
+from watcher.cli.opening import open_farm, open_settings, out
 from watcher.farm.schema import json_schema
 from watcher.settings import problems
 
@@ -26,16 +26,16 @@ def check(farm_file: FarmPath = None) -> None:
     settings = open_settings()
     farm = open_farm(farm_file or settings.farm)
     found = problems(settings, farm)
-    if found.errors:
-        stop("\n".join(found.errors))
     told = farm.told
     out.print(
         f"{told.farm.name}: {len(told.fields)} fields, {len(told.neighbours)} neighbours, "
         f"{len(told.setups)} setups, {len(told.sources)} sources. All in order.",
         markup=False,
     )
-    for warning in found.warnings:
-        out.print(f"Note: {warning}", markup=False)
+    for said in found.errors:
+        out.print(f"Before 'watcher run': {said}", markup=False)
+    for said in found.warnings:
+        out.print(f"Note: {said}", markup=False)
 
 
 def schema() -> None:

@@ -31,7 +31,8 @@ def bounded(
     limit: Limit, value: Floats, *, low: Floats, high: Floats, scale: Floats, margin: Floats
 ) -> Checked:
     """Check a value against bounds; minus or plus infinity where a side has none."""
-    room_above = np.where(np.isposinf(high), np.inf, high - value)
+    with np.errstate(invalid="ignore"):  # infinite value, no bound: there is room
+        room_above = np.where(np.isposinf(high), np.inf, high - value)
     headroom = np.minimum(value - low, room_above) / scale
     headroom = np.where(np.isneginf(low) & np.isposinf(high), np.inf, headroom)
     stand = np.full(headroom.shape, Stand.HOLDS, dtype=np.int8)

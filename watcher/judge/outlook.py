@@ -6,7 +6,7 @@ at the boom. Quantities no station of the farm measures are the forecast's.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -110,11 +110,15 @@ def look_out(
 
 
 def _site(stations: Sequence[Measured], forecast: Foretold | None, fallback: Site) -> Site:
-    """Sensor heights of the station that measures the wind, else of the forecast."""
-    for station in stations:
-        if "wind_m_s" in station.measures:
-            return station.series.site
-    return forecast.series.site if forecast else fallback
+    """Sensor heights of the station that measures the wind, else of the forecast.
+
+    A station does not say how high above the sea it stands; a forecast does.
+    """
+    station = next((s for s in stations if "wind_m_s" in s.measures), None)
+    if station is None:
+        return forecast.series.site if forecast else fallback
+    known = forecast.series.site.elevation_m if forecast else fallback.elevation_m
+    return replace(station.series.site, elevation_m=known)
 
 
 def _forecast_values(forecast: Foretold | None, times: np.ndarray, site: Site) -> dict[str, Floats]:

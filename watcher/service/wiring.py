@@ -7,8 +7,8 @@ from pydantic import SecretStr
 
 from watcher.farm import Farm
 from watcher.farm.feeds import MappedJson, MetNorway, OpenMeteo, Source, UsWeatherService
-from watcher.farm.source_entry import SourceEntry
 from watcher.farm.stations import PushStation, Station
+from watcher.service.sites import site_of
 from watcher.sources import mapped_json, met_norway, nws, open_meteo
 from watcher.sources.base import PolledSource
 from watcher.sources.http import FeedClient
@@ -65,7 +65,7 @@ def _polled(
             return mapped_json.MappedJson(
                 name=name,
                 client=client,
-                site=site_of(entry, (latitude, longitude)),
+                site=site_of(farm, entry),
                 url=entry.url,
                 gives=entry.gives,
                 times=entry.times,
@@ -83,20 +83,7 @@ def _polled(
 def station_sites(farm: Farm) -> dict[str, Site]:
     """Where each station that posts by itself stands."""
     return {
-        name: site_of(entry, entry.place or farm.ground.middle)
+        name: site_of(farm, entry)
         for name, entry in farm.told.sources.items()
         if isinstance(entry, PushStation)
     }
-
-
-def site_of(entry: SourceEntry, place: tuple[float, float]) -> Site:
-    """The site of a source at a place (latitude, longitude), with the heights it told."""
-    heights = entry.heights
-    upper = heights.temperature_upper
-    return Site(
-        latitude=place[0],
-        longitude=place[1],
-        wind_height_m=heights.wind,
-        temp_height_m=heights.temperature,
-        temp_upper_height_m=float("nan") if upper is None else upper,
-    )

@@ -1,0 +1,33 @@
+"""What the farm file says of its sources: what each tells, and where and how high it measures."""
+
+from watcher.farm import Farm
+from watcher.farm.feeds import MappedJson, MetNorway, OpenMeteo, SourceEntry, UsWeatherService
+from watcher.weather.series import Site
+
+
+def observes(entry: SourceEntry) -> bool:
+    """Whether a source measures."""
+    if isinstance(entry, UsWeatherService):
+        return entry.station is not None
+    return not foretells(entry)
+
+
+def foretells(entry: SourceEntry) -> bool:
+    """Whether a source forecasts."""
+    if isinstance(entry, MappedJson):
+        return entry.gives == "forecast"
+    return isinstance(entry, UsWeatherService | MetNorway | OpenMeteo)
+
+
+def site_of(farm: Farm, entry: SourceEntry) -> Site:
+    """The site of a source with the heights it told; the farm's middle where it told no place."""
+    latitude, longitude = getattr(entry, "place", None) or farm.ground.middle
+    heights = entry.heights
+    upper = heights.temperature_upper
+    return Site(
+        latitude=latitude,
+        longitude=longitude,
+        wind_height_m=heights.wind,
+        temp_height_m=heights.temperature,
+        temp_upper_height_m=float("nan") if upper is None else upper,
+    )
