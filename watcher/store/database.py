@@ -124,6 +124,9 @@ class Log:
 
     def _set_up_file(self, connection: sqlite3.Connection, _record: object) -> None:
         connection.isolation_level = None  # the driver's own BEGIN is late and DEFERRED
+        # For a new file, and before anything else is written to it: room of deleted rows can be
+        # given back a little at a time.
+        connection.execute("PRAGMA auto_vacuum=INCREMENTAL")
         mode = connection.execute("PRAGMA journal_mode=WAL").fetchone()[0]
         if mode != "wal":
             raise LogUnreachableError(

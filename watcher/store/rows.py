@@ -27,7 +27,7 @@ def weather_columns(series: WeatherSeries, **same: object) -> dict[str, list[Any
 
     One row a time; NaN is None.
     """
-    quantities = {name: _nullable(values) for name, values in series.quantities().items()}
+    quantities = {name: nullable(values) for name, values in series.quantities().items()}
     constants = {name: [value] * len(series) for name, value in same.items()}
     return {"time": series.times.tolist(), **quantities, **constants}
 
@@ -70,7 +70,7 @@ def flag_arrays(findings: Iterable[Mapping[str, int] | None], length: int) -> Fl
 
 def site_row(site: Site) -> dict[str, float | None]:
     """Return a site's columns."""
-    return {name: _nullable(np.array([getattr(site, name)]))[0] for name in SITE_COLUMNS}
+    return {name: nullable(np.array([getattr(site, name)]))[0] for name in SITE_COLUMNS}
 
 
 def site_of(row: StationSite | IssuedForecast) -> Site:
@@ -79,8 +79,9 @@ def site_of(row: StationSite | IssuedForecast) -> Site:
     return Site(**{name: np.nan if value is None else value for name, value in told.items()})
 
 
-def _nullable(values: Floats) -> list[float | None]:
+def nullable(values: Floats) -> list[float | None]:
+    """Return values for a column that may be NULL: NaN is None."""
     boxed = values.astype(object)
     boxed[np.isnan(values)] = None
-    nullable: list[float | None] = boxed.tolist()
-    return nullable
+    column: list[float | None] = boxed.tolist()
+    return column

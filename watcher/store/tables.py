@@ -1,6 +1,6 @@
 """What is remembered, as tables. Times are epoch seconds; weather is SI, NULL for missing."""
 
-from typing import Any, Literal, get_args
+from typing import Any, Literal, cast, get_args
 
 from sqlalchemy import (
     JSON,
@@ -13,8 +13,11 @@ from sqlalchemy import (
     UniqueConstraint,
     text,
 )
+from sqlalchemy import Table as TableOfRows
 from sqlalchemy.dialects.postgresql import JSONB
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
+
+from watcher.store.seal import seal
 
 SourceState = Literal["unknown", "answering", "failing"]
 JobState = Literal["running", "paused", "finished", "abandoned"]
@@ -108,6 +111,35 @@ class Observation(_WeatherColumns, Table):
     time: Mapped[int] = mapped_column(primary_key=True)
     flags: Mapped[dict[str, Any] | None]  # quantity -> bits of sources.base.Flag, findings only
     received_at: Mapped[int]
+
+
+class WeatherBin(_WeatherColumns, Table):
+    """Readings of one source over a bin of the clock: ``weather.bins.Bins``."""
+
+    __tablename__ = "weather_bin"
+    __table_args__ = ({"sqlite_with_rowid": False},)
+
+    source: Mapped[str] = mapped_column(primary_key=True)
+    width_s: Mapped[int] = mapped_column(primary_key=True)
+    time: Mapped[int] = mapped_column(primary_key=True)
+    readings: Mapped[int]
+    # quantity -> [known, doubted], only where not simply every reading gave a good value
+    counts: Mapped[dict[str, Any] | None]
+    east_m_s: Mapped[float | None]
+    north_m_s: Mapped[float | None]
+    temp_low_c: Mapped[float | None]
+    temp_high_c: Mapped[float | None]
+    rain_mm: Mapped[float | None]
+
+
+class StaleHour(Table):
+    """An hour of readings whose bins are not made, or no longer right."""
+
+    __tablename__ = "stale_hour"
+    __table_args__ = ({"sqlite_with_rowid": False},)
+
+    source: Mapped[str] = mapped_column(primary_key=True)
+    time: Mapped[int] = mapped_column(primary_key=True)
 
 
 class IssuedForecast(_SiteColumns, Table):
@@ -264,3 +296,25 @@ class WatchRun(Table):
     def last_alive_at(self) -> int:
         """When it is last known to have watched."""
         return self.seen_at if self.stopped_at is None else self.stopped_at
+
+
+class RecordEntry(Table):
+    """One entry of the application records: a link of one chain through all of them.
+
+    ``content`` is canonical JSON, kept as text so that what is read is byte for byte what was
+    hashed. See ``watcher.records.chain``.
+    """
+
+    __tablename__ = "record_entry"
+
+    number: Mapped[int] = mapped_column(Integer, primary_key=True, autoincrement=False)
+    job_id: Mapped[int] = mapped_column(Integer, ForeignKey("job.id"), index=True)
+    kind: Mapped[str]
+    at: Mapped[int]
+    by: Mapped[str]
+    content: Mapped[str]
+    previous: Mapped[str] = mapped_column(unique=True)  # two entries never follow the same one
+    hash: Mapped[str] = mapped_column(unique=True)
+
+
+seal(cast("TableOfRows", RecordEntry.__table__))

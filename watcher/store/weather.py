@@ -8,6 +8,7 @@ from sqlalchemy import ColumnElement, and_, exists, func, or_, select, update
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
 from watcher.sources.base import Forecast, Observations
+from watcher.store import stale
 from watcher.store.rows import (
     SITE_COLUMNS,
     flag_arrays,
@@ -40,6 +41,7 @@ def add_observations(session: Session, observations: Observations, received_at: 
     columns = weather_columns(series, source=series.source, received_at=received_at)
     columns["flags"] = [finding and json.dumps(finding) for finding in flag_column(observations)]
     put_rows(session, Observation, columns, _unless_same)
+    stale.mark(session, series.source, series.times)
     return session.scalars(count).one() - before
 
 
@@ -53,12 +55,16 @@ def observations(session: Session, source: str, start: int, end: int) -> Observa
         .where(_within(source, start, end))
         .order_by(Observation.time)
     ).all()
-    place = session.get(StationSite, source)
-    site = _NOWHERE if place is None else site_of(place)
     return Observations(
-        weather_series([row[1:] for row in found], site, source),
+        weather_series([row[1:] for row in found], site(session, source), source),
         flag_arrays((row[0] for row in found), len(found)),
     )
+
+
+def site(session: Session, source: str) -> Site:
+    """Return where a source measures, as it last said; no place at all if it never reported."""
+    place = session.get(StationSite, source)
+    return _NOWHERE if place is None else site_of(place)
 
 
 def newest_time(session: Session, source: str) -> int | None:

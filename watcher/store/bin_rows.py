@@ -1,0 +1,88 @@
+"""Bins of weather to rows and back."""
+
+import json
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+from sqlalchemy import Row, select
+from sqlalchemy.orm import Session
+
+from watcher.store.rows import nullable, weather_columns, weather_series
+from watcher.store.tables import WeatherBin
+from watcher.store.upsert import Insert, put_rows
+from watcher.weather.bins import EXTRAS, Bins, Counts
+from watcher.weather.series import QUANTITIES, Site
+
+_TOLD = tuple(getattr(WeatherBin, name) for name in ("time", *QUANTITIES))
+_BESIDE = tuple(getattr(WeatherBin, name) for name in ("readings", "counts", *EXTRAS))
+
+
+def put(session: Session, bins: Bins) -> None:
+    """Keep bins in place of those the log has, unless those were made of more readings.
+
+    Where the readings themselves are gone, a few that come in late must not displace all.
+    """
+    series = bins.series
+    columns = weather_columns(series, source=series.source, width_s=bins.width_s) | {
+        name: nullable(getattr(bins, name)) for name in EXTRAS
+    }
+    columns["readings"] = bins.readings.tolist()
+    columns["counts"] = [told and json.dumps(told) for told in _counts_column(bins)]
+    put_rows(session, WeatherBin, columns, _unless_poorer)
+
+
+def get(session: Session, source: str, width_s: int, start: int, end: int, *, site: Site) -> Bins:
+    """Return the bins the log has with ``start <= time < end``. ``site`` is the source's."""
+    rows = session.execute(
+        select(*_TOLD, *_BESIDE)
+        .where(
+            WeatherBin.source == source,
+            WeatherBin.width_s == width_s,
+            WeatherBin.time >= start,
+            WeatherBin.time < end,
+        )
+        .order_by(WeatherBin.time)
+    ).all()
+    series = weather_series([row[: len(_TOLD)] for row in rows], site, source)
+    readings = np.array([row.readings for row in rows], dtype=np.int64)
+    finite = {name: np.isfinite(values) for name, values in series.quantities().items()}
+    return Bins(
+        width_s,
+        series,
+        readings,
+        {n: _counts(rows, n, 0, np.where(finite[n], readings, 0)) for n in QUANTITIES},
+        {n: _counts(rows, n, 1, np.zeros_like(readings)) for n in QUANTITIES},
+        **{
+            name: np.array([getattr(row, name) for row in rows], dtype=np.float64)
+            for name in EXTRAS
+        },
+    )
+
+
+def _counts_column(bins: Bins) -> list[dict[str, list[int]] | None]:
+    """Return for every bin the counts that are not what its readings and value make one expect."""
+    told: list[dict[str, list[int]] | None] = [None] * len(bins)
+    for name, values in bins.series.quantities().items():
+        known, doubted = bins.known[name], bins.doubted[name]
+        expected = np.where(np.isfinite(values), bins.readings, 0)
+        for index in np.flatnonzero((known != expected) | (doubted > 0)).tolist():
+            counts = [int(known[index]), int(doubted[index])]
+            told[index] = (told[index] or {}) | {name: counts}
+    return told
+
+
+def _counts(rows: Sequence[Row[Any]], name: str, place: int, expected: Counts) -> Counts:
+    for index, row in enumerate(rows):
+        if row.counts and name in row.counts:
+            expected[index] = row.counts[name][place]
+    return expected
+
+
+def _unless_poorer(insert: Insert) -> Insert:
+    told = (*QUANTITIES, *EXTRAS, "readings", "counts")
+    return insert.on_conflict_do_update(
+        index_elements=["source", "width_s", "time"],
+        set_={name: insert.excluded[name] for name in told},
+        where=insert.excluded.readings >= WeatherBin.readings,
+    )
