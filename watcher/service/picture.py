@@ -1,3 +1,84 @@
 """One look at everything: the log's weather composed, judged and ranked for one moment."""
 
+from dataclasses import dataclass
 
+from sqlalchemy.orm import Session
+
+from watcher.farm import Farm
+from watcher.farm.models import FarmFile
+from watcher.farm.source_entry import SourceEntry
+from watcher.judge.judgement import Judgement, judge
+from watcher.judge.outlook import Foretold, Measured, Outlook, look_out
+from watcher.judge.plan import Plan
+from watcher.judge.ranking import Ranking, rank
+from watcher.quantities import BY_NAME
+from watcher.service.sites import foretells, observes, site_of
+from watcher.store import weather
+from watcher.weather.series import Site, WeatherSeries
+
+_HISTORY_S = 37 * 3600
+_OLDEST_ISSUE_S = 24 * 3600
+"""Feeds have been seen to serve copies days old as if they were new."""
+_BEYOND_HORIZON_S = 24 * 3600
+"""Jobs begun at the end of the horizon must still be judged to their end, and the rain after."""
+
+
+@dataclass(frozen=True)
+class Picture:
+    """The farm at one moment."""
+
+    outlook: Outlook
+    judgement: Judgement
+    ranking: Ranking
+
+
+def take(session: Session, plan: Plan, now: int) -> Picture:
+    """Look at the log as it stands and judge it. ``now`` is epoch seconds."""
+    outlook = compose(session, plan, now)
+    judgement = judge(plan, outlook.series, wind_uncertainty_m_s=outlook.wind_uncertainty_m_s)
+    return Picture(outlook, judgement, rank(judgement, outlook.now_index))
+
+
+def compose(session: Session, plan: Plan, now: int) -> Outlook:
+    """Compose the outlook from what every source of the farm last said."""
+    told = plan.farm.told
+    latitude, longitude = plan.farm.ground.middle
+    return look_out(
+        now=now,
+        stations=[
+            _station(session, plan.farm, name, entry, now)
+            for name, entry in told.sources.items()
+            if observes(entry)
+        ],
+        forecasts=_forecasts(session, told, now),
+        site=Site(latitude, longitude),
+        horizon_s=told.judging.horizon + _BEYOND_HORIZON_S,
+    )
+
+
+def _station(session: Session, farm: Farm, name: str, entry: SourceEntry, now: int) -> Measured:
+    series = weather.observations(session, name, now - _HISTORY_S, now + 1).usable()
+    if not len(series):  # the log knows no site of a source that never spoke
+        series = WeatherSeries.of([], site_of(farm, entry), name, {})
+    return Measured(
+        series=series,
+        measures=frozenset(BY_NAME[q].series for q in entry.measures),
+        silent_after_s=entry.silent_after,
+        wind_uncertainty_m_s=entry.wind_uncertainty,
+    )
+
+
+def _forecasts(session: Session, told: FarmFile, now: int) -> list[Foretold]:
+    found = []
+    for name, entry in told.sources.items():
+        forecast = weather.latest_forecast(session, name, now) if foretells(entry) else None
+        if forecast is not None and now - forecast.issued_at <= _OLDEST_ISSUE_S:
+            found.append(
+                Foretold(
+                    series=forecast.series,
+                    fetched_at=forecast.fetched_at,
+                    silent_after_s=entry.silent_after,
+                    estimates_gusts=entry.estimate_gusts,
+                )
+            )
+    return found

@@ -1,7 +1,8 @@
 """What the farm file says of its sources: what each tells, and where and how high it measures."""
 
 from watcher.farm import Farm
-from watcher.farm.feeds import MappedJson, MetNorway, OpenMeteo, SourceEntry, UsWeatherService
+from watcher.farm.feeds import MappedJson, MetNorway, OpenMeteo, UsWeatherService
+from watcher.farm.source_entry import SourceEntry
 from watcher.weather.series import Site
 
 
