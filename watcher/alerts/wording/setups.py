@@ -100,7 +100,8 @@ def _nozzle_lines(advice: SetupAdvice, system: System) -> Iterator[str]:
 
 def _out_of_range(need: NozzleNeed, kind: str, system: System) -> str:
     low, high = (_pressure(p, system) for p in need.working_pa)
-    return f"That pressure is outside what {kind} nozzles are made for, {low} to {high}."
+    least = low.split()[0]
+    return f"That pressure is outside what {kind} nozzles are made for, {least} to {high}."
 
 
 def _pressure(pressure_pa: float, system: System) -> str:
