@@ -11,9 +11,9 @@ from watcher.judge.judgement import Judgement, judge
 from watcher.judge.outlook import Foretold, Measured, Outlook, look_out
 from watcher.judge.plan import Plan
 from watcher.judge.ranking import Ranking, rank
-from watcher.quantities import BY_NAME
 from watcher.service.sites import foretells, observes, site_of
 from watcher.store import weather
+from watcher.weather.quantities import BY_NAME
 from watcher.weather.series import Site, WeatherSeries
 
 _HISTORY_S = 37 * 3600

@@ -1,0 +1,64 @@
+"""From what the farm file says of a station to the thing that listens to it."""
+
+from collections.abc import Callable, Mapping
+from pathlib import Path
+
+from aiomqtt import ProtocolVersion
+from pydantic import SecretStr
+
+from watcher.farm import Farm
+from watcher.farm.stations import MqttStation
+from watcher.service.sites import site_of
+from watcher.sources import mqtt
+from watcher.sources.base import StreamedSource
+from watcher.sources.feed_body import compiled
+from watcher.sources.mqtt_payload import Mapped, MappedValue, Posted, Reader
+
+_MQTT_PORTS = {False: 1883, True: 8883}
+_VERSIONS = {"3.1.1": ProtocolVersion.V311, "5": ProtocolVersion.V5}
+_POSTED = {"senml": "application/senml+json", "readings": "application/json"}
+
+
+def streamed_sources(
+    farm: Farm, clock: Callable[[], int], broker_passwords: Mapping[str, SecretStr]
+) -> dict[str, StreamedSource]:
+    """Build every source of the farm that speaks by itself over a line kept open."""
+    built = {}
+    for name, entry in farm.told.sources.items():
+        match entry:
+            case MqttStation():
+                built[name] = _mqtt(name, entry, farm, clock, broker_passwords.get(name))
+    return built
+
+
+def _mqtt(
+    name: str, entry: MqttStation, farm: Farm, clock: Callable[[], int], password: SecretStr | None
+) -> StreamedSource:
+    broker = mqtt.Broker(
+        host=entry.host,
+        port=entry.port or _MQTT_PORTS[entry.tls],
+        tls=entry.tls,
+        ca_file=Path(entry.ca_file) if entry.ca_file else None,
+        user=entry.user,
+        password=password.get_secret_value() if password else None,
+        version=_VERSIONS[entry.version],
+        session=entry.session,
+    )
+    return mqtt.MqttStation(
+        name=name,
+        broker=broker,
+        reader=_reader(entry),
+        site=site_of(farm, entry),
+        clock=clock,
+    )
+
+
+def _reader(entry: MqttStation) -> Reader:
+    if entry.payload != "mapped":
+        return Posted([entry.topic], _POSTED[entry.payload], entry.clock_ahead)
+    values = [
+        MappedValue.of(quantity, topic=told.topic or entry.topic, at=told.at, unit=told.unit)
+        for quantity, told in entry.quantities.items()
+    ]
+    time = None if entry.time is None else compiled("time", entry.time)
+    return Mapped(values, time, entry.clock_ahead)
