@@ -20,7 +20,7 @@ from pydantic_settings import BaseSettings, SettingsConfigDict
 
 from watcher.farm import Farm
 from watcher.farm.feeds import OpenMeteo
-from watcher.farm.stations import PushStation
+from watcher.farm.stations import MqttStation, PushStation
 
 PREFIX = "WATCHER_"
 FILE_VARIABLE = "WATCHER_SETTINGS_FILE"
@@ -98,6 +98,8 @@ class Settings(BaseSettings):
         default_factory=dict
     )
     """The token each station posts with, by source."""
+    broker_passwords: dict[str, SecretStr] = Field(default_factory=dict)
+    """Password at the broker of a station heard by MQTT, by source."""
     api_keys: dict[str, SecretStr] = Field(default_factory=dict)
     """Key of a paid feed, by source."""
     host: str = "127.0.0.1"
@@ -204,6 +206,7 @@ def _errors(settings: Settings, farm: Farm) -> Iterator[str]:
     for field, known, what in (
         ("push_urls", list(farm.told.recipients), "recipient"),
         ("station_tokens", stations, "source that posts"),
+        ("broker_passwords", _users(farm), "source with a user at a broker"),
         ("api_keys", polled, "source that is asked"),
     ):
         for name in getattr(settings, field):
@@ -222,6 +225,9 @@ def _warnings(settings: Settings, farm: Farm) -> Iterator[str]:
     for name in stations:
         if name not in settings.station_tokens:
             yield f"source {name} cannot post: set {_variable('station_tokens')}__{name}"
+    for name in _users(farm):
+        if name not in settings.broker_passwords:
+            yield f"source {name} has no password: set {_variable('broker_passwords')}__{name}"
     for name in polled:
         if isinstance(farm.told.sources[name], OpenMeteo) and name not in settings.api_keys:
             yield f"source {name} is asked without a key, which is for non-commercial use only"
@@ -233,3 +239,9 @@ def _sources(farm: Farm) -> tuple[list[str], list[str]]:
     """Names of the sources that post, and of those that are asked."""
     posting = {n for n, s in farm.told.sources.items() if isinstance(s, PushStation)}
     return sorted(posting), [name for name in farm.told.sources if name not in posting]
+
+
+def _users(farm: Farm) -> list[str]:
+    """Names of the sources that have a user name at a broker."""
+    told = farm.told.sources.items()
+    return [name for name, entry in told if isinstance(entry, MqttStation) and entry.user]

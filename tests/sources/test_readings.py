@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 
 from watcher.sources.bad_reading import BadReadingError
 from watcher.sources.base import Flag, Observations
-from watcher.weather.quantities import BY_NAME
 from watcher.sources.readings import MAX_BYTES, MAX_READINGS, parse
+from watcher.weather.quantities import BY_NAME
 from watcher.weather.series import QUANTITIES, Site
 
 NOW = 1_781_272_800  # 2026-06-12T14:00:00Z

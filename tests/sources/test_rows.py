@@ -5,8 +5,8 @@ import pytest
 
 from watcher.sources.bad_reading import BadReadingError
 from watcher.sources.base import Flag
-from watcher.weather.quantities import BY_NAME, in_unit
 from watcher.sources.rows import REMEMBERED, Merged, believed, number, observations, shifted
+from watcher.weather.quantities import BY_NAME, in_unit
 from watcher.weather.series import Site
 
 NOW = 1_781_272_800  # 2026-06-12 14:00 UTC

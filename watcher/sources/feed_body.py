@@ -2,9 +2,11 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from datetime import datetime
+from datetime import UTC, datetime
 
+import jmespath
 import numpy as np
+from jmespath.parser import ParsedResult
 
 from watcher.sources.base import SourceError
 from watcher.sources.json_text import finite
@@ -14,6 +16,11 @@ from watcher.weather.series import Floats, WeatherSeries, epoch
 HOUR_S = 3600
 CLOCKS_APART_S = 3600
 """An issue time further ahead than this is no clock error but nonsense (no source)."""
+EPOCHS = (
+    int(datetime(2000, 1, 1, tzinfo=UTC).timestamp()),
+    int(datetime(2100, 1, 1, tzinfo=UTC).timestamp()),
+)
+"""A number outside is no time in seconds; in milliseconds, most likely."""
 
 
 @contextmanager
@@ -52,6 +59,24 @@ def in_si(values: Floats, unit: str | None, kind: Kind, spellings: Mapping[str, 
 def utc_epoch(text: str) -> int:
     """Return an ISO 8601 time with its offset as epoch seconds."""
     return epoch(datetime.fromisoformat(text))
+
+
+def moment(time: object) -> int:
+    """Return an ISO 8601 time with its offset, or epoch seconds, as whole epoch seconds."""
+    if isinstance(time, str):
+        return utc_epoch(time)
+    seconds = finite(time)
+    if seconds is None or not EPOCHS[0] <= seconds < EPOCHS[1]:
+        raise ValueError(f"{time!r:.40} is neither an ISO 8601 time nor epoch seconds")
+    return int(seconds)
+
+
+def compiled(key: str, expression: str) -> ParsedResult:
+    """Return a JMESPath expression ready for use; ``ValueError`` names the setting."""
+    try:
+        return jmespath.compile(expression)
+    except ValueError as error:  # every JMESPath error is one
+        raise ValueError(f"{key}: {expression!r} is no JMESPath expression: {error}") from error
 
 
 def over_both_hours(gusts: Floats) -> Floats:

@@ -36,12 +36,15 @@ async def kept_open(connect: Callable[[], Said], patience: Patience) -> Said:
     """
     failures = 0
     while True:
+        why = "the line was closed; it is opened again"
         try:
             async with aclosing(connect()) as said:
                 async for one in said:
                     failures = 0 if isinstance(one, Observations) else failures
                     yield one
         except SourceError as error:
-            yield error
+            why = str(error)
+        # Not the error itself: its traceback would hold on to the broken line.
+        yield SourceError(why)
         failures += 1
         await patience.wait(failures)
