@@ -132,10 +132,10 @@ ROWS = [
 def test_end_rows_are_a_numbered_list_with_reasons() -> None:
     # NOON_UTC is 11:00 on the farm's clock.
     assert end_row_lines(Speaker(worked("metric")), ROWS, NOON_UTC) == [
-        "1 first: N side, 400 m long; vines is 10 m off and the wind moves away from it; "
+        "1 first: N side, 400 m long, vines 10 m off: the wind moves away from it; "
         "from 13:00 the wind blows there (from the S)",
         "2 any time: E, S sides; nobody who minds is in reach",
-        "3 leave: W side, 200 m long; garden is 30 m off and the wind blows there; leave 3 swaths",
+        "3 leave: W side, 200 m long, garden 30 m off: the wind blows there; leave 3 swaths",
     ]
 
 
@@ -285,3 +285,13 @@ def test_the_headline_tells_field_setup_hour_and_status() -> None:
         headline_of(Speaker(farm), judgement, (0, 0, 3), NOON_UTC)
         == "✕ F with fine15, 14:00: unsuitable"
     )
+
+
+def test_on_a_closed_field_the_order_of_sides_says_so() -> None:
+    farm = worked()
+    closed, open_ = (
+        dict(explanation(Speaker(farm), seen(farm, wind_mph=mph), (0, 1, 0)))["End rows"]
+        for mph in (14.0, 5.0)
+    )
+    assert closed[0].startswith("The field is not open with this setup")
+    assert open_[0].startswith("1 first: ")

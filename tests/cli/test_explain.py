@@ -106,7 +106,7 @@ def test_a_chart_is_drawn_where_it_is_asked_for(watcher: Any, tmp_path: Path) ->
     [
         (("nowhere",), "no field 'nowhere'; the farm file has west_bottom, "),
         (("pivot", "--setup", "fan_15"), "it may be with coarse_15, coarse_7"),
-        (("pivot", "--setup", "nothing"), "no setup 'nothing'"),
+        (("pivot", "--setup", "nothing"), "not sprayed with a setup 'nothing'; it may be"),
         (("pivot", "--at", "noon"), "is no time; write"),
         (("pivot", "--at", "2026-07-01T10:00"), "is outside what is looked at"),
         (("pivot", "--at", "2026-06-01T10:00"), "is outside what is looked at"),

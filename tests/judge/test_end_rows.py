@@ -104,9 +104,16 @@ def test_beside_a_very_susceptible_neighbour_only_calm_air_will_do() -> None:
     assert rows_of(farm, wind_from_deg=0.0, wind_mph=4.0)["N"].turn is Turn.FIRST
 
 
-def test_within_the_labels_no_spray_distance_calm_air_there_is_too_much() -> None:
+def test_downwind_within_the_labels_no_spray_distance_not_even_calm_air_will_do() -> None:
     farm = compass_farm(NORTH, told={"vines": {"no_spray_distance": "20 m"}})
-    assert rows_of(farm, wind_from_deg=180.0, wind_mph=4.0)["N"].why is Why.TOO_MUCH
+    assert rows_of(farm, wind_from_deg=180.0, wind_mph=4.0)["N"].why is Why.NO_SPRAY
+    assert rows_of(farm, wind_from_deg=0.0, wind_mph=4.0)["N"].turn is Turn.FIRST
+
+
+def test_calm_air_that_would_leave_more_than_it_stands_is_too_much() -> None:
+    farm = compass_farm(NORTH, told={"vines": {"tolerable_deposit": "0.01 %"}})
+    row = rows_of(farm, "fine15", wind_from_deg=180.0, wind_mph=4.0)["N"]
+    assert (row.turn, row.why) == (Turn.LEAVE, Why.TOO_MUCH)
 
 
 def test_a_neighbour_that_takes_no_harm_gives_no_side_a_turn() -> None:

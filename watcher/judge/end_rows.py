@@ -42,14 +42,16 @@ class Why(IntEnum):
     CALM = 2
     """The air moves there, but it is calm and the neighbour stands what lands."""
     TOO_MUCH = 3
-    """More would land than it stands, or it lies within the label's no-spray distance."""
+    """More would land than it stands."""
     DOWNWIND = 4
     """The wind blows there."""
     NOT_CALM = 5
     """Beside this neighbour only calm air will do, whichever way it moves."""
-    STILL = 6
+    NO_SPRAY = 6
+    """It lies downwind within the label's no-spray distance."""
+    STILL = 7
     """Still air goes anywhere."""
-    UNKNOWN = 7
+    UNKNOWN = 8
 
 
 class Turn(IntEnum):
@@ -137,12 +139,16 @@ def end_rows(judgement: Judgement, field: int, setup: int, time: int) -> tuple[E
     return tuple(row for _, row in sorted(rows, key=lambda found: _place(found, wind)))
 
 
+_AHEAD_DEG = 17.3
+"""Begin so far left of the wind: no wind that anyone writes down lies on the edge of the order."""
+
+
 def _place(found: tuple[_Front, EndRow], wind_from_deg: float) -> tuple[float, ...]:
     front, row = found
     worst = front.decides.worst if front.parts else 0.0
     # Rounded, and what is equal then by the wind: a turned farm in a turned wind is no other farm.
     alike = float(f"{worst:.3g}")
-    aside = round(front.outward_deg - wind_from_deg) % 360
+    aside = round(front.outward_deg - wind_from_deg + _AHEAD_DEG, 3) % 360
     return (row.turn, np.inf if row.changes_at is None else row.changes_at, -alike, aside)
 
 
@@ -185,7 +191,7 @@ def _part(judgement: Judgement, case: Case, pair: int, lies: tuple[str, float, F
         known=arc.known,
     )[0]
     why = _why(share, kept, rule, reached[0], band)
-    helps = bool(why[0] < Why.STILL and kept[0] >= 1.0 and rule[0] >= Stand.NEAR)
+    helps = bool(why[0] < Why.NO_SPRAY and rule[0] >= Stand.NEAR)
     return _Part(pair, *lies, why, share, worst, helps)
 
 
@@ -211,8 +217,9 @@ def _why(
     cases = {
         Why.UNKNOWN: unknown,
         Why.STILL: band == Band.STILL,
+        Why.NO_SPRAY: kept < 1.0,
         Why.DOWNWIND: reached & (band != Band.CALM),
-        Why.TOO_MUCH: (share > 1.0) | (kept < 1.0),
+        Why.TOO_MUCH: share > 1.0,
         Why.NOT_CALM: rule == Stand.BROKEN,
         Why.CALM: reached,
     }

@@ -14,6 +14,7 @@ _NOW = {
     Why.TOO_MUCH: "more would land there than it stands",
     Why.DOWNWIND: "the wind blows there",
     Why.NOT_CALM: "only calm air will do beside it",
+    Why.NO_SPRAY: "it lies downwind within the label's no-spray distance",
     Why.STILL: "still air goes anywhere",
     Why.UNKNOWN: "the wind or its direction is unknown",
 }
@@ -42,10 +43,10 @@ def _line(speaker: Speaker, row: EndRow, now: int) -> str:
     if row.length_m:
         where += f", {show(row.length_m, Kind.LENGTH, system)} long"
     far = show(row.distance_m, Kind.LENGTH, system)
-    who = f"{name(row.neighbour or '')} is {far} off"
+    said = f"{where}, {name(row.neighbour or '')} {far} off: {_NOW[row.why]}"
     if row.turn is Turn.FIRST:
-        return f"first: {where}; {who} and {_NOW[row.why]}; {_turning(speaker, row, now)}"
-    return f"leave: {where}; {who} and {_NOW[row.why]}; {_waiting(speaker, row, now)}"
+        return f"first: {said}; {_turning(speaker, row, now)}"
+    return f"leave: {said}; {_waiting(speaker, row, now)}"
 
 
 def _turning(speaker: Speaker, row: EndRow, now: int) -> str:

@@ -38,7 +38,6 @@ def explanation(
 ) -> Iterator[Part]:
     """Explain one field, setup and time (``case``, as indices), part by part."""
     field, _, time = case
-    at = int(judgement.series.times[time])
     where = judgement.plan.fields[field]
     yield "Weather", [air_line(speaker, judgement, case)]
     yield (
@@ -50,7 +49,18 @@ def explanation(
     yield "Stability", inversion_lines(speaker, assess(judgement.series), time)
     yield "Setups", advice_lines(speaker, advise(judgement, field, time))
     yield "This setup", setup_lines(speaker, advise_on(judgement, *case))
-    yield "End rows", end_row_lines(speaker, end_rows(judgement, *case), at)
+    yield "End rows", [*_closed(judgement, case), *_end_rows(speaker, judgement, case)]
+
+
+def _end_rows(speaker: Speaker, judgement: Judgement, case: tuple[int, int, int]) -> list[str]:
+    at = int(judgement.series.times[case[2]])
+    return end_row_lines(speaker, end_rows(judgement, *case), at)
+
+
+def _closed(judgement: Judgement, case: tuple[int, int, int]) -> list[str]:
+    if judgement.status[case] >= Status.MARGINAL:
+        return []
+    return ["The field is not open with this setup; the order is what this wind would ask for."]
 
 
 def _drift(speaker: Speaker, judgement: Judgement, case: tuple[int, int, int]) -> list[str]:

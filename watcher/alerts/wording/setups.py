@@ -42,7 +42,7 @@ def _loses(advice: SetupAdvice) -> str:
 
 def _exposes(advice: SetupAdvice) -> str:
     worst = advice.worst
-    if worst is None or math.isinf(worst.tolerance_pct):
+    if worst is None or math.isinf(worst.tolerance_pct) or worst.upper_pct == 0:
         return ""
     if math.isnan(worst.upper_pct):
         return f", drift onto {name(worst.neighbour)} unknown"
