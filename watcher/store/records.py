@@ -1,0 +1,61 @@
+"""Entries of application records, in and out of the log: added at the end, never changed."""
+
+from collections.abc import Iterator
+
+from sqlalchemy import select, text
+from sqlalchemy.orm import Session
+
+from watcher.store.tables import Message, Observation, RecordEntry
+
+_ROWS_AT_ONCE = 500
+
+
+def last_entry(session: Session, *, hold: bool = False) -> RecordEntry | None:
+    """Return the newest entry, None before the first one.
+
+    ``hold``: nobody else adds one until this transaction ends, so that two cannot follow the same.
+    """
+    if hold and session.get_bind().dialect.name == "postgresql":  # a SQLite writer is alone
+        session.execute(text("LOCK TABLE record_entry IN EXCLUSIVE MODE"))
+    return session.scalars(
+        select(RecordEntry).order_by(RecordEntry.number.desc()).limit(1)
+    ).one_or_none()
+
+
+def add_entry(session: Session, entry: RecordEntry) -> None:
+    """Add an entry after the newest one."""
+    session.add(entry)
+    session.flush()
+
+
+def entries(
+    session: Session, job_id: int | None = None, *, at_once: int = _ROWS_AT_ONCE
+) -> Iterator[RecordEntry]:
+    """Yield the entries of a job, or of all, in their order; read from the log bit by bit."""
+    wanted = select(RecordEntry).order_by(RecordEntry.number)
+    if job_id is not None:
+        wanted = wanted.where(RecordEntry.job_id == job_id)
+    yield from session.scalars(wanted.execution_options(yield_per=at_once))
+
+
+def recorded_jobs(session: Session) -> list[int]:
+    """Return the numbers of the jobs that have a record, in their order."""
+    wanted = select(RecordEntry.job_id).distinct().order_by(RecordEntry.job_id)
+    return list(session.scalars(wanted))
+
+
+def arrivals(
+    session: Session, source: str, start: int, end: int
+) -> list[tuple[int, int, dict[str, int]]]:
+    """Return time, time of arrival and flags of a source's readings, ``start <= time < end``."""
+    found = session.execute(
+        select(Observation.time, Observation.received_at, Observation.flags)
+        .where(Observation.source == source, Observation.time >= start, Observation.time < end)
+        .order_by(Observation.time)
+    )
+    return [(row[0], row[1], row[2] or {}) for row in found]
+
+
+def messages_about(session: Session, about: str) -> list[Message]:
+    """Return every message about a thing, in the order they were written."""
+    return list(session.scalars(select(Message).where(Message.about == about).order_by(Message.id)))
