@@ -56,6 +56,22 @@ def test_the_database_follows_the_state_folder(
     assert read_settings().database_url == f"sqlite:///{tmp_path}/here/watch.db"
 
 
+def test_readings_are_kept_whole_for_two_years_when_nothing_is_said(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    assert read_settings().keep_raw == 2 * 365 * 86_400
+    _set(monkeypatch, KEEP_RAW="90 d")
+    assert read_settings().keep_raw == 90 * 86_400
+
+
+@pytest.mark.parametrize("told", ["2", "2 mph", "1 d", "soon"])
+def test_how_long_readings_are_kept_needs_a_believable_duration(
+    monkeypatch: pytest.MonkeyPatch, told: str
+) -> None:
+    _set(monkeypatch, KEEP_RAW=told)
+    assert "WATCHER_KEEP_RAW" in _error()
+
+
 def test_a_database_address_is_taken_as_it_is(monkeypatch: pytest.MonkeyPatch) -> None:
     _set(monkeypatch, DATABASE_URL="postgresql://watch@db.example/watch")
     assert read_settings().database_url == "postgresql://watch@db.example/watch"

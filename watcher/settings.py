@@ -21,6 +21,7 @@ from pydantic_settings import BaseSettings, SettingsConfigDict
 from watcher.farm import Farm
 from watcher.farm.feeds import OpenMeteo
 from watcher.farm.stations import MqttStation, PushStation
+from watcher.units import Kind, Written
 
 PREFIX = "WATCHER_"
 FILE_VARIABLE = "WATCHER_SETTINGS_FILE"
@@ -88,6 +89,10 @@ class Settings(BaseSettings):
         default_factory=lambda told: f"sqlite:///{told['state_dir'] / 'watch.db'}", repr=False
     )
     """Where the log is kept; a SQLite file in the state folder when not set."""
+    keep_raw: Annotated[float, Written(Kind.DURATION, 7 * 86_400, 36_500 * 86_400)] = Field(
+        default=730 * 86_400.0, validate_default=False
+    )
+    """How long readings and forecasts are kept whole; ten minutes and hours are kept for good."""
     contact: Annotated[str, AfterValidator(_contact)] = ""
     """Mail address or web page of who runs this: the feeds' terms ask for it."""
     push_urls: dict[str, Annotated[SecretStr, AfterValidator(_push_url)]] = Field(
