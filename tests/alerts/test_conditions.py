@@ -12,11 +12,12 @@ from watcher.alerts.conditions import (
     advance,
     step,
 )
+from watcher.farm.models import Topic
 
 NOW = 10_000
 RULE = Rule(
     "limit broken",
-    "job",
+    Topic.JOB,
     Urgency.NOW,
     expires_after_s=3600,
     raise_after_s=60,
@@ -99,14 +100,14 @@ def test_what_was_told_before_the_grower_acted_is_told_again():
 
 
 def test_a_rule_without_durations_is_told_and_cleared_at_once():
-    rule = Rule("at once", "job", Urgency.NOW, expires_after_s=3600)
+    rule = Rule("at once", Topic.JOB, Urgency.NOW, expires_after_s=3600)
     state, change = step(Standing(rule, "job:1", True), None, NOW)
     assert (state, change) == (State(NOW, NOW), RAISED)
     assert step(Standing(rule, "job:1", False), state, NOW + 1) == (None, CLEARED)
 
 
 def test_without_a_repeat_interval_a_thing_is_told_once_however_long_it_lasts():
-    rule = Rule("once", "job", Urgency.NOW, expires_after_s=3600)
+    rule = Rule("once", Topic.JOB, Urgency.NOW, expires_after_s=3600)
     assert step(Standing(rule, "job:1", True), State(0, 0), 10**9)[1] is None
 
 

@@ -5,7 +5,8 @@ import numpy as np
 from tests.support.farms import build, tables
 from tests.support.skies import MORNING, judged, outlook
 from watcher.alerts.forms import shape
-from watcher.alerts.wording.job import JobPlace, all_clear, job_alert
+from watcher.alerts.wording.coming import Coming
+from watcher.alerts.wording.job import JobPlace, all_clear, back_for, job_alert
 from watcher.alerts.wording.reasons import Speaker
 from watcher.judge.plan import Plan
 from watcher.judge.reasons import reasons
@@ -88,12 +89,12 @@ def test_what_was_told_before_and_still_stands_is_named_again():
     assert "Still: wind 12 mph, bound 10 (label), 2 mph over." in text.lines
 
 
-def test_what_a_warning_rests_on_is_said():
-    look = outlook(wind_mph=9.0)
-    text = job_alert(
-        SPEAKER, PLACE, limits(look, Limit.WIND), [], outlook=look, evidence=["Rising fast."]
-    )
-    assert "Rising fast." in text.lines
+def test_a_warning_says_what_it_rests_on():
+    look = outlook(wind_mph=8.0)
+    seen = Coming("Gust front", "stop now", "Stop before it is here.", "Within minutes: wind up.")
+    text = job_alert(SPEAKER, PLACE, [], [], outlook=look, coming=[seen])
+    assert text.title == "Gust front: creek side, stop now"
+    assert text.lines[:2] == ("Stop before it is here.", "Within minutes: wind up.")
 
 
 def test_all_clear_says_for_how_long_and_until_when():
@@ -103,8 +104,7 @@ def test_all_clear_says_for_how_long_and_until_when():
         PLACE,
         limits(look, Limit.WIND),
         [],
-        held_for_s=600,
-        was_blind=False,
+        why=back_for(600),
         outlook=look,
     )
     assert text.title == "All clear: creek side"
@@ -124,8 +124,7 @@ def test_a_partial_all_clear_is_not_called_one():
         PLACE,
         limits(look, Limit.WIND),
         limits(look, Limit.RAIN_AFTER),
-        held_for_s=600,
-        was_blind=False,
+        why=back_for(600),
         outlook=look,
     )
     assert text.title == "Better: creek side"

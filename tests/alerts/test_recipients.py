@@ -8,13 +8,15 @@ from sqlalchemy import select
 from tests.support.farms import build, tables
 from watcher.alerts.conditions import Rule, Urgency
 from watcher.alerts.notices import Notice
-from watcher.alerts.recipients import due_at, post
+from watcher.alerts.posting import Post
+from watcher.alerts.quiet import due_at
+from watcher.alerts.wording.reasons import Speaker
 from watcher.alerts.wording.words import Text
-from watcher.farm.models import QuietHours, Recipient
+from watcher.farm.models import QuietHours, Recipient, Topic
 from watcher.store.tables import Message
 
-BRIEF = Rule("morning brief", "brief", Urgency.SOON, 3 * 3600)
-STOP = Rule("limit broken", "job", Urgency.NOW, 7200)
+BRIEF = Rule("morning brief", Topic.BRIEF, Urgency.SOON, 3 * 3600)
+STOP = Rule("limit broken", Topic.JOB, Urgency.NOW, 7200)
 
 
 def at(text: str) -> int:
@@ -47,7 +49,7 @@ def test_a_mid_job_alert_knows_no_quiet_hours(farm):
 def _posted(store, farm, rule):
     notice = Notice(rule, "job:1", "job:1/x/1", Text("Title", ("Line.",)), at("10 12:00"))
     with store.writing() as session:
-        new = post(session, farm, notice, at("10 12:00"))
+        new = Post(Speaker(farm))(session, notice, at("10 12:00"))
     with store.reading() as session:
         return new, list(session.scalars(select(Message).order_by(Message.recipient)))
 

@@ -212,8 +212,8 @@ def test_an_answer_acknowledges_every_message_about_the_thing_once(log: Log) -> 
         a_message("c", short_id="OTHER"),
     )
     with log.writing() as session:
-        assert outbox.acknowledge(session, "K3F9Q", "the grower", NOW + 5) == 2
-        assert outbox.acknowledge(session, "K3F9Q", "somebody else", NOW + 6) == 0
+        assert len(outbox.acknowledge(session, "K3F9Q", "the grower", NOW + 5)) == 2
+        assert outbox.acknowledge(session, "K3F9Q", "somebody else", NOW + 6) == []
     seen = {m.key: (m.acknowledged_by, m.acknowledged_at) for m in claim(log)}
     assert seen == {
         "a": ("the grower", NOW + 5),

@@ -74,7 +74,8 @@ class Channel:
         self._hung += 1
         threading.Thread(target=attempt, name="push", daemon=True).start()
         try:
-            return await asyncio.wait_for(asyncio.shield(answer), self._timeout_s)
+            async with asyncio.timeout(self._timeout_s):
+                return await asyncio.shield(answer)
         except TimeoutError:
             return Attempt(Outcome.FAILED, f"no answer in {self._timeout_s:g} s")
 

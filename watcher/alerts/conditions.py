@@ -8,7 +8,9 @@ news, a change with its name.
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from enum import Enum, IntEnum
-from typing import Any
+from typing import Any, Self
+
+from watcher.farm.models import Topic
 
 
 class Urgency(IntEnum):
@@ -32,14 +34,16 @@ class Rule:
     """
 
     kind: str
-    tag: str
+    topic: Topic
     urgency: Urgency
     expires_after_s: int
     raise_after_s: int = 0
     clear_after_s: int = 0
     repeat_after_s: int | None = None
     escalates: bool = False
-    """Told to the next in line when nobody acknowledges it."""
+    """Asks to be acknowledged, and is told to the recipient's backup when it is not."""
+    overtakes: bool = False
+    """Better news: what has not yet arrived about the subject is not sent any more."""
 
 
 @dataclass(frozen=True)
@@ -54,6 +58,12 @@ class Standing:
     evidence: Mapping[str, Any] = field(default_factory=dict)
     untold_before: int = 0
     """What was told before this moment counts as not told: the grower has acted since."""
+    seen_at: int = 0
+    """When somebody last acknowledged what was told about the subject: no need to repeat it."""
+
+    def but(self, holds: bool | None) -> Self:
+        """Return the same with another finding."""
+        return replace(self, holds=holds)
 
     @property
     def key(self) -> "Key":
@@ -68,6 +78,11 @@ class Key:
 
     subject: str
     kind: str
+
+    @property
+    def of_kind(self) -> str:
+        """The kind of the rule, without what the condition is about."""
+        return self.kind.partition(": ")[0]
 
 
 @dataclass(frozen=True)
@@ -126,7 +141,10 @@ def _while_told(
     standing: Standing, state: State, said_at: int, now: int
 ) -> tuple[State, Change | None]:
     every = standing.rule.repeat_after_s
-    again = said_at < standing.untold_before or (every is not None and now - said_at >= every)
+    unseen = said_at > standing.seen_at
+    again = said_at < standing.untold_before or (
+        every is not None and unseen and now - said_at >= every
+    )
     state = replace(state, evidence=standing.evidence, said_at=now if again else said_at)
     return state, Change.REPEATED if again else None
 

@@ -6,7 +6,7 @@ Every recipient has a task of its own, so that one who cannot be reached delays 
 import asyncio
 import contextlib
 import random
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from functools import partial
 from typing import TypeVar
 
@@ -14,9 +14,12 @@ import structlog
 from pydantic import SecretStr
 from sqlalchemy.orm import Session
 
-from watcher.alerts.channel import Channel, Outcome
-from watcher.alerts.forms import say_late
+from watcher.alerts.channel import Attempt, Channel, Outcome
+from watcher.alerts.digest import together
+from watcher.alerts.forms import Form, say_late, shape
+from watcher.alerts.wording.words import Text
 from watcher.farm import Farm
+from watcher.farm.models import Topic
 from watcher.store import outbox
 from watcher.store.database import Log
 from watcher.store.errors import LogError
@@ -29,7 +32,11 @@ LEASE_S = 60
 """How long a message is a sender's before another may take it: well over one attempt."""
 _FIRST_WAIT_S, _LONGEST_WAIT_S = 2.0, 120.0
 _LOOK_EVERY_S = 30.0
+_LEAST_WAIT_S = 0.05
 _LOG_WAIT_S = 1.0
+_HOUR_S = 3600
+_MOST_TOGETHER = 20
+_DIRECT = "DIRECT"
 _NO_URL = "no URL for this recipient in the settings"
 
 
@@ -74,6 +81,22 @@ class Courier:
             await asyncio.wait(self._in_hand)
         await asyncio.gather(*(self._drain_one(name) for name in self._channels))
 
+    async def tell_directly(self, text: Text, topic: Topic) -> int:
+        """Send once to everyone who hears of a topic, past the outbox; returns how many got it.
+
+        For what must be told although the log cannot be written.
+        """
+        told = self._farm.told.recipients
+        hearers = [n for n in self._channels if n in told and topic in told[n].hears]
+        shaped = [shape(text, told[n].form, ref=_DIRECT) for n in hearers]
+        attempts = await asyncio.gather(
+            *(
+                self._channels[name].send(s.title, s.body, urgent=True)
+                for name, s in zip(hearers, shaped, strict=True)
+            )
+        )
+        return sum(a.outcome is Outcome.SENT for a in attempts)
+
     async def _drain_one(self, name: str) -> None:
         while await self._deliver_next(name):
             pass
@@ -88,36 +111,66 @@ class Courier:
             # A cancelled courier must not forget what became of the message it was sending.
             if not await asyncio.shield(task):
                 wait = await self._until_next(name)
+                # Not wait_for: before Python 3.12 it may swallow a cancellation.
                 with contextlib.suppress(TimeoutError):
-                    await asyncio.wait_for(bell.wait(), wait)
+                    async with asyncio.timeout(wait):
+                        await bell.wait()
 
     async def _deliver_next(self, name: str) -> bool:
-        """Deliver one message; returns False when there is none or it did not arrive."""
-        claimed = await self._in_log(
-            lambda s: outbox.claim(s, self._now(), LEASE_S, 1, recipient=name)
-        )
-        if not claimed:
+        """Deliver what is next; returns False when there is nothing or it did not arrive."""
+        messages = await self._in_log(partial(self._take, name))
+        if not messages:
             return False
-        message = claimed[0]
-        body = say_late(
+        shaped = together(messages, [self._body(m) for m in messages], self._form(name))
+        urgent = messages[0].urgent
+        attempt = await self._channels[name].send(shaped.title, shaped.body, urgent=urgent)
+        await self._in_log(lambda session: self._note(session, messages, attempt))
+        return attempt.outcome is Outcome.SENT
+
+    def _take(self, name: str, session: Session) -> list[Message]:
+        """Claim the next urgent message, or else all that could wait, to be told together."""
+        now = self._now()
+        full = self._full_until(name, session) is not None
+        taken = outbox.claim(session, now, LEASE_S, 1, recipient=name, only_urgent=full)
+        if taken and not taken[0].urgent:
+            taken += outbox.claim(session, now, LEASE_S, _MOST_TOGETHER - 1, recipient=name)
+        return taken
+
+    def _full_until(self, name: str, session: Session) -> int | None:
+        """Until when a recipient has had enough messages that can wait; None: not at all."""
+        told = self._farm.told.recipients.get(name)
+        sent = outbox.sendings(session, name, self._now() - _HOUR_S + 1)
+        if told is None or len(sent) < told.most_an_hour:
+            return None
+        return sent[-told.most_an_hour] + _HOUR_S
+
+    def _form(self, name: str) -> Form:
+        told = self._farm.told.recipients.get(name)
+        return told.form if told else "push"
+
+    def _body(self, message: Message) -> str:
+        return say_late(
             message.body,
-            self._farm.told.recipients[name].form,
+            self._form(message.recipient),
             true_at=message.caused_at,
             now=self._now(),
             zone=self._farm.zone,
         )
-        attempt = await self._channels[name].send(message.title, body, urgent=message.urgent)
-        told = log.bind(message=message.short_id, to=name, attempt=message.attempts)
-        if attempt.outcome is Outcome.SENT:
-            await self._in_log(lambda s: outbox.mark_sent(s, message.id, self._now()))
-            told.info("sent", late_s=self._now() - message.caused_at)
-            return True
-        again = self._next_try(message, attempt.outcome)
-        await self._in_log(
-            lambda s: outbox.mark_failed(s, message.id, message.attempts, attempt.why, again)
-        )
-        told.warning("not sent", why=attempt.why, again_at=again)
-        return False
+
+    def _note(self, session: Session, messages: Sequence[Message], attempt: Attempt) -> None:
+        """Write down what became of an attempt."""
+        now = self._now()
+        for message in messages:
+            told = log.bind(
+                message=message.short_id, to=message.recipient, attempt=message.attempts
+            )
+            if attempt.outcome is Outcome.SENT:
+                outbox.mark_sent(session, message.id, now)
+                told.info("sent", late_s=now - message.caused_at)
+            else:
+                again = self._next_try(message, attempt.outcome)
+                outbox.mark_failed(session, message.id, message.attempts, attempt.why, again)
+                told.warning("not sent", why=attempt.why, again_at=again)
 
     def _next_try(self, message: Message, outcome: Outcome) -> int | None:
         """When to try again; None: never.
@@ -134,10 +187,15 @@ class Courier:
 
     async def _until_next(self, name: str) -> float:
         """Machine seconds until the next message to a recipient is due, at most a look's length."""
-        due = await self._in_log(partial(outbox.next_due, recipient=name))
+        due = await self._in_log(partial(self._due, name))
         if due is None:
             return _LOOK_EVERY_S
-        return min(max(due - self._now(), 0.05) / self._speed, _LOOK_EVERY_S)
+        return min(max(due - self._now(), _LEAST_WAIT_S) / self._speed, _LOOK_EVERY_S)
+
+    def _due(self, name: str, session: Session) -> int | None:
+        full_until = self._full_until(name, session)
+        due = outbox.next_due(session, name, only_urgent=full_until is not None)
+        return min((t for t in (due, full_until) if t is not None), default=None)
 
     async def _tidying(self) -> None:
         """Give up what is too old to be worth sending, and what nobody can be sent."""

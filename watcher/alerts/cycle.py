@@ -4,54 +4,42 @@ Runs inside the caller's write transaction, so that what is remembered and what 
 kept together or not at all.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Protocol
 
 import structlog
 from sqlalchemy.orm import Session
 
-from watcher.alerts import briefs, job_limits, memory
-from watcher.alerts.conditions import Change, Key, State, advance
+from watcher.alerts import briefs, delivery, fields, job_care, memory, sources, spraying
+from watcher.alerts.conditions import Key, News, Standing, State, advance
+from watcher.alerts.gather import gather
 from watcher.alerts.notices import Notice
-from watcher.alerts.recipients import post
-from watcher.alerts.wording.reasons import Speaker
+from watcher.alerts.posting import Post
+from watcher.alerts.view import View
 from watcher.jobs import book
-from watcher.jobs.book import Stood
-from watcher.jobs.watch import JobSight, look
 from watcher.judge.judgement import Judgement
 from watcher.judge.outlook import Outlook
 from watcher.judge.ranking import Ranking
-from watcher.judge.status import Limit
-from watcher.store import jobs
-from watcher.store.tables import Job
 
 log = structlog.get_logger("watcher.alerts")
 
 
-@dataclass(frozen=True)
-class WatchedJob:
-    """A job's sight, and how its limits stood when the grower last took it in hand."""
-
-    sight: JobSight
-    start: Mapping[Limit, Stood]
-    taken_in_hand_at: int
-
-
-@dataclass(frozen=True)
-class View:
-    """Everything one cycle sees."""
-
-    speaker: Speaker
-    judgement: Judgement
-    outlook: Outlook
-    ranking: Ranking
-    jobs: Sequence[WatchedJob] = ()
-    unseen: Sequence[str] = ()
-    """Subjects nothing can be stated about now; what is remembered of them stays."""
+class Desk(Protocol):
+    """Looks after some kinds of conditions: states how they stand, and words what is news."""
 
     @property
-    def now(self) -> int:
-        return self.outlook.now
+    def KINDS(self) -> frozenset[str]: ...  # noqa: N802  # a constant of a module
+
+    def standings(self, view: View, states: Mapping[Key, State], /) -> Iterable[Standing]: ...
+
+    def tell(
+        self, view: View, news: Sequence[News], lasting: Mapping[Key, State], /
+    ) -> Iterable[Notice]: ...
+
+
+# Urgent things first: they are written first, so they are sent first.
+DESKS: tuple[Desk, ...] = (spraying, sources, delivery, fields, briefs)
 
 
 @dataclass(frozen=True)
@@ -60,84 +48,53 @@ class Decision:
 
     lasting: Mapping[Key, State]
     notices: Sequence[Notice]
-    anew: Sequence[JobSight]
-    """Jobs all clear now: how their limits stand from here on is what later news is measured by."""
+
+
+def decide(view: View, states: Mapping[Key, State]) -> Decision:
+    """Work out what is news in a view, given what is remembered. Changes nothing itself.
+
+    A desk with a fault keeps what it remembers and must not silence the others.
+    """
+    lasting: dict[Key, State] = {}
+    notices: list[Notice] = []
+    for desk in DESKS:
+        own = {key: state for key, state in states.items() if key.of_kind in desk.KINDS}
+        try:
+            after, news = advance(desk.standings(view, states), own, view.now)
+            after |= {key: state for key, state in own.items() if _left_alone(key, view)}
+            notices += desk.tell(view, news, after)
+        except Exception:
+            log.exception("a part of the alerts has a fault", kinds=sorted(desk.KINDS))
+            after = own
+        lasting |= after
+    return Decision(lasting, notices)
+
+
+def _left_alone(key: Key, view: View) -> bool:
+    return key.subject in view.unseen and key.of_kind != job_care.UNWATCHED.kind
 
 
 def run(
     session: Session,
-    speaker: Speaker,
+    post: Post,
     judgement: Judgement,
     outlook: Outlook,
     ranking: Ranking,
 ) -> int:
     """Run one cycle; returns how many messages are new in the outbox."""
-    watched, unseen = _watch_jobs(session, judgement, outlook)
-    view = View(speaker, judgement, outlook, ranking, watched, unseen)
+    view = gather(session, post.speaker, judgement, outlook, ranking)
     before = memory.load(session)
     decision = decide(view, before)
     memory.save(session, before, decision.lasting, view.now)
+    _note_all_clear(session, view, decision.notices)
     for notice in decision.notices:
         log.info("to tell", kind=notice.rule.kind, about=notice.subject, title=notice.text.title)
-    for sight in decision.anew:
-        book.note_stood(session, sight.job, sight.limits, view.now)
-    return sum(post(session, speaker.farm, notice, view.now) for notice in decision.notices)
+    return sum(post(session, notice, view.now) for notice in decision.notices)
 
 
-def _watch_jobs(
-    session: Session, judgement: Judgement, outlook: Outlook
-) -> tuple[list[WatchedJob], list[str]]:
-    """Look at every open job; returns those seen, and the subjects that could not be seen.
-
-    What goes wrong with one job must not blind the watch on the others.
-    """
-    watched, unseen = [], []
-    for job in jobs.open_jobs(session):
-        try:
-            watched.append(_watch(session, judgement, outlook, job))
-        except LookupError as error:
-            log.error("a job cannot be watched", job=job.id, why=str(error))
-            unseen.append(job_limits.subject(job.id))
-        except Exception:
-            log.exception("a job cannot be watched", job=job.id, field=job.field, setup=job.setup)
-            unseen.append(job_limits.subject(job.id))
-    return watched, unseen
-
-
-def _watch(session: Session, judgement: Judgement, outlook: Outlook, job: Job) -> WatchedJob:
-    uncertainty = outlook.wind_uncertainty_m_s
-    sight = look(judgement, outlook.now_index, job, wind_uncertainty_m_s=uncertainty)
-    events = jobs.events(session, job.id)
-    start = book.stood(events)
-    if start is None:
-        book.note_stood(session, job, sight.limits, outlook.now)
-        start = {r.limit: Stood(r.stand, r.headroom) for r in sight.limits}
-    return WatchedJob(sight, start, book.taken_in_hand_at(events))
-
-
-def decide(view: View, states: Mapping[Key, State]) -> Decision:
-    """Work out what is news in a view, given what is remembered. Pure."""
-    standings = list(briefs.standings(view.speaker.farm, view.now))
+def _note_all_clear(session: Session, view: View, notices: Sequence[Notice]) -> None:
+    """How limits stand at an all-clear is what later news of the job is measured by."""
+    clear = {n.subject for n in notices if n.rule is spraying.ALL_CLEAR}
     for job in view.jobs:
-        standings += job_limits.standings(
-            view.judgement.plan,
-            job.sight,
-            job.start,
-            states,
-            taken_in_hand_at=job.taken_in_hand_at,
-        )
-    lasting, news = advance(standings, states, view.now)
-    lasting |= {key: state for key, state in states.items() if key.subject in view.unseen}
-    notices = [
-        briefs.tell(view.speaker, n.standing, view.ranking, view.outlook)
-        for n in news
-        if n.kind == briefs.MORNING.kind and n.change is Change.RAISED
-    ]
-    anew = []
-    for job in view.jobs:
-        about = [n for n in news if n.standing.subject == job_limits.subject(job.sight.job.id)]
-        notice = job_limits.tell(view.speaker, job.sight, about, lasting, view.outlook)
-        if notice is not None:
-            notices.append(notice)
-            anew += [job.sight] if notice.rule is job_limits.ALL_CLEAR else []
-    return Decision(lasting, notices, anew)
+        if job.subject in clear:
+            book.note_stood(session, job.sight.job, job.sight.limits, view.now)

@@ -18,3 +18,7 @@ class Notice:
     key: str
     text: Text
     true_at: int
+    to: str | None = None
+    """The one recipient it is for; everyone who hears of its topic when None."""
+    ref: str | None = None
+    """Id of the message it repeats, so that acknowledging one acknowledges both."""

@@ -83,6 +83,24 @@ def stood(events: Sequence[JobEvent]) -> dict[Limit, Stood] | None:
     return None
 
 
+def tank_age_s(job: Job, events: Sequence[JobEvent], tank_s: float, now: int) -> float:
+    """How long what is in the tank has been going round, pauses included. [s]
+
+    ``tank_s`` is how long a full tank lasts while spraying. Fills are reckoned, not told: one at
+    the start, and one whenever so much has been sprayed.
+    """
+    since_fill = sprayed_s(job, now) % tank_s
+    running, until = 0.0, now
+    for event in reversed(events):
+        if event.what == "paused":
+            until = event.at
+        elif event.what in {"started", "resumed"}:
+            if running + until - event.at >= since_fill:
+                return now - (until - (since_fill - running))
+            running += until - event.at
+    return float(now - job.started_at)
+
+
 def note_stood(session: Session, job: Job, limits: Sequence[Reason], now: int) -> None:
     """Record how the limits of a job stand now."""
     detail: Mapping[str, object] = {

@@ -24,6 +24,8 @@ from sqlalchemy.orm import Session
 from watcher.store.tables import Message, MessageState
 from watcher.store.upsert import insert_into
 
+OVERTAKEN = "overtaken by better news"
+
 
 @dataclass(frozen=True)
 class NewMessage:
@@ -68,7 +70,13 @@ def put(session: Session, message: NewMessage) -> bool:
 
 
 def claim(
-    session: Session, now: int, lease_s: int, limit: int, *, recipient: str | None = None
+    session: Session,
+    now: int,
+    lease_s: int,
+    limit: int,
+    *,
+    recipient: str | None = None,
+    only_urgent: bool = False,
 ) -> list[Message]:
     """Take up to ``limit`` due messages for ``lease_s`` seconds: urgent ones first, then oldest.
 
@@ -82,6 +90,7 @@ def claim(
             _takeable(now),
             or_(Message.expires_at.is_(None), Message.expires_at > now),
             true() if recipient is None else Message.recipient == recipient,
+            Message.urgent if only_urgent else true(),
         )
         .order_by(Message.urgent.desc(), Message.due_at, Message.id)
         .limit(limit)
@@ -147,15 +156,130 @@ def expire(session: Session, now: int) -> list[Message]:
     return list(messages)
 
 
-def acknowledge(session: Session, short_id: str, by: str, now: int) -> int:
-    """Record who has seen a thing; return how many messages about it were not yet seen."""
+def overtake(session: Session, recipient: str, about: str) -> list[Message]:
+    """Give up what has not yet been sent to a recipient about a thing; return it, oldest first.
+
+    For what has become untrue: told late and after better news, it would mislead. Whoever tells
+    the news names what was given up.
+    """
+    messages = session.scalars(
+        select(Message)
+        .where(Message.state == "waiting", Message.recipient == recipient, Message.about == about)
+        .order_by(Message.id)
+        .with_for_update(skip_locked=True)
+    ).all()
+    for message in messages:
+        message.state = "expired"
+        message.last_error = OVERTAKEN
+    session.flush()
+    return list(messages)
+
+
+def sendings(session: Session, recipient: str, since: int) -> list[int]:
+    """Return when messages that could wait were sent to a recipient, those told together once."""
+    return list(
+        session.scalars(
+            select(Message.sent_at)
+            .where(
+                Message.recipient == recipient,
+                Message.state == "sent",
+                Message.urgent.is_(False),
+                Message.sent_at >= since,
+            )
+            .distinct()
+            .order_by(Message.sent_at)
+        )
+    )
+
+
+def acknowledge(
+    session: Session, short_id: str, by: str, now: int, *, since: int = 0
+) -> list[Message]:
+    """Record who has seen a thing; return the messages about it that nobody had seen yet.
+
+    ``since``: older messages are not meant. Ids are short, so that one may come again.
+    """
     seen = session.scalars(
         update(Message)
-        .where(Message.short_id == short_id, Message.acknowledged_at.is_(None))
+        .where(
+            Message.short_id == short_id,
+            Message.acknowledged_at.is_(None),
+            Message.created_at >= since,
+        )
         .values(acknowledged_at=now, acknowledged_by=by)
-        .returning(Message.id)
+        .returning(Message)
+        .execution_options(populate_existing=True)
     ).all()
-    return len(seen)
+    return list(seen)
+
+
+def acknowledged(session: Session, since: int) -> dict[str, int]:
+    """Return when something was last acknowledged about each thing messages were about."""
+    found = session.execute(
+        select(Message.about, func.max(Message.acknowledged_at))
+        .where(Message.acknowledged_at >= since)
+        .group_by(Message.about)
+    )
+    return {about: at for about, at in found if at is not None}
+
+
+def unacknowledged(session: Session, about: str, since: int) -> list[Message]:
+    """Return the urgent messages about a thing, written since then, that nobody has seen."""
+    return list(
+        session.scalars(
+            select(Message)
+            .where(
+                Message.about == about,
+                Message.urgent,
+                Message.created_at >= since,
+                Message.acknowledged_at.is_(None),
+            )
+            .order_by(Message.id)
+        )
+    )
+
+
+def out_of_reach(session: Session, since: int, attempts: int) -> dict[str, str]:
+    """Return recipients whose newest tried message did not arrive in so many attempts, and why.
+
+    A refused one counts at once.
+    """
+    newest_tried = (
+        select(func.max(Message.id))
+        .where(Message.attempts > 0, Message.created_at >= since, Message.state != "sending")
+        .group_by(Message.recipient)
+    )
+    tried = session.scalars(
+        select(Message).where(
+            Message.id.in_(newest_tried),
+            Message.last_error.is_distinct_from(OVERTAKEN),
+            or_(
+                Message.state == "failed",
+                and_(Message.state.in_(("waiting", "expired")), Message.attempts >= attempts),
+            ),
+        )
+    )
+    return {m.recipient: m.last_error or "" for m in tried}
+
+
+def newest(session: Session, limit: int) -> list[Message]:
+    """Return the newest messages, the newest first, as receipts: what became of each."""
+    return list(session.scalars(select(Message).order_by(Message.id.desc()).limit(limit)))
+
+
+def unsent_since(session: Session, since: int) -> list[Message]:
+    """Return the messages written since then that were given up untold, oldest first."""
+    return list(
+        session.scalars(
+            select(Message)
+            .where(
+                Message.state.in_(("failed", "expired")),
+                Message.created_at >= since,
+                Message.last_error.is_distinct_from(OVERTAKEN),
+            )
+            .order_by(Message.id)
+        )
+    )
 
 
 def counts(session: Session) -> dict[MessageState, int]:
@@ -171,7 +295,7 @@ def oldest_unsent(session: Session) -> int | None:
     return oldest
 
 
-def next_due(session: Session, recipient: str) -> int | None:
+def next_due(session: Session, recipient: str, *, only_urgent: bool = False) -> int | None:
     """Return when the next message to a recipient is due, or its sender's lease over."""
     when = case((Message.state == "sending", Message.lease_until), else_=Message.due_at)
     unsent = and_(Message.state.in_(("waiting", "sending")), Message.recipient == recipient)

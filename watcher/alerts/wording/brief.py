@@ -1,4 +1,4 @@
-"""The morning brief and the evening look-ahead: the ranking first, then who waits and why."""
+"""The morning brief: the ranking first, then who waits and why."""
 
 from watcher.alerts.wording.reasons import Speaker
 from watcher.alerts.wording.weather import source_lines
@@ -16,7 +16,7 @@ def morning_brief(speaker: Speaker, ranking: Ranking, outlook: Outlook, *, due_a
 
     ``due_at`` is when it should have come; one made later says so. [epoch seconds]
     """
-    spray = [_to_spray(speaker, ranking, n, f) for n, f in enumerate(ranking.spray, start=1)]
+    spray = [to_spray(speaker, ranking.at, n, f) for n, f in enumerate(ranking.spray, start=1)]
     rest = [_waiting(speaker, ranking, f) for f in ranking.rest]
     return Text(
         title=_title(speaker, ranking),
@@ -49,8 +49,9 @@ def _horizon(speaker: Speaker) -> str:
     return span(speaker.farm.told.judging.horizon)
 
 
-def _to_spray(speaker: Speaker, ranking: Ranking, place: int, field: FieldNow) -> str:
-    zone, now = speaker.farm.zone, ranking.at
+def to_spray(speaker: Speaker, now: int, place: int, field: FieldNow) -> str:
+    """Return one field of the ranking: place, status, setup, how long, until when."""
+    zone = speaker.farm.zone
     said = f"{place} {SHAPES[field.status]} {name(field.field)} {field.status.word}:"
     said += f" {name(field.setup or '')}, {span(field.duration_s)}"
     if field.breaks_at is not None:

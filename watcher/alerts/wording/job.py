@@ -1,11 +1,12 @@
 """What is said to the one who is spraying: stop, watch out, the watch is blind, all clear."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+from watcher.alerts.wording.coming import Coming
 from watcher.alerts.wording.reasons import Speaker
 from watcher.alerts.wording.weather import wind_line
-from watcher.alerts.wording.words import TITLE_ROOM, Text, clock, cut, name, span
+from watcher.alerts.wording.words import TITLE_ROOM, Text, clock, cut, name, not_seen, span
 from watcher.judge.outlook import Outlook
 from watcher.judge.reasons import Reason
 from watcher.judge.status import Stand
@@ -40,19 +41,28 @@ def job_alert(
     standing: Sequence[Reason],
     *,
     outlook: Outlook,
-    evidence: Sequence[str] = (),
+    coming: Sequence[Coming] = (),
 ) -> Text:
-    """Say what has changed for the worse on the field being sprayed.
+    """Say what has changed for the worse on the field being sprayed, or is about to.
 
     ``changed`` are the limits that are new in this message, worst first; ``standing`` those told
-    before that still stand. ``evidence`` says what a warning of things to come rests on.
+    before that still stand; ``coming`` what is foreseen.
     """
-    worst = min(changed, key=lambda r: r.stand)
-    lines = [_DO[worst.stand], *_sentences(speaker, place, changed), *evidence]
+    worst = min(changed, key=lambda r: r.stand, default=None)
+    if worst is None:
+        title, do = _coming_title(place, coming[0]), coming[0].do
+    else:
+        title, do = _title(speaker, place, worst), _DO[worst.stand]
+    lines = [do, *_sentences(speaker, place, changed), *(c.evidence for c in coming)]
     if standing:
         lines.append(_still(speaker, place, standing))
     lines += [*_what_next(speaker, place, worst, outlook.now), _job_line(place), wind_line(outlook)]
-    return Text(title=_title(speaker, place, worst), lines=tuple(lines))
+    return Text(title=title, lines=tuple(lines))
+
+
+def _coming_title(place: JobPlace, coming: Coming) -> str:
+    room = TITLE_ROOM - len(coming.head) - len(coming.title) - len(": , ")
+    return cut(f"{coming.head}: {name(place.field, max(room, 8))}, {coming.title}", TITLE_ROOM)
 
 
 def all_clear(
@@ -61,13 +71,14 @@ def all_clear(
     back: Sequence[Reason],
     left: Sequence[Reason],
     *,
-    held_for_s: float,
-    was_blind: bool,
+    why: str,
     outlook: Outlook,
 ) -> Text:
-    """Say that the worst of what was told about a job is over, and what is left of it."""
-    begin = f"Back in its window for {span(held_for_s)}."
-    lines = ["The watch sees again." if was_blind else begin, *_sentences(speaker, place, back)]
+    """Say that the worst of what was told about a job is over, and what is left of it.
+
+    ``why`` is its first line, such as ``back_for``, ``SEES_AGAIN`` or ``DID_NOT_COME``.
+    """
+    lines = [why, *_sentences(speaker, place, back)]
     if left:
         lines.append(_still(speaker, place, left))
     if place.breaks_at is not None:
@@ -76,6 +87,55 @@ def all_clear(
     lines += [_job_line(place), wind_line(outlook)]
     head = "Better" if left else "All clear"
     return Text(title=f"{head}: {name(place.field)}", lines=tuple(lines))
+
+
+SEES_AGAIN = "The watch sees again."
+DID_NOT_COME = "What was foreseen has not come, and there is no more sign of it."
+
+
+def back_for(held_for_s: float) -> str:
+    """Return for how long everything has been back within its bounds."""
+    return f"Back in its window for {span(held_for_s)}."
+
+
+def not_acknowledged(text: Text, who: str, after_s: float) -> Text:
+    """Return an alert as it is told to the backup of somebody who did not acknowledge it."""
+    return replace(text, lines=(not_seen(who, after_s), *text.lines))
+
+
+def forgotten(speaker: Speaker, place: JobPlace, *, over_s: float, now: int) -> Text:
+    """Ask whether a job that is over its planned time is still going on."""
+    ended = clock(now - round(over_s), now, speaker.farm.zone)
+    return Text(
+        title=cut(f"Still spraying {name(place.field, 20)}?", TITLE_ROOM),
+        lines=(
+            f"The job on {name(place.field)} was planned to end at {ended}, {span(over_s)} ago.",
+            "Finish or abandon it if it is done: the watch goes on watching it until then.",
+        ),
+    )
+
+
+def retardant_worn(place: JobPlace, *, tank_age_s: float) -> Text:
+    """Say that the drift retardant in the tank has been pumped round for too long to count on."""
+    return Text(
+        title=cut(f"Retardant worn: {name(place.field, 20)}", TITLE_ROOM),
+        lines=(
+            f"This tank has been going round for {span(tank_age_s)}. Polyacrylamide is sheared by "
+            "the pump within about an hour: drops are finer now than they were.",
+            "Do not count on it: a coarser setup, less wind, or a fresh tank.",
+        ),
+    )
+
+
+def unwatched(field: str, why: str) -> Text:
+    """Say that a job that is open cannot be watched, and why."""
+    return Text(
+        title=cut(f"Not watched: {name(field, 22)}", TITLE_ROOM),
+        lines=(
+            f"The job on {name(field)} cannot be watched: {name(why, 160)}.",
+            "Take a reading at boom height, or stop.",
+        ),
+    )
 
 
 def _still(speaker: Speaker, place: JobPlace, limits: Sequence[Reason]) -> str:
@@ -93,8 +153,8 @@ def _sentences(speaker: Speaker, place: JobPlace, limits: Sequence[Reason]) -> l
     return [f"{s[0].upper()}{s[1:]}." for s in said]
 
 
-def _what_next(speaker: Speaker, place: JobPlace, worst: Reason, now: int) -> list[str]:
-    if worst.stand is not Stand.BROKEN:
+def _what_next(speaker: Speaker, place: JobPlace, worst: Reason | None, now: int) -> list[str]:
+    if worst is None or worst.stand is not Stand.BROKEN:
         return []
     said = []
     if place.other_setup is not None:

@@ -103,3 +103,18 @@ def lateness(true_at: int, now: int, zone: ZoneInfo) -> str:
 def lateness_sms(true_at: int, now: int, zone: ZoneInfo) -> str:
     """Return the same in fewer letters."""
     return f"{span(now - true_at)} LATE, true {clock(true_at, now, zone)}."
+
+
+def never_arrived(said: str, true_at: int, now: int, zone: ZoneInfo) -> str:
+    """Return the line that names a message overtaken by better news."""
+    return f"Never arrived: {said} ({clock(true_at, now, zone)})."
+
+
+def ask_seen(link: str, form: str) -> str:
+    """Return the line that asks for an alert to be acknowledged."""
+    return f"Seen: {link}" if form == "sms" else f"Say that you have seen this: {link}"
+
+
+def not_seen(name_of: str, after_s: float) -> str:
+    """Return the line that begins a message to the backup of somebody who did not answer."""
+    return f"{name(name_of)} has not acknowledged this for {span(after_s)}."

@@ -1,0 +1,53 @@
+"""What is told when the watch starts and stops: silence must mean that all is well."""
+
+from sqlalchemy.orm import Session
+
+from watcher.alerts.conditions import Rule, Urgency
+from watcher.alerts.notices import Notice
+from watcher.alerts.posting import Post
+from watcher.alerts.wording.watch import clock_jumped, stopping, was_down
+from watcher.farm.models import Topic
+from watcher.store import jobs, outbox, runs
+
+_WORTH_TELLING_S = 300
+"""A restart shorter than this, with no job open, is nobody's business."""
+_DOWN = Rule("watch was down", Topic.SOURCES, Urgency.SOON, 12 * 3600)
+_DOWN_IN_JOB = Rule("watch was down", Topic.JOB, Urgency.NOW, 2 * 3600)
+_STOPS = Rule("watch stops", Topic.JOB, Urgency.NOW, 2 * 3600)
+_JUMPED = Rule("clock jumped", Topic.JOB, Urgency.NOW, 3600)
+_SUBJECT = "watch"
+
+
+def tell_start(session: Session, post: Post, now: int) -> int:
+    """Tell, before this run is noted, from when to when nobody watched, and what was missed."""
+    before = runs.last(session)
+    if before is None:
+        return 0
+    since = min(before.last_alive_at, now)
+    open_jobs = jobs.open_jobs(session)
+    if now - since < (0 if open_jobs and before.stopped_at is None else _WORTH_TELLING_S):
+        return 0
+    lost = outbox.unsent_since(session, since)
+    text = was_down(
+        post.speaker, since, now, crashed=before.stopped_at is None, jobs=open_jobs, lost=lost
+    )
+    rule = _DOWN_IN_JOB if open_jobs else _DOWN
+    return post(session, Notice(rule, _SUBJECT, f"watch/down/{before.id}/{since}", text, now), now)
+
+
+def tell_stop(session: Session, post: Post, now: int) -> int:
+    """Tell, before the watch stops, that the jobs still open are watched by nobody."""
+    open_jobs = jobs.open_jobs(session)
+    if not open_jobs:
+        return 0
+    text = stopping(open_jobs)
+    return post(session, Notice(_STOPS, _SUBJECT, f"watch/stops/{now}", text, now), now)
+
+
+def tell_clock_jump(session: Session, post: Post, now: int, by_s: float) -> int:
+    """Tell those who spray that the clock of the machine jumped: ages and times may be wrong."""
+    open_jobs = jobs.open_jobs(session)
+    if not open_jobs:
+        return 0
+    text = clock_jumped(by_s)
+    return post(session, Notice(_JUMPED, _SUBJECT, f"watch/clock/{now}", text, now), now)
