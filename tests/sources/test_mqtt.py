@@ -4,8 +4,7 @@ import asyncio
 import gc
 import json
 import subprocess
-from collections.abc import AsyncIterator, Iterator
-from contextlib import asynccontextmanager
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -14,10 +13,11 @@ import trustme
 from aiomqtt import Client, ProtocolVersion
 
 from tests.support.cuttable import Cuttable
+from tests.support.ear import Ear, listening
 from tests.support.mosquitto import Mosquitto, free_port
 from watcher.sources import mqtt
-from watcher.sources.base import Flag, Observations, SourceError
-from watcher.sources.line import Patience, Said
+from watcher.sources.base import Flag
+from watcher.sources.line import Patience
 from watcher.sources.mqtt import Broker, MqttStation
 from watcher.sources.mqtt_payload import Mapped, MappedValue, Posted
 from watcher.weather.series import Site
@@ -70,53 +70,6 @@ async def publish(port: int, body: bytes | str, topic: str = "farm/mast", **how:
         await client.publish(topic, body, qos=1, **how)
 
 
-@asynccontextmanager
-async def listening(source: MqttStation) -> AsyncIterator["Ear"]:
-    stream = source.stream()
-    ear = Ear(stream)
-    try:
-        yield ear
-    finally:
-        ear.task.cancel()
-        await asyncio.gather(ear.task, return_exceptions=True)
-        await stream.aclose()
-
-
-class Ear:
-    """Keeps everything a stream says, and lets a test wait for what it needs."""
-
-    def __init__(self, stream: Said) -> None:
-        self.heard: list[Observations] = []
-        self.trouble: list[str] = []
-        self._changed = asyncio.Condition()
-        self.task = asyncio.create_task(self._listen(stream))
-
-    async def _listen(self, stream: Said) -> None:
-        async for said in stream:
-            if isinstance(said, SourceError):
-                self.trouble.append(str(said))
-            else:
-                self.heard.append(said)
-            async with self._changed:
-                self._changed.notify_all()
-
-    async def until(self, *, heard: int = 0, trouble: int = 0) -> None:
-        async def enough() -> None:
-            async with self._changed:
-                await self._changed.wait_for(
-                    lambda: len(self.heard) >= heard and len(self.trouble) >= trouble
-                )
-
-        await asyncio.wait_for(enough(), 15)
-
-    def winds(self) -> list[tuple[int, float]]:
-        return [
-            (int(time), float(wind))
-            for said in self.heard
-            for time, wind in zip(said.series.times, said.series.wind_m_s, strict=True)
-        ]
-
-
 async def heard_live(ear: Ear, port: int, body: bytes, topic: str = "farm/mast") -> None:
     """Publish until it is heard: a subscription takes a moment, and again after every cut."""
     before = len(ear.heard)
@@ -136,7 +89,7 @@ async def test_a_reading_is_heard_at_its_own_time(
 ) -> None:
     async with listening(station(reached(broker.port, version=version))) as ear:
         await heard_live(ear, broker.port, pack(NOW - 60, 3.0))
-    assert set(ear.winds()) == {(NOW - 60, 3.0)}
+    assert set(ear.values("wind_m_s")) == {(NOW - 60, 3.0)}
     assert ear.heard[0].series.source == "mast"
 
 
@@ -147,21 +100,21 @@ async def test_a_retained_reading_is_as_old_as_it_says(
     await publish(broker.port, pack(NOW - 7200, 3.0), retain=True)
     async with listening(station(reached(broker.port, version=version))) as ear:
         await ear.until(heard=1)
-    assert ear.winds() == [(NOW - 7200, 3.0)]
+    assert ear.values("wind_m_s") == [(NOW - 7200, 3.0)]
 
 
 async def test_a_retained_reading_without_a_time_is_not_of_now(broker: Mosquitto) -> None:
     await publish(broker.port, pack(0, 3.0), retain=True)
     async with listening(station(reached(broker.port))) as ear:
         await heard_live(ear, broker.port, pack(NOW - 60, 4.0))
-    assert set(ear.winds()) == {(NOW - 60, 4.0)}
+    assert set(ear.values("wind_m_s")) == {(NOW - 60, 4.0)}
     assert ear.trouble == []
 
 
 async def test_a_live_reading_without_a_time_is_of_now(broker: Mosquitto) -> None:
     async with listening(station(reached(broker.port))) as ear:
         await heard_live(ear, broker.port, pack(0, 3.0))
-    assert set(ear.winds()) == {(NOW, 3.0)}
+    assert set(ear.values("wind_m_s")) == {(NOW, 3.0)}
 
 
 async def test_a_reading_from_ahead_is_flagged(broker: Mosquitto) -> None:
@@ -177,7 +130,7 @@ async def test_a_reading_that_comes_twice_says_the_same_twice(broker: Mosquitto)
         await publish(broker.port, pack(NOW - 60, 3.0))
         await publish(broker.port, pack(NOW - 60, 3.0))
         await ear.until(heard=before + 2)
-    assert set(ear.winds()) == {(NOW - 60, 3.0)}
+    assert set(ear.values("wind_m_s")) == {(NOW - 60, 3.0)}
 
 
 async def test_values_on_topics_of_their_own_make_one_row(broker: Mosquitto) -> None:
@@ -202,7 +155,7 @@ async def test_a_broker_that_restarts_is_found_again(broker: Mosquitto) -> None:
             await ear.until(trouble=minute + 1)
             broker.start()
         await heard_live(ear, broker.port, pack(NOW + 600, 9.0))
-    assert {wind for _, wind in ear.winds()} == {3.0, 4.0, 5.0, 9.0}
+    assert {wind for _, wind in ear.values("wind_m_s")} == {3.0, 4.0, 5.0, 9.0}
     assert f"127.0.0.1:{broker.port}" in ear.trouble[0]
 
 
@@ -213,7 +166,7 @@ async def test_a_cut_line_is_mended(broker: Mosquitto) -> None:
         await ear.until(trouble=1)
         await heard_live(ear, broker.port, pack(NOW + 60, 4.0))
         assert line.opened >= 2
-    assert (NOW + 60, 4.0) in ear.winds()
+    assert (NOW + 60, 4.0) in ear.values("wind_m_s")
 
 
 async def test_a_line_that_goes_dead_without_a_goodbye_is_given_up(
@@ -226,7 +179,7 @@ async def test_a_line_that_goes_dead_without_a_goodbye_is_given_up(
         await ear.until(trouble=1)
         line.thaw()
         await heard_live(ear, broker.port, pack(NOW + 60, 4.0))
-    assert (NOW + 60, 4.0) in ear.winds()
+    assert (NOW + 60, 4.0) in ear.values("wind_m_s")
 
 
 @pytest.mark.parametrize("version", VERSIONS)
@@ -242,7 +195,7 @@ async def test_a_session_brings_what_was_sent_meanwhile_at_its_own_time(
     async with listening(station(kept)) as later:
         await later.until(heard=3)
         await heard_live(later, broker.port, pack(NOW, 9.0))
-    winds = dict(later.winds())
+    winds = dict(later.values("wind_m_s"))
     assert [winds[NOW - 300 + 60 * minute] for minute in range(3)] == [4.0, 5.0, 6.0]
     assert 11.0 not in winds.values()
 
@@ -253,7 +206,7 @@ async def test_without_a_session_nothing_is_kept_for_this_side(broker: Mosquitto
     await publish(broker.port, pack(0, 11.0))
     async with listening(station(reached(broker.port))) as later:
         await heard_live(later, broker.port, pack(NOW, 9.0))
-    assert set(later.winds()) == {(NOW, 9.0)}
+    assert set(later.values("wind_m_s")) == {(NOW, 9.0)}
 
 
 @pytest.mark.parametrize("body", [b"\x00\x01", b"{", b"[]", b'[{"n": "wind", "v": "high"}]'])
@@ -311,7 +264,7 @@ async def test_user_and_password_are_shown_to_the_broker(
             if ear.heard:
                 break
             await asyncio.sleep(0.02)
-    assert (NOW, 3.0) in ear.winds()
+    assert (NOW, 3.0) in ear.values("wind_m_s")
 
 
 @pytest.mark.parametrize("version", VERSIONS)
@@ -359,7 +312,7 @@ async def test_a_line_may_be_encrypted(
         while not ear.heard:
             await client.publish("farm/mast", pack(NOW, 3.0), qos=1)
             await asyncio.sleep(0.02)
-    assert (NOW, 3.0) in ear.winds()
+    assert (NOW, 3.0) in ear.values("wind_m_s")
 
 
 # paho leaves the socket of a handshake that failed to the garbage collector.

@@ -7,12 +7,14 @@ from aiomqtt import ProtocolVersion
 from pydantic import SecretStr
 
 from watcher.farm import Farm
-from watcher.farm.stations import MqttStation
+from watcher.farm.stations import ModbusStation, MqttStation, SunspecStation
 from watcher.service.sites import site_of
-from watcher.sources import mqtt
+from watcher.sources import modbus, mqtt, sunspec
 from watcher.sources.base import StreamedSource
 from watcher.sources.feed_body import compiled
 from watcher.sources.mqtt_payload import Mapped, MappedValue, Posted, Reader
+from watcher.sources.samples import Samples
+from watcher.weather.quantities import in_unit
 
 _MQTT_PORTS = {False: 1883, True: 8883}
 _VERSIONS = {"3.1.1": ProtocolVersion.V311, "5": ProtocolVersion.V5}
@@ -23,11 +25,13 @@ def streamed_sources(
     farm: Farm, clock: Callable[[], int], broker_passwords: Mapping[str, SecretStr]
 ) -> dict[str, StreamedSource]:
     """Build every source of the farm that speaks by itself over a line kept open."""
-    built = {}
+    built: dict[str, StreamedSource] = {}
     for name, entry in farm.told.sources.items():
         match entry:
             case MqttStation():
                 built[name] = _mqtt(name, entry, farm, clock, broker_passwords.get(name))
+            case ModbusStation() | SunspecStation():
+                built[name] = _modbus(name, entry, farm, clock)
     return built
 
 
@@ -62,3 +66,41 @@ def _reader(entry: MqttStation) -> Reader:
     ]
     time = None if entry.time is None else compiled("time", entry.time)
     return Mapped(values, time, entry.clock_ahead)
+
+
+def _modbus(
+    name: str, entry: ModbusStation | SunspecStation, farm: Farm, clock: Callable[[], int]
+) -> StreamedSource:
+    map_: modbus.Map = sunspec.SunspecMap()
+    step_m_s = sunspec.WIND_STEP_M_S
+    if isinstance(entry, ModbusStation):
+        map_, step_m_s = _registers(entry), 0.0
+    return modbus.ModbusStation(
+        name=name,
+        port=modbus.Port(entry.host, entry.port, entry.device),
+        map_=map_,
+        samples=Samples(
+            every_s=round(entry.interval), gusts=entry.gusts_from_samples, step_m_s=step_m_s
+        ),
+        every_s=entry.every,
+        site=site_of(farm, entry),
+        clock=clock,
+    )
+
+
+def _registers(entry: ModbusStation) -> modbus.RegisterMap:
+    return modbus.RegisterMap(
+        [
+            modbus.Register(
+                measure=in_unit(quantity, told.unit),
+                address=told.address,
+                table=told.table,
+                type=told.type,
+                words=told.words,
+                scale=told.scale,
+                offset=told.offset,
+                missing=told.missing,
+            )
+            for quantity, told in entry.registers.items()
+        ]
+    )
