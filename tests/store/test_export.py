@@ -12,6 +12,7 @@ import pytest
 from watcher.sources.base import Flag, Observations
 from watcher.store import export, weather
 from watcher.store.database import Log
+from watcher.store.flag_words import flag_words, flags_of
 from watcher.weather.series import QUANTITIES, Site, WeatherSeries
 
 NOW = 1_700_000_000  # 2023-11-14 22:13:20 UTC, by GNU date
@@ -55,9 +56,15 @@ def test_flags_are_written_as_words(log: Log) -> None:
 
 @pytest.mark.parametrize("flag", [flag for flag in Flag if flag])
 def test_every_flag_has_a_word(flag: Flag) -> None:
-    assert export.flag_words({"temp_c": int(flag)}) == (
-        f"temp_c: {str(flag.name).lower().replace('_', ' ')}"
-    )
+    words = flag_words({"temp_c": int(flag)})
+    assert words == f"temp_c: {str(flag.name).lower().replace('_', ' ')}"
+    assert flags_of(words) == {"temp_c": flag}
+
+
+@pytest.mark.parametrize("words", ["temp_c: odd", "warmth: step", "temp_c", "step"])
+def test_words_that_are_no_findings_are_refused(words: str) -> None:
+    with pytest.raises(ValueError, match="is not"):
+        flags_of(words)
 
 
 def test_sources_follow_each_other_cut_to_the_time_asked_for(log: Log) -> None:

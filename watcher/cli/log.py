@@ -1,51 +1,121 @@
-"""``watcher log …``: the log of weather."""
+"""``watcher log …``: readings out of the log and into it, and pictures of them."""
 
 import sys
-from contextlib import nullcontext
-from datetime import datetime
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager, nullcontext
+from enum import StrEnum
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, TextIO
 
 import typer
 
-from watcher.cli.opening import err, open_farm, open_log, open_settings, stop
+from watcher.cli.moments import From, To, known, stretch
+from watcher.cli.opening import err, open_farm, open_log, open_settings, out, stop
 from watcher.farm import Farm
-from watcher.store.export import write_observations
+from watcher.service.sites import site_of
+from watcher.sources.base import Observations
+from watcher.store import weather
+from watcher.store.database import Log
+from watcher.store.export import write_observations, write_parquet
+from watcher.store.importing import BadTableError, read_csv, read_parquet
+from watcher.store.parquet import NoParquetError
+from watcher.weather.series import Site
 
 app = typer.Typer(no_args_is_help=True, help="The log of weather.")
 
 
+class Format(StrEnum):
+    """How a table of readings is written."""
+
+    CSV = "csv"
+    PARQUET = "parquet"
+
+
 @app.command("export")
 def export(
-    start: Annotated[str, typer.Option("--from", help="First moment, 2026-06-01 or with a time.")],
-    end: Annotated[str, typer.Option("--to", help="Moment after the last, in the same way.")],
+    start: From,
+    end: To,
     source: Annotated[
         list[str] | None, typer.Option(help="A source's name; may be given again. All without.")
     ] = None,
     to_file: Annotated[
         Path | None, typer.Option("--output", "-o", help="A file; printed without.")
     ] = None,
+    form: Annotated[
+        Format, typer.Option("--format", help="How the table is written.")
+    ] = Format.CSV,
 ) -> None:
-    """Write readings as CSV, with units in the header and what quality control found."""
+    """Write readings as a table, with units in the header and what quality control found."""
     settings = open_settings()
     farm = open_farm(settings.farm)
-    names = source or list(farm.told.sources)
-    unknown = [name for name in names if name not in farm.told.sources]
-    if unknown:
-        stop(f"no source {unknown[0]!r}; the farm file has {', '.join(farm.told.sources)}")
-    first, last = _moment(start, "--from", farm), _moment(end, "--to", farm)
-    if last <= first:
-        stop(f"--to {end} is not after --from {start}; swap them")
-    target = to_file.open("w", newline="", encoding="utf-8") if to_file else nullcontext(sys.stdout)
-    with open_log(settings) as log, log.reading() as session, target as out:
-        written = write_observations(session, names, first, last, out)
+    names = known(source or [], list(farm.told.sources), "source")
+    first, last = stretch(start, end, farm)
+    with open_log(settings) as log, log.reading() as session:
+        if form is Format.CSV:
+            with _csv_file(to_file) as target:
+                written = write_observations(session, names, first, last, target)
+        elif to_file is None:
+            stop("Parquet is no text to print; name a file with -o")
+        else:
+            with _parquet():
+                written = write_parquet(session, names, first, last, to_file)
     err.print(f"{written} readings")
 
 
-def _moment(text: str, option: str, farm: Farm) -> int:
-    """Read a moment on the farm's clock, or with the offset it is written with."""
+@app.command("import")
+def import_table(
+    file: Annotated[Path, typer.Argument(help="A .csv or .parquet file as 'export' writes it.")],
+) -> None:
+    """Take readings from a table into the log. What the log has already is not taken twice."""
+    settings = open_settings()
+    farm = open_farm(settings.farm)
+    if not file.is_file():
+        stop(f"there is no file {file}")
+    with open_log(settings) as log:
+        sites = _sites(log, farm)
+        new = count = 0
+        for readings in _readings(file, sites):
+            # Block by block, so that a running watch need not wait for a long table.
+            with log.writing() as session:
+                new += weather.add_observations(session, readings, int(time.time()))
+            count += len(readings.series)
+    out.print(f"{count} readings, {new} of them of times that are new to the log.")
+
+
+def _sites(log: Log, farm: Farm) -> dict[str, Site]:
+    """Where each source stands: as it last said itself, else as the farm file says."""
+    with log.reading() as session:
+        return {
+            name: weather.site(session, name) or site_of(farm, entry)
+            for name, entry in farm.told.sources.items()
+        }
+
+
+def _readings(file: Path, sites: dict[str, Site]) -> Iterator[Observations]:
+    now = int(time.time())
     try:
-        moment = datetime.fromisoformat(text)
-    except ValueError:
-        stop(f'{option} {text!r} is no date or time; write "2026-06-01" or "2026-06-01T14:30"')
-    return int((moment if moment.tzinfo else moment.replace(tzinfo=farm.zone)).timestamp())
+        if file.suffix.lower() == ".parquet":
+            with _parquet():
+                yield from read_parquet(file, sites, now)
+        else:
+            with file.open(newline="", encoding="utf-8-sig") as lines:
+                yield from read_csv(lines, sites, now)
+    except (BadTableError, UnicodeDecodeError) as error:
+        stop(f"{file}: {error}\nWhat came before it is in the log; mend it and import it again.")
+
+
+@contextmanager
+def _csv_file(file: Path | None) -> Iterator[TextIO]:
+    with (
+        file.open("w", newline="", encoding="utf-8") if file else nullcontext(sys.stdout) as opened
+    ):
+        yield opened
+
+
+@contextmanager
+def _parquet() -> Iterator[None]:
+    try:
+        yield
+    except NoParquetError as error:
+        stop(str(error))

@@ -57,7 +57,7 @@ def bins(session: Session, source: str, width_s: int, start: int, end: int) -> B
 
     ``width_s`` is one of ``WIDTHS_S``. A bin whose readings have changed is made anew of them.
     """
-    site = weather.site(session, source)
+    site = weather.site(session, source) or weather.NOWHERE
     parts = [bin_rows.get(session, source, width_s, start, end, site=site)]
     for hours in stale.within(session, source, start, end):
         fresh = _over(weather.observations(session, source, *hours), width_s)

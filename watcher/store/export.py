@@ -1,17 +1,25 @@
-"""Readings as a table other programs read: comma-separated, SI, UTC."""
+"""Readings as a table other programs read: comma-separated or Parquet, SI, UTC.
+
+One row a reading, by source and time. A missing value is an empty cell; ``flags`` says which values
+quality control doubts and why. Memory does not grow with the range: read in a ``Log.reading``
+session.
+"""
 
 import csv
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import TextIO
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from watcher.sources.base import Flag
+from watcher.store import parquet
+from watcher.store.flag_words import flag_words
 from watcher.store.tables import Observation
 from watcher.weather.series import QUANTITIES
 
+SOURCE, TIME, FLAGS = "source", "time (UTC)", "flags"
 HEADINGS = {
     "wind_m_s": "wind (m/s)",
     "gust_m_s": "gust (m/s)",
@@ -36,15 +44,30 @@ def write_observations(
 ) -> int:
     """Write the readings with ``start <= time < end`` of each source; return how many.
 
-    One line a reading, by source and time. A missing value is an empty cell; ``flags`` says which
-    values quality control doubts and why. Memory does not grow with the range: read in a
-    ``Log.reading`` session. A file must be opened with ``newline=""``.
+    A file must be opened with ``newline=""``.
     """
     lines = csv.writer(out)
-    lines.writerow(["source", "time (UTC)", *(HEADINGS[name] for name in QUANTITIES), "flags"])
+    lines.writerow([SOURCE, TIME, *(HEADINGS[name] for name in QUANTITIES), FLAGS])
     written = 0
+    for source, time, values, flags in _rows(session, sources, start, end):
+        lines.writerow([source, _utc(time), *values, flags])
+        written += 1
+    return written
+
+
+def write_parquet(
+    session: Session, sources: Iterable[str], start: int, end: int, file: Path
+) -> int:
+    """Write the same to a Parquet file; return how many readings. Raises ``NoParquetError``.
+
+    Columns carry the names of ``QUANTITIES``; each one's unit is in its metadata too.
+    """
+    return parquet.write(file, HEADINGS, _rows(session, sources, start, end))
+
+
+def _rows(session: Session, sources: Iterable[str], start: int, end: int) -> Iterator[parquet.Row]:
     for source in sources:
-        rows = session.execute(
+        found = session.execute(
             select(
                 Observation.time,
                 Observation.flags,
@@ -54,21 +77,8 @@ def write_observations(
             .order_by(Observation.time)
             .execution_options(yield_per=_ROWS_AT_ONCE)
         )
-        for time, flags, *values in rows:
-            lines.writerow([source, _utc(time), *values, flag_words(flags or {})])
-            written += 1
-    return written
-
-
-def flag_words(flags: Mapping[str, int]) -> str:
-    """Return findings as words: ``"wind_m_s: step, stuck; temp_c: range"``."""
-    return "; ".join(
-        f"{name}: {', '.join(_word(flag) for flag in Flag(bits))}" for name, bits in flags.items()
-    )
-
-
-def _word(flag: Flag) -> str:
-    return (flag.name or str(flag.value)).lower().replace("_", " ")
+        for time, flags, *values in found:
+            yield source, time, values, flag_words(flags or {})
 
 
 def _utc(time: int) -> str:

@@ -22,7 +22,8 @@ from watcher.store.tables import ForecastHour, IssuedForecast, Observation, Stat
 from watcher.store.upsert import Insert, insert_into, put_rows
 from watcher.weather.series import QUANTITIES, Site
 
-_NOWHERE = Site(latitude=np.nan, longitude=np.nan, elevation_m=np.nan)
+NOWHERE = Site(latitude=np.nan, longitude=np.nan, elevation_m=np.nan)
+"""The site of a source that never reported."""
 
 
 def add_observations(session: Session, observations: Observations, received_at: int) -> int:
@@ -56,15 +57,15 @@ def observations(session: Session, source: str, start: int, end: int) -> Observa
         .order_by(Observation.time)
     ).all()
     return Observations(
-        weather_series([row[1:] for row in found], site(session, source), source),
+        weather_series([row[1:] for row in found], site(session, source) or NOWHERE, source),
         flag_arrays((row[0] for row in found), len(found)),
     )
 
 
-def site(session: Session, source: str) -> Site:
-    """Return where a source measures, as it last said; no place at all if it never reported."""
+def site(session: Session, source: str) -> Site | None:
+    """Return where a source measures, as it last said, None if it never reported."""
     place = session.get(StationSite, source)
-    return _NOWHERE if place is None else site_of(place)
+    return None if place is None else site_of(place)
 
 
 def newest_time(session: Session, source: str) -> int | None:
