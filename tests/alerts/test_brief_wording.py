@@ -96,7 +96,7 @@ def test_a_plain_sms_keeps_to_one_message():
     assert shaped.title == ""
     assert shaped.body == (
         "Spray now: creek side, hill. 1 creek side suitable: fine, 43 min. "
-        "2 hill suitable: fine, 43 min. Label decides. (K7QM2)"
+        "2 hill suitable: fine, 43 min. Wind measured by mast 1 min ago. Label decides. (K7QM2)"
     )
 
 

@@ -102,6 +102,22 @@ def test_an_sms_fits_one_message_also_when_it_is_late_and_has_only_letters_every
     assert body.endswith("(K7QM2)")
 
 
+def test_a_late_sms_gives_up_its_last_sentences_and_keeps_the_answer_asked_for():
+    text = Text(
+        "Stop: creek side, wind 12 mph", ("Stop spraying now.", "Wind 12 mph, 2 over.", "x" * 40)
+    )
+    link = "Seen: https://farm.example/seen/K7QM2.grower.abcdefghijkl"
+    body = shape(text, "sms", ref="K7QM2", ask=link).body
+    assert body == (
+        f"Stop: creek side, wind 12 mph. Stop spraying now. Wind 12 mph. Label decides. {link}"
+    )
+    late = say_late(body, "sms", true_at=NOON, now=NOON + 720, zone=CHICAGO)
+    assert late == (
+        "12 min LATE, true 12:00. Stop: creek side, wind 12 mph. Stop spraying now. "
+        f"Label decides. {link}"
+    )
+
+
 def test_an_sms_drops_what_has_no_letter_and_keeps_the_words():
     assert gsm_7("◐ Peña: 85 °F – côté…") == "Peña: 85 F - coté.."
 
@@ -111,7 +127,6 @@ def test_an_sms_drops_what_has_no_letter_and_keeps_the_words():
     [
         ("push", "This alert is 12 min late; it was true at 12:00.\nbody"),
         ("mail", "This alert is 12 min late; it was true at 12:00.\nbody"),
-        ("sms", "12 min LATE, true 12:00. body"),
     ],
 )
 def test_a_late_message_says_so_first(form, said):

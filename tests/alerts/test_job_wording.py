@@ -137,5 +137,5 @@ def test_the_operators_sms():
     shaped = shape(job_alert(SPEAKER, PLACE, changed, [], outlook=look), "sms", ref="K7QM2")
     assert shaped.body == (
         "Stop: creek side, wind 12 mph. Stop spraying: this field is outside its window. "
-        "Label decides. (K7QM2)"
+        "Wind 12 mph, bound 10 (label), 2 mph over. Label decides. (K7QM2)"
     )

@@ -15,8 +15,8 @@ from sqlalchemy.orm import Session
 from watcher.store import outbox
 
 _GOOD_FOR_S = 24 * 3600
-_SIGNATURE_BYTES = 12
-"""96 bits: not to be guessed, and short enough for an SMS."""
+_SIGNATURE_BYTES = 9
+"""72 bits: not to be guessed, and short enough for an SMS."""
 
 
 class BadLinkError(ValueError):

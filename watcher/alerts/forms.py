@@ -17,7 +17,6 @@ from watcher.alerts.wording.words import (
 Form = Literal["push", "mail", "sms"]
 
 SMS_ROOM = 160
-_LATE_ROOM = 34
 LATE_AFTER_S = 120
 """A message this old says so."""
 # The basic character set of GSM 03.38 without its line feed: one septet each.
@@ -56,17 +55,15 @@ def say_late(body: str, form: Form, *, true_at: int, now: int, zone: ZoneInfo) -
     if now - true_at < LATE_AFTER_S:
         return body
     if form == "sms":
-        return f"{gsm_7(lateness_sms(true_at, now, zone))} {body}"
+        return _late_sms(body, gsm_7(lateness_sms(true_at, now, zone)))
     return f"{lateness(true_at, now, zone)}\n{body}"
 
 
 def _sms(text: Text, *, ref: str, ask: str) -> str:
-    """As many whole lines as fit after the title, before the answer asked for.
-
-    Room is left for saying that it is late.
-    """
-    ending = gsm_7(" ".join(part for part in (CAUTION_SMS, ask, f"({ref})") if part))
-    room = SMS_ROOM - _LATE_ROOM - len(ending) - 1
+    """As many whole lines as fit after the title, before the answer asked for."""
+    # A link to answer by holds the id already.
+    ending = gsm_7(f"{CAUTION_SMS} {ask or f'({ref})'}")
+    room = SMS_ROOM - len(ending) - 1
     said = gsm_7(cut(text.title, room - 1)) + "."
     for line in map(gsm_7, text.lines):
         longer = f"{said} {line.rstrip('.')}."
@@ -74,6 +71,19 @@ def _sms(text: Text, *, ref: str, ask: str) -> str:
             break
         said = longer
     return f"{said} {ending}"
+
+
+def _late_sms(body: str, late: str) -> str:
+    """Make room for the lateness: the last sentences before the ending give way."""
+    said, caution, rest = body.rpartition(CAUTION_SMS)
+    room = SMS_ROOM - len(f"{late}  {caution}{rest}")
+    sentences = said.strip().removesuffix(".").split(". ")
+    while len(sentences) > 1 and len(". ".join(sentences)) >= room:
+        sentences.pop()
+    kept = ". ".join(sentences) + "."
+    if len(kept) > room:
+        kept = gsm_7(cut(kept, room - 1))
+    return f"{late} {kept} {caution}{rest}"
 
 
 def gsm_7(text: str) -> str:
