@@ -37,6 +37,12 @@ def large_farm(fields: int, neighbours_each: int) -> Farm:
         f"n{i}_{k}": (west + _ROUND[k][0], south + _ROUND[k][1])
         for (i, (west, south)), k in product(enumerate(corners.values()), range(neighbours_each))
     }
+    told["windows"]["contact"] |= {
+        "temperature": {"low": "10 degC", "high": "29 degC"},
+        "humidity": {"low": "35 %"},
+        "rain_free_before": {"low": "1 h"},
+        "droplets": {"low": "fine"},
+    }
     told["fields"] = {
         name: {"crop": "soybeans", "weeds": _WEEDS[i % 3], "window": "contact"}
         for i, name in enumerate(corners)

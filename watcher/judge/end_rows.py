@@ -199,7 +199,7 @@ def _shares(judgement: Judgement, case: Case, pair: int, gap_m: Floats) -> tuple
     """What may land on it as a share of what it stands, from the time on and straight at it now."""
     plan, (field, setup, time) = judgement.plan, case
     series = judgement.series.at(slice(time, None))
-    strength = judgement.drift.strength.upper[field, setup, time:]
+    strength = judgement.drift.upper[field, setup, time:]
     along = upper_bearings(gap_m=gap_m, width_m=plan.reach.width_m[field])
     upper = upper_exposure(
         upper_pct=along, wind_from_deg=series.wind_from_deg, spread_deg=plan.spread_deg(series)

@@ -51,7 +51,7 @@ def exposed(judgement: Judgement, field: int, setup: int, time: int) -> list[Exp
     plan = judgement.plan
     pairs = np.flatnonzero(plan.reach.pair_field == field)
     landing = _landing(judgement, pairs, field, time).scaled(
-        judgement.drift.strength.at(field, setup, time)
+        judgement.drift.strength(field, setup, time)
     )
     found = [
         Exposed(
@@ -97,7 +97,7 @@ def downwind_curve(
     toward = round(float(np.nan_to_num(wind_from)) + 180.0) % 360
     along = bearings(gap_m=distance_m, width_m=plan.reach.width_m[field, toward])
     at = Deposit(along.edge_pct, along.strip_pct, along.upper_pct, along.extrapolated).scaled(
-        judgement.drift.strength.at(field, setup, time)
+        judgement.drift.strength(field, setup, time)
     )
     known = 0.0 if np.isfinite(wind_from) else np.nan
     return DownwindCurve(distance_m, at.edge_pct + known, at.upper_pct + known)
@@ -178,7 +178,7 @@ def _all_stand(
     judgement: Judgement, case: tuple[int, int, int], upper_pct: Floats, tolerance_pct: Floats
 ) -> Bools:
     """Whether all the neighbours [P] stand their upper estimates at strength 1 [P, ...]."""
-    landing = upper_pct * judgement.drift.strength.upper[case]
+    landing = upper_pct * judgement.drift.upper[case]
     share = stood(landing, tolerance_pct[:, None])
     return np.asarray(share.max(axis=0) <= 1.0)
 

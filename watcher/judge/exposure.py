@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -14,9 +15,13 @@ from watcher.weather.drift import (
     Strength,
     strength,
     upper_exposure,
+    upper_strength,
 )
 from watcher.weather.series import Floats, WeatherSeries
 from watcher.weather.wind import wind_at_height
+
+_PAIRS_AT_A_TIME = 4096
+"""A few MB a block: every direction the wind may have is laid over it in turn."""
 
 
 @dataclass(frozen=True)
@@ -27,45 +32,54 @@ class Drift:
     Only the upper estimate is judged; the others are worked out for the case that is asked about.
     """
 
-    strength: Strength
-    upper_pct: Floats
+    plan: Plan
+    series: WeatherSeries
 
-
-def drift(plan: Plan, series: WeatherSeries) -> Drift:
-    """Work out strengths and exposures for every field, setup, pair and time."""
-    canopy = plan.canopy_m[:, None, None]
-    wind = wind_at_height(
-        wind_m_s=series.wind_m_s,
-        from_m=series.site.wind_height_m,
-        to_m=REFERENCE_WIND_HEIGHT_M + canopy,
-        canopy_m=canopy,
-    )
-    return Drift(
-        strength=strength(
-            wind_m_s=wind,
+    @cached_property
+    def upper(self) -> Floats:
+        """How hard each setup drifts by the upper estimate, against the curves. [F, S, T]"""
+        plan = self.plan
+        return upper_strength(
+            wind_m_s=self._wind_m_s,
             boom_height_m=plan.boom_m[None, :, None],
             speed_m_s=plan.speed_m_s[None, :, None],
             drift_reduction=plan.drift_reduction[None, :, None],
-        ),
-        upper_pct=_upper(plan, series),
-    )
-
-
-_PAIRS_AT_A_TIME = 4096
-"""A few MB a block: every direction the wind may have is laid over it in turn."""
-
-
-def _upper(plan: Plan, series: WeatherSeries) -> Floats:
-    spread = plan.spread_deg(series)
-    upper = np.empty((len(plan.reach.pair_field), len(series)))
-    for start in range(0, len(upper), _PAIRS_AT_A_TIME):
-        block = slice(start, start + _PAIRS_AT_A_TIME)
-        upper[block] = upper_exposure(
-            upper_pct=plan.upper_along[block],
-            wind_from_deg=series.wind_from_deg,
-            spread_deg=spread,
         )
-    return upper
+
+    @cached_property
+    def upper_pct(self) -> Floats:
+        """The upper deposit at strength 1 on each pair's neighbour. [P, T], % of the rate"""
+        along, spread = self.plan.upper_along, self.plan.spread_deg(self.series)
+        upper = np.empty((len(along), len(self.series)))
+        for start in range(0, len(along), _PAIRS_AT_A_TIME):
+            block = slice(start, start + _PAIRS_AT_A_TIME)
+            upper[block] = upper_exposure(
+                upper_pct=along[block],
+                wind_from_deg=self.series.wind_from_deg,
+                spread_deg=spread,
+            )
+        return upper
+
+    def strength(self, field: int, setup: int, time: int) -> Strength:
+        """How hard one setup drifts on one field at one time."""
+        plan = self.plan
+        return strength(
+            wind_m_s=self._wind_m_s[field, 0, time],
+            boom_height_m=plan.boom_m[setup],
+            speed_m_s=plan.speed_m_s[setup],
+            drift_reduction=plan.drift_reduction[setup],
+        )
+
+    @cached_property
+    def _wind_m_s(self) -> Floats:
+        """Wind at the height of the drift trials, above each field's canopy. [F, 1, T]"""
+        canopy = self.plan.canopy_m[:, None, None]
+        return wind_at_height(
+            wind_m_s=self.series.wind_m_s,
+            from_m=self.series.site.wind_height_m,
+            to_m=REFERENCE_WIND_HEIGHT_M + canopy,
+            canopy_m=canopy,
+        )
 
 
 def stood(deposit_pct: Floats, tolerance_pct: Floats) -> Floats:
@@ -86,7 +100,7 @@ def deposit_limit(plan: Plan, drifting: Drift) -> Iterator[Checked]:
     worst = per_field(plan, np.maximum, np.where(minds[:, None], share, 0.0), 0.0)
     # A field without such a neighbour has nothing to mind, whatever is known of the wind.
     beside = per_field(plan, np.logical_or, minds, nobody=False)
-    value = np.where(beside[:, None, None], worst[:, None, :] * drifting.strength.upper, 0.0)
+    value = np.where(beside[:, None, None], worst[:, None, :] * drifting.upper, 0.0)
     one = np.asarray(1.0)
     yield bounded(
         Limit.DEPOSIT,

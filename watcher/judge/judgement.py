@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from watcher.judge.air_limits import BoomWind, air_limits, boom_wind
-from watcher.judge.exposure import Drift, deposit_limit, drift
+from watcher.judge.exposure import Drift, deposit_limit
 from watcher.judge.hour_limits import ends, hour_limits, next_true
 from watcher.judge.limits import Checked
 from watcher.judge.neighbour_limits import neighbour_limits
@@ -88,7 +88,7 @@ def judge(plan: Plan, series: WeatherSeries, *, wind_uncertainty_m_s: float = 0.
     if not len(series):
         raise ValueError(f"the series of {series.source!r} is empty; there is nothing to judge")
     boom = boom_wind(plan, series)
-    drifting = drift(plan, series)
+    drifting = Drift(plan, series)
     checks = (
         *air_limits(plan, series, boom, wind_uncertainty_m_s),
         *hour_limits(plan, series),

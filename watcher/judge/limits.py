@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from watcher.judge.status import Limit, Stand
+from watcher.judge.status import Limit
 from watcher.weather.series import Floats
 
 Stands = NDArray[np.int8]
@@ -32,14 +32,24 @@ def bounded(
 ) -> Checked:
     """Check a value against bounds; minus or plus infinity where a side has none."""
     with np.errstate(invalid="ignore"):  # infinite value, no bound: there is room
-        room_above = np.where(np.isposinf(high), np.inf, high - value)
-    headroom = np.minimum(value - low, room_above) / scale
-    headroom = np.where(np.isneginf(low) & np.isposinf(high), np.inf, headroom)
-    stand = np.full(headroom.shape, Stand.HOLDS, dtype=np.int8)
-    stand[headroom < margin] = Stand.NEAR
-    stand[headroom < 0] = Stand.BROKEN
-    stand[np.isnan(headroom)] = Stand.UNKNOWN
+        headroom = _room(value, low, high) / scale
+    # Stand's own numbers: 3 past the margin, 2 past the bound, 0 past neither, and 1 for NaN.
+    stand: Stands = (headroom >= margin) + 2 * (headroom >= 0).view(np.int8)
+    stand += np.isnan(headroom)
     return Checked(limit, value, low, high, headroom, stand)
+
+
+def _room(value: Floats, low: Floats, high: Floats) -> Floats:
+    """Distance to the nearer bound; infinite where there is none, whatever the value."""
+    no_low, no_high = np.isneginf(low), np.isposinf(high)
+    if no_high.all():
+        room = value - low
+    elif no_low.all():
+        room = high - value
+    else:
+        room = np.minimum(value - low, np.where(no_high, np.inf, high - value))
+    free = no_low & no_high
+    return np.where(free, np.inf, room) if free.any() else room
 
 
 _ROOM = np.array([-1.0, np.nan, 0.0, np.inf])

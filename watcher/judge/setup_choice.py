@@ -20,7 +20,7 @@ def choose_setup(judgement: Judgement, field: int, time: int) -> int | None:
     status = judgement.status[field, usable, time]
     best = usable[status == status.max()]
     if status.max() >= Status.MARGINAL:
-        drifts = judgement.drift.strength.upper[field, best, time]
+        drifts = judgement.drift.upper[field, best, time]
         order = np.lexsort((best, drifts, plan.loss_pct[field, best]))
     else:
         broken, room = _shortfall(judgement, field, time)

@@ -41,16 +41,11 @@ class Strength:
     upper: Floats
     extrapolated: Bools
 
-    def at(self, *index: int) -> "Strength":
-        """Return that of one case."""
-        return Strength(
-            *(np.asarray(a[index]) for a in (self.expected, self.upper, self.extrapolated))
-        )
-
 
 # Wind: linear; index of ours on the curves' 5 m/s. Deposits proportional to wind: from memory.
 REFERENCE_WIND_HEIGHT_M = 3.0
 _WIND_M_S = (0.5, 5.0)
+_LEAST_WINDY = _WIND_M_S[0] / _WIND_M_S[1]
 # Boom: about proportional; double at 0.7 m and half at 0.3 m (de Jong et al. 2000, from memory), so
 # the upper estimate goes with the square above 0.5 m. Trials from 0.3 to 0.75 m (Nuyttens 2007).
 _BOOM_M = (0.3, 0.75)
@@ -75,24 +70,12 @@ def strength(
     sprayer's, ``drift_reduction`` the tested share avoided, 0 to 1. Supported: wind 0.5 to 5 m/s,
     boom 0.3 to 0.75 m, speed to 30 km/h.
     """
-    wind, boom, speed, reduction = (
-        np.asarray(x, dtype=np.float64)
-        for x in (wind_m_s, boom_height_m, speed_m_s, drift_reduction)
-    )
-    if np.any((reduction < 0) | (reduction > 1)):
-        raise ValueError("drift_reduction is a share between 0 and 1")
+    wind, boom, speed, passed = _told(wind_m_s, boom_height_m, speed_m_s, drift_reduction)
     windy, high = wind / _WIND_M_S[1], boom / _BOOM_REFERENCE_M
-    least_windy, least_high = _WIND_M_S[0] / _WIND_M_S[1], _BOOM_M[0] / _BOOM_REFERENCE_M
-    passed = 1.0 - reduction
     expected = (
-        np.clip(windy, least_windy, 1.0)
-        * np.clip(high, least_high, _BOOM_M[1] / _BOOM_REFERENCE_M)
+        np.clip(windy, _LEAST_WINDY, 1.0)
+        * np.clip(high, _BOOM_M[0] / _BOOM_REFERENCE_M, _BOOM_M[1] / _BOOM_REFERENCE_M)
         * _speed_factor(np.minimum(speed, _SPEED_M_S[1]), wind)
-    )
-    upper = (
-        np.maximum(windy, least_windy)
-        * np.maximum(high, least_high) ** np.where(high > 1.0, 2.0, 1.0)
-        * _speed_factor(speed, wind)
     )
     beyond = (
         (wind < _WIND_M_S[0])
@@ -101,7 +84,38 @@ def strength(
         | (boom > _BOOM_M[1])
         | (speed > _SPEED_M_S[1])
     )
-    return Strength(expected * passed, upper * passed, np.broadcast_to(beyond, upper.shape))
+    upper = _upper_strength(wind, boom, speed) * passed
+    return Strength(expected * passed, upper, np.broadcast_to(beyond, upper.shape))
+
+
+def upper_strength(
+    *,
+    wind_m_s: ArrayLike,
+    boom_height_m: ArrayLike,
+    speed_m_s: ArrayLike,
+    drift_reduction: ArrayLike,
+) -> Floats:
+    """Return only ``upper`` of ``strength``."""
+    wind, boom, speed, passed = _told(wind_m_s, boom_height_m, speed_m_s, drift_reduction)
+    return _upper_strength(wind, boom, speed) * passed
+
+
+def _told(
+    wind: ArrayLike, boom: ArrayLike, speed: ArrayLike, reduction: ArrayLike
+) -> tuple[Floats, Floats, Floats, Floats]:
+    """The first three as arrays, and the share of the drift that a setup lets pass."""
+    share = np.asarray(reduction, dtype=np.float64)
+    if np.any((share < 0) | (share > 1)):
+        raise ValueError("drift_reduction is a share between 0 and 1")
+    arrays = (np.asarray(x, dtype=np.float64) for x in (wind, boom, speed))
+    return *arrays, 1.0 - share  # type: ignore[return-value]
+
+
+def _upper_strength(wind: Floats, boom: Floats, speed: Floats) -> Floats:
+    high = boom / _BOOM_REFERENCE_M
+    height = np.maximum(high, _BOOM_M[0] / _BOOM_REFERENCE_M) ** np.where(high > 1.0, 2.0, 1.0)
+    windy = np.maximum(wind / _WIND_M_S[1], _LEAST_WINDY)
+    return np.asarray(windy * height * _speed_factor(speed, wind))
 
 
 def _speed_factor(speed: Floats, wind: Floats) -> Floats:
