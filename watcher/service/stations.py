@@ -7,11 +7,14 @@ from aiomqtt import ProtocolVersion
 from pydantic import SecretStr
 
 from watcher.farm import Farm
-from watcher.farm.stations import ModbusStation, MqttStation, SunspecStation
+from watcher.farm.stations import CsvStation, ModbusStation, MqttStation, SunspecStation
 from watcher.service.sites import site_of
-from watcher.sources import modbus, mqtt, sunspec
-from watcher.sources.base import StreamedSource
+from watcher.sources import csv_station, modbus, mqtt, sunspec
+from watcher.sources.base import PolledSource, StreamedSource
+from watcher.sources.csv_rows import Layout
 from watcher.sources.feed_body import compiled
+from watcher.sources.growing_files import GrowingFiles
+from watcher.sources.local_times import LocalTimes, zone_of
 from watcher.sources.mqtt_payload import Mapped, MappedValue, Posted, Reader
 from watcher.sources.samples import Samples
 from watcher.weather.quantities import in_unit
@@ -33,6 +36,34 @@ def streamed_sources(
             case ModbusStation() | SunspecStation():
                 built[name] = _modbus(name, entry, farm, clock)
     return built
+
+
+def polled_stations(farm: Farm) -> dict[str, PolledSource]:
+    """Build every station of the farm that is asked."""
+    built: dict[str, PolledSource] = {}
+    for name, entry in farm.told.sources.items():
+        match entry:
+            case CsvStation():
+                built[name] = _csv(name, entry, farm)
+    return built
+
+
+def _csv(name: str, entry: CsvStation, farm: Farm) -> PolledSource:
+    layout = Layout(
+        times=LocalTimes(entry.time_format, zone_of(entry.time_zone)),
+        time=entry.time,
+        quantities={q: (t.column, in_unit(q, t.unit)) for q, t in entry.quantities.items()},
+        delimiter=entry.delimiter,
+        decimal=entry.decimal,
+        encoding=entry.encoding,
+        names_row=entry.names_row,
+        missing=entry.missing,
+        clock_ahead_s=entry.clock_ahead,
+    )
+    files = GrowingFiles(entry.files, header_rows=entry.header_rows, whole=entry.whole_files)
+    return csv_station.CsvStation(
+        name=name, files=files, layout=layout, every_s=entry.every, site=site_of(farm, entry)
+    )
 
 
 def _mqtt(

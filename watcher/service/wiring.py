@@ -9,6 +9,7 @@ from watcher.farm import Farm
 from watcher.farm.feeds import MappedJson, MetNorway, OpenMeteo, Source, UsWeatherService
 from watcher.farm.stations import PushStation, Station
 from watcher.service.sites import site_of
+from watcher.service.stations import polled_stations
 from watcher.sources import mapped_json, met_norway, nws, open_meteo
 from watcher.sources.base import PolledSource
 from watcher.sources.http import FeedClient
@@ -19,11 +20,12 @@ def polled_sources(
     farm: Farm, client: FeedClient, api_keys: Mapping[str, SecretStr]
 ) -> dict[str, PolledSource]:
     """Build every source of the farm that is asked."""
-    return {
+    feeds = {
         name: _polled(name, entry, farm, client, api_keys.get(name))
         for name, entry in farm.told.sources.items()
         if not isinstance(entry, Station)
     }
+    return feeds | polled_stations(farm)
 
 
 def _polled(

@@ -103,6 +103,7 @@ def test_the_stations_shown_in_the_example_farm_are_taken(farm: Any, example_pat
         (SUNSPEC, "host", 'measures = ["gust"]\nhost', "sources.mast.measures"),
         (CSV, "measures", 'time_zone = "Mars/B"\nmeasures', 'sources.mast.time_zone = "Mars/B"'),
         (CSV, "measures", 'time_format = "dmy"\nmeasures', 'sources.mast.time_format = "dmy"'),
+        (CSV, "measures", 'encoding = "utf-16"\nmeasures', 'sources.mast.encoding = "utf-16"'),
         (CSV, "measures", 'encoding = "utf-9"\nmeasures', 'sources.mast.encoding = "utf-9"'),
         (CSV, "measures", 'decimal = ","\nmeasures', "sources.mast.delimiter"),
         (CSV, "measures", "names_row = 3\nmeasures", "sources.mast.names_row"),

@@ -1,6 +1,5 @@
 """Stations whose settings do not fit together."""
 
-import codecs
 import re
 from collections.abc import Iterator, Mapping
 from zoneinfo import available_timezones
@@ -124,6 +123,9 @@ def _csv_slips(source: CsvStation) -> Iterator[Slip]:
     if not _OFFSET.fullmatch(source.time_zone) and source.time_zone not in available_timezones():
         yield ("time_zone",), "is not a time zone", 'write its IANA name or "-06:00"'
     try:
-        codecs.lookup(source.encoding)
+        plain = "a\n".encode(source.encoding) == b"a\n"
     except LookupError:
-        yield ("encoding",), "is not known", 'write "utf-8" or "latin-1"'
+        plain = False
+    if not plain:
+        wrong = "is not known, or writes line ends its own way"
+        yield ("encoding",), wrong, 'write "utf-8" or "latin-1"'
