@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from tests.support.real_days import alamosa
 from watcher.weather.inversion import Finding, assess
 from watcher.weather.series import Site, WeatherSeries
 
@@ -29,25 +30,8 @@ def tower(shared: Path) -> WeatherSeries:
 
 @pytest.fixture(scope="module")
 def valley(shared: Path) -> WeatherSeries:
-    """Alamosa, Colorado, 2016-01-01: radiation, wind, air; wind and temperature at 10 m."""
-    path = shared / "data" / "surfrad-slv16001.dat"
-    rows = np.loadtxt(path, skiprows=2)
-    rows[rows == -9999.9] = np.nan
-    start = int(pd.Timestamp("2016-01-01", tz="UTC").timestamp())
-    times = start + (rows[:, 4] * HOUR + rows[:, 5] * 60).astype(np.int64)
-    assert np.unique(rows[:, 2:4], axis=0).tolist() == [[1.0, 1.0]]
-    # Year, day of year, month, day, hour, minute, hour, zenith, then value and flag in turn.
-    values = rows[:, 8::2]
-    quantities = {
-        "solar_w_m2": np.maximum(values[:, 0], 0),
-        "net_w_m2": values[:, 14],
-        "temp_c": values[:, 15],
-        "humidity_pct": values[:, 16],
-        "wind_m_s": values[:, 17],
-        "wind_from_deg": values[:, 18],
-        "pressure_pa": 100 * values[:, 19],
-    }
-    return WeatherSeries.of(times, Site(37.70, -105.92, 2317.0), "valley", quantities)
+    """Alamosa, Colorado, 2016-01-01: radiation, wind, air."""
+    return alamosa(shared)
 
 
 def test_the_tower_saw_its_inversion_in_the_evening(tower: WeatherSeries) -> None:

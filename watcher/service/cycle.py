@@ -17,17 +17,15 @@ from watcher.alerts.wording.reasons import Speaker
 from watcher.judge.plan import Plan
 from watcher.judge.ranking import FieldNow
 from watcher.judge.status import Stand
+from watcher.service import intake
 from watcher.service.clock import Clock
 from watcher.service.health import Health, look
 from watcher.service.picture import Picture, take
 from watcher.sources.base import Observations, Polled
-from watcher.sources.quality import check
 from watcher.store import health, runs, statuses, weather
 from watcher.store.database import Log
 
 log = structlog.get_logger("watcher.service")
-
-_HISTORY_FOR_QUALITY_S = 24 * 3600
 
 
 @dataclass
@@ -88,9 +86,7 @@ class Book:
         """Check a source's readings and keep them; returns how many are new."""
         now, source = self.clock.now(), observations.series.source
         with self.store.writing() as session:
-            first = int(observations.series.times[0]) if len(observations.series) else now
-            history = weather.observations(session, source, first - _HISTORY_FOR_QUALITY_S, first)
-            checked = check(observations, history)
+            checked = intake.checked(session, self.plan.farm, observations, now)
             new = weather.add_observations(session, checked, now)
             newest = int(observations.series.times[-1]) if len(observations.series) else None
             health.answered(session, source, now, newest)

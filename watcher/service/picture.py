@@ -12,6 +12,7 @@ from watcher.judge.outlook import Foretold, Measured, Outlook, look_out
 from watcher.judge.plan import Plan
 from watcher.judge.ranking import Ranking, rank
 from watcher.service.sites import foretells, observes, site_of
+from watcher.sources.trust import trusted
 from watcher.store import weather
 from watcher.weather.quantities import BY_NAME
 from watcher.weather.series import Site, WeatherSeries
@@ -57,7 +58,7 @@ def compose(session: Session, plan: Plan, now: int) -> Outlook:
 
 
 def _station(session: Session, farm: Farm, name: str, entry: SourceEntry, now: int) -> Measured:
-    series = weather.observations(session, name, now - _HISTORY_S, now + 1).usable()
+    series = trusted(weather.observations(session, name, now - _HISTORY_S, now + 1), now)
     if not len(series):  # the log knows no site of a source that never spoke
         series = WeatherSeries.of([], site_of(farm, entry), name, {})
     return Measured(
