@@ -7,6 +7,9 @@ import pytest
 from watcher.farm import Farm
 from watcher.farm.load import load
 
+pytest_plugins = ["tests.support.logs"]
+"""Logs on each database."""
+
 ROOT = Path(__file__).resolve().parent.parent
 
 
