@@ -2,7 +2,7 @@
 
 import typer
 
-from watcher.cli import explain, farm, job, log, now, running
+from watcher.cli import explain, farm, job, log, now, record, running
 
 app = typer.Typer(
     no_args_is_help=True,
@@ -17,3 +17,4 @@ explain.add_to(app)
 running.add_to(app)
 app.add_typer(job.app, name="job")
 app.add_typer(log.app, name="log")
+app.add_typer(record.app, name="record")

@@ -1,0 +1,114 @@
+"""An invented farm with products, and a log of a job it sprayed: for the tests of records."""
+
+from collections.abc import Callable
+from functools import partial
+from typing import Any
+
+import numpy as np
+from sqlalchemy.orm import Session
+
+from tests.support.farms import LATITUDE, LONGITUDE, build, tables
+from tests.support.running import put_forecast
+from watcher.farm import Farm
+from watcher.jobs import book as jobs_book
+from watcher.judge.outlook import Outlook
+from watcher.judge.plan import Plan
+from watcher.service.picture import compose
+from watcher.sources.base import Observations
+from watcher.store import jobs, outbox, weather
+from watcher.store.database import Log
+from watcher.weather.series import Site, WeatherSeries
+
+MORNING = 1_781_107_200  # 2026-06-10 11:00 in Chicago's zone
+MINUTE, HOUR = 60, 3600
+_SENSOR_M = 3.048
+FAIR = {
+    "wind_m_s": 2.5,
+    "gust_m_s": 3.6,
+    "wind_from_deg": 180.0,  # onto the orchard, which lies north
+    "temp_c": 22.0,
+    "humidity_pct": 55.0,
+}
+
+
+def farm_tables() -> dict[str, Any]:
+    """The invented farm with everything a record can take from a farm file."""
+    told = tables()
+    told["farm"] |= {
+        "applicator": "A. Grower",
+        "certificate": "0000",
+        "record_rules": ["7 CFR 110"],
+    }
+    told["products"] = {
+        "contact_a": {
+            "name": "Contact A (invented)",
+            "registration": "00000-000",
+            "rate": "22 fl oz/acre",
+        },
+        "wetter": {"name": "Wetter (invented)", "registration": "00000-001", "rate": "1 pt/acre"},
+    }
+    told["fields"]["creek_side"] |= {
+        "products": ["contact_a"],
+        "pests": "waterhemp",
+        "location": "section 12 (invented)",
+    }
+    told["sources"] = {
+        "mast": {"kind": "push", "heights": {"wind": "10 ft"}},
+        "feed": {"kind": "met_norway"},
+    }
+    return told
+
+
+def farm(**basics: Any) -> Farm:
+    """That farm, with other keys in its [farm]."""
+    told = farm_tables()
+    told["farm"] |= basics
+    return build(told)
+
+
+def put_readings(log: Log, start: int, end: int, **quantities: Any) -> None:
+    """Put a reading a minute of the mast into the log, arriving as they are made."""
+    for first in range(start, end, HOUR):
+        times = np.arange(first, min(first + HOUR, end), MINUTE)
+        values = {k: np.broadcast_to(v, times.size) for k, v in (FAIR | quantities).items()}
+        site = Site(LATITUDE, LONGITUDE, wind_height_m=_SENSOR_M)
+        series = WeatherSeries.of(times, site, "mast", values)
+        with log.writing() as session:
+            weather.add_observations(session, Observations(series), received_at=first)
+
+
+def spray(log: Log, told: Farm, *, minutes: int = 75, field: str = "creek_side") -> int:
+    """Spray a field in fair weather: a pause of ten minutes, one alert seen. Returns its number."""
+    put_forecast(log, MORNING)
+    put_readings(log, MORNING - 2 * HOUR, MORNING + minutes * MINUTE + 1)
+    plan = Plan.of(told)
+    with log.writing() as session:
+        job = jobs_book.start(session, plan, field, "coarse", MORNING)
+        jobs.pause(session, job.id, MORNING + 25 * MINUTE, "filling")
+        jobs.resume(session, job.id, MORNING + 35 * MINUTE)
+        outbox.put(session, _alert(job.id))
+        outbox.acknowledge(session, "ABCDE", "grower", MORNING + 42 * MINUTE)
+        jobs.finish(session, job.id, MORNING + minutes * MINUTE)
+    return job.id
+
+
+def _alert(job: int) -> outbox.NewMessage:
+    at = MORNING + 40 * MINUTE
+    return outbox.NewMessage(
+        key=f"job:{job}/limit near/1",
+        short_id="ABCDE",
+        about=f"job:{job}",
+        kind="limit near",
+        recipient="grower",
+        title="Watch: gust 9 mph",
+        body="Be ready to stop.",
+        created_at=at,
+        caused_at=at,
+        due_at=at,
+        urgent=True,
+    )
+
+
+def composing(session: Session, told: Farm) -> Callable[[int], Outlook]:
+    """What composes the outlook of a moment from the log."""
+    return partial(compose, session, Plan.of(told))

@@ -1,0 +1,208 @@
+"""What a record holds, as it is written down: plain values, SI, None for what is not known.
+
+These models are the content of entries. A value may be added with a default; one that was ever
+written is never renamed or given another meaning, or old records could not be read.
+"""
+
+from enum import StrEnum
+from typing import Any, Literal
+
+from pydantic import BaseModel, ConfigDict
+
+from watcher.farm.products import RecordRule
+
+Value = str | float
+Origin = Literal["farm file", "job log", "typed in", "worked out", "corrected"]
+"""Who told a value."""
+
+
+class Part(BaseModel):
+    """A part of an entry: nothing unknown in it, nothing changed after it is made."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", use_attribute_docstrings=True)
+
+
+class Held(Part):
+    """A value of the form and who told it."""
+
+    value: Value
+    origin: Origin
+
+
+class LimitStood(Part):
+    """How a limit stood: value and bounds in SI, None where there is none."""
+
+    stand: str
+    value: float | None
+    low: float | None
+    high: float | None
+    origin: str
+    """Where the bound comes from: label, law or the grower."""
+
+
+class Spoke(Part):
+    """Who spoke for a quantity and how old that was."""
+
+    source: str | None
+    age_s: float | None
+    measured: bool
+
+
+class Quality(Part):
+    """The readings of a source that the values of a moment were taken from."""
+
+    source: str
+    readings: int
+    flagged: dict[str, int]
+    """What quality control doubted, and in how many readings: those values were not used."""
+    came_later: int
+    """Readings that arrived only after the moment: who judged it then did not have them."""
+
+
+class Downwind(Part):
+    """A neighbour the spray may have gone to."""
+
+    neighbour: str
+    side: str
+    gap_m: float
+
+
+class Landing(Part):
+    """What may have landed on a neighbour, in percent of the field's rate."""
+
+    neighbour: str
+    side: str
+    gap_m: float
+    edge_pct: float | None
+    upper_pct: float | None
+    tolerance_pct: float | None
+    """What it stands; None for one that takes no harm."""
+    extrapolated: bool
+
+
+class Moment(Part):
+    """The weather at one moment of a job as it was judged, and what followed from it."""
+
+    at: int
+    mark: str
+    """``"start"``, the time since then, or ``"end"``."""
+    paused: bool
+    setup: str
+    wind_m_s: float | None
+    wind_height_m: float
+    """Height the wind is measured at, above ground."""
+    gust_m_s: float | None
+    wind_from_deg: float | None
+    wind_spread_deg: float | None
+    boom_wind_m_s: float | None
+    """The same wind brought to boom height."""
+    boom_gust_m_s: float | None
+    boom_height_m: float
+    """Nozzle tips above ground: canopy and boom height together."""
+    temp_c: float | None
+    temp_height_m: float
+    humidity_pct: float | None
+    delta_t_k: float | None
+    inversion: str
+    stability: str
+    evidence: dict[str, str]
+    """What each line of evidence for an inversion says, by name."""
+    status: str
+    limits: dict[str, LimitStood]
+    spoken: dict[str, Spoke]
+    quality: tuple[Quality, ...]
+    downwind: tuple[Downwind, ...]
+    landing: tuple[Landing, ...]
+
+
+class Pause(Part):
+    """A pause; ``until`` is None while it lasts."""
+
+    since: int
+    until: int | None
+    why: str
+
+
+class Rig(Part):
+    """A setup and from when it was used. Its details are values of the form."""
+
+    since: int
+    setup: str
+
+
+class Kept(Part):
+    """What the job log, the weather log and the farm file say of a job."""
+
+    farm: str
+    time_zone: str
+    units: Literal["us", "metric"]
+    field: str
+    state: str
+    """The job's: finished or abandoned; or running or paused when looked at before its end."""
+    started: int
+    ended: int
+    pauses: tuple[Pause, ...]
+    rigs: tuple[Rig, ...]
+    boundary: dict[str, Any]
+    """GeoJSON geometry (RFC 7946)."""
+    values: dict[str, Held]
+    moments: tuple[Moment, ...]
+
+
+class Alert(Part):
+    """A message about the job."""
+
+    at: int
+    kind: str
+    said: str
+    recipient: str
+    state: str
+    sent_at: int | None
+    acknowledged_at: int | None
+    acknowledged_by: str | None
+
+
+class Missing(Part):
+    """Something a rule asks for that the record does not have."""
+
+    rule: str
+    what: str
+    key: str
+    """Key of the form it can be typed in under."""
+    from_memory: bool
+    """Whether that the rule asks for it was written down from memory here, not from its text."""
+
+
+class Closing(Part):
+    """A record as it was closed."""
+
+    values: dict[str, Held]
+    alerts: tuple[Alert, ...]
+    rules: tuple[RecordRule, ...]
+    missing: tuple[Missing, ...]
+    incomplete: str | None
+    """Why it was closed though something was missing."""
+
+
+class Correction(Part):
+    """One value put right after the record was closed."""
+
+    key: str
+    old: Value | None
+    new: Value
+    why: str
+
+
+class Told(Part):
+    """Values typed in, by key."""
+
+    values: dict[str, Held]
+
+
+class EntryKind(StrEnum):
+    """What an entry holds."""
+
+    KEPT = "kept"
+    TOLD = "told"
+    CLOSED = "closed"
+    CORRECTED = "corrected"

@@ -1,0 +1,55 @@
+"""What a page of a record is made of, and how times and quantities are written on it."""
+
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from zoneinfo import ZoneInfo
+
+from watcher.units import Kind, System, show
+
+UNKNOWN = "not known"
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table of the page."""
+
+    title: str
+    head: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    widths: tuple[int, ...]
+    """Of the columns on paper, relative to each other."""
+    note: str = ""
+    keys: tuple[str, ...] = ()
+    """Keys of the rows, where they can be typed in."""
+
+
+@dataclass(frozen=True)
+class Page:
+    """One record, laid out."""
+
+    title: str
+    lines: tuple[str, ...]
+    tables: tuple[Table, ...]
+    seal: str
+    """What binds it to the chain: how many entries there are and the head hash."""
+
+
+@dataclass(frozen=True)
+class Writer:
+    """Writes times on the farm's clock and quantities in the farm's units."""
+
+    zone: ZoneInfo
+    system: System
+
+    def time(self, at: int) -> str:
+        """Return a moment: ``"2026-06-10 11:00 CDT"``."""
+        return f"{datetime.fromtimestamp(at, self.zone):%Y-%m-%d %H:%M %Z}"
+
+    def amount(self, value: float | None, kind: Kind, decimals: int = 1) -> str:
+        """Return a quantity with its unit, or that it is not known."""
+        return UNKNOWN if value is None else show(value, kind, self.system, decimals)
+
+
+def utc(at: int) -> str:
+    """Return a moment in UTC: ``"2026-06-10 16:00"``."""
+    return f"{datetime.fromtimestamp(at, UTC):%Y-%m-%d %H:%M}"

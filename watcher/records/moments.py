@@ -1,0 +1,167 @@
+"""The weather of a job at its start, at every half hour and at its end, just as it was judged."""
+
+import math
+from collections import Counter
+from collections.abc import Callable, Iterator, Mapping
+
+from sqlalchemy.orm import Session
+
+from watcher.farm.bearings import side
+from watcher.judge.air_limits import wet_bulb_depression
+from watcher.judge.exposed import exposed
+from watcher.judge.judgement import Judgement, judge
+from watcher.judge.outlook import MEAN_S, Outlook
+from watcher.judge.plan import Plan
+from watcher.judge.reasons import downwind_neighbours, reasons
+from watcher.judge.status import Status
+from watcher.records.facts import Downwind, Landing, LimitStood, Moment, Quality, Spoke
+from watcher.sources.base import Flag
+from watcher.store import records as store
+from watcher.weather.inversion import Finding, assess
+from watcher.weather.stability import Stability
+
+Compose = Callable[[int], Outlook]
+"""Composes the outlook of a moment from the log: the same one the watch judges by."""
+
+HALF_HOUR_S = 1800
+_ON_THE_WAY_S = 60
+"""A reading that arrives this much after its moment was only on its way. [s]"""
+_ALWAYS_TOLD = ("wind_m_s", "gust_m_s", "wind_from_deg", "temp_c", "humidity_pct")
+
+
+def marks(started: int, ended: int) -> Iterator[tuple[int, str]]:
+    """Yield the moments of a job and what they are called: start, every half hour, end.
+
+    By elapsed time, whatever the clocks on the wall do meanwhile. Epoch seconds.
+    """
+    yield started, "start"
+    for at in range(started + HALF_HOUR_S, ended, HALF_HOUR_S):
+        yield at, f"{(at - started) // 60} min"
+    yield ended, "end"
+
+
+def moment(
+    session: Session,
+    plan: Plan,
+    compose: Compose,
+    *,
+    at: int,
+    mark: str,
+    field: str,
+    setup: str,
+    paused: bool,
+) -> Moment:
+    """Judge a job's field and setup at one moment of the log."""
+    outlook = compose(at)
+    judgement = judge(plan, outlook.series, wind_uncertainty_m_s=outlook.wind_uncertainty_m_s)
+    f, s, i = plan.fields.index(field), plan.setups.index(setup), outlook.now_index
+    series = outlook.series
+    inversion = assess(series)
+    return Moment(
+        at=at,
+        mark=mark,
+        paused=paused,
+        setup=setup,
+        wind_m_s=known(series.wind_m_s[i]),
+        wind_height_m=series.site.wind_height_m,
+        gust_m_s=known(series.gust_m_s[i]),
+        wind_from_deg=known(series.wind_from_deg[i]),
+        wind_spread_deg=known(series.wind_spread_deg[i]),
+        boom_wind_m_s=known(judgement.boom.wind_m_s[f, s, i]),
+        boom_gust_m_s=known(judgement.boom.gust_m_s[f, s, i]),
+        boom_height_m=float(plan.canopy_m[f] + plan.boom_m[s]),
+        temp_c=known(series.temp_c[i]),
+        temp_height_m=series.site.temp_height_m,
+        humidity_pct=known(series.humidity_pct[i]),
+        delta_t_k=known(wet_bulb_depression(series)[i]),
+        inversion=_finding(inversion.finding[i]),
+        stability=Stability(int(inversion.stability[i])).name,
+        evidence={name: _finding(line[i]) for name, line in inversion.lines.items()},
+        status=Status(int(judgement.instant[f, s, i])).word,
+        limits=_limits(judgement, f, s, i),
+        spoken=_spoken(outlook),
+        quality=tuple(_quality(session, outlook)),
+        downwind=_downwind(judgement, f, i),
+        landing=_landing(judgement, f, s, i),
+    )
+
+
+def known(value: float) -> float | None:
+    """Return a number as JSON can hold it: None for what is not known or has no bound."""
+    return float(value) if math.isfinite(value) else None
+
+
+def _finding(code: int) -> str:
+    return Finding(int(code)).name.lower()
+
+
+def _limits(judgement: Judgement, field: int, setup: int, time: int) -> dict[str, LimitStood]:
+    return {
+        r.limit.value: LimitStood(
+            stand=r.stand.name.lower(),
+            value=known(r.value),
+            low=known(r.low),
+            high=known(r.high),
+            origin=r.origin.value,
+        )
+        for r in reasons(judgement, field, setup, time)
+    }
+
+
+def _spoken(outlook: Outlook) -> dict[str, Spoke]:
+    return {
+        name: Spoke(source=who.source, age_s=known(who.age_s), measured=who.measured)
+        for name, who in outlook.spoken.items()
+        if who.source is not None or name in _ALWAYS_TOLD
+    }
+
+
+def _quality(session: Session, outlook: Outlook) -> Iterator[Quality]:
+    """How good the readings were that each station's values were taken from."""
+    oldest: dict[str, float] = {}
+    for who in outlook.spoken.values():
+        if who.measured and who.source is not None:
+            oldest[who.source] = max(who.age_s, oldest.get(who.source, 0.0))
+    now = outlook.now
+    for source, age_s in oldest.items():
+        found = store.arrivals(session, source, int(now - age_s) - MEAN_S + 1, now + 1)
+        yield Quality(
+            source=source,
+            readings=len(found),
+            flagged=_flagged(flags for _, _, flags in found),
+            came_later=sum(arrived > now + _ON_THE_WAY_S for _, arrived, _ in found),
+        )
+
+
+def _flagged(findings: Iterator[Mapping[str, int]]) -> dict[str, int]:
+    words = Counter(
+        f"{quantity}: {(flag.name or str(flag.value)).lower().replace('_', ' ')}"
+        for flags in findings
+        for quantity, bits in flags.items()
+        for flag in Flag(bits)
+    )
+    return dict(sorted(words.items()))
+
+
+def _downwind(judgement: Judgement, field: int, time: int) -> tuple[Downwind, ...]:
+    ground = judgement.plan.farm.ground
+    shape = ground.fields[judgement.plan.fields[field]]
+    return tuple(
+        Downwind(neighbour=n.name, side=side(shape, ground.neighbours[n.name]), gap_m=n.gap_m)
+        for n in downwind_neighbours(judgement, field, time)
+    )
+
+
+def _landing(judgement: Judgement, field: int, setup: int, time: int) -> tuple[Landing, ...]:
+    return tuple(
+        Landing(
+            neighbour=e.neighbour,
+            side=e.side,
+            gap_m=e.gap_m,
+            edge_pct=known(e.edge_pct),
+            upper_pct=known(e.upper_pct),
+            tolerance_pct=known(e.tolerance_pct),
+            extrapolated=e.extrapolated,
+        )
+        for e in exposed(judgement, field, setup, time)
+    )

@@ -1,0 +1,191 @@
+"""What rules ask of a record, what a record lacks, and the days by which and until which.
+
+From rule texts and from memory, marked each: the rule's own text decides, and states and countries
+add to it. Read in a stored copy: 7 CFR 110.3(a), 40 CFR 171.303(b)(7), the 72 hours and 2 years of
+label terms, the summary of Regulation (EU) 2023/564. The rest is from memory.
+"""
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from watcher.farm.products import RecordRule
+from watcher.records.facts import Missing
+from watcher.records.form import FORM, label, moment, numbered
+from watcher.records.record import Record
+
+OTHERS_ADD = "States and countries add to these rules; ask yours. The rule's own text decides."
+
+
+@dataclass(frozen=True)
+class Need:
+    """One thing a rule asks for, and the key of the form it can be typed in under."""
+
+    key: str
+    measured: str = ""
+    """What it is called, where the log may have it instead."""
+    lacks: Callable[[Record], bool] = lambda _: True
+    """Whether the log lacks what is measured."""
+    when: Callable[[Record], bool] = lambda _: True
+    """Whether it is asked of this record."""
+    from_memory: bool = False
+
+
+def _stage_bound(record: Record) -> bool:
+    return any(
+        record.value(numbered("stage_bound", n)) == "yes"
+        for n in range(1, record.counted(FORM["product"]) + 1)
+    )
+
+
+def _lacks_weather(mark: str) -> Callable[[Record], bool]:
+    def lacks(record: Record) -> bool:
+        moments = record.kept.moments if record.kept else ()
+        return not any(
+            m.mark == mark and None not in (m.boom_wind_m_s, m.wind_from_deg, m.temp_c)
+            for m in moments
+        )
+
+    return lacks
+
+
+_FEDERAL = tuple(
+    map(
+        Need,
+        (
+            "product",
+            "registration",
+            "total",
+            "area",
+            "crop",
+            "location",
+            "started",
+            "applicator",
+            "certificate",
+        ),
+    )
+)
+_NEEDS: dict[RecordRule, tuple[Need, ...]] = {
+    "7 CFR 110": _FEDERAL,
+    "40 CFR 171": (*_FEDERAL, Need("client"), Need("client_address")),
+    "72 h label": (
+        *(Need(key, from_memory=True) for key in ("started", "ended", "nozzle", "pressure")),
+        *(Need(key, from_memory=True) for key in ("buffer", "sensitive_check")),
+        *(
+            Need(
+                f"reading_{mark}",
+                measured=f"wind, its direction and temperature at the {mark}",
+                lacks=_lacks_weather(mark),
+                from_memory=True,
+            )
+            for mark in ("start", "end")
+        ),
+    ),
+    "EU 2023/564": (
+        *(Need(key) for key in ("product", "registration", "eppo", "area")),
+        Need("bbch", when=_stage_bound),
+        *(Need(key, from_memory=True) for key in ("rate", "started", "use")),
+    ),
+}
+
+
+def missing(record: Record, rules: Sequence[RecordRule]) -> list[Missing]:
+    """Return what the rules ask for and the record does not have; each thing once."""
+    found: dict[str, Missing] = {}
+    for rule in rules:
+        for need in _NEEDS[rule]:
+            for lack in _lack(record, rule, need):
+                found.setdefault(lack.what, lack)
+    return list(found.values())
+
+
+def _lack(record: Record, rule: RecordRule, need: Need) -> Iterator[Missing]:
+    if not (need.when(record) and need.lacks(record)):
+        return
+    for number in range(1, record.counted(FORM[need.key]) + 1):
+        key = numbered(need.key, number)
+        if record.value(key) is None:
+            what = need.measured or label(key)
+            yield Missing(rule=rule, what=what, key=key, from_memory=need.from_memory)
+
+
+@dataclass(frozen=True)
+class Deadline:
+    """A day a rule names, or for a span of hours a moment (aware)."""
+
+    what: str
+    rule: RecordRule
+    by: date | datetime
+    from_memory: bool
+    keeps: bool = False
+    """Until when it must be kept, not by when it must be done."""
+
+
+_DUE_DAYS: dict[RecordRule, tuple[int, bool]] = {"7 CFR 110": (14, True)}
+_CLIENT_COPY_DAYS = 30
+_LABEL_HOURS = 72
+_KEPT_YEARS: dict[RecordRule, tuple[int, bool]] = {
+    "7 CFR 110": (2, False),
+    "40 CFR 171": (2, False),
+    "72 h label": (2, False),
+    "EU 2023/564": (3, True),
+}
+
+
+def deadlines(
+    rules: Sequence[RecordRule], *, started: int, ended: int, zone: ZoneInfo, for_client: bool
+) -> list[Deadline]:
+    """Return what is due by when, then until when the record must be kept.
+
+    Counted on the safe side: what is due from the start of the application, by the calendar of the
+    farm; what must be kept from its end. Hours are elapsed hours.
+    """
+    first = datetime.fromtimestamp(started, zone)
+    last = datetime.fromtimestamp(ended, zone).date()
+    found = []
+    if "72 h label" in rules:
+        due = (first.astimezone(UTC) + timedelta(hours=_LABEL_HOURS)).astimezone(zone)
+        found.append(Deadline("record complete", "72 h label", due, from_memory=False))
+    for rule, (days, memory) in _DUE_DAYS.items():
+        if rule in rules:
+            due_day = first.date() + timedelta(days=days)
+            found.append(Deadline("record written", rule, due_day, from_memory=memory))
+    if for_client and {"7 CFR 110", "40 CFR 171"} & set(rules):
+        due_day = first.date() + timedelta(days=_CLIENT_COPY_DAYS)
+        found.append(Deadline("client has a copy", "7 CFR 110", due_day, from_memory=True))
+    for rule in rules:
+        years, memory = _KEPT_YEARS[rule]
+        until = _years_after(last, years)
+        found.append(Deadline("record kept until", rule, until, from_memory=memory, keeps=True))
+    return found
+
+
+def deadlines_of(record: Record, rules: Sequence[RecordRule], zone: ZoneInfo) -> list[Deadline]:
+    """Return the deadlines of a record whose start and end are known, else none."""
+    started, ended = record.value("started"), record.value("ended")
+    if started is None or ended is None:
+        return []
+    return deadlines(
+        rules,
+        started=moment(started),
+        ended=moment(ended),
+        zone=zone,
+        for_client=record.value("client") is not None,
+    )
+
+
+def due_next(rules: Sequence[RecordRule], *, started: int, zone: ZoneInfo) -> str:
+    """Return the first day or moment a record is due, empty where no rule names one."""
+    found = deadlines(rules, started=started, ended=started, zone=zone, for_client=False)
+    due = [d.by for d in found if not d.keeps]
+    if not due:
+        return ""
+    return f"{due[0]:%Y-%m-%d %H:%M}" if isinstance(due[0], datetime) else due[0].isoformat()
+
+
+def _years_after(day: date, years: int) -> date:
+    try:
+        return day.replace(year=day.year + years)
+    except ValueError:  # 29 February: the day after the 28th, so that nothing is thrown away early
+        return date(day.year + years, 3, 1)
