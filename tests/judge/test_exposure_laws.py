@@ -1,5 +1,6 @@
 """Laws of the deposit as it is judged, from the farm file to the limit."""
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -10,7 +11,7 @@ from hypothesis import strategies as st
 from tests.support.compass_farm import beside, compass_farm
 from tests.support.worked_farm import fair_weather, farm_tables
 from watcher.farm.models import NozzleKind
-from watcher.judge.exposed import exposed
+from watcher.judge.exposed import downwind_curve, exposed
 from watcher.judge.exposure import stood
 from watcher.judge.judgement import Judgement, judge
 from watcher.judge.plan import Plan
@@ -137,3 +138,21 @@ def test_a_share_of_what_is_stood(deposit: float, tolerance: float, share: float
 @pytest.mark.parametrize("tolerance", [0.0, 0.1])
 def test_an_unknown_deposit_is_an_unknown_share(tolerance: float) -> None:
     assert np.isnan(stood(np.asarray(np.nan), np.asarray(tolerance)))
+
+
+def test_the_curve_downwind_is_the_published_one_in_the_trials_conditions() -> None:
+    # 5 m/s 3 m above the canopy, boom at 0.5 m, 8 km/h, no reduction: JKI / FOCUS, one application.
+    sprayers = farm_tables()["sprayers"]
+    sprayers["boom"] |= {"boom_height": "0.5 m", "speed": "8 km/h"}
+    plan = Plan.of(compass_farm({}, tables={"sprayers": sprayers}))
+    fair = fair_weather(hours=2, wind_mph=5.0 / 0.44704)
+    series = replace(fair, site=replace(fair.site, wind_height_m=3.12))
+    curve = downwind_curve(judge(plan, series), 0, 0, 0, np.array([1.0, 3.0, 5.0, 10.0, 50.0]))
+    assert curve.upper_pct == pytest.approx([2.7593, 0.9425, 0.5719, 0.2904, 0.0602], rel=1e-3)
+    assert np.all(curve.expected_pct < curve.upper_pct)
+
+
+def test_without_a_direction_there_is_no_curve() -> None:
+    curve = downwind_curve(judged(wind_from_deg=np.nan), 0, 0, 0, np.array([1.0, 10.0]))
+    assert np.isnan(curve.upper_pct).all()
+    assert np.isnan(curve.expected_pct).all()
