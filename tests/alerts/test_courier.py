@@ -13,7 +13,10 @@ from pydantic import SecretStr
 from tests.support.receiver import Receiver, closing_mid_body, garbage, hanging, status
 from watcher.alerts.channel import UnusableUrlError
 from watcher.alerts.courier import LEASE_S, Courier
+from watcher.alerts.wording.watch import log_unusable
+from watcher.alerts.wording.words import CAUTION
 from watcher.farm import Farm
+from watcher.farm.models import Topic
 from watcher.store import outbox
 from watcher.store.database import Log
 from watcher.store.outbox import NewMessage
@@ -232,6 +235,85 @@ async def test_a_cancelled_courier_finishes_what_it_is_sending(store, put, recei
     await courier.drain()
     assert row(store, "a").state == "sent"
     assert len(receiver.got) == 1
+
+
+async def test_messages_that_can_wait_and_come_together_are_told_as_one(
+    store, put, receiver, courier_of
+):
+    for key in ("one", "two", "three"):
+        put(key, urgent=False)
+    await courier_of(grower=receiver.url()).drain()
+    (push,) = receiver.got
+    assert push.title == "3 messages: title of one +2"
+    assert push.body == (
+        "title of one\nbody of one\n\ntitle of two\nbody of two\n\ntitle of three\nbody of three"
+        f"\n\n{CAUTION}"
+    )
+    assert {row(store, k).state for k in ("one", "two", "three")} == {"sent"}
+
+
+async def test_together_on_an_sms_are_their_first_words_and_ids(store, put, receiver, courier_of):
+    for key in ("one", "two"):
+        put(key, urgent=False, recipient="operator", title="", body=f"Title {key}. More. (REF)")
+    await courier_of(operator=receiver.url()).drain()
+    ids = f"{row(store, 'one').short_id} {row(store, 'two').short_id}"
+    assert receiver.bodies() == [f"2: Title one, Title two ({ids})"]
+
+
+async def test_an_urgent_message_is_never_told_together_with_others(put, receiver, courier_of):
+    put("brief", urgent=False)
+    put("stop one")
+    put("opening", urgent=False)
+    put("stop two")
+    await courier_of(grower=receiver.url()).drain()
+    assert [p.title for p in receiver.got] == [
+        "title of stop one",
+        "title of stop two",
+        "2 messages: title of brief +1",
+    ]
+
+
+async def test_a_storm_of_messages_that_can_wait_is_bounded_and_the_urgent_pass(
+    store, put, receiver, courier_of, clock
+):
+    courier = courier_of(grower=receiver.url())
+    for n in range(9):
+        put(f"news {n}", urgent=False)
+        await courier.drain()
+        clock.at += 60
+    assert len(receiver.got) == 6  # an hour, as the farm file says
+    put("stop")
+    await courier.drain()
+    assert [p.title for p in receiver.got[6:]] == ["title of stop"]
+    clock.at = NOON + 3599
+    await courier.drain()
+    assert len(receiver.got) == 7
+    clock.at = NOON + 3600
+    await courier.drain()
+    assert receiver.got[7].title.startswith("3 messages: title of news 6")
+    assert row(store, "news 8").state == "sent"
+
+
+async def test_a_full_hour_does_not_keep_the_courier_busy(put, receiver, courier_of, clock):
+    courier = courier_of(grower=receiver.url())
+    for n in range(7):
+        put(f"news {n}", urgent=False)
+        await courier.drain()
+        clock.at += 1
+    assert 3.0 <= await courier._until_next("grower") <= 3.6  # an hour at a thousand times
+
+
+async def test_what_cannot_be_written_down_can_still_be_told_directly(receiver, courier_of, store):
+    operator = Receiver()
+    courier = courier_of(grower=receiver.url(), operator=operator.url())
+    try:
+        told = await courier.tell_directly(log_unusable("the disk is full"), Topic.JOB)
+    finally:
+        operator.close()
+    assert told == 2
+    assert receiver.got[0].title == "Watch blind: its log cannot be used"
+    assert "Why: the disk is full." in receiver.got[0].body
+    assert operator.got[0].title == ""
 
 
 async def test_a_clock_set_back_does_not_hold_back_what_was_due(store, put, receiver, courier_of):

@@ -8,59 +8,18 @@ import pytest
 from sqlalchemy import select
 
 from tests.support.farms import build, tables
-from tests.support.skies import MORNING, judged, outlook
+from tests.support.minutes import MINUTE, Minutes
+from tests.support.skies import judged, outlook
 from watcher.alerts import cycle
-from watcher.alerts.posting import Post
-from watcher.alerts.wording.reasons import Speaker
 from watcher.farm import Farm
-from watcher.jobs import book
-from watcher.judge.plan import Plan
 from watcher.store import jobs
 from watcher.store.database import Log
 from watcher.store.tables import Condition, Message
 
-MINUTE = 60
-
-
-class Watch:
-    """Runs cycles minute by minute over one log; knows what the grower is told of jobs."""
-
-    def __init__(self, store: Log, farm: Farm) -> None:
-        self.store, self.plan, self.post = store, Plan.of(farm), Post(Speaker(farm))
-        self.now = MORNING
-
-    def start(self, field: str = "creek_side", setup: str = "coarse") -> int:
-        with self.store.writing() as session:
-            return book.start(session, self.plan, field, setup, self.now).id
-
-    def see(self, minutes: int = 1, **weather: Any) -> list[str]:
-        """Let so many minutes of this weather pass, a cycle a minute; titles newly told."""
-        before = self._told()
-        for _ in range(minutes):
-            self.now += MINUTE
-            look = outlook(self.now, **weather)
-            judgement, ranking = judged(self.plan, look)
-            with self.store.writing() as session:
-                cycle.run(session, self.post, judgement, look, ranking)
-        return [m.title for m in self._told()[len(before) :]]
-
-    def newest(self) -> str:
-        return self._told()[-1].body
-
-    def _told(self) -> list[Message]:
-        with self.store.reading() as session:
-            of_job = (Message.recipient == "grower", Message.tag == "job")
-            return list(session.scalars(select(Message).where(*of_job).order_by(Message.id)))
-
-    def raised(self) -> set[str]:
-        with self.store.reading() as session:
-            raised = (Condition.state == "raised", Condition.subject.startswith("job:"))
-            return set(session.scalars(select(Condition.kind).where(*raised)))
-
 
 @pytest.fixture
-def watch(store: Log, farm: Farm) -> Watch:
-    return Watch(store, farm)
+def watch(store: Log, farm: Farm) -> Minutes:
+    return Minutes(store, farm)
 
 
 @pytest.fixture
@@ -223,7 +182,7 @@ def test_a_job_whose_field_left_the_farm_file_keeps_its_conditions_and_does_not_
     watch.see(wind_mph=12.0)
     told = tables()
     del told["fields"]["creek_side"], told["neighbours"]["orchard"]
-    other = Watch(store, build(told))
+    other = Minutes(store, build(told))
     other.now = watch.now
     told = other.see(minutes=12)
     assert "All clear: hill" in told

@@ -109,7 +109,8 @@ def test_a_late_sms_gives_up_its_last_sentences_and_keeps_the_answer_asked_for()
     link = "Seen: https://farm.example/seen/K7QM2.grower.abcdefghijkl"
     body = shape(text, "sms", ref="K7QM2", ask=link).body
     assert body == (
-        f"Stop: creek side, wind 12 mph. Stop spraying now. Wind 12 mph. Label decides. {link}"
+        "Stop: creek side, wind 12 mph. Stop spraying now. Wind 12 mph, 2 over. "
+        f"Label decides. {link}"
     )
     late = say_late(body, "sms", true_at=NOON, now=NOON + 720, zone=CHICAGO)
     assert late == (

@@ -47,7 +47,7 @@ def rising(speaker: Speaker, nowcast: Nowcast, wind: Reason) -> Coming:
     faster = show(slope * 10, Kind.SPEED, speaker.system)
     return Coming(
         "Rising",
-        f"wind over {bound} in {minutes}",
+        f"{bound} in {minutes}",
         "Finish the pass and be ready to stop.",
         f"The wind has been rising by {faster} in ten minutes; its mean passes the bound of "
         f"{bound} in about {minutes}.",

@@ -49,7 +49,7 @@ def job_alert(
     before that still stand; ``coming`` what is foreseen.
     """
     worst = min(changed, key=lambda r: r.stand, default=None)
-    if worst is None:
+    if worst is None or (coming and worst.stand is Stand.NEAR):
         title, do = _coming_title(place, coming[0]), coming[0].do
     else:
         title, do = _title(speaker, place, worst), _DO[worst.stand]

@@ -1,0 +1,113 @@
+"""What is told when the watch starts and stops."""
+
+import pytest
+from sqlalchemy import select
+
+from tests.support.minutes import Minutes
+from watcher.alerts import watch_runs
+from watcher.store import outbox, runs
+from watcher.store.tables import Message
+
+
+@pytest.fixture
+def watch(store, farm):
+    return Minutes(store, farm)
+
+
+def told(watch, recipient="grower"):
+    with watch.store.reading() as session:
+        found = select(Message).where(Message.recipient == recipient).order_by(Message.id)
+        return list(session.scalars(found))
+
+
+def begin(watch):
+    with watch.store.writing() as session:
+        new = watch_runs.tell_start(session, watch.post, watch.now)
+        return new, runs.begin(session, watch.now)
+
+
+def run_for(watch, seconds, *, stopped):
+    """A life of the watch that ends properly or not."""
+    with watch.store.writing() as session:
+        run = runs.begin(session, watch.now)
+        watch.now += seconds
+        (runs.end if stopped else runs.seen)(session, run, watch.now)
+
+
+def test_the_first_start_ever_is_no_news(watch):
+    assert begin(watch)[0] == 0
+
+
+def test_a_short_restart_with_nobody_spraying_is_no_news(watch):
+    run_for(watch, 600, stopped=True)
+    watch.now += 60
+    assert begin(watch)[0] == 0
+
+
+def test_after_a_longer_downtime_it_says_from_when_to_when(watch):
+    run_for(watch, 600, stopped=True)
+    watch.now += 32 * 60
+    assert begin(watch)[0] == 1  # who hears of sources only
+    (message,) = told(watch)
+    assert message.title == "Watch was down 11:10 to 11:42"
+    assert message.body.splitlines()[:2] == [
+        "Nobody watched from 11:10 to 11:42, 32 min. It had been stopped.",
+        "It watches again now.",
+    ]
+    assert not message.urgent
+
+
+def test_a_crash_while_somebody_sprays_is_told_at_once_however_short(watch):
+    watch.start()
+    run_for(watch, 600, stopped=False)
+    watch.now += 40
+    assert begin(watch)[0] == 2  # everyone who hears of jobs
+    message = told(watch)[0]
+    assert message.urgent
+    assert message.body.splitlines()[:2] == [
+        "Nobody watched from 11:10 to 11:10, 40 s. It ended without a proper stop.",
+        "creek side was being sprayed and not watched.",
+    ]
+
+
+def test_what_never_arrived_meanwhile_is_named(watch):
+    watch.start()
+    watch.see()
+    watch.see(wind_mph=12.0)
+    run_for(watch, 0, stopped=False)
+    with watch.store.writing() as session:
+        outbox.expire(session, watch.now + 3 * 3600)
+    watch.now += 3 * 3600
+    begin(watch)
+    body = told(watch)[-1].body
+    assert "Never arrived: Stop: creek side, wind 12 mph (11:02, to grower)." in body
+    assert "to operator)" in body
+
+
+def test_the_same_downtime_is_told_once(watch):
+    run_for(watch, 600, stopped=True)
+    watch.now += 3600
+    with watch.store.writing() as session:
+        assert watch_runs.tell_start(session, watch.post, watch.now) == 1
+        assert watch_runs.tell_start(session, watch.post, watch.now) == 0
+
+
+def test_a_stop_while_somebody_sprays_is_told_before_the_end(watch):
+    watch.start()
+    with watch.store.writing() as session:
+        assert watch_runs.tell_stop(session, watch.post, watch.now) == 2
+    message = told(watch)[0]
+    assert (message.title, message.urgent) == ("Watch stops: creek side", True)
+
+
+def test_a_stop_with_nobody_spraying_is_silent(watch):
+    with watch.store.writing() as session:
+        assert watch_runs.tell_stop(session, watch.post, watch.now) == 0
+
+
+@pytest.mark.parametrize(("by_s", "way"), [(-3600, "back by 60 min"), (86400, "forward by 24 h")])
+def test_a_clock_that_jumps_while_somebody_sprays_is_told(watch, by_s, way):
+    watch.start()
+    with watch.store.writing() as session:
+        assert watch_runs.tell_clock_jump(session, watch.post, watch.now, by_s) == 2
+    assert f"jumped {way}." in told(watch)[0].body
