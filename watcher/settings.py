@@ -55,6 +55,28 @@ def _token(secret: SecretStr) -> SecretStr:
     return secret
 
 
+def _let_in(secret: SecretStr) -> SecretStr:
+    told = secret.get_secret_value()
+    if not re.fullmatch(r"(look|run|administer):\$argon2id\$\S+", told):
+        raise ValueError('must be a role and a hash, as "watcher passphrase" prints them')
+    return secret
+
+
+def _program(secret: SecretStr) -> SecretStr:
+    if not re.fullmatch(rf"(look|run|administer):\S{{{_LEAST_TOKEN},}}", secret.get_secret_value()):
+        raise ValueError(
+            f"must be look, run or administer, a colon, and a token of at least {_LEAST_TOKEN} "
+            "characters"
+        )
+    return secret
+
+
+def _web_address(text: str) -> str:
+    if not re.fullmatch(r"(https?://[^\s/?#]+)?", text.rstrip("/")):
+        raise ValueError("must be http:// or https:// and a host, without a path")
+    return text.rstrip("/")
+
+
 def _contact(text: str) -> str:
     # It goes into a header of every request.
     if not re.fullmatch(r"[!-~]*", text):
@@ -107,6 +129,14 @@ class Settings(BaseSettings):
     """Password at the broker of a station heard by MQTT, by source."""
     api_keys: dict[str, SecretStr] = Field(default_factory=dict)
     """Key of a paid feed, by source."""
+    users: dict[str, Annotated[SecretStr, AfterValidator(_let_in)]] = Field(default_factory=dict)
+    """Who may log in: role and hash of the passphrase, by name; "watcher passphrase" makes them."""
+    programs: dict[str, Annotated[SecretStr, AfterValidator(_program)]] = Field(
+        default_factory=dict
+    )
+    """Programs that may use the HTTP API: role and token, by name."""
+    address: Annotated[str, AfterValidator(_web_address)] = ""
+    """Address the pages are reached at from outside, https://farm.example; for links in alerts."""
     host: str = "127.0.0.1"
     """Address the web port listens on; the default is reached from this machine only."""
     port: int = Field(default=8047, ge=1, le=65_535)

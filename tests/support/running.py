@@ -4,7 +4,7 @@ import asyncio
 import contextlib
 import socket
 from collections.abc import AsyncIterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import httpx
@@ -21,7 +21,8 @@ from watcher.sources.base import Forecast, PolledSource
 from watcher.store import weather
 from watcher.store.database import Log
 from watcher.weather.series import Site, WeatherSeries
-from watcher.web.app import create_app
+from watcher.web.app import Keys, create_app
+from watcher.web.keyring import Keyring
 
 TOKEN = "a-token-long-enough-to-be-one"
 
@@ -69,11 +70,13 @@ async def running(
     *,
     urls: Mapping[str, SecretStr] | None = None,
     sources: Mapping[str, PolledSource] | None = None,
+    keys: Keys | None = None,
 ) -> AsyncIterator[Running]:
     """Start the service on a free port and stop it in order."""
     courier = Courier(store, farm, urls or {}, now=clock.now)
     watch = Watch(Book(Plan.of(farm), store, clock), sources or {}, courier)
-    app = create_app(watch, {"mast": SecretStr(TOKEN)})
+    keys = keys or Keys(Keyring(None))
+    app = create_app(watch, replace(keys, stations={"mast": SecretStr(TOKEN)}))
     with socket.socket() as listening:
         listening.bind(("127.0.0.1", 0))
         config = uvicorn.Config(app, log_config=None, access_log=False)

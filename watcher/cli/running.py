@@ -5,9 +5,11 @@ from typing import Annotated
 
 import typer
 
+from watcher.alerts.acknowledgement import Links
 from watcher.alerts.channel import Channel, Outcome, UnusableUrlError
 from watcher.alerts.courier import Courier
 from watcher.alerts.wording.words import CAUTION
+from watcher.cli.door import KEYRING
 from watcher.cli.opening import open_farm, open_log, open_settings, out, stop
 from watcher.farm import Farm
 from watcher.judge.plan import Plan
@@ -19,7 +21,9 @@ from watcher.service.wiring import polled_sources
 from watcher.settings import Settings, problems
 from watcher.sources.http import FeedClient
 from watcher.store.database import Log
-from watcher.web.app import create_app
+from watcher.web.access import Access
+from watcher.web.app import Keys, create_app
+from watcher.web.keyring import Keyring
 from watcher.web.server import serve
 
 
@@ -46,12 +50,23 @@ def run() -> None:
 
 async def _run(settings: Settings, farm: Farm, log: Log) -> None:
     clock = WallClock()
-    book = Book(Plan.of(farm), log, clock)
+    keyring = Keyring(settings.state_dir / KEYRING)
+    links = None
+    if settings.address:
+        links = Links(keyring.secret_for("seen"), f"{settings.address}/seen")
+    book = Book(Plan.of(farm), log, clock, links=links)
+    keys = Keys(
+        keyring,
+        settings.station_tokens,
+        Access(settings.users, settings.programs),
+        links,
+        settings.contact,
+    )
     courier = Courier(log, farm, settings.push_urls, now=clock.now)
     client = FeedClient(contact=settings.contact, cache=settings.state_dir / "feeds.db")
     async with client:
         watch = Watch(book, polled_sources(farm, client, settings.api_keys), courier)
-        app = create_app(watch, settings.station_tokens)
+        app = create_app(watch, keys)
         await serve(watch, app, host=settings.host, port=settings.port)
 
 

@@ -9,6 +9,7 @@ import uvicorn
 from fastapi import FastAPI
 
 from watcher.service.watch import Watch
+from watcher.web.live import Streams
 
 
 class _Server(uvicorn.Server):
@@ -39,6 +40,8 @@ async def serve(watch: Watch, app: FastAPI, *, host: str, port: int) -> None:
     async with asyncio.TaskGroup() as tasks:
         tasks.create_task(_serving(server, stop), name="http")
         await watch.run(stop)
+        streams: Streams = app.state.streams
+        streams.close()
         server.should_exit = True
 
 
