@@ -298,7 +298,11 @@ def oldest_unsent(session: Session) -> int | None:
 def next_due(session: Session, recipient: str, *, only_urgent: bool = False) -> int | None:
     """Return when the next message to a recipient is due, or its sender's lease over."""
     when = case((Message.state == "sending", Message.lease_until), else_=Message.due_at)
-    unsent = and_(Message.state.in_(("waiting", "sending")), Message.recipient == recipient)
+    unsent = and_(
+        Message.state.in_(("waiting", "sending")),
+        Message.recipient == recipient,
+        Message.urgent if only_urgent else true(),
+    )
     soonest: int | None = session.scalars(select(func.min(when)).where(unsent)).one()
     return soonest
 
