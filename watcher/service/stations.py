@@ -7,13 +7,20 @@ from aiomqtt import ProtocolVersion
 from pydantic import SecretStr
 
 from watcher.farm import Farm
-from watcher.farm.stations import CsvStation, ModbusStation, MqttStation, SunspecStation
+from watcher.farm.stations import (
+    CsvStation,
+    MetarStation,
+    ModbusStation,
+    MqttStation,
+    SunspecStation,
+)
 from watcher.service.sites import site_of
-from watcher.sources import csv_station, modbus, mqtt, sunspec
+from watcher.sources import csv_station, metar, modbus, mqtt, sunspec
 from watcher.sources.base import PolledSource, StreamedSource
 from watcher.sources.csv_rows import Layout
 from watcher.sources.feed_body import compiled
 from watcher.sources.growing_files import GrowingFiles
+from watcher.sources.http import FeedClient
 from watcher.sources.local_times import LocalTimes, zone_of
 from watcher.sources.mqtt_payload import Mapped, MappedValue, Posted, Reader
 from watcher.sources.samples import Samples
@@ -38,13 +45,21 @@ def streamed_sources(
     return built
 
 
-def polled_stations(farm: Farm) -> dict[str, PolledSource]:
+def polled_stations(farm: Farm, client: FeedClient) -> dict[str, PolledSource]:
     """Build every station of the farm that is asked."""
     built: dict[str, PolledSource] = {}
     for name, entry in farm.told.sources.items():
         match entry:
             case CsvStation():
                 built[name] = _csv(name, entry, farm)
+            case MetarStation():
+                built[name] = metar.MetarStation(
+                    name=name,
+                    station=entry.station,
+                    texts=_texts(entry, client),
+                    every_s=entry.every,
+                    site=site_of(farm, entry),
+                )
     return built
 
 
@@ -64,6 +79,12 @@ def _csv(name: str, entry: CsvStation, farm: Farm) -> PolledSource:
     return csv_station.CsvStation(
         name=name, files=files, layout=layout, every_s=entry.every, site=site_of(farm, entry)
     )
+
+
+def _texts(entry: MetarStation, client: FeedClient) -> metar.Texts:
+    if entry.url is not None:
+        return metar.FromAddress(client, entry.url)
+    return metar.FromFile(Path(entry.file or ""))
 
 
 def _mqtt(

@@ -25,7 +25,7 @@ def polled_sources(
         for name, entry in farm.told.sources.items()
         if not isinstance(entry, Station)
     }
-    return feeds | polled_stations(farm)
+    return feeds | polled_stations(farm, client)
 
 
 def _polled(

@@ -171,6 +171,15 @@ class FeedClient:
         """
         headers = {"Accept": accept} | ({"Cache-Control": "no-cache"} if recheck else {})
         request = self._request(url, params or {}, headers)
+        return self._answer(await self._asked(request), request.url, now)
+
+    async def text(self, url: str) -> str:
+        """Return the plain text at ``url``, never from the cache. Raises as ``get``."""
+        response = await self._asked(self._request(url, {}, {"Accept": "text/plain"}))
+        return response.text
+
+    async def _asked(self, request: httpx.Request) -> httpx.Response:
+        """Return the feed's answer to a request, tried again for a while where that may help."""
         self._leave_alone(request.url)
         try:
             async with asyncio.timeout(self._deadline_s):
@@ -182,7 +191,7 @@ class FeedClient:
             ) from error
         except _TryAgainError as again:
             raise again.error from again
-        return self._answer(response, request.url, now)
+        return response
 
     def _request(
         self, url: str, params: Mapping[str, str], headers: Mapping[str, str]
