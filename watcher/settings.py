@@ -49,6 +49,12 @@ def _push_url(secret: SecretStr) -> SecretStr:
     return secret
 
 
+def _heartbeat_url(secret: SecretStr) -> SecretStr:
+    if not re.fullmatch(r"https?://\S+", secret.get_secret_value()):
+        raise ValueError("must be an http or https address, without spaces")
+    return secret
+
+
 def _token(secret: SecretStr) -> SecretStr:
     if len(secret.get_secret_value()) < _LEAST_TOKEN:
         raise ValueError(f"must have at least {_LEAST_TOKEN} characters, or it can be guessed")
@@ -137,6 +143,8 @@ class Settings(BaseSettings):
     """Programs that may use the HTTP API: role and token, by name."""
     address: Annotated[str, AfterValidator(_web_address)] = ""
     """Address the pages are reached at from outside, https://farm.example; for links in alerts."""
+    heartbeat_url: Annotated[SecretStr, AfterValidator(_heartbeat_url)] | None = None
+    """Called every minute while the watch is well, so that somebody notices when it is not."""
     host: str = "127.0.0.1"
     """Address the web port listens on; the default is reached from this machine only."""
     port: int = Field(default=8047, ge=1, le=65_535)

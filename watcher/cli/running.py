@@ -8,6 +8,7 @@ import typer
 from watcher.alerts.acknowledgement import Links
 from watcher.alerts.channel import Channel, Outcome, UnusableUrlError
 from watcher.alerts.courier import Courier
+from watcher.alerts.heartbeat import Heartbeat
 from watcher.alerts.wording.words import CAUTION
 from watcher.cli.door import KEYRING
 from watcher.cli.opening import open_farm, open_log, open_settings, out, stop
@@ -65,7 +66,9 @@ async def _run(settings: Settings, farm: Farm, log: Log) -> None:
     courier = Courier(log, farm, settings.push_urls, now=clock.now)
     client = FeedClient(contact=settings.contact, cache=settings.state_dir / "feeds.db")
     async with client:
-        watch = Watch(book, polled_sources(farm, client, settings.api_keys), courier)
+        url = settings.heartbeat_url
+        heartbeat = None if url is None else Heartbeat(url)
+        watch = Watch(book, polled_sources(farm, client, settings.api_keys), courier, heartbeat)
         app = create_app(watch, keys)
         await serve(watch, app, host=settings.host, port=settings.port)
 

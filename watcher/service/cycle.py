@@ -59,6 +59,11 @@ class Book:
             watch_runs.tell_stop(session, self.post, now)
             runs.end(session, self.run_id, now)
 
+    def clock_jumped(self, by_s: float) -> None:
+        """Tell those who are spraying that the machine's clock jumped."""
+        with self.store.writing() as session:
+            watch_runs.tell_clock_jump(session, self.post, self.clock.now(), by_s)
+
     def judge(self) -> Picture:
         """Judge the weather as the log has it, and write every change with what it causes."""
         now = self.clock.now()

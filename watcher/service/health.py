@@ -10,7 +10,7 @@ from watcher.farm.source_entry import SourceEntry
 from watcher.store import health, outbox, weather
 from watcher.store.tables import SourceHealth
 
-_JUDGED_WITHIN_S = 120
+JUDGED_WITHIN_S = 120
 
 
 @dataclass(frozen=True)
@@ -37,7 +37,7 @@ class Health:
 
     @property
     def well(self) -> bool:
-        judged = self.judged_at is not None and self.at - self.judged_at <= _JUDGED_WITHIN_S
+        judged = self.judged_at is not None and self.at - self.judged_at <= JUDGED_WITHIN_S
         return judged and not any(s.stale for s in self.sources)
 
     def as_json(self) -> dict[str, object]:

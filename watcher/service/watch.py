@@ -17,11 +17,15 @@ from apscheduler.events import EVENT_JOB_ERROR, EVENT_JOB_MAX_INSTANCES, EVENT_J
 from apscheduler.schedulers.asyncio import AsyncIOScheduler
 
 from watcher.alerts.courier import Courier
+from watcher.alerts.heartbeat import Heartbeat
+from watcher.alerts.wording.watch import log_unusable
+from watcher.farm.models import Topic
 from watcher.service import systemd
 from watcher.service.cycle import Book
-from watcher.service.health import Health
+from watcher.service.health import JUDGED_WITHIN_S, Health
 from watcher.service.picture import Picture
 from watcher.sources.base import Observations, Polled, PolledSource, SourceError
+from watcher.store.errors import LogError
 
 log = structlog.get_logger("watcher.service")
 T = TypeVar("T")
@@ -36,8 +40,15 @@ _DRAIN_S = 10.0
 class Watch:
     """The watch. ``run`` until told to stop; ``receive`` takes what a station posts."""
 
-    def __init__(self, book: Book, sources: Mapping[str, PolledSource], courier: Courier) -> None:
+    def __init__(
+        self,
+        book: Book,
+        sources: Mapping[str, PolledSource],
+        courier: Courier,
+        heartbeat: Heartbeat | None = None,
+    ) -> None:
         self.book, self.sources, self.courier = book, sources, courier
+        self.heartbeat = heartbeat
         self.clock = book.clock
         self.picture: Picture | None = None
         self.judged_at: int | None = None
@@ -45,6 +56,7 @@ class Watch:
         self._wake = asyncio.Event()
         self._worker = ThreadPoolExecutor(max_workers=1, thread_name_prefix="log")
         self.judged = 0
+        self._blind = False
 
     async def run(self, stop: asyncio.Event) -> None:
         """Run until ``stop`` is set. A task of the watch that dies takes the watch down with it,
@@ -64,6 +76,9 @@ class Watch:
                     tasks.create_task(self.courier.run(), name="courier"),
                     tasks.create_task(self._supervising(scheduler), name="supervising"),
                 ]
+                if self.heartbeat is not None:
+                    beating = self.heartbeat.run(self._well)
+                    running.append(tasks.create_task(beating, name="heartbeat"))
                 await stop.wait()
                 systemd.notify("STOPPING=1")
                 for task in running:
@@ -119,7 +134,23 @@ class Watch:
                 async with asyncio.timeout(_CYCLE_EVERY_S / self.clock.speed):
                     await self._wake.wait()
             self._wake.clear()
-            await self._judge()
+            try:
+                await self._judge()
+                self._blind = False
+            except LogError as error:
+                await self._tell_blind(error)
+
+    async def _tell_blind(self, error: LogError) -> None:
+        """Tell, past the log that cannot be used, that nothing is judged until it can be."""
+        log.error("the log cannot be used; nothing is judged", why=str(error))
+        if not self._blind:
+            self._blind = True
+            await self.courier.tell_directly(log_unusable(str(error)), Topic.JOB)
+
+    def _well(self) -> bool:
+        """Whether the watch judged lately."""
+        at = self.judged_at
+        return at is not None and self.clock.now() - at <= JUDGED_WITHIN_S
 
     async def _judge(self) -> None:
         started = time.perf_counter()
@@ -169,6 +200,8 @@ class Watch:
             drift = time.time() - time.monotonic() - offset
             if abs(drift) > _JUMP_S:
                 log.warning("the clock jumped", by_s=round(drift))
+                with contextlib.suppress(LogError):  # told by the judging already
+                    await self._in_log(partial(self.book.clock_jumped, drift))
                 offset += drift
                 for job in scheduler.get_jobs():
                     job.modify(next_run_time=None)
