@@ -1,5 +1,7 @@
 """The running service over real HTTP: readings in, judged, messages out."""
 
+import asyncio
+import logging
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -12,6 +14,7 @@ from tests.support.running import Running, SetClock, put_forecast, running
 from watcher.farm import Farm
 from watcher.jobs import book
 from watcher.judge.status import Status
+from watcher.sources.base import Polled
 from watcher.store import outbox, statuses, weather
 from watcher.store.database import Log
 
@@ -183,3 +186,26 @@ async def test_messages_wait_in_the_outbox_when_nobody_can_be_reached(
         await service.judged()
     with store.reading() as session:
         assert sum(outbox.counts(session).values()) > 0
+
+
+class NeverAnswers:
+    """A feed that takes a question and leaves it at that."""
+
+    name, attribution, every_s = "feed", "", 1800.0
+
+    def __init__(self) -> None:
+        self.asked = asyncio.Event()
+
+    async def poll(self, now: int) -> Polled:
+        self.asked.set()
+        await asyncio.Event().wait()
+        return Polled.nothing_new()
+
+
+async def test_a_stop_while_a_source_is_asked_is_logged_as_no_fault(
+    farm: Farm, store: Log, caplog: pytest.LogCaptureFixture
+) -> None:
+    feed = NeverAnswers()
+    async with running(farm, store, SetClock(NOON), sources={"feed": feed}):
+        await asyncio.wait_for(feed.asked.wait(), 10)
+    assert [r for r in caplog.records if r.levelno >= logging.ERROR] == []

@@ -173,13 +173,23 @@ class Watch:
             every = source.every_s / speed
             # Jitter: feeds ask that nobody calls on the hour, all at once.
             scheduler.add_job(
-                self.ask, "interval", args=[name], id=name, seconds=every, jitter=every / 20
+                self._ask_in_turn,
+                "interval",
+                args=[name],
+                id=name,
+                seconds=every,
+                jitter=every / 20,
             )
-            scheduler.add_job(self.ask, args=[name], id=f"{name} first")
+            scheduler.add_job(self._ask_in_turn, args=[name], id=f"{name} first")
         scheduler.add_listener(
             self._schedule_slipped, EVENT_JOB_ERROR | EVENT_JOB_MAX_INSTANCES | EVENT_JOB_MISSED
         )
         return scheduler
+
+    async def _ask_in_turn(self, name: str) -> None:
+        """Ask as scheduled. That the scheduler cuts it off when the watch stops is no fault."""
+        with contextlib.suppress(asyncio.CancelledError):
+            await self.ask(name)
 
     def _schedule_slipped(self, event: Any) -> None:
         error = getattr(event, "exception", None)
