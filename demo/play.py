@@ -1,0 +1,99 @@
+"""The play: the day in steps, the real service in the middle of it."""
+
+import asyncio
+import time
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from pathlib import Path
+
+from demo import day
+from demo.clock import FastClock
+from demo.feed import feed
+from demo.grower import Grower
+from demo.phone import Push, phones
+from demo.screen import Screen
+from demo.service import FEED, TOKEN, Service, running
+from demo.station import Station
+from watcher.alerts.wording.brief import morning_brief
+from watcher.farm import Farm
+from watcher.farm.load import load
+from watcher.store.database import Log
+
+FARM = Path(__file__).with_name("farm.toml")
+
+START, END = day.at(5), day.at(20.5)
+_MINUTE_S = 60
+# Until when, in steps of how many minutes: small ones where something happens.
+_LEGS = (
+    (day.at(6), 10),
+    (day.at(9), 20),
+    (day.at(10), 5),
+    (day.at(11), 1),
+    (day.at(12), 5),
+    (day.at(18), 20),
+    (day.at(19), 5),
+    (day.at(19.25), 1),
+    (END, 15),
+)
+_POSTED_BEFORE_S = 3600
+_STEPPING_SHARE = 0.75
+_MESSAGES = 18
+"""About how many there are: each is left to be read for an equal part of the rest of the time."""
+_FRONT = "(A gust front that no forecast knew of reaches the farm.)"
+_RANKINGS = {
+    day.at(9.25): "In the calm of the morning",
+    day.at(14): "In the breeze of the afternoon",
+    END: "In the inversion of the evening",
+}
+
+
+async def play(log: Log, screen: Screen, seconds: float) -> Sequence[Push]:
+    """Play the day in about so many seconds, stop everything, and return what the phones got."""
+    moments = tuple(_moments())
+    step_s = _STEPPING_SHARE * seconds / len(moments)
+    reading_s = (1.0 - _STEPPING_SHARE) * seconds / _MESSAGES
+    clock = FastClock(START, speed=_MINUTE_S / step_s)
+    with feed(clock.now) as feed_url, phones(clock.now, screen.shows) as told:
+        async with running(_farm(feed_url), log, clock, told) as service:
+            grower, heard = Grower(service.watch, screen), 0
+            async with Station(service.url, TOKEN, first=START - _POSTED_BEFORE_S) as station:
+                due = time.monotonic()
+                for now in moments:
+                    clock.move_on(now)
+                    await grower.looks(now, told.arrived[heard:])
+                    heard = len(told.arrived)
+                    await station.post(now)
+                    await service.settled()
+                    _show(service, screen, now)
+                    due += step_s + reading_s * (len(told.arrived) - heard)
+                    await asyncio.sleep(due - time.monotonic())
+            await grower.goes_home(END)
+            await service.settled()
+    return told.arrived
+
+
+def _moments() -> Iterator[int]:
+    begin = START
+    yield begin
+    for until, minutes in _LEGS:
+        step = minutes * _MINUTE_S
+        yield from range(begin + step, until + 1, step)
+        begin = until
+
+
+def _farm(feed_url: str) -> Farm:
+    """The demo's farm, its feed asked where it answers today."""
+    farm = load(FARM)
+    sources = dict(farm.told.sources)
+    sources[FEED] = sources[FEED].model_copy(update={"base_url": feed_url})
+    return replace(farm, told=farm.told.model_copy(update={"sources": sources}))
+
+
+def _show(service: Service, screen: Screen, now: int) -> None:
+    if now == day.FRONT_AT:
+        screen.happens(now, _FRONT)
+    picture = service.watch.picture
+    if now in _RANKINGS and picture is not None:
+        speaker = service.watch.book.post.speaker
+        brief = morning_brief(speaker, picture.ranking, picture.outlook, due_at=now)
+        screen.happens(now, f"{_RANKINGS[now]} the ranking is:", brief.lines)

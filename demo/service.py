@@ -1,0 +1,115 @@
+"""The real service, as ``watcher run`` starts it, but on the demo's clock."""
+
+import asyncio
+import os
+import signal
+import socket
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from dataclasses import dataclass
+from typing import Any
+
+import httpx
+from pydantic import SecretStr
+
+from demo.clock import FastClock
+from demo.loopback import HOST
+from demo.phone import Phones
+from watcher.alerts.courier import Courier
+from watcher.farm import Farm
+from watcher.judge.plan import Plan
+from watcher.service.cycle import Book
+from watcher.service.watch import Watch
+from watcher.service.wiring import polled_sources
+from watcher.sources.http import FeedClient
+from watcher.store import outbox
+from watcher.store.database import Log
+from watcher.web.app import Keys, create_app
+from watcher.web.keyring import Keyring
+from watcher.web.server import serve
+
+STATION, FEED = "mast", "feed"
+TOKEN = "an-invented-token-of-the-mast"
+_READY_S = 20.0
+_SETTLED_S = 10.0
+
+
+@dataclass(frozen=True)
+class Service:
+    """The running service and where it answers."""
+
+    watch: Watch
+    url: str
+
+    async def settled(self) -> None:
+        """Wait until what was posted last is judged and every message is out."""
+        judged = self.watch.judged  # the judgement of what was posted is not yet made
+        async with asyncio.timeout(_SETTLED_S):
+            async with self.watch.changed:
+                await self.watch.changed.wait_for(lambda: self.watch.judged > judged)
+            while await asyncio.to_thread(self._unsent):  # noqa: ASYNC110  # no event tells
+                await asyncio.sleep(0.01)
+
+    def _unsent(self) -> int:
+        with self.watch.book.store.reading() as session:
+            counts = outbox.counts(session)
+        return counts.get("waiting", 0) + counts.get("sending", 0)
+
+
+@asynccontextmanager
+async def running(farm: Farm, log: Log, clock: FastClock, told: Phones) -> AsyncIterator[Service]:
+    """Run the service on a free port of this machine, and stop it in order with SIGTERM.
+
+    Should it stop by itself, or be interrupted, the block is cancelled.
+    """
+    urls = {name: told.url(name) for name in farm.told.recipients}
+    async with FeedClient(contact="demo@example.invalid") as client:
+        keyring = Keyring(None)
+        courier = Courier(log, farm, urls, now=clock.now, speed=clock.speed)
+        book = Book(Plan.of(farm), log, clock)
+        watch = Watch(book, polled_sources(farm, client, {}), courier)
+        app = create_app(watch, Keys(keyring, {STATION: SecretStr(TOKEN)}))
+        port = _free_port()
+        serving = asyncio.create_task(serve(watch, app, host=HOST, port=port))
+        block = asyncio.current_task()
+
+        def cancel(_: asyncio.Task[None]) -> None:
+            if block is not None:
+                block.cancel()
+
+        serving.add_done_callback(cancel)
+        try:
+            service = Service(watch, f"http://{HOST}:{port}")
+            await _ready(service)
+            yield service
+        finally:
+            serving.remove_done_callback(cancel)
+            if not serving.done():
+                os.kill(os.getpid(), signal.SIGTERM)
+            await serving
+            keyring.close()
+
+
+async def _ready(service: Service) -> None:
+    """Wait until the service answers and has a forecast."""
+    async with (
+        asyncio.timeout(_READY_S),
+        httpx.AsyncClient(base_url=service.url, trust_env=False) as client,
+    ):
+        while not await _has_forecast(client):  # noqa: ASYNC110  # asked over HTTP
+            await asyncio.sleep(0.02)
+
+
+async def _has_forecast(client: httpx.AsyncClient) -> bool:
+    try:
+        health: dict[str, Any] = (await client.get("/health")).json()
+    except httpx.TransportError:
+        return False
+    return any(source["name"] == FEED and not source["stale"] for source in health["sources"])
+
+
+def _free_port() -> int:
+    with socket.socket() as asked:
+        asked.bind((HOST, 0))
+        port: int = asked.getsockname()[1]
+        return port
