@@ -7,12 +7,13 @@ at the boom. Quantities no station of the farm measures are the forecast's.
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
 
 import numpy as np
 
+from watcher.judge.past import at_wind_height, put_hours
+from watcher.weather.bins import over_bins
 from watcher.weather.series import QUANTITIES, Floats, Site, WeatherSeries
-from watcher.weather.wind import direction_mean, wind_at_height, yamartino
+from watcher.weather.wind import direction_mean, yamartino
 
 HOUR_S = 3600
 MEAN_S = 600
@@ -86,6 +87,7 @@ def look_out(
     """
     forecast = next((f for f in forecasts if now - f.fetched_at <= f.silent_after_s), None)
     site = _site(stations, forecast, site)
+    stations = [replace(s, series=at_wind_height(s.series, site.wind_height_m)) for s in stations]
     first_hour = now // HOUR_S * HOUR_S
     past = np.arange(first_hour - _HISTORY_H * HOUR_S, now, HOUR_S)
     ahead = np.arange(first_hour + HOUR_S, now + horizon_s + 1, HOUR_S)
@@ -125,21 +127,15 @@ def _forecast_values(forecast: Foretold | None, times: np.ndarray, site: Site) -
     if forecast is None or not len(forecast.series):
         return {name: np.full(times.size, np.nan) for name in QUANTITIES}
     series = forecast.series
+    if forecast.estimates_gusts and np.isnan(series.gust_m_s).all():
+        series = series.having(gust_m_s=series.wind_m_s * _GUST_OF_MEAN)
+    series = at_wind_height(series, site.wind_height_m)
     index = np.searchsorted(series.times, times, side="right") - 1
     # A value stands for at most an hour: nothing is read into a feed's six-hourly tail or a gap.
     stands = (index >= 0) & (times - series.times[index] < HOUR_S)
-    values = {
+    return {
         name: np.where(stands, array[index], np.nan) for name, array in series.quantities().items()
     }
-    if forecast.estimates_gusts and np.isnan(series.gust_m_s).all():
-        values["gust_m_s"] = values["wind_m_s"] * _GUST_OF_MEAN
-    height = series.site.wind_height_m
-    if height != site.wind_height_m:
-        for name in ("wind_m_s", "gust_m_s"):
-            values[name] = wind_at_height(
-                wind_m_s=values[name], from_m=height, to_m=site.wind_height_m
-            )
-    return values
 
 
 def _put_past(
@@ -147,22 +143,9 @@ def _put_past(
 ) -> None:
     """Hours already past are what the stations measured in them, where they did."""
     for station in reversed(stations):
-        series = station.series
-        bounds = np.searchsorted(series.times, np.append(times[:count], times[count]))
-        for name in sorted(station.measures & set(QUANTITIES)):
-            samples = getattr(series, name)
-            for hour, (start, end) in enumerate(pairwise(bounds)):
-                kept = samples[start:end][~np.isnan(samples[start:end])]
-                if kept.size:
-                    values[name][hour] = _over_hour(name, kept)
-
-
-def _over_hour(name: str, kept: Floats) -> float:
-    if name == "gust_m_s":
-        return float(kept.max())
-    if name == "wind_from_deg":
-        return float(direction_mean(kept))
-    return float(kept.mean())
+        measured = station.series.between(int(times[0]), int(times[count]))
+        hours = over_bins(measured, width_s=HOUR_S).series
+        put_hours(values, times[:count], hours, station.measures)
 
 
 def _speaks_now(
