@@ -347,7 +347,7 @@ def test_malformed_reports_at_hand_never_give_a_wind_of_their_own(shared: Path) 
 
 @pytest.fixture
 def shown(example_path: Path) -> dict[str, str]:
-    """The expressions for this JSON that the example farm shows, for one of the stations at hand."""
+    """The expressions that the example farm shows for this JSON, for a station at hand."""
     text = example_path.read_text(encoding="utf-8")
     found = re.findall(r'^# *(\S+) = .*?"(map\(.*?\))"', text, re.MULTILINE)
     return {key: expression.replace("KXYZ", "YMML") for key, expression in found}

@@ -12,10 +12,12 @@ from watcher.farm.stations import (
     MetarStation,
     ModbusStation,
     MqttStation,
+    NmeaStation,
+    SampledStation,
     SunspecStation,
 )
 from watcher.service.sites import site_of
-from watcher.sources import csv_station, metar, modbus, mqtt, sunspec
+from watcher.sources import csv_station, metar, modbus, mqtt, nmea, sunspec
 from watcher.sources.base import PolledSource, StreamedSource
 from watcher.sources.csv_rows import Layout
 from watcher.sources.feed_body import compiled
@@ -23,6 +25,7 @@ from watcher.sources.growing_files import GrowingFiles
 from watcher.sources.http import FeedClient
 from watcher.sources.local_times import LocalTimes, zone_of
 from watcher.sources.mqtt_payload import Mapped, MappedValue, Posted, Reader
+from watcher.sources.nmea_sentences import Sentences
 from watcher.sources.samples import Samples
 from watcher.weather.quantities import in_unit
 
@@ -42,6 +45,15 @@ def streamed_sources(
                 built[name] = _mqtt(name, entry, farm, clock, broker_passwords.get(name))
             case ModbusStation() | SunspecStation():
                 built[name] = _modbus(name, entry, farm, clock)
+            case NmeaStation():
+                built[name] = nmea.NmeaStation(
+                    name=name,
+                    port=nmea.port_of(entry.address, entry.baud),
+                    sentences=Sentences(entry.mast_points, entry.transducers),
+                    samples=_samples(entry),
+                    site=site_of(farm, entry),
+                    clock=clock,
+                )
     return built
 
 
@@ -131,13 +143,16 @@ def _modbus(
         name=name,
         port=modbus.Port(entry.host, entry.port, entry.device),
         map_=map_,
-        samples=Samples(
-            every_s=round(entry.interval), gusts=entry.gusts_from_samples, step_m_s=step_m_s
-        ),
+        samples=_samples(entry, step_m_s),
         every_s=entry.every,
         site=site_of(farm, entry),
         clock=clock,
     )
+
+
+def _samples(entry: SampledStation, step_m_s: float = 0.0) -> Samples:
+    gusts = entry.gusts_from_samples
+    return Samples(every_s=round(entry.interval), gusts=gusts, step_m_s=step_m_s)
 
 
 def _registers(entry: ModbusStation) -> modbus.RegisterMap:
