@@ -13,6 +13,8 @@ from watcher.farm import Farm
 from watcher.jobs import book as jobs_book
 from watcher.judge.outlook import Outlook
 from watcher.judge.plan import Plan
+from watcher.records import book
+from watcher.records.record import Record
 from watcher.service.picture import compose
 from watcher.sources.base import Observations
 from watcher.store import jobs, outbox, weather
@@ -112,3 +114,45 @@ def _alert(job: int) -> outbox.NewMessage:
 def composing(session: Session, told: Farm) -> Callable[[int], Outlook]:
     """What composes the outlook of a moment from the log."""
     return partial(compose, session, Plan.of(told))
+
+
+AFTERWARDS = MORNING + 5 * HOUR
+
+
+class Desk:
+    """Steps on records of one farm, each in a transaction of its own."""
+
+    def __init__(self, store: Log, farm: Farm) -> None:
+        self.store, self.farm, self.plan = store, farm, Plan.of(farm)
+        self.now = AFTERWARDS
+
+    def run(self, step: Callable[..., Any], *args: Any, **more: Any) -> Any:
+        with self.store.writing() as session:
+            return step(session, *args, **more)
+
+    def tell(self, job: int, **told: str) -> Record:
+        return self.run(book.tell, self.farm, job, _keys(told), by="grower", now=self.now)
+
+    def correct(self, job: int, why: str, **told: str) -> Record:
+        return self.run(
+            book.correct, self.farm, job, _keys(told), why=why, by="grower", now=self.now
+        )
+
+    def keep(self, job: int) -> Record:
+        return self._with_weather(book.keep, job, by="watch", now=self.now)
+
+    def close(self, job: int, incomplete: str | None = None) -> Record:
+        return self._with_weather(book.close, job, by="grower", now=self.now, incomplete=incomplete)
+
+    def look(self, job: int) -> Record:
+        return self._with_weather(book.look, job, self.now)
+
+    def _with_weather(self, step: Callable[..., Any], *args: Any, **more: Any) -> Any:
+        with self.store.writing() as session:
+            weather_of = composing(session, self.farm)
+            return step(session, self.plan, weather_of, *args, **more)
+
+
+def _keys(told: dict[str, str]) -> dict[str, str]:
+    """``rate_2`` stands for ``rate.2``, which is no name in Python."""
+    return {key.replace("_2", ".2"): text for key, text in told.items()}

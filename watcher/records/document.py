@@ -11,8 +11,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from typing import Any
 
-from pydantic import ConfigDict, TypeAdapter
-from pydantic.dataclasses import dataclass as checked
+from pydantic import BaseModel, ConfigDict, TypeAdapter
 
 from watcher.alerts.wording.words import CAUTION
 from watcher.records.chain import (
@@ -32,9 +31,10 @@ from watcher.records.record import Record, fold
 FORMAT = "application records 1"
 
 
-@checked(config=ConfigDict(extra="forbid", strict=True))
-class _Written:
+class _Written(BaseModel):
     """An entry as the document has it: with its content, or only its hash."""
+
+    model_config = ConfigDict(extra="forbid", strict=True)
 
     number: int
     job: int

@@ -16,8 +16,7 @@ class IncompleteError(RecordError):
         self.missing = tuple(missing)
         lines = [f"The record of job {job} is not closed: {len(missing)} things are missing."]
         for m in missing:
-            mark = ", from memory" if m.from_memory else ""
-            lines.append(f"  {m.what} ({m.rule}{mark}): watcher record set {job} {m.key}=…")
+            lines.append(f"  {m.what} ({m.rule}, {m.known}): watcher record set {job} {m.key}=…")
         lines.append(
             f'Close it as it is with: watcher record close {job} --incomplete "why"; or choose '
             "the rules that apply, [farm] record_rules in the farm file."

@@ -15,6 +15,9 @@ Value = str | float
 Origin = Literal["farm file", "job log", "typed in", "worked out", "corrected"]
 """Who told a value."""
 
+Known = Literal["from its text", "from a summary", "from memory"]
+"""How what a rule says is known here. Whatever is not from its text is to be looked up."""
+
 
 class Part(BaseModel):
     """A part of an entry: nothing unknown in it, nothing changed after it is made."""
@@ -169,8 +172,7 @@ class Missing(Part):
     what: str
     key: str
     """Key of the form it can be typed in under."""
-    from_memory: bool
-    """Whether that the rule asks for it was written down from memory here, not from its text."""
+    known: Known
 
 
 class Closing(Part):

@@ -155,7 +155,7 @@ def _corrections(record: Record, writer: Writer) -> Table:
 
 def _lacks(record: Record, rules: Sequence[RecordRule]) -> Table:
     found = missing(record, rules)
-    rows = tuple((m.what, m.rule, _known(from_memory=m.from_memory)) for m in found)
+    rows = tuple((m.what, m.rule, m.known) for m in found)
     checked = f"Checked against: {', '.join(rules) or 'no rule'}. {OTHERS_ADD}"
     note = checked if rows else f"Nothing that these rules ask for is missing. {checked}"
     keys = tuple(m.key for m in found)
@@ -163,14 +163,9 @@ def _lacks(record: Record, rules: Sequence[RecordRule]) -> Table:
     return Table("What is missing", head, rows, (50, 25, 25), note, keys)
 
 
-def _known(*, from_memory: bool) -> str:
-    return "from memory" if from_memory else "from its text"
-
-
 def _deadlines(record: Record, rules: Sequence[RecordRule], writer: Writer) -> Table:
     rows = tuple(
-        (d.what, _by(d, writer), d.rule, _known(from_memory=d.from_memory))
-        for d in deadlines_of(record, rules, writer.zone)
+        (d.what, _by(d, writer), d.rule, d.known) for d in deadlines_of(record, rules, writer.zone)
     )
     head = ("What", "By", "Rule", "How the rule is known here")
     return Table("Days to keep", head, rows, (25, 25, 25, 25))

@@ -1,8 +1,8 @@
 """What rules ask of a record, what a record lacks, and the days by which and until which.
 
-From rule texts and from memory, marked each: the rule's own text decides, and states and countries
-add to it. Read in a stored copy: 7 CFR 110.3(a), 40 CFR 171.303(b)(7), the 72 hours and 2 years of
-label terms, the summary of Regulation (EU) 2023/564. The rest is from memory.
+The rule's own text decides, and states and countries add to it; how well each is known here is said
+with it. 7 CFR 110.3(a) and 40 CFR 171.303(b)(7) were read; the European annex, the label terms and
+how long records are kept are known from others' summaries; the rest is from memory.
 """
 
 from collections.abc import Callable, Iterator, Sequence
@@ -11,7 +11,7 @@ from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from watcher.farm.products import RecordRule
-from watcher.records.facts import Missing
+from watcher.records.facts import Known, Missing
 from watcher.records.form import FORM, label, moment, numbered
 from watcher.records.record import Record
 
@@ -29,7 +29,7 @@ class Need:
     """Whether the log lacks what is measured."""
     when: Callable[[Record], bool] = lambda _: True
     """Whether it is asked of this record."""
-    from_memory: bool = False
+    known: Known = "from its text"
 
 
 def _stage_bound(record: Record) -> bool:
@@ -50,42 +50,30 @@ def _lacks_weather(mark: str) -> Callable[[Record], bool]:
     return lacks
 
 
-_FEDERAL = tuple(
-    map(
-        Need,
-        (
-            "product",
-            "registration",
-            "total",
-            "area",
-            "crop",
-            "location",
-            "started",
-            "applicator",
-            "certificate",
-        ),
-    )
-)
+def _needs(keys: str, known: Known = "from its text") -> tuple[Need, ...]:
+    return tuple(Need(key, known=known) for key in keys.split())
+
+
+_FEDERAL = _needs("product registration total area crop location started applicator certificate")
 _NEEDS: dict[RecordRule, tuple[Need, ...]] = {
     "7 CFR 110": _FEDERAL,
-    "40 CFR 171": (*_FEDERAL, Need("client"), Need("client_address")),
+    "40 CFR 171": (*_FEDERAL, *_needs("client client_address")),
     "72 h label": (
-        *(Need(key, from_memory=True) for key in ("started", "ended", "nozzle", "pressure")),
-        *(Need(key, from_memory=True) for key in ("buffer", "sensitive_check")),
+        *_needs("started ended nozzle pressure buffer sensitive_check", "from memory"),
         *(
             Need(
                 f"reading_{mark}",
                 measured=f"wind, its direction and temperature at the {mark}",
                 lacks=_lacks_weather(mark),
-                from_memory=True,
+                known="from memory",
             )
             for mark in ("start", "end")
         ),
     ),
     "EU 2023/564": (
-        *(Need(key) for key in ("product", "registration", "eppo", "area")),
-        Need("bbch", when=_stage_bound),
-        *(Need(key, from_memory=True) for key in ("rate", "started", "use")),
+        *_needs("product registration eppo area", "from a summary"),
+        Need("bbch", when=_stage_bound, known="from a summary"),
+        *_needs("rate started use", "from memory"),
     ),
 }
 
@@ -107,7 +95,7 @@ def _lack(record: Record, rule: RecordRule, need: Need) -> Iterator[Missing]:
         key = numbered(need.key, number)
         if record.value(key) is None:
             what = need.measured or label(key)
-            yield Missing(rule=rule, what=what, key=key, from_memory=need.from_memory)
+            yield Missing(rule=rule, what=what, key=key, known=need.known)
 
 
 @dataclass(frozen=True)
@@ -117,19 +105,17 @@ class Deadline:
     what: str
     rule: RecordRule
     by: date | datetime
-    from_memory: bool
+    known: Known
     keeps: bool = False
     """Until when it must be kept, not by when it must be done."""
 
 
-_DUE_DAYS: dict[RecordRule, tuple[int, bool]] = {"7 CFR 110": (14, True)}
-_CLIENT_COPY_DAYS = 30
-_LABEL_HOURS = 72
-_KEPT_YEARS: dict[RecordRule, tuple[int, bool]] = {
-    "7 CFR 110": (2, False),
-    "40 CFR 171": (2, False),
-    "72 h label": (2, False),
-    "EU 2023/564": (3, True),
+_LABEL_HOURS, _DUE_DAYS, _CLIENT_COPY_DAYS = 72, 14, 30
+_KEPT_YEARS: dict[RecordRule, tuple[int, Known]] = {
+    "7 CFR 110": (2, "from a summary"),
+    "40 CFR 171": (2, "from its text"),
+    "72 h label": (2, "from a summary"),
+    "EU 2023/564": (3, "from memory"),
 }
 
 
@@ -146,18 +132,17 @@ def deadlines(
     found = []
     if "72 h label" in rules:
         due = (first.astimezone(UTC) + timedelta(hours=_LABEL_HOURS)).astimezone(zone)
-        found.append(Deadline("record complete", "72 h label", due, from_memory=False))
-    for rule, (days, memory) in _DUE_DAYS.items():
-        if rule in rules:
-            due_day = first.date() + timedelta(days=days)
-            found.append(Deadline("record written", rule, due_day, from_memory=memory))
+        found.append(Deadline("record complete", "72 h label", due, "from a summary"))
+    if "7 CFR 110" in rules:
+        by = first.date() + timedelta(days=_DUE_DAYS)
+        found.append(Deadline("record written", "7 CFR 110", by, "from memory"))
     if for_client and {"7 CFR 110", "40 CFR 171"} & set(rules):
-        due_day = first.date() + timedelta(days=_CLIENT_COPY_DAYS)
-        found.append(Deadline("client has a copy", "7 CFR 110", due_day, from_memory=True))
+        by = first.date() + timedelta(days=_CLIENT_COPY_DAYS)
+        found.append(Deadline("client has a copy", "7 CFR 110", by, "from memory"))
     for rule in rules:
-        years, memory = _KEPT_YEARS[rule]
+        years, known = _KEPT_YEARS[rule]
         until = _years_after(last, years)
-        found.append(Deadline("record kept until", rule, until, from_memory=memory, keeps=True))
+        found.append(Deadline("record kept until", rule, until, known, keeps=True))
     return found
 
 

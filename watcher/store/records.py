@@ -35,7 +35,9 @@ def entries(
     wanted = select(RecordEntry).order_by(RecordEntry.number)
     if job_id is not None:
         wanted = wanted.where(RecordEntry.job_id == job_id)
-    yield from session.scalars(wanted.execution_options(yield_per=at_once))
+    # Closed even when nobody reads on: a server keeps a cursor open for it.
+    with session.scalars(wanted.execution_options(yield_per=at_once)) as found:
+        yield from found
 
 
 def recorded_jobs(session: Session) -> list[int]:

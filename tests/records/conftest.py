@@ -1,0 +1,35 @@
+"""What the tests of records share: the invented farm, and a log of a job it sprayed."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from tests.support import sprayed
+from tests.support.sprayed import Desk
+from watcher.farm import Farm
+from watcher.store.database import Log
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Iterator[Log]:
+    log = Log(f"sqlite:///{tmp_path / 'watch.db'}")
+    log.upgrade()
+    yield log
+    log.close()
+
+
+@pytest.fixture(scope="session")
+def farm() -> Farm:
+    return sprayed.farm()
+
+
+@pytest.fixture
+def desk(store: Log, farm: Farm) -> Desk:
+    return Desk(store, farm)
+
+
+@pytest.fixture
+def job(store: Log, farm: Farm) -> int:
+    """A job of 75 minutes on the field south of the orchard, finished."""
+    return sprayed.spray(store, farm)

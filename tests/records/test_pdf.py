@@ -1,0 +1,80 @@
+"""The printed record: everything on it, and caution, number and head of the chain on every page."""
+
+import io
+from datetime import datetime
+
+import pypdf
+import pytest
+
+from tests.support import sprayed
+from watcher.alerts.wording.words import CAUTION
+from watcher.records import journal
+from watcher.records.page import page_of
+from watcher.records.pdf import write_pdf
+from watcher.store.database import Log
+
+NAME = "Żółć Görlitz & Ñandú (invented)"
+
+
+@pytest.fixture(scope="module")
+def printed(tmp_path_factory):
+    """A long record of a farm with letters of several countries, printed twice."""
+    store = Log(f"sqlite:///{tmp_path_factory.mktemp('log') / 'watch.db'}")
+    store.upgrade()
+    desk = sprayed.Desk(store, sprayed.farm(name=NAME))
+    job = sprayed.spray(store, desk.farm, minutes=280)
+    desk.tell(job, note="Böig, Δ gering. " * 12)
+    desk.close(job)
+    record = desk.correct(job, "mistyped", certificate="0001")
+    with store.reading() as session:
+        head = journal.head(session)
+    page = page_of(record, desk.farm.told.farm.record_rules, head)
+    moment = datetime.fromtimestamp(desk.now, desk.farm.zone)
+    store.close()
+    return write_pdf([page, page], "a4", moment), head
+
+
+def test_caution_number_and_head_are_on_every_page(printed) -> None:
+    data, head = printed
+    pages = pypdf.PdfReader(io.BytesIO(data)).pages
+    assert len(pages) >= 4
+    for number, page in enumerate(pages, start=1):
+        text = " ".join(page.extract_text().split())
+        assert CAUTION in text
+        assert head.hash in text
+        assert f"Page {number} of {len(pages)}" in text
+
+
+def test_names_of_several_countries_come_through(printed) -> None:
+    first = pypdf.PdfReader(io.BytesIO(printed[0])).pages[0].extract_text()
+    assert NAME in first
+    assert "Böig, Δ gering." in first
+
+
+def test_what_an_inspector_looks_for_is_on_it(printed) -> None:
+    text = " ".join(page.extract_text() for page in pypdf.PdfReader(io.BytesIO(printed[0])).pages)
+    for wanted in (
+        "A. Grower",
+        "0001",
+        "00000-000",
+        "section 12 (invented)",
+        "22 fl oz/acre",
+        "870.9 fl oz",
+        "5.6 mph at 10 ft",
+        "orchard on the N side, 33 ft",
+        "record written",
+        "2026-06-24",
+        "mistyped",
+    ):
+        assert wanted in " ".join(text.split()), wanted
+
+
+def test_the_paper_is_as_asked_for(printed) -> None:
+    box = pypdf.PdfReader(io.BytesIO(printed[0])).pages[0].mediabox
+    assert (round(box.width), round(box.height)) == (842, 595)  # A4 on its side, in points
+
+
+def test_every_record_begins_on_a_page_of_its_own(printed) -> None:
+    pages = pypdf.PdfReader(io.BytesIO(printed[0])).pages
+    titles = [p.extract_text().count("Application record, job 1: creek_side\n") for p in pages]
+    assert sum(titles) == 2
