@@ -17,8 +17,10 @@ from watcher.service.watch import Watch
 from watcher.service.wiring import station_sites
 from watcher.store.jobs import UnknownJobError
 from watcher.web import (
+    api,
     doors,
     live,
+    metrics,
     pages_fields,
     pages_jobs,
     pages_log,
@@ -83,13 +85,16 @@ def create_app(watch: Watch, keys: Keys) -> FastAPI:
         pages_jobs.router(house),
         pages_log.router(house),
         live.router(house, streams),
+        api.router(house),
+        api.jobs_router(house),
+        metrics.router(house),
         static_files.router(house.farm.told.farm.name),
     ):
         app.include_router(routes)
     if keys.links is not None:
         app.include_router(seen.router(house, keys.links))
 
-    @app.get("/health")
+    @app.get("/health", include_in_schema=False)
     async def health() -> JSONResponse:
         """Say how the watch is and what is stale; 503 as soon as something is not well."""
         found = await watch.health()

@@ -13,7 +13,7 @@ from watcher.farm.feeds import observes
 from watcher.judge.status import Status
 from watcher.store import aggregates, outbox, statuses
 from watcher.store.tables import Message
-from watcher.units import Kind
+from watcher.units import Kind, show
 from watcher.weather.series import WeatherSeries
 from watcher.web.door import Visitor
 from watcher.web.draw.past import Curve, past_chart
@@ -25,7 +25,7 @@ _DAY_S = 86_400
 _MOST_CHANGES, _MOST_MESSAGES = 60, 30
 _CHARTS = (
     ("Wind and gust", Kind.SPEED, (("wind", "wind_m_s"), ("gust", "gust_m_s"))),
-    ("Wind from", Kind.ANGLE, (("points", "wind_from_deg"),)),
+    ("Wind from", Kind.ANGLE, (("wind", "wind_from_deg"),)),
     ("Temperature", Kind.TEMPERATURE, (("wind", "temp_c"),)),
     ("Humidity", Kind.PERCENT, (("wind", "humidity_pct"),)),
     ("Rain", Kind.RAIN_RATE, (("wind", "rain_mm_h"),)),
@@ -101,7 +101,8 @@ def _charts(house: House, series: WeatherSeries, span: tuple[int, int]) -> Itera
             series.times, curves, kind=kind, span=span, zone=zone, system=system, label=title
         )
         if drawn is not None:
-            yield Drawn(title, kind.shown[system], drawn, two=len(curves) > 1)
+            unit = show(0.0, kind, system).lstrip("-0123456789. ")
+            yield Drawn(title, unit, drawn, two=len(curves) > 1)
 
 
 def _changes(house: House, session: Session, span: tuple[int, int]) -> list[ChangeRow]:

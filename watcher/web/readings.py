@@ -11,15 +11,34 @@ from watcher.service.watch import Watch
 from watcher.sources.bad_reading import BadReadingError
 from watcher.sources.readings import MAX_BYTES, parse
 from watcher.weather.series import Site
+from watcher.web.api_models import TakenTold, Wrong
 
 
 def router(watch: Watch, sites: Mapping[str, Site], tokens: Mapping[str, SecretStr]) -> APIRouter:
     """Routes of the stations in ``sites``, each with its token."""
     routes = APIRouter()
 
-    @routes.post("/stations/{station}/readings")
+    @routes.post(
+        "/stations/{station}/readings",
+        tags=["stations"],
+        response_model=TakenTold,
+        responses={
+            code: {"model": Wrong, "description": what}
+            for code, what in {
+                401: "No station has this token",
+                413: "The body is too large",
+                422: "The readings are not understood; nothing was kept",
+            }.items()
+        },
+        openapi_extra={
+            "security": [{"HTTPBearer": []}],
+            "requestBody": {"required": True, "content": {"application/json": {"schema": {}}}},
+        },
+    )
     async def take_readings(
-        station: str, request: Request, authorization: str = Header(default="")
+        station: str,
+        request: Request,
+        authorization: str = Header(default="", include_in_schema=False),
     ) -> JSONResponse:
         """Take one reading or a batch, plain JSON or SenML. Posting it again changes nothing."""
         if not _knows(tokens.get(station), authorization):

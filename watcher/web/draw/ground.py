@@ -13,10 +13,10 @@ from watcher.units import Kind, System, amount, convert, show
 from watcher.web.draw.reach import SprayReach
 from watcher.web.draw.svg import el, path
 
-_W, _H, _EDGE = 640.0, 460.0, 16.0
+_W, _H, _EDGE = 400.0, 340.0, 10.0
 _AROUND_M = 60.0
 _ROUND = (1, 2, 5)
-_LETTERS_A_WIDTH = 9.0
+_LETTERS_A_WIDTH = 8.0
 
 
 class _Place:
@@ -55,7 +55,6 @@ def ground_map(
     told = plan.farm.told.neighbours
     return el(
         "svg",
-        *_hatches(),
         *(_shape("other", shape, place) for shape in others),
         *([_shape("reach", reach.shape, place)] if reach.shape is not None else []),
         *(_shape(_kind(told[n].susceptibility), s, place) for n, s in seen.items()),
@@ -73,21 +72,6 @@ def ground_map(
 
 def _kind(susceptibility: Susceptibility) -> str:
     return f"n-{susceptibility.value.replace(' ', '-')}"
-
-
-def _hatches() -> list[Markup]:
-    def hatch(id_: str, d: str, size: int) -> Markup:
-        line = el("path", class_=id_, d=d)
-        return el("pattern", line, id=id_, width=size, height=size, patternUnits="userSpaceOnUse")
-
-    return [
-        el(
-            "defs",
-            hatch("h-reach", "M0 8L8 0", 8),
-            hatch("h-minds", "M0 0L10 10M0 10L10 0", 10),
-            hatch("h-bears", "M0 5H10", 10),
-        )
-    ]
 
 
 def _shape(kind: str, shape: BaseGeometry, place: _Place) -> Markup:
@@ -115,8 +99,8 @@ def _label(told: str, shape: BaseGeometry, place: _Place) -> Markup:
 
 def _wind(wind_from_deg: float) -> Markup:
     """An arrow the way the wind blows, in the upper right corner; a question mark without one."""
-    x, y = _W - 46.0, 46.0
-    ring = el("circle", class_="rose", cx=x, cy=y, r=36)
+    x, y = _W - 40.0, 40.0
+    ring = el("circle", class_="rose", cx=x, cy=y, r=34)
     north = el("text", "N", class_="north", x=x, y=y - 22, text_anchor="middle")
     if math.isnan(wind_from_deg):
         return el("g", ring, el("text", "?", class_="place", x=x, y=y + 8, text_anchor="middle"))
@@ -132,7 +116,7 @@ def _wind(wind_from_deg: float) -> Markup:
 def _ruler(place: _Place, system: System) -> Markup:
     """A length on the ground, round in the farm's unit."""
     unit = Kind.LENGTH.shown[system]
-    wanted = amount(130.0 / place.scale, Kind.LENGTH, system)
+    wanted = amount(110.0 / place.scale, Kind.LENGTH, system)
     power = 10 ** math.floor(math.log10(wanted))
     number = max(r * power for r in _ROUND if r * power <= wanted)
     metres = convert(float(number), unit, Kind.LENGTH)

@@ -19,9 +19,9 @@ from watcher.weather.sun import SET_ELEVATION_DEG, elevation
 from watcher.web.draw.scale import Scale, runs, stretches, wall_hours
 from watcher.web.draw.svg import el, path
 
-_W, _H = 680.0, 250.0
-_LEFT, _RIGHT, _TOP, _BOTTOM = 34.0, 674.0, 30.0, 196.0
-_STRIP = 214.0
+_W, _H = 400.0, 224.0
+_LEFT, _RIGHT, _TOP, _BOTTOM = 32.0, 396.0, 28.0, 168.0
+_STRIP = 192.0
 _WORTH_SHOWING = 1.25
 _LABEL_APART = 12.0
 
@@ -78,7 +78,6 @@ def chart(
     x = Scale(float(shared.times[0]), float(shared.until[-1]), _LEFT, _RIGHT)
     return el(
         "svg",
-        *_hatches(),
         *_marks(shared, x),
         *_grid(y, x, zone),
         *_bounds(bounds, y, system),
@@ -102,29 +101,12 @@ def _speeds(
     return Scale(0.0, amount(highest, Kind.SPEED, system), _BOTTOM, _TOP)
 
 
-def _hatches() -> list[Markup]:
-    """Patterns, so that nothing hangs on colour."""
-    return [
-        el(
-            "defs",
-            el(
-                "pattern",
-                el("path", class_="hatch", d="M0 6L6 0"),
-                id="inv",
-                width=6,
-                height=6,
-                patternUnits="userSpaceOnUse",
-            ),
-        )
-    ]
-
-
 def _marks(shared: Ahead, x: Scale) -> list[Markup]:
     found = []
     for kind, marks, top, height in (
         ("night", shared.night, _TOP, _BOTTOM - _TOP),
-        ("inversion", shared.inverted, _TOP - 10, 10.0),
-        ("rain", shared.rain, _TOP - 22, 10.0),
+        ("inversion", shared.inverted, _TOP - 11, 10.0),
+        ("rain", shared.rain, _TOP - 24, 10.0),
     ):
         for first, last in stretches(marks):
             start, end = x(float(shared.times[first])), x(float(shared.until[last - 1]))
@@ -144,7 +126,7 @@ def _grid(y: Scale, x: Scale, zone: ZoneInfo) -> list[Markup]:
         found.append(el("path", class_="grid", d=f"M{place:.1f} {_TOP}V{_BOTTOM}"))
         if place < _RIGHT - 8:
             found.append(
-                el("text", word, class_=day, x=place, y=_BOTTOM + 14, text_anchor="middle")
+                el("text", word, class_=day, x=place, y=_BOTTOM + 16, text_anchor="middle")
             )
     return found
 

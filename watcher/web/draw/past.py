@@ -11,10 +11,12 @@ from watcher.units import Kind, System, amount
 from watcher.web.draw.scale import Scale, runs, wall_hours
 from watcher.web.draw.svg import el, path
 
-_W, _H = 680.0, 170.0
-_LEFT, _RIGHT, _TOP, _BOTTOM = 40.0, 674.0, 8.0, 146.0
-_POINTS = 330
+_W, _H = 400.0, 150.0
+_LEFT, _RIGHT, _TOP, _BOTTOM = 36.0, 396.0, 8.0, 126.0
+_POINTS = 360
 _DAY_S = 86_400
+_LEAST_ROOM = {Kind.RAIN_RATE: 0.02}
+_QUARTERS = ((0.0, "N"), (90.0, "E"), (180.0, "S"), (270.0, "W"), (360.0, "N"))
 
 
 @dataclass(frozen=True)
@@ -56,15 +58,11 @@ def past_chart(
     seen = np.concatenate([c.values for c in curves])
     if not np.isfinite(seen).any():
         return None
-    low, high = (amount(float(f(seen)), kind, system) for f in (np.nanmin, np.nanmax))
-    if kind in {Kind.SPEED, Kind.RAIN_RATE, Kind.IRRADIANCE}:
-        low = 0.0
-    room = max((high - low) * 0.08, 0.5 if kind is not Kind.RAIN_RATE else 0.02)
-    y = Scale(low if low == 0.0 else low - room, high + room, _BOTTOM, _TOP)
+    y = _heights(seen, kind, system)
     x = Scale(float(span[0]), float(span[1]), _LEFT, _RIGHT)
     return el(
         "svg",
-        *_grid(x, y, zone),
+        *_grid(x, y, zone, kind),
         *(m for curve in curves for m in _curve(times, curve, _Sheet(x, y, kind, system))),
         class_="past",
         viewBox=f"0 0 {_W:.0f} {_H:.0f}",
@@ -73,18 +71,27 @@ def past_chart(
     )
 
 
-def _grid(x: Scale, y: Scale, zone: ZoneInfo) -> list[Markup]:
+def _heights(seen: NDArray[np.float64], kind: Kind, system: System) -> Scale:
+    """All that is seen with a little room; from nothing on for what has a nothing."""
+    if kind is Kind.ANGLE:
+        return Scale(0.0, 360.0, _BOTTOM, _TOP)
+    low, high = (amount(float(f(seen)), kind, system) for f in (np.nanmin, np.nanmax))
+    room = max((high - low) * 0.08, _LEAST_ROOM.get(kind, 0.5))
+    from_nothing = kind in {Kind.SPEED, Kind.RAIN_RATE}
+    return Scale(0.0 if from_nothing else low - room, high + room, _BOTTOM, _TOP)
+
+
+def _grid(x: Scale, y: Scale, zone: ZoneInfo, kind: Kind) -> list[Markup]:
     found = []
-    for value in y.ticks(4):
+    ticks = _QUARTERS if kind is Kind.ANGLE else [(v, f"{v:g}") for v in y.ticks(4)]
+    for value, told in ticks:
         place = y(value)
         found.append(el("path", class_="grid", d=f"M{_LEFT} {place:.1f}H{_RIGHT}"))
-        found.append(
-            el("text", f"{value:g}", class_="num", x=_LEFT - 5, y=place + 4, text_anchor="end")
-        )
+        found.append(el("text", told, class_="num", x=_LEFT - 5, y=place + 4, text_anchor="end"))
     days = (x.high - x.low) / _DAY_S
     every = 6 if days <= 2 else 24
     words = list(wall_hours(int(x.low), int(x.high), zone, every))
-    for at, word in words[:: max(1, len(words) // 10)]:
+    for at, word in words[:: max(1, len(words) // 7)]:
         place = x(float(at))
         found.append(el("path", class_="grid", d=f"M{place:.1f} {_TOP}V{_BOTTOM}"))
         found.append(el("text", word, x=place, y=_BOTTOM + 16, text_anchor="middle"))
@@ -95,6 +102,9 @@ def _curve(times: NDArray[np.int64], curve: Curve, sheet: _Sheet) -> list[Markup
     at, values = _extremes(times, curve.values)
     places = np.array([sheet.place(float(t), float(v)) for t, v in zip(at, values, strict=True)])
     x, y = places.reshape(-1, 2).T
+    if sheet.kind is Kind.ANGLE:  # north is both ends of the scale: a line would cross it all
+        dots = "".join(f"M{px:.1f} {py:.1f}h0" for run in runs(x, y) for px, py in run)
+        return [el("path", class_="dots", d=dots)]
     return [el("path", class_=f"curve {curve.kind}", d=path(run)) for run in runs(x, y)]
 
 

@@ -8,9 +8,9 @@ from watcher.judge.reasons import Reason
 from watcher.judge.status import Stand
 from watcher.web.draw.svg import el
 
-_WIDTH, _HEIGHT = 200.0, 20.0
-_POST = 50.0
-_BAR = 12.0
+_WIDTH, _HEIGHT = 260.0, 16.0
+_POST = 60.0
+_BAR = 10.0
 _TOP = (_HEIGHT - _BAR) / 2
 _LEAST = 3.0
 """A bar shorter than this would not be seen."""
@@ -37,7 +37,7 @@ def _marks(reason: Reason, margin: float) -> list[Markup]:
     line = el("path", class_="track", d=f"M0 {_HEIGHT / 2:.0f}H{_WIDTH:.0f}")
     if reason.stand is Stand.UNKNOWN or math.isnan(reason.headroom):
         return [_bar("nothing", _POST, right), post]
-    near = el("path", class_="tick", d=f"M{_POST + min(margin, 1.0) * right:.0f} 3V17")
+    near = el("path", class_="tick", d=f"M{_POST + min(margin, 1.0) * right:.0f} 1V15")
     if reason.headroom < 0:
         length = max(_LEAST, min(-reason.headroom, 1.0) * _POST)
         return [line, _bar("over", _POST - length, length), near, post]

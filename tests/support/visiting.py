@@ -1,0 +1,102 @@
+"""A service whose pages are visited: the farm, its weather, somebody logged in, forms sent."""
+
+import re
+from collections.abc import AsyncIterator, Mapping
+from contextlib import asynccontextmanager
+from dataclasses import dataclass, replace
+from html import unescape
+from pathlib import Path
+from typing import Any
+
+import httpx
+from pydantic import SecretStr
+
+from tests.support.farms import build, tables
+from tests.support.running import Running, SetClock, put_forecast, running
+from watcher.alerts.acknowledgement import Links
+from watcher.farm import Farm
+from watcher.store.database import Log
+from watcher.web.access import Access, Role, User, hashed
+from watcher.web.app import Keys
+from watcher.web.keyring import Keyring
+
+NOON = 1_781_107_200  # 2026-06-10 11:00 in Chicago's zone
+CALM = {
+    "wind": "5 mph",
+    "gust": "7 mph",
+    "wind_from": "0 deg",
+    "temperature": "68 degF",
+    "humidity": "55 %",
+}
+PASSPHRASE = "plain words that nobody guesses"
+PROGRAM = "a-program's-token-long-enough"
+LOOKER = "a-looker's-token-long-enough"
+_FORM_TOKEN = re.compile(r'name="form_token" value="([^"]+)"')
+_HASH = hashed(PASSPHRASE)
+
+
+def farm(**changes: Mapping[str, Any]) -> Farm:
+    """Two fields with a mast beside them and a feed; tables may be changed by name."""
+    told: dict[str, Any] = tables()
+    told["sources"] = {
+        "mast": {"kind": "push", "heights": {"wind": "0.628 m"}},
+        "feed": {"kind": "met_norway"},
+    }
+    for table, change in changes.items():
+        told[table] = told.get(table, {}) | dict(change)
+    return build(told)
+
+
+@dataclass
+class Visited:
+    """A running service and a browser-like client without cookies."""
+
+    service: Running
+    keyring: Keyring
+    web: httpx.AsyncClient
+    links: Links
+
+    def log_in(self, role: Role = Role.RUN) -> None:
+        """Let the client in, as if by a one-time link."""
+        now = self.service.clock.now()
+        token = self.keyring.open(User("grower", role), now, by_link=True)
+        self.web.cookies.set("watcher", token, domain="127.0.0.1")
+
+    async def send(self, page: str, to: str, **told: str) -> httpx.Response:
+        """Fill in a form that a page shows and send it."""
+        shown = await self.web.get(page)
+        token = _FORM_TOKEN.search(shown.text)
+        assert token, f"{page} shows no form: {shown.status_code}"
+        return await self.web.post(to, data={"form_token": unescape(token[1])} | told)
+
+
+@asynccontextmanager
+async def visited(
+    folder: Path, *, of: Farm | None = None, calm: bool = True, **keys: Any
+) -> AsyncIterator[Visited]:
+    """Run the service with a user, a program and fair weather."""
+    store = Log(f"sqlite:///{folder / 'watch.db'}")
+    store.upgrade()
+    put_forecast(store, NOON)
+    keyring = Keyring(folder / "door.db")
+    links = Links(keyring.secret_for("seen"), "http://127.0.0.1/seen")
+    made = Keys(
+        keyring,
+        access=Access(
+            {"anna": SecretStr(f"run:{_HASH}"), "boss": SecretStr(f"administer:{_HASH}")},
+            {"robot": SecretStr(f"run:{PROGRAM}"), "screen": SecretStr(f"look:{LOOKER}")},
+        ),
+        links=links,
+    )
+    try:
+        async with running(
+            of or farm(), store, SetClock(NOON), keys=replace(made, **keys)
+        ) as service:
+            if calm:
+                await service.post(**CALM)
+                await service.judged()
+            async with httpx.AsyncClient(base_url=service.http.base_url) as web:
+                yield Visited(service, keyring, web, links)
+    finally:
+        keyring.close()
+        store.close()
