@@ -20,7 +20,7 @@ from watcher.store.rows import (
 )
 from watcher.store.tables import ForecastHour, IssuedForecast, Observation, StationSite
 from watcher.store.upsert import Insert, insert_into, put_rows
-from watcher.weather.series import QUANTITIES, Site
+from watcher.weather.series import QUANTITIES, Site, WeatherSeries
 
 NOWHERE = Site(latitude=np.nan, longitude=np.nan, elevation_m=np.nan)
 """The site of a source that never reported."""
@@ -135,6 +135,50 @@ def forecasts_for(session: Session, source: str, start: int, end: int) -> Iterat
     ).all()
     for issue in issues:
         yield _forecast(session, issue, wanted)
+
+
+def foretold(
+    session: Session, source: str, start: int, end: int, *, within_s: int
+) -> WeatherSeries:
+    """Return what a source forecast last for each time in ``start <= time < end`` before it came.
+
+    Only issues of the ``within_s`` before the time count. Empty, at no place, where there is none.
+    """
+    wanted = (
+        select(ForecastHour.time, func.max(IssuedForecast.issued_at).label("issued_at"))
+        .join(IssuedForecast, ForecastHour.forecast_id == IssuedForecast.id)
+        .where(
+            IssuedForecast.source == source,
+            IssuedForecast.issued_at > start - within_s,
+            IssuedForecast.issued_at < end,
+            ForecastHour.time >= start,
+            ForecastHour.time < end,
+            ForecastHour.time >= IssuedForecast.issued_at,
+            ForecastHour.time < IssuedForecast.issued_at + within_s,
+        )
+        .group_by(ForecastHour.time)
+        .subquery()
+    )
+    rows = session.execute(
+        select(ForecastHour.time, *_quantities(ForecastHour))
+        .join(IssuedForecast, ForecastHour.forecast_id == IssuedForecast.id)
+        .join(
+            wanted,
+            and_(
+                wanted.c.time == ForecastHour.time,
+                wanted.c.issued_at == IssuedForecast.issued_at,
+            ),
+        )
+        .where(IssuedForecast.source == source)
+        .order_by(ForecastHour.time)
+    ).all()
+    newest = session.scalars(
+        select(IssuedForecast)
+        .where(IssuedForecast.source == source, IssuedForecast.issued_at < end)
+        .order_by(IssuedForecast.issued_at.desc())
+        .limit(1)
+    ).one_or_none()
+    return weather_series(rows, NOWHERE if newest is None else site_of(newest), source)
 
 
 def _forecast(session: Session, issue: IssuedForecast, *only: ColumnElement[bool]) -> Forecast:

@@ -1,0 +1,62 @@
+"""The farm's weather in past hours, from what the log has kept of it, for years back."""
+
+import numpy as np
+from sqlalchemy.orm import Session
+
+from watcher.farm import Farm
+from watcher.farm.source_entry import SourceEntry
+from watcher.judge.past import at_wind_height, put_hours
+from watcher.service.sites import foretells, observes, site_of
+from watcher.store import aggregates, weather
+from watcher.weather.bins import HOUR_S, Bins
+from watcher.weather.quantities import BY_NAME
+from watcher.weather.series import QUANTITIES, Site, WeatherSeries
+
+LEAST_SHARE = 0.5
+"""Of the readings due in an hour; fewer don't make one (EPA-454/R-99-005: two of four quarters)."""
+_ISSUED_WITHIN_S = 24 * HOUR_S
+_PER_READING = {"gust_m_s", "wind_from_deg", "wind_spread_deg"}
+"""What a good reading need not have: a gust when there was none, a direction in a calm."""
+
+
+def past_hours(session: Session, farm: Farm, start: int, end: int) -> WeatherSeries:
+    """Return the farm's weather in every hour of ``start <= time < end``, missing where unknown.
+
+    As the outlook has it: the first station told that measured a quantity in the hour speaks for
+    it, a forecast issued before the hour only for what no station measures.
+    """
+    times = np.arange(start // HOUR_S * HOUR_S, end, HOUR_S, dtype=np.int64)
+    site = _site(farm)
+    stations = [(name, e) for name, e in farm.told.sources.items() if observes(e)]
+    measured = {BY_NAME[q].series for _, entry in stations for q in entry.measures}
+    values = {name: np.full(times.size, np.nan) for name in QUANTITIES}
+    for name in reversed([n for n, e in farm.told.sources.items() if foretells(e)]):
+        said = weather.foretold(
+            session, name, int(times[0]), int(times[-1]) + 1, within_s=_ISSUED_WITHIN_S
+        )
+        on_the_hour = at_wind_height(said.at(said.times % HOUR_S == 0), site.wind_height_m)
+        put_hours(values, times, on_the_hour, set(QUANTITIES) - measured)
+    for name, entry in reversed(stations):
+        bins = aggregates.bins(session, name, HOUR_S, int(times[0]), int(times[-1]) + 1)
+        hours = at_wind_height(_whole(bins, entry), site.wind_height_m)
+        put_hours(values, times, hours, {BY_NAME[q].series for q in entry.measures})
+    return WeatherSeries.of(times, site, "log", values)
+
+
+def _site(farm: Farm) -> Site:
+    """Where and how high the farm's weather is told: as its first station for the wind has it."""
+    entries = farm.told.sources.values()
+    for entry in entries:
+        if observes(entry) and "wind" in entry.measures:
+            return site_of(farm, entry)
+    return site_of(farm, next(iter(entries)))
+
+
+def _whole(bins: Bins, entry: SourceEntry) -> WeatherSeries:
+    """Return the hours with values of too few readings missing."""
+    due = HOUR_S / getattr(entry, "interval", HOUR_S)
+    values = {}
+    for name, array in bins.series.quantities().items():
+        made_of = bins.readings - bins.doubted[name] if name in _PER_READING else bins.known[name]
+        values[name] = np.where(made_of >= LEAST_SHARE * due, array, np.nan)
+    return bins.series.having(**values)
