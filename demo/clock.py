@@ -5,17 +5,14 @@ class FastClock:
     """Goes in steps, and stands between them until it is moved on. Epoch seconds.
 
     So what takes the machine a while, judging a reading or delivering a message, takes no time on
-    this clock. ``speed`` is how fast it goes by the machine's clock where its steps are smallest.
+    this clock, and the day is the same on a slow machine.
     """
 
-    def __init__(self, start: int, speed: float) -> None:
-        self._at = start
-        self._speed = speed
+    speed = 120.0
+    """Seconds of this clock in one second of the machine, about, where its steps are smallest."""
 
-    @property
-    def speed(self) -> float:
-        """Seconds of this clock in one second of the machine."""
-        return self._speed
+    def __init__(self, start: int) -> None:
+        self._at = start
 
     def now(self) -> int:
         """Return the moment it stands at."""

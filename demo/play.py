@@ -23,19 +23,22 @@ FARM = Path(__file__).with_name("farm.toml")
 
 START, END = day.at(5), day.at(20.5)
 _MINUTE_S = 60
-# Until when, in steps of how many minutes: small ones where something happens.
+# Until when, in steps of how many minutes: small ones where something happens, and none over 15,
+# for then the station would count as silent.
 _LEGS = (
     (day.at(6), 10),
-    (day.at(9), 20),
+    (day.at(9), 15),
     (day.at(10), 5),
     (day.at(11), 1),
     (day.at(12), 5),
-    (day.at(18), 20),
+    (day.at(18), 15),
     (day.at(19), 5),
     (day.at(19.25), 1),
     (END, 15),
 )
 _POSTED_BEFORE_S = 3600
+_ASKED_EVERY_S = 1800
+_NEVER_S = 1e6
 _STEPPING_SHARE = 0.75
 _MESSAGES = 18
 """About how many there are: each is left to be read for an equal part of the rest of the time."""
@@ -52,7 +55,7 @@ async def play(log: Log, screen: Screen, seconds: float) -> Sequence[Push]:
     moments = tuple(_moments())
     step_s = _STEPPING_SHARE * seconds / len(moments)
     reading_s = (1.0 - _STEPPING_SHARE) * seconds / _MESSAGES
-    clock = FastClock(START, speed=_MINUTE_S / step_s)
+    clock = FastClock(START)
     with feed(clock.now) as feed_url, phones(clock.now, screen.shows) as told:
         async with running(_farm(feed_url), log, clock, told) as service:
             grower, heard = Grower(service.watch, screen), 0
@@ -60,6 +63,8 @@ async def play(log: Log, screen: Screen, seconds: float) -> Sequence[Push]:
                 due = time.monotonic()
                 for now in moments:
                     clock.move_on(now)
+                    if now % _ASKED_EVERY_S == 0:
+                        await service.watch.ask(FEED)
                     await grower.looks(now, told.arrived[heard:])
                     heard = len(told.arrived)
                     await station.post(now)
@@ -82,10 +87,14 @@ def _moments() -> Iterator[int]:
 
 
 def _farm(feed_url: str) -> Farm:
-    """The demo's farm, its feed asked where it answers today."""
+    """The demo's farm, its feed asked where it answers today.
+
+    The service's schedule goes by the machine's clock, so it is left to ask once, at the start;
+    then the play has it ask by the farm's clock.
+    """
     farm = load(FARM)
-    sources = dict(farm.told.sources)
-    sources[FEED] = sources[FEED].model_copy(update={"base_url": feed_url})
+    told = farm.told.sources[FEED].model_copy(update={"base_url": feed_url, "every": _NEVER_S})
+    sources = dict(farm.told.sources) | {FEED: told}
     return replace(farm, told=farm.told.model_copy(update={"sources": sources}))
 
 
