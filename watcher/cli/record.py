@@ -37,6 +37,8 @@ from watcher.store.database import Log
 from watcher.store.tables import Job
 
 app = typer.Typer(no_args_is_help=True, help="Records of applications, sealed and checkable.")
+_MOST_COLUMNS = 6
+"""A table of more does not fit a terminal."""
 BROKEN = 1
 """Exit code for a chain or a document that was changed."""
 
@@ -112,7 +114,7 @@ def list_records(
     if not rows:
         out.print(f"No job was started in the last {days} days.")
         return
-    table = rich.table.Table("Job", "Field", "Started", "State", "Record", "Due")
+    table = _grid("Job", "Field", "Started", "State", "Record", "Due")
     for row in rows:
         table.add_row(*row)
     out.print(table)
@@ -151,17 +153,26 @@ def show(number: Number) -> None:
 
 def _print(table: Table) -> None:
     out.print(f"\n{table.title}", style="bold", markup=False)
-    if table.rows:
-        keyed = bool(table.keys)
-        shown = rich.table.Table(
-            *table.head, *(["key"] if keyed else []), show_header=any(table.head)
-        )
-        for place, cells in enumerate(table.rows):
-            key = [table.keys[place]] if keyed else []
-            shown.add_row(*map(rich.markup.escape, [*cells, *key]))
-        out.print(shown)
+    if len(table.head) > _MOST_COLUMNS:
+        for row in table.rows:
+            told = zip(table.head, row, strict=True)
+            out.print("  " + ", ".join(f"{name}: {cell}" for name, cell in told), markup=False)
+    elif table.rows:
+        _print_rows(table)
     if table.note:
         out.print(table.note, markup=False)
+
+
+def _print_rows(table: Table) -> None:
+    shown = _grid(*table.head, *(["Key"] if table.keys else []))
+    for place, cells in enumerate(table.rows):
+        shown.add_row(*map(rich.markup.escape, (*cells, *table.keys[place : place + 1])))
+    out.print(shown)
+
+
+def _grid(*head: str) -> rich.table.Table:
+    columns = (rich.table.Column(name, overflow="fold") for name in head)
+    return rich.table.Table(*columns, box=None, padding=(0, 2, 0, 0))
 
 
 @app.command("set")
