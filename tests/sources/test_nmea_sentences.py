@@ -9,7 +9,7 @@ from watcher.sources.nmea_sentences import Sentences
 
 KNOT = 1852 / 3600
 MAST = Sentences(mast_points_deg=10.0)
-NAMED = Sentences(transducers={"temperature": "TempAir", "humidity": "RH", "pressure": "Baro"})
+NAMED = Sentences(transducers={"TempAir": "temperature", "RH": "humidity", "Baro": "pressure"})
 
 
 def test_the_checksum_worked_here_is_the_standards() -> None:
@@ -159,5 +159,5 @@ def test_sentences_at_hand_are_read(shared: Path) -> None:
         "wind_from_deg": pytest.approx(281.0),
     }
     assert len(MAST.sample(composite)) == 6
-    named = Sentences(transducers={"temperature": "T-N1052"})
+    named = Sentences(transducers={"T-N1052": "temperature"})
     assert named.sample(transducers) == {"temp_c": 17.09}

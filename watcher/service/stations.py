@@ -14,10 +14,11 @@ from watcher.farm.stations import (
     MqttStation,
     NmeaStation,
     SampledStation,
+    SensorthingsStation,
     SunspecStation,
 )
 from watcher.service.sites import site_of
-from watcher.sources import csv_station, metar, modbus, mqtt, nmea, sunspec
+from watcher.sources import csv_station, metar, modbus, mqtt, nmea, sensorthings, sunspec
 from watcher.sources.base import PolledSource, StreamedSource
 from watcher.sources.csv_rows import Layout
 from watcher.sources.feed_body import compiled
@@ -49,7 +50,10 @@ def streamed_sources(
                 built[name] = nmea.NmeaStation(
                     name=name,
                     port=nmea.port_of(entry.address, entry.baud),
-                    sentences=Sentences(entry.mast_points, entry.transducers),
+                    sentences=Sentences(
+                        entry.mast_points,
+                        {called: quantity for quantity, called in entry.transducers.items()},
+                    ),
                     samples=_samples(entry),
                     site=site_of(farm, entry),
                     clock=clock,
@@ -71,6 +75,19 @@ def polled_stations(farm: Farm, client: FeedClient) -> dict[str, PolledSource]:
                     texts=_texts(entry, client),
                     every_s=entry.every,
                     site=site_of(farm, entry),
+                )
+            case SensorthingsStation():
+                built[name] = sensorthings.SensorthingsStation(
+                    name=name,
+                    client=client,
+                    url=entry.url,
+                    datastreams={
+                        quantity: sensorthings.Datastream(told.datastream, told.unit)
+                        for quantity, told in entry.quantities.items()
+                    },
+                    every_s=entry.every,
+                    site=site_of(farm, entry),
+                    clock_ahead_s=entry.clock_ahead,
                 )
     return built
 

@@ -29,7 +29,7 @@ class Sentences:
     """Reads sentences of one instrument.
 
     ``mast_points_deg``: where its zero mark points, from true north; None when unknown, and then
-    an angle relative to it is no direction. ``transducers``: the names XDR gives, by quantity.
+    an angle relative to it is no direction. ``transducers``: quantities by the names XDR gives.
     """
 
     mast_points_deg: float | None = None
@@ -69,10 +69,9 @@ class Sentences:
 
     def _transducers(self, read: pynmea2.XDR) -> dict[str, float | None]:
         told = {}
-        named = {name: quantity for quantity, name in self.transducers.items()}
         for index in range(read.num_transducers):
             one = read.get_transducer(index)
-            quantity = named.get(one.id)
+            quantity = self.transducers.get(one.id)
             if quantity is not None:
                 unit = _TRANSDUCERS.get((one.type, one.units))
                 if unit is None:
