@@ -10,7 +10,7 @@ from typing import Annotated, Any
 
 import numpy as np
 from fastapi import APIRouter, Depends, HTTPException, Path, Query
-from fastapi.responses import JSONResponse, StreamingResponse
+from fastapi.responses import StreamingResponse
 from fastapi.security import HTTPBearer
 
 from watcher.alerts.wording.words import CAUTION
@@ -126,17 +126,11 @@ def router(house: House) -> APIRouter:
             headers={"Content-Disposition": f'attachment; filename="{source}.csv"'},
         )
 
-    @routes.get(
-        "/health",
-        response_model=told.HealthTold,
-        responses=_answers(401)
-        | {503: {"model": told.HealthTold, "description": "Something is not well"}},
-    )
-    def health(_user: User = looker) -> JSONResponse:
-        """How the watch and its sources are; 503 as soon as something is not well."""
+    @routes.get("/health", responses=_answers(401))
+    def health(_user: User = looker) -> told.HealthTold:
+        """How the watch and its sources are. (``/health`` tells it to monitors by its status.)"""
         found = house.watch.book.health(house.watch.judged_at)
-        answer = told.HealthTold.model_validate(found.as_json())
-        return JSONResponse(answer.model_dump(), status_code=200 if found.well else 503)
+        return told.HealthTold.model_validate(found.as_json())
 
     return routes
 

@@ -4,7 +4,6 @@ import contextlib
 from collections.abc import AsyncIterator, Mapping
 from dataclasses import dataclass, field
 
-import structlog
 from fastapi import FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, RedirectResponse
@@ -35,8 +34,6 @@ from watcher.web.guard import Guard
 from watcher.web.house import House, NothingJudgedError
 from watcher.web.keyring import Keyring
 from watcher.web.push import BadSubscriptionError, Pusher
-
-log = structlog.get_logger("watcher.web")
 
 _COMPRESSED_FROM_BYTES = 600
 
@@ -150,12 +147,6 @@ def _answer_errors(app: FastAPI, house: House) -> None:
         answer = say(request, error.status_code, str(error.detail))
         answer.headers.update(error.headers or {})
         return answer
-
-    @app.exception_handler(Exception)
-    def fault(request: Request, error: Exception) -> Response:
-        log.error("a page failed", path=request.url.path, exc_info=error)
-        wrong = "something went wrong here; the log of the service has more"
-        return JSONResponse({"wrong": wrong}, status_code=500)
 
 
 def _wants_json(request: Request) -> bool:

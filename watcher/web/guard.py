@@ -1,8 +1,13 @@
 """What every answer carries and every request must pass, whatever it is for."""
 
+import traceback
+
+import structlog
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.responses import JSONResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+log = structlog.get_logger("watcher.web")
 
 MOST_BYTES = 300_000
 _UNSAFE = {"POST", "PUT", "PATCH", "DELETE"}
@@ -35,8 +40,12 @@ class Guard:
             await self.app(scope, receive, send)
             return
 
+        begun = False
+
         async def with_headers(message: Message) -> None:
+            nonlocal begun
             if message["type"] == "http.response.start":
+                begun = True
                 _add_headers(MutableHeaders(scope=message), https=scope["scheme"] == "https")
             await send(message)
 
@@ -45,7 +54,15 @@ class Guard:
         if refusal is not None:
             await refusal(scope, receive, with_headers)
             return
-        await self.app(scope, _Counted(receive), with_headers)
+        try:
+            await self.app(scope, _Counted(receive), with_headers)
+        except Exception as error:
+            if begun:  # half an answer cannot be taken back
+                raise
+            _note(scope["path"], error)
+            wrong = "something went wrong here; the log of the service has more"
+            fault = JSONResponse({"wrong": wrong}, status_code=500)
+            await fault(scope, receive, with_headers)
 
 
 class _Counted:
@@ -76,6 +93,12 @@ def _from_here(headers: Headers) -> bool:
         return False
     origin = headers.get("origin")
     return origin is None or origin.partition("://")[2] == headers.get("host")
+
+
+def _note(path: str, error: Exception) -> None:
+    """Log where it went wrong; not what the error says, which may hold an address or a token."""
+    where = "".join(traceback.format_tb(error.__traceback__))
+    log.error("a page failed", path=path, kind=type(error).__name__, where=where)
 
 
 def _add_headers(headers: MutableHeaders, *, https: bool) -> None:
