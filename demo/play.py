@@ -26,7 +26,6 @@ _MINUTE_S = 60
 # Until when, in steps of how many minutes: small ones where something happens, and none over 15,
 # for then the station would count as silent.
 _LEGS = (
-    (day.at(6), 10),
     (day.at(9), 15),
     (day.at(10), 5),
     (day.at(11), 1),
@@ -37,7 +36,7 @@ _LEGS = (
     (END, 15),
 )
 _POSTED_BEFORE_S = 3600
-_ASKED_EVERY_S = 1800
+_ASKED_EVERY_S, _ASKED_AT_S = 1800, 900
 _NEVER_S = 1e6
 _STEPPING_SHARE = 0.75
 _MESSAGES = 18
@@ -63,11 +62,11 @@ async def play(log: Log, screen: Screen, seconds: float) -> Sequence[Push]:
                 due = time.monotonic()
                 for now in moments:
                     clock.move_on(now)
-                    if now % _ASKED_EVERY_S == 0:
-                        await service.watch.ask(FEED)
                     await grower.looks(now, told.arrived[heard:])
                     heard = len(told.arrived)
                     await station.post(now)
+                    if now % _ASKED_EVERY_S == _ASKED_AT_S:
+                        await service.watch.ask(FEED)
                     await service.settled()
                     _show(service, screen, now)
                     due += step_s + reading_s * (len(told.arrived) - heard)
