@@ -65,6 +65,12 @@ def keep(
     return _write(session, record, EntryKind.KEPT, kept, by=by, now=now)
 
 
+def unkept(session: Session, since: int, now: int) -> list[int]:
+    """Return the jobs started since then that are ended and nothing is kept of yet."""
+    ended = [j.id for j in jobs.past_jobs(session, since, now + 1) if j.ended_at is not None]
+    return [n for n in ended if (r := record_of(session, n)).kept is None and r.closed is None]
+
+
 def tell(
     session: Session, farm: Farm, job_id: int, told: Mapping[str, str], *, by: str, now: int
 ) -> Record:

@@ -5,6 +5,7 @@ are kept together or not at all.
 """
 
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Any
 
 import structlog
@@ -17,15 +18,20 @@ from watcher.alerts.wording.reasons import Speaker
 from watcher.judge.plan import Plan
 from watcher.judge.ranking import FieldNow
 from watcher.judge.status import Stand
+from watcher.records import book as records
+from watcher.records.errors import RecordError
 from watcher.service import intake
 from watcher.service.clock import Clock
 from watcher.service.health import Health, look
-from watcher.service.picture import Picture, take
+from watcher.service.picture import Picture, compose, take
 from watcher.sources.base import Observations, Polled
 from watcher.store import health, runs, statuses, weather
 from watcher.store.database import Log
 
 log = structlog.get_logger("watcher.service")
+
+_RECORDS_SINCE_S = 2 * 86_400
+"""Of older jobs nothing is kept by itself: the farm file may have changed since. [s]"""
 
 
 @dataclass
@@ -86,6 +92,19 @@ class Book:
         if told:
             log.info("messages written", count=told)
         return picture
+
+    def keep_records(self) -> None:
+        """Keep what is known of jobs that ended, for their records, while it is fresh."""
+        now = self.clock.now()
+        with self.store.reading() as session:
+            waiting = records.unkept(session, now - _RECORDS_SINCE_S, now)
+        for job in waiting:
+            try:
+                with self.store.writing() as session:
+                    weather_at = partial(compose, session, self.plan)
+                    records.keep(session, self.plan, weather_at, job, by="the watch", now=now)
+            except RecordError as error:
+                log.warning("nothing kept of a job", job=job, why=str(error))
 
     def take_in(self, observations: Observations) -> int:
         """Check a source's readings and keep them; returns how many are new."""

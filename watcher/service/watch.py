@@ -32,6 +32,7 @@ T = TypeVar("T")
 
 _CYCLE_EVERY_S = 30.0
 """A judgement at least this often, for what changes by itself: ages, the sun, the hour."""
+_RECORDS_EVERY_S = 300.0
 _SUPERVISE_EVERY_S = 10.0
 _JUMP_S = 5.0
 _DRAIN_S = 10.0
@@ -163,7 +164,7 @@ class Watch:
         log.debug("judged", took_ms=round(1000 * (time.perf_counter() - started), 1))
 
     def _scheduler(self) -> AsyncIOScheduler:
-        """One job a source. Missed runs are made up once, and none overlaps itself."""
+        """One job a source, one for records. Missed ones are made up once; none overlaps itself."""
         scheduler = AsyncIOScheduler(
             timezone="UTC",
             job_defaults={"misfire_grace_time": None, "coalesce": True, "max_instances": 1},
@@ -181,6 +182,9 @@ class Watch:
                 jitter=every / 20,
             )
             scheduler.add_job(self._ask_in_turn, args=[name], id=f"{name} first")
+        scheduler.add_job(
+            self._keep_records, "interval", id="records", seconds=_RECORDS_EVERY_S / speed
+        )
         scheduler.add_listener(
             self._schedule_slipped, EVENT_JOB_ERROR | EVENT_JOB_MAX_INSTANCES | EVENT_JOB_MISSED
         )
@@ -190,6 +194,11 @@ class Watch:
         """Ask as scheduled. That the scheduler cuts it off when the watch stops is no fault."""
         with contextlib.suppress(asyncio.CancelledError):
             await self.ask(name)
+
+    async def _keep_records(self) -> None:
+        """Keep what is known of ended jobs; when the watch stops meanwhile, the next one does."""
+        with contextlib.suppress(asyncio.CancelledError):
+            await self._in_log(self.book.keep_records)
 
     def _schedule_slipped(self, event: Any) -> None:
         error = getattr(event, "exception", None)
