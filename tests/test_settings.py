@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 import structlog
 
+from tests.support.farms import build, tables
 from watcher.farm import Farm
 from watcher.settings import Settings, SettingsError, problems, read_settings
 
@@ -208,7 +209,12 @@ def _but(settings: Settings, **changes: object) -> Settings:
 
 @pytest.mark.parametrize(
     ("field", "name"),
-    [("push_urls", "nobody"), ("station_tokens", "forecast"), ("api_keys", "yard")],
+    [
+        ("push_urls", "nobody"),
+        ("station_tokens", "forecast"),
+        ("broker_passwords", "yard"),
+        ("api_keys", "yard"),
+    ],
 )
 def test_a_name_the_farm_does_not_know_is_an_error(
     full: Settings, example_farm: Farm, field: str, name: str
@@ -237,3 +243,22 @@ def test_what_is_only_unwise_is_a_warning(
     found = problems(_but(full, **change), example_farm)
     assert found.errors == ()
     assert said in found.warnings[0]
+
+
+def _heard_by_mqtt(**told: object) -> Farm:
+    mast = {"kind": "mqtt", "host": "broker.example", "topic": "farm/mast", "user": "watch"}
+    return build(tables() | {"sources": {"mast": mast | told}})
+
+
+def test_a_user_at_a_broker_without_a_password_is_a_warning(full: Settings) -> None:
+    bare = _but(full, station_tokens={}, api_keys={}, push_urls={})
+    farm = _heard_by_mqtt(tls=True)
+    assert any("WATCHER_BROKER_PASSWORDS__mast" in w for w in problems(bare, farm).warnings)
+    known = _but(bare, broker_passwords={"mast": TOKEN})
+    assert not any("mast" in w for w in problems(known, farm).warnings)
+    assert problems(known, farm).errors == ()
+
+
+def test_a_password_sent_in_the_clear_is_a_warning(full: Settings) -> None:
+    known = _but(full, station_tokens={}, api_keys={}, broker_passwords={"mast": TOKEN})
+    assert any("in the clear" in w for w in problems(known, _heard_by_mqtt()).warnings)

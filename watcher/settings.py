@@ -271,6 +271,8 @@ def _warnings(settings: Settings, farm: Farm) -> Iterator[str]:
     for name in _users(farm):
         if name not in settings.broker_passwords:
             yield f"source {name} has no password: set {_variable('broker_passwords')}__{name}"
+        elif not getattr(farm.told.sources[name], "tls", True):
+            yield f"source {name} sends its password in the clear: add tls = true"
     for name in polled:
         if isinstance(farm.told.sources[name], OpenMeteo) and name not in settings.api_keys:
             yield f"source {name} is asked without a key, which is for non-commercial use only"

@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
+from functools import cached_property
 
 from watcher.sources.local_times import LocalTimes, newest_first
 from watcher.sources.rows import Rows, believed, number
@@ -50,12 +51,20 @@ class Layout:
 
     def value(self, text: str) -> float:
         """Return a number, NaN for what is told to be missing; ``ValueError`` for anything else."""
-        found = self._number(text)
-        if found is None and text.casefold() in {word.casefold() for word in self.missing}:
+        if text.casefold() in self._missing_words:
             return math.nan
+        found = self._number(text)
         if found is None:
             raise ValueError(f"{text[:40]!a} is no number")
-        return math.nan if found in {self._number(word) for word in self.missing} else found
+        return math.nan if found in self._missing_numbers else found
+
+    @cached_property
+    def _missing_words(self) -> frozenset[str]:
+        return frozenset(word.casefold() for word in self.missing)
+
+    @cached_property
+    def _missing_numbers(self) -> frozenset[float | None]:
+        return frozenset(self._number(word) for word in self.missing)
 
     def _number(self, text: str) -> float | None:
         if self.decimal == ".":

@@ -14,8 +14,8 @@ from typing import BinaryIO
 LOOK_BACK_S = 14 * 86_400
 """Files not written to for longer are passed over at first sight (no source): old weather is for
 importing, not for watching."""
-MOST_AT_FIRST = 16 * 2**20
-"""Of a longer file only so many bytes from the end are read at first sight: months of minutes."""
+MOST_AT_FIRST = 4 * 2**20
+"""Of a longer file only so many bytes from the end are read at first sight: weeks of minutes."""
 MOST_AT_ONCE = 4 * 2**20
 """Bytes read at one look; the rest comes at the next."""
 _KNOWN_BY = 256
