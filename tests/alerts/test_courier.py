@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 from pydantic import SecretStr
 
+from tests.support.broken_log import held
 from tests.support.receiver import Receiver, closing_mid_body, garbage, hanging, status
 from watcher.alerts.channel import UnusableUrlError
 from watcher.alerts.courier import LEASE_S, Courier
@@ -326,15 +327,13 @@ async def test_a_log_that_cannot_be_written_is_waited_for_and_nothing_is_sent_tw
     store, put, receiver, courier_of, monkeypatch, tmp_path
 ):
     put("a")
-    other = Log(f"sqlite:///{tmp_path / 'watch.db'}")
     monkeypatch.setattr(store, "_busy_s", 0.05)
     receiver.always = hanging(0.2)
     async with running(courier_of(grower=receiver.url())):
         await until(lambda: receiver.tried == 1)
-        with other.writing():  # held while the message arrives
+        with held(tmp_path / "watch.db"):  # while the message arrives
             await asyncio.sleep(0.6)
         await until(lambda: row(store, "a").state == "sent")
-    other.close()
     assert len(receiver.got) == 1
 
 
