@@ -249,7 +249,7 @@ def _errors(settings: Settings, farm: Farm) -> Iterator[str]:
     for field, known, what in (
         ("push_urls", list(farm.told.recipients), "recipient"),
         ("station_tokens", stations, "source that posts"),
-        ("broker_passwords", _users(farm), "source with a user at a broker"),
+        ("broker_passwords", list(_users(farm)), "source with a user at a broker"),
         ("api_keys", polled, "source that is asked"),
     ):
         for name in getattr(settings, field):
@@ -268,10 +268,10 @@ def _warnings(settings: Settings, farm: Farm) -> Iterator[str]:
     for name in stations:
         if name not in settings.station_tokens:
             yield f"source {name} cannot post: set {_variable('station_tokens')}__{name}"
-    for name in _users(farm):
+    for name, station in _users(farm).items():
         if name not in settings.broker_passwords:
             yield f"source {name} has no password: set {_variable('broker_passwords')}__{name}"
-        elif not getattr(farm.told.sources[name], "tls", True):
+        elif not station.tls:
             yield f"source {name} sends its password in the clear: add tls = true"
     for name in polled:
         if isinstance(farm.told.sources[name], OpenMeteo) and name not in settings.api_keys:
@@ -286,7 +286,7 @@ def _sources(farm: Farm) -> tuple[list[str], list[str]]:
     return sorted(posting), [name for name in farm.told.sources if name not in posting]
 
 
-def _users(farm: Farm) -> list[str]:
-    """Names of the sources that have a user name at a broker."""
+def _users(farm: Farm) -> dict[str, MqttStation]:
+    """The sources that have a user name at a broker."""
     told = farm.told.sources.items()
-    return [name for name, entry in told if isinstance(entry, MqttStation) and entry.user]
+    return {name: entry for name, entry in told if isinstance(entry, MqttStation) and entry.user}

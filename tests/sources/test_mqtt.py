@@ -272,7 +272,7 @@ async def test_a_wrong_password_is_told_without_the_password(
     guarded: Mosquitto, version: ProtocolVersion
 ) -> None:
     stranger = reached(guarded.port, user="watch", password="wrong-word", version=version)
-    async with listening(station(stranger)) as ear:
+    async with listening(station(stranger, sleep=for_ever)) as ear:
         await ear.until(trouble=1)
     assert "password" in ear.trouble[0]
     assert "wrong-word" not in ear.trouble[0]
@@ -330,7 +330,7 @@ async def test_a_broker_that_cannot_prove_itself_is_not_listened_to(encrypted: M
 
 async def test_certificates_that_are_not_there_are_told(encrypted: Mosquitto) -> None:
     told = reached(encrypted.port, tls=True, ca_file=Path("/nowhere/ca.pem"))
-    async with listening(station(told)) as ear:
+    async with listening(station(told, sleep=for_ever)) as ear:
         await ear.until(trouble=1)
     assert "No such file" in ear.trouble[0]
 
