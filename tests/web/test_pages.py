@@ -108,7 +108,7 @@ async def test_every_answer_carries_the_headers(tmp_path: Path) -> None:
             assert "unsafe" not in policy
             assert headers["x-content-type-options"] == "nosniff"
             assert headers["x-frame-options"] == "DENY"
-            assert headers["referrer-policy"] == "no-referrer"
+            assert headers["referrer-policy"] == "same-origin"
 
 
 async def test_no_page_has_inline_script_or_style_or_another_host(tmp_path: Path) -> None:

@@ -21,7 +21,8 @@ _HEADERS = {
     ),
     "x-content-type-options": "nosniff",
     "x-frame-options": "DENY",
-    "referrer-policy": "no-referrer",
+    # Not "no-referrer": with it browsers hide from us too where a form comes from.
+    "referrer-policy": "same-origin",
     "permissions-policy": "camera=(), geolocation=(), microphone=(), payment=(), usb=()",
     "cross-origin-opener-policy": "same-origin",
     "cross-origin-resource-policy": "same-origin",

@@ -86,7 +86,7 @@ def chart(
         class_="hours",
         viewBox=f"0 0 {_W:.0f} {_H:.0f}",
         role="img",
-        aria_labelledby=f"h-{field}",
+        aria_labelledby=f"h-{plan.fields[field]}",
     )
 
 

@@ -1,0 +1,153 @@
+"""Pages in a real browser at phone and desktop width: all of them, every action, no violation."""
+
+from typing import Any
+
+import pytest
+from playwright.async_api import Browser, expect
+
+from tests.browser.conftest import DESK, PHONE, opened
+from tests.support.visiting import CALM, PASSPHRASE, Visited
+from watcher.web.access import Role, User
+
+PAGES = ["/", "/hours", "/fields/hill", "/jobs", "/log", "/sources", "/more", "/devices"]
+SIZES = pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desktop"])
+
+
+@SIZES
+async def test_every_page_opens_without_complaint_and_fits_its_width(
+    browser: Browser, service: Visited, size: dict[str, int]
+) -> None:
+    async with opened(browser, service, size=size) as o:
+        for path in PAGES:
+            await o.go(path)
+            await expect(o.page.locator("h1")).to_be_visible()
+            await expect(o.page.locator(".caution")).to_be_visible()
+            width = await o.page.evaluate("document.documentElement.scrollWidth")
+            assert width <= size["width"], path
+        assert o.wrong == []
+
+
+@SIZES
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+async def test_axe_finds_no_violation(
+    browser: Browser, service: Visited, axe: str, size: dict[str, int], scheme: str
+) -> None:
+    options: dict[str, Any] = {"color_scheme": scheme, "bypass_csp": True}
+    async with opened(browser, service, size=size, **options) as o:
+        await o.go("/fields/hill")
+        await o.page.get_by_role("button", name="Start spraying").click()
+        await o.page.wait_for_url("**/jobs/1")
+        for path in [*PAGES, "/jobs/1", "/login", "/nowhere"]:
+            await o.go(path)
+            await o.page.evaluate(axe)
+            found = await o.page.evaluate("axe.run()")
+            told = [(v["id"], [n["html"][:160] for n in v["nodes"]]) for v in found["violations"]]
+            assert told == [], path
+
+
+@SIZES
+async def test_a_job_is_run_by_thumb(
+    browser: Browser, service: Visited, size: dict[str, int]
+) -> None:
+    async with opened(browser, service, Role.RUN, size) as o:
+        await o.go("/")
+        await o.page.locator('a[href="/fields/hill"]').click()
+        await o.page.get_by_role("button", name="Start spraying").click()
+        await o.page.wait_for_url("**/jobs/1")
+        await o.page.get_by_role("button", name="Pause").click()
+        await expect(o.page.locator(".verdict")).to_contain_text("paused")
+        await o.page.get_by_role("button", name="Go on").click()
+        await o.page.locator("#other-setup summary").click()
+        await o.page.locator("#new-setup").select_option("coarse")
+        await o.page.get_by_role("button", name="Change").click()
+        await expect(o.page.locator(".verdict")).to_contain_text("with coarse")
+        await o.page.locator("#finish summary").click()
+        await o.page.locator("#note-finish").fill("headlands twice")
+        await o.page.get_by_role("button", name="The field is done").click()
+        await expect(o.page.locator(".verdict")).to_contain_text("finished")
+        await expect(o.page.locator(".plain").last).to_contain_text("headlands twice")
+        assert o.wrong == []
+
+
+async def test_a_job_is_given_up(browser: Browser, service: Visited) -> None:
+    async with opened(browser, service, Role.RUN) as o:
+        await o.go("/fields/hill")
+        await o.page.get_by_role("button", name="Start spraying").click()
+        await o.page.locator("#abandon summary").click()
+        await o.page.locator("#note-abandon").fill("rain came")
+        await o.page.get_by_role("button", name="Give the job up").click()
+        await expect(o.page.locator(".verdict")).to_contain_text("abandoned")
+
+
+async def test_every_thing_to_touch_is_large_enough_for_a_glove(
+    browser: Browser, service: Visited
+) -> None:
+    """At least 44 px each way, WCAG 2.2 target size (enhanced), links within text apart."""
+    async with opened(browser, service, Role.RUN) as o:
+        for path in ["/", "/jobs", "/fields/hill", "/more"]:
+            await o.go(path)
+            for box in await o.page.locator(
+                "nav a, button, select, .card, .links a, summary"
+            ).all():
+                if await box.is_visible():
+                    found = await box.bounding_box()
+                    assert found is not None
+                    assert found["height"] >= 44, (path, await box.inner_text())
+                    assert found["width"] >= 44, (path, await box.inner_text())
+
+
+async def test_logging_in_and_out(browser: Browser, service: Visited) -> None:
+    async with opened(browser, service, None) as o:
+        await o.go("/jobs")
+        await o.page.get_by_label("Name").fill("anna")
+        await o.page.get_by_label("Passphrase").fill(PASSPHRASE)
+        await o.page.get_by_role("button", name="Log in").click()
+        await o.page.wait_for_url("**/jobs")
+        await o.go("/more")
+        await o.page.get_by_role("button", name="Log out").click()
+        await o.page.wait_for_url("**/login")
+        await o.go("/")
+        await expect(o.page).to_have_url(f"{o.url}/login")
+
+
+async def test_a_link_lets_the_phone_in_with_one_touch(browser: Browser, service: Visited) -> None:
+    token = service.keyring.make_link(User("phone", Role.RUN), service.service.clock.at)
+    async with opened(browser, service, None) as o:
+        await o.go(f"/login/{token}")
+        await o.page.get_by_role("button", name="Let this device in").click()
+        await expect(o.page.get_by_role("heading", name="Spray now")).to_be_visible()
+
+
+async def test_everything_works_with_script_off(browser: Browser, service: Visited) -> None:
+    async with opened(browser, service, Role.RUN, java_script_enabled=False) as o:
+        await o.go("/fields/hill")
+        await o.page.get_by_role("button", name="Start spraying").click()
+        await o.page.get_by_role("button", name="Pause").click()
+        await expect(o.page.locator(".verdict")).to_contain_text("paused")
+        await o.page.locator("#finish summary").click()
+        await o.page.get_by_role("button", name="The field is done").click()
+        await expect(o.page.locator(".verdict")).to_contain_text("finished")
+        await o.go("/")
+        assert await o.page.locator('meta[http-equiv="refresh"]').count() == 1
+
+
+async def test_the_keyboard_reaches_the_first_field(browser: Browser, service: Visited) -> None:
+    async with opened(browser, service) as o:
+        await o.go("/")
+        await o.page.keyboard.press("Tab")
+        await expect(o.page.locator(".skip")).to_be_focused()
+        await o.page.keyboard.press("Enter")
+        await o.page.keyboard.press("Tab")
+        await expect(o.page.locator("main a").first).to_be_focused()
+
+
+async def test_an_alert_is_acknowledged_with_one_touch(browser: Browser, service: Visited) -> None:
+    async with opened(browser, service, Role.RUN) as o:
+        await o.go("/fields/hill")
+        await o.page.get_by_role("button", name="Start spraying").click()
+        await o.page.wait_for_url("**/jobs/1")
+        await service.service.judged()
+        service.service.clock.at += 60
+        await service.service.post(**CALM | {"gust": "19 mph"})
+        await o.page.get_by_role("button", name="I have seen this").click()
+        await expect(o.page.locator(".alert")).to_have_count(0)
