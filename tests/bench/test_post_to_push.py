@@ -49,15 +49,22 @@ async def test_how_long_a_gust_takes_from_post_to_push(tmp_path: Path) -> None:
             before = len(receiver.got)
             started = time.monotonic()
             await service.post(**calm | {"gust": "19 mph"})
-            await asyncio.to_thread(receiver.wait_for, before + 1)
-            took.append(1000 * (receiver.got[before].at - started))
+            took.append(1000 * (await asyncio.to_thread(_gust_told, receiver, before) - started))
             with store.writing() as session:
                 book.jobs.finish(session, number, clock.at)
             clock.at += 240
             await service.judged()
-    assert sum("gust" in push.title.lower() + push.body for push in receiver.got) >= ROUNDS
     receiver.close()
     store.close()
     median, p99 = np.percentile(took, [50, 99])
     print(f"\nPOST to push, {ROUNDS} rounds: median {median:.0f} ms, 99th percentile {p99:.0f} ms")
     assert median < 1000
+
+
+def _gust_told(receiver: Receiver, before: int) -> float:
+    """Wait for the first message after so many that speaks of the gust posted; when it came."""
+    while True:
+        new = receiver.wait_for(before + 1)[before]
+        if "gust 19" in (new.title + new.body).lower():
+            return new.at
+        before += 1

@@ -130,3 +130,37 @@ def test_without_a_wind_reading_every_field_is_unknown(plan: Plan, weather: Weat
     ranking = ranked(plan, weather(wind_mph=wind))
     assert names(ranking) == []
     assert {f.status for f in ranking.rest} == {Status.UNKNOWN}
+
+
+class TestFieldsThatAreDone:
+    def test_they_are_neither_ranked_nor_waited_for(self, plan: Plan, weather: Weather) -> None:
+        judgement = judge(plan, weather(wind_mph=rising_to_9()))
+        ranking = rank(judgement, 0, done={"W", "S", "K"})
+        assert names(ranking) == ["C"]
+        assert {f.field for f in ranking.done} == {"W", "S", "K"}
+        assert ranking.every["C"].can_wait_until is None
+
+
+def test_a_long_job_on_a_clean_field_does_not_go_before_a_weedy_one(
+    plan_of: Callable[[Any], Plan], tables: dict[str, Any], weather: Weather
+) -> None:
+    tables["sprayers"]["slow"] = tables["sprayers"]["boom"] | {"speed": "2 mph"}
+    tables["setups"]["slow_fine15"] = tables["setups"]["fine15"] | {"sprayer": "slow"}
+    tables["fields"]["C"]["setups"] = ["slow_fine15"]
+    order = names(ranked(plan_of(tables), weather(wind_mph=5.0)))
+    assert order.index("W") < order.index("C")
+
+
+def test_a_field_that_stays_shut_names_what_shuts_it(plan: Plan, weather: Weather) -> None:
+    inverted = np.where(np.arange(72) < 2, 1.0, 9.0)
+    ranking = ranked(plan, weather(wind_mph=inverted, start=DAWN_UTC, cloud_pct=0.0, temp_c=14.0))
+    assert ranking.every["W"].binding.limit is Limit.INVERSION
+    assert ranking.every["W"].shut_by in {Limit.DROPLETS_IN_WIND, Limit.CONTROL}
+
+
+def test_a_field_open_now_says_when_no_setup_is_open_any_more(plan: Plan, weather: Weather) -> None:
+    wind = np.where(np.arange(72) < 3, 5.0, np.where(np.arange(72) < 6, 9.0, 12.0))
+    series = weather(wind_mph=wind)
+    every = ranked(plan, series).every
+    assert every["W"].closes_at == series.times[3]
+    assert every["C"].closes_at == series.times[6]

@@ -2,7 +2,7 @@
 
 import asyncio
 import logging
-from collections.abc import Iterator
+from collections.abc import AsyncGenerator, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -14,9 +14,10 @@ from tests.support.running import Running, SetClock, put_forecast, running
 from watcher.farm import Farm
 from watcher.jobs import book
 from watcher.judge.status import Status
-from watcher.sources.base import Polled
-from watcher.store import outbox, statuses, weather
+from watcher.sources.base import Observations, Polled, SourceError
+from watcher.store import health, outbox, statuses, weather
 from watcher.store.database import Log
+from watcher.weather.series import Site, WeatherSeries
 
 NOON = 1_781_107_200  # 2026-06-10 11:00 in Chicago's zone
 CALM = {
@@ -209,3 +210,29 @@ async def test_a_stop_while_a_source_is_asked_is_logged_as_no_fault(
     async with running(farm, store, SetClock(NOON), sources={"feed": feed}):
         await asyncio.wait_for(feed.asked.wait(), 10)
     assert [r for r in caplog.records if r.levelno >= logging.ERROR] == []
+
+
+class Speaking:
+    """A station that speaks by itself: trouble first, then one calm reading, then silence."""
+
+    name = "mast"
+
+    async def stream(self) -> AsyncGenerator[Observations | SourceError, None]:
+        yield SourceError("the line to the mast is down; check its cable")
+        site = Site(41.0, -96.0, wind_height_m=0.628)
+        said = {"wind_m_s": [2.2], "gust_m_s": [3.0], "wind_from_deg": [10.0]}
+        air = {"temp_c": [20.0], "humidity_pct": [55.0]}
+        yield Observations(WeatherSeries.of([NOON], site, "mast", said | air))
+        await asyncio.Event().wait()
+
+
+async def test_a_station_that_speaks_by_itself_is_heard_and_its_trouble_noted(
+    farm: Farm, store: Log
+) -> None:
+    async with running(farm, store, SetClock(NOON), streams={"mast": Speaking()}) as service:
+        await service.judged()
+        while ranked(service)["hill"] is not Status.SUITABLE:
+            await service.judged()
+    with store.reading() as session:
+        [mast] = [h for h in health.all_sources(session) if h.source == "mast"]
+    assert (mast.state, mast.newest_reading_at) == ("answering", NOON)

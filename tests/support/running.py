@@ -17,7 +17,7 @@ from watcher.farm import Farm
 from watcher.judge.plan import Plan
 from watcher.service.cycle import Book
 from watcher.service.watch import Watch
-from watcher.sources.base import Forecast, PolledSource
+from watcher.sources.base import Forecast, PolledSource, StreamedSource
 from watcher.store import weather
 from watcher.store.database import Log
 from watcher.weather.series import Site, WeatherSeries
@@ -71,10 +71,12 @@ async def running(
     urls: Mapping[str, SecretStr] | None = None,
     sources: Mapping[str, PolledSource] | None = None,
     keys: Keys | None = None,
+    streams: Mapping[str, StreamedSource] | None = None,
 ) -> AsyncIterator[Running]:
     """Start the service on a free port and stop it in order."""
     courier = Courier(store, farm, urls or {}, now=clock.now)
-    watch = Watch(Book(Plan.of(farm), store, clock), sources or {}, courier)
+    book = Book(Plan.of(farm), store, clock)
+    watch = Watch(book, sources or {}, courier, streams=streams)
     keys = keys or Keys(Keyring(None))
     app = create_app(watch, replace(keys, stations={"mast": SecretStr(TOKEN)}))
     with socket.socket() as listening:

@@ -24,13 +24,14 @@ KINDS = frozenset({OPEN.kind, CLOSING.kind})
 def standings(view: View, states: Mapping[Key, State]) -> Iterator[Standing]:
     """State for every field whether it is open and whether it closes within the hour.
 
-    Fields being sprayed are left to what is said of their jobs.
+    Fields being sprayed are left to what is said of their jobs, and of fields that are done nothing
+    is said.
     """
     sprayed = {job.sight.job.field for job in view.jobs}
-    for field in view.ranking.every.values():
-        open_now = Standing(OPEN, f"field:{field.field}", _open(field))
-        yield open_now
+    for field in (*view.ranking.spray, *view.ranking.rest):
         if field.field not in sprayed:
+            open_now = Standing(OPEN, f"field:{field.field}", _open(field))
+            yield open_now
             told = (state := states.get(open_now.key)) is not None and state.said_at is not None
             yield Standing(CLOSING, open_now.subject, _closing(field, view.now, told))
 
@@ -42,9 +43,9 @@ def _open(field: FieldNow) -> bool | None:
 def _closing(field: FieldNow, now: int, told_open: bool) -> bool | None:
     if field.status is Status.UNKNOWN:
         return None
-    if field.status < Status.MARGINAL or field.breaks_at is None:
+    if field.status < Status.MARGINAL or field.closes_at is None:
         return False
-    return told_open and field.breaks_at - now <= CLOSING_WITHIN_S
+    return told_open and field.closes_at - now <= CLOSING_WITHIN_S
 
 
 def tell(view: View, news: Sequence[News], _lasting: Mapping[Key, State]) -> Iterable[Notice]:

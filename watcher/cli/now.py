@@ -57,6 +57,8 @@ def now() -> None:
         )
     if ranking.rest:
         out.print(rest)
+    if ranking.done:
+        out.print(f"Done: {', '.join(seen.field for seen in ranking.done)}.", markup=False)
     out.print(CAUTION, markup=False)
 
 

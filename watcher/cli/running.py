@@ -17,6 +17,7 @@ from watcher.judge.plan import Plan
 from watcher.service import logs
 from watcher.service.clock import WallClock
 from watcher.service.cycle import Book
+from watcher.service.stations import streamed_sources
 from watcher.service.watch import Watch
 from watcher.service.wiring import polled_sources
 from watcher.settings import Settings, problems
@@ -68,7 +69,9 @@ async def _run(settings: Settings, farm: Farm, log: Log) -> None:
     async with client:
         url = settings.heartbeat_url
         heartbeat = None if url is None else Heartbeat(url)
-        watch = Watch(book, polled_sources(farm, client, settings.api_keys), courier, heartbeat)
+        sources = polled_sources(farm, client, settings.api_keys)
+        streams = streamed_sources(farm, clock.now, settings.broker_passwords)
+        watch = Watch(book, sources, courier, heartbeat, streams)
         app = create_app(watch, keys)
         await serve(watch, app, host=settings.host, port=settings.port)
 

@@ -273,6 +273,8 @@ class FieldPlan(Told):
     """Height of the crop canopy, for the wind profile. The 0.12 m default is FAO-56's grass. [m]"""
     latest: Day | None = None
     """Last day the field should be sprayed."""
+    done_for: Duration = 7 * 86_400.0
+    """How long the field counts as done after a finished job. [s]"""
     products: tuple[str, ...] = ()
     """Names of the products it is sprayed with, for its record."""
     pests: Words | None = None

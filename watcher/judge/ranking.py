@@ -4,6 +4,7 @@ Calm air is scarce and goes to whoever has the fewest hours for it.
 """
 
 import math
+from collections.abc import Collection
 from dataclasses import dataclass, replace
 from datetime import datetime
 
@@ -15,7 +16,7 @@ from watcher.judge.judgement import Judgement
 from watcher.judge.plan import Bools
 from watcher.judge.reasons import Reason, reasons
 from watcher.judge.setup_choice import choose_setup
-from watcher.judge.status import Band, Status
+from watcher.judge.status import Band, Limit, Stand, Status
 from watcher.weather.series import Floats
 
 _NEED = {WeedPressure.WEEDY: 0, WeedPressure.MODERATE: 1, WeedPressure.CLEAN: 2}
@@ -42,6 +43,10 @@ class FieldNow:
     """A breezier hour that is still open for it, while another field needs this calm."""
     opens_at: int | None = None
     """When it opens next, for a field that is not open now; None: not within the horizon."""
+    closes_at: int | None = None
+    """When no setup is open for it any more, for a field that is open now."""
+    shut_by: Limit | None = None
+    """For a field that does not open within the horizon: the limit broken longest in it."""
 
     @property
     def binding(self) -> Reason:
@@ -61,33 +66,35 @@ class Ranking:
     at: int
     spray: tuple[FieldNow, ...]
     rest: tuple[FieldNow, ...]
+    done: tuple[FieldNow, ...] = ()
+    """Fields sprayed lately: judged like the others, but nothing is asked of them."""
 
     @property
     def every(self) -> dict[str, FieldNow]:
         """Every field by name."""
-        return {f.field: f for f in (*self.spray, *self.rest)}
+        return {f.field: f for f in (*self.spray, *self.rest, *self.done)}
 
 
-def rank(judgement: Judgement, time: int) -> Ranking:
-    """Rank the fields at one index of the judged series, looking ahead over the horizon."""
+def rank(judgement: Judgement, time: int, *, done: Collection[str] = ()) -> Ranking:
+    """Rank the fields at one index of the judged series, looking ahead over the horizon.
+
+    ``done`` names the fields that have been sprayed; they neither compete for calm nor are ranked.
+    """
     horizon = judgement.plan.farm.told.judging.horizon
     ahead = _Ahead(judgement, time, horizon)
     fields = [_field_now(ahead, f) for f in range(len(judgement.plan.fields))]
     calm_wanted = {
         f.field
         for i, f in enumerate(fields)
-        if f.status >= Status.MARGINAL and judgement.plan.needs_calm[i]
+        if f.status >= Status.MARGINAL and judgement.plan.needs_calm[i] and f.field not in done
     }
     fields = [_may_wait(ahead, i, f, calm_wanted) for i, f in enumerate(fields)]
+    wanted = [f for f in fields if f.field not in done]
     return Ranking(
         at=int(judgement.series.times[time]),
-        spray=tuple(sorted((f for f in fields if f.status >= Status.MARGINAL), key=ahead.order)),
-        rest=tuple(
-            sorted(
-                (f for f in fields if f.status < Status.MARGINAL),
-                key=lambda f: (f.opens_at is None, f.opens_at or 0, f.field),
-            )
-        ),
+        spray=tuple(sorted((f for f in wanted if f.status >= Status.MARGINAL), key=ahead.order)),
+        rest=tuple(sorted((f for f in wanted if f.status < Status.MARGINAL), key=ahead.opening)),
+        done=tuple(f for f in fields if f.field in done),
     )
 
 
@@ -114,18 +121,32 @@ class _Ahead:
         later = np.flatnonzero(condition[1:])
         return int(self.times[1 + later[0]]) if later.size else None
 
-    def order(self, field: FieldNow) -> tuple[float, ...] | tuple[float | str, ...]:
-        """Sort key of the fields to spray: total and stable, the name last."""
+    def opening(self, field: FieldNow) -> tuple[float | str, ...]:
+        """Sort key of the fields that are not open: the next to open first, then by need."""
+        opens = np.inf if field.opens_at is None else field.opens_at
+        return (opens, *self._need(field), field.field)
+
+    def _need(self, field: FieldNow) -> tuple[int, bool]:
         plan = self.judgement.plan
         index = plan.fields.index(field.field)
+        weeds = plan.farm.told.fields[field.field].weeds
+        return _NEED[weeds], not bool(plan.beside_susceptible[index])
+
+    def order(self, field: FieldNow) -> tuple[float | str, ...]:
+        """Sort key of the fields to spray: total and stable, the name last.
+
+        Whoever needs calm goes before whoever does not, so that a long job on a clean field does
+        not take the calm from a short one on a weedy field.
+        """
+        plan = self.judgement.plan
         told = plan.farm.told.fields[field.field]
         today = datetime.fromtimestamp(int(self.times[0]), plan.farm.zone).date()
         days = (told.latest - today).days if told.latest else _NO_DUE_DATE_DAYS
         return (
             -field.status,
+            not bool(plan.needs_calm[plan.fields.index(field.field)]),
             -_steps(field.scarcity),
-            _NEED[told.weeds],
-            not plan.beside_susceptible[index],
+            *self._need(field),
             days,
             -min(r.headroom for r in field.reasons),
             field.field,
@@ -155,7 +176,24 @@ def _field_now(ahead: _Ahead, field: int) -> FieldNow:
         breaks_at=int(breaks_at) if np.isfinite(breaks_at) else None,
         usable_hours=float(ahead.weights_h[usable].sum()),
         opens_at=None if ahead.open[field, 0] else ahead.first(ahead.open[field]),
+        closes_at=ahead.first(~ahead.open[field]) if ahead.open[field, 0] else None,
+        shut_by=None if ahead.open[field].any() else _shut_by(ahead, field, setup),
     )
+
+
+def _shut_by(ahead: _Ahead, field: int, setup: int) -> Limit | None:
+    """The limit that is broken in most of the hours ahead, for the setup that comes closest now."""
+    shape = ahead.judgement.instant.shape
+    hours = {
+        c.limit: float(
+            ahead.weights_h[
+                np.broadcast_to(c.stand, shape)[field, setup, ahead.hours] == Stand.BROKEN
+            ].sum()
+        )
+        for c in ahead.judgement.checks
+    }
+    worst = max(hours, key=lambda limit: hours[limit])
+    return worst if hours[worst] > 0 else None
 
 
 def _may_wait(ahead: _Ahead, index: int, field: FieldNow, calm_wanted: set[str]) -> FieldNow:

@@ -24,7 +24,7 @@ from watcher.service import systemd
 from watcher.service.cycle import Book
 from watcher.service.health import JUDGED_WITHIN_S, Health
 from watcher.service.picture import Picture
-from watcher.sources.base import Observations, Polled, PolledSource, SourceError
+from watcher.sources.base import Observations, Polled, PolledSource, SourceError, StreamedSource
 from watcher.store.errors import LogError
 
 log = structlog.get_logger("watcher.service")
@@ -47,9 +47,11 @@ class Watch:
         sources: Mapping[str, PolledSource],
         courier: Courier,
         heartbeat: Heartbeat | None = None,
+        streams: Mapping[str, StreamedSource] | None = None,
     ) -> None:
         self.book, self.sources, self.courier = book, sources, courier
         self.heartbeat = heartbeat
+        self.streams = streams or {}
         self.clock = book.clock
         self.picture: Picture | None = None
         self.judged_at: int | None = None
@@ -77,6 +79,10 @@ class Watch:
                     tasks.create_task(self.courier.run(), name="courier"),
                     tasks.create_task(self._supervising(scheduler), name="supervising"),
                 ]
+                running += [
+                    tasks.create_task(self._listening(name, stream), name=name)
+                    for name, stream in self.streams.items()
+                ]
                 if self.heartbeat is not None:
                     beating = self.heartbeat.run(self._well)
                     running.append(tasks.create_task(beating, name="heartbeat"))
@@ -101,10 +107,23 @@ class Watch:
         try:
             polled = await source.poll(now)
         except SourceError as error:
-            log.warning("source failed", source=name, why=str(error))
-            await self._in_log(partial(self.book.source_failed, name, str(error)))
+            await self._note_failure(name, error)
         else:
             await self._keep(name, polled)
+            self._wake.set()
+
+    async def _listening(self, name: str, stream: StreamedSource) -> None:
+        """Take in what a station says by itself; it mends its own line and tells of the trouble."""
+        async with contextlib.aclosing(stream.stream()) as said:
+            async for one in said:
+                if isinstance(one, SourceError):
+                    await self._note_failure(name, one)
+                else:
+                    await self.receive(one)
+
+    async def _note_failure(self, name: str, error: SourceError) -> None:
+        log.warning("source failed", source=name, why=str(error))
+        await self._in_log(partial(self.book.source_failed, name, str(error)))
         self._wake.set()
 
     def wake(self) -> None:

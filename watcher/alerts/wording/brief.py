@@ -5,7 +5,7 @@ from watcher.alerts.wording.weather import source_lines
 from watcher.alerts.wording.words import SHAPES, Text, clock, headline, name, span
 from watcher.judge.outlook import Outlook
 from watcher.judge.ranking import FieldNow, Ranking
-from watcher.judge.status import Status
+from watcher.judge.status import Stand, Status
 
 _SHARE_WORTH_TELLING = 0.995
 _LATE_S = 300
@@ -71,8 +71,13 @@ def _waiting(speaker: Speaker, ranking: Ranking, field: FieldNow) -> str:
         word += ", do not rely on it"
     said = f"{SHAPES[field.status]} {name(field.field)} {word}: "
     said += speaker.reason(field.field, field.binding)
+    broken = [r.limit for r in field.reasons[1:] if r.stand is Stand.BROKEN]
+    if broken:
+        said += f", also {', '.join(broken)}"
     if field.opens_at is None:
-        return f"{said}; not in the next {_horizon(speaker)}"
+        said += f"; not in the next {_horizon(speaker)}"
+        told = {None, field.binding.limit, *broken}
+        return said if field.shut_by in told else f"{said} ({field.shut_by})"
     return f"{said}; opens {clock(field.opens_at, ranking.at, speaker.farm.zone)}"
 
 

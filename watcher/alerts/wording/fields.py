@@ -12,6 +12,7 @@ from watcher.judge.judgement import Judgement
 from watcher.judge.outlook import Outlook
 from watcher.judge.ranking import FieldNow
 from watcher.judge.reasons import reasons
+from watcher.judge.setup_choice import choose_setup
 
 
 def opening(
@@ -30,7 +31,7 @@ def closing(
 ) -> Text:
     """Say which fields are about to close, when and why, and whether a job still fits."""
     zone, now = speaker.farm.zone, outlook.now
-    times = [f"{name(f.field, 16)} {clock(f.breaks_at or now, now, zone)}" for f in fields]
+    times = [f"{name(f.field, 16)} {clock(f.closes_at or now, now, zone)}" for f in fields]
     return Text(
         title=headline("Closes:", times),
         lines=(*(_closes(speaker, f, judgement, now) for f in fields), *source_lines(outlook)),
@@ -38,10 +39,11 @@ def closing(
 
 
 def _closes(speaker: Speaker, field: FieldNow, judgement: Judgement, now: int) -> str:
-    plan, at = judgement.plan, field.breaks_at or now
+    plan, at = judgement.plan, field.closes_at or now
     time = int(np.searchsorted(judgement.series.times, at))
-    where, setup = plan.fields.index(field.field), plan.setups.index(str(field.setup))
-    why = speaker.reason(field.field, reasons(judgement, where, setup, time)[0])
+    where = plan.fields.index(field.field)
+    closest = choose_setup(judgement, where, time) or 0
+    why = speaker.reason(field.field, reasons(judgement, where, closest, time)[0])
     left = at - now
     fits = (
         "a whole job still fits"

@@ -2,7 +2,7 @@
 
 import math
 
-from watcher.alerts.wording.words import name, span
+from watcher.alerts.wording.words import ago, name, span
 from watcher.judge.outlook import Outlook, Spoken
 
 
@@ -13,8 +13,8 @@ def wind_line(outlook: Outlook) -> str:
         last = f" for {span(wind.age_s)}" if math.isfinite(wind.age_s) else ""
         return f"Nobody has told the wind{last}."
     if wind.measured:
-        return f"Wind measured by {name(wind.source)} {span(wind.age_s)} ago."
-    return f"Wind only forecast, by {name(wind.source)}, fetched {span(wind.age_s)} ago."
+        return f"Wind measured by {name(wind.source)} {ago(wind.age_s)}."
+    return f"Wind only forecast, by {name(wind.source)}, fetched {ago(wind.age_s)}."
 
 
 def source_lines(outlook: Outlook) -> tuple[str, ...]:
@@ -22,7 +22,7 @@ def source_lines(outlook: Outlook) -> tuple[str, ...]:
     foretold = _forecast(outlook)
     if foretold is None:
         return (wind_line(outlook), "No forecast to rely on for the hours ahead.")
-    ahead = f"Hours ahead: {name(str(foretold.source))}, fetched {span(foretold.age_s)} ago."
+    ahead = f"Hours ahead: {name(str(foretold.source))}, fetched {ago(foretold.age_s)}."
     return (wind_line(outlook), ahead)
 
 

@@ -67,6 +67,11 @@ def cut(text: str, room: int) -> str:
     return text if len(text) <= room else text[: room - 1].rstrip() + "…"
 
 
+def ago(seconds: float) -> str:
+    """Return how long ago something was: ``"just now"``, ``"12 min ago"``."""
+    return "just now" if seconds < 30 else f"{span(seconds)} ago"
+
+
 def span(seconds: float) -> str:
     """Return a span of time: ``"40 s"``, ``"12 min"``, ``"2.5 h"``, ``"3 days"``."""
     if seconds < 60:
