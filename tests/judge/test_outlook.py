@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from watcher.judge.outlook import Foretold, Measured, Outlook, look_out
+from watcher.weather.bins import over_bins
 from watcher.weather.series import QUANTITIES, Site, WeatherSeries
 from watcher.weather.wind import yamartino
 
@@ -25,7 +26,8 @@ def station(
     times = NOW - age_s - 60 * np.arange(minutes)[::-1]
     arrays = {k: np.broadcast_to(np.asarray(v, float), minutes) for k, v in values.items()}
     series = WeatherSeries.of(times, site, name, arrays)
-    return Measured(series, frozenset(values), silent_after_s=900.0)
+    hours = over_bins(series, width_s=HOUR).series
+    return Measured(series, hours, frozenset(values), silent_after_s=900.0)
 
 
 def forecast(*, age_s: int = 600, site: Site = SITE, **values: float) -> Foretold:
@@ -85,8 +87,17 @@ class TestNeverAForecast:
         spoken = outlook.spoken["wind_m_s"]
         assert (spoken.source, spoken.age_s, spoken.measured) == (None, 7200.0, True)
 
+    def test_nor_when_its_last_reading_is_so_old_that_only_its_hour_is_known(self) -> None:
+        mast = station("mast", age_s=7200, wind_m_s=3.0)
+        silent = replace(mast, series=mast.series.at(slice(0, 0)))
+        outlook = seen(silent, foretold=forecast(wind_m_s=4.0))
+        # Two hours ago it was half past; that hour began half an hour before. Never too young.
+        assert outlook.spoken["wind_m_s"].age_s == 2.5 * HOUR
+        assert np.isnan(now(outlook, "wind_m_s"))
+
     def test_for_a_station_that_never_spoke(self) -> None:
-        mute = Measured(WeatherSeries.of([], SITE, "mast", {}), WIND, 900.0)
+        nothing = WeatherSeries.of([], SITE, "mast", {})
+        mute = Measured(nothing, nothing, WIND, 900.0)
         outlook = seen(mute, foretold=forecast(wind_m_s=4.0))
         assert np.isnan(now(outlook, "wind_m_s"))
         assert np.isnan(outlook.spoken["wind_m_s"].age_s)

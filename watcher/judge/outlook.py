@@ -11,11 +11,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from watcher.judge.past import at_wind_height, put_hours
-from watcher.weather.bins import over_bins
+from watcher.weather.bins import HOUR_S
 from watcher.weather.series import QUANTITIES, Floats, Site, WeatherSeries
 from watcher.weather.wind import direction_mean, yamartino
 
-HOUR_S = 3600
 MEAN_S = 600
 """The WMO's averaging period of the sustained wind. [s]"""
 _HISTORY_H = 36
@@ -26,9 +25,14 @@ _GUST_OF_MEAN = 1.66
 
 @dataclass(frozen=True)
 class Measured:
-    """A station's recent usable readings, up to now (flagged values already missing)."""
+    """A station's usable weather up to now (flagged values already missing).
+
+    ``series`` are its readings, at least those of the last ``silent_after_s`` and ten minutes;
+    ``hours`` what they were by hour, as far back as it is known.
+    """
 
     series: WeatherSeries
+    hours: WeatherSeries
     measures: frozenset[str]
     """Names of the quantities it measures; the others are never expected of it."""
     silent_after_s: float
@@ -87,7 +91,7 @@ def look_out(
     """
     forecast = next((f for f in forecasts if now - f.fetched_at <= f.silent_after_s), None)
     site = _site(stations, forecast, site)
-    stations = [replace(s, series=at_wind_height(s.series, site.wind_height_m)) for s in stations]
+    stations = [_at_wind_height(s, site.wind_height_m) for s in stations]
     first_hour = now // HOUR_S * HOUR_S
     past = np.arange(first_hour - _HISTORY_H * HOUR_S, now, HOUR_S)
     ahead = np.arange(first_hour + HOUR_S, now + horizon_s + 1, HOUR_S)
@@ -123,6 +127,11 @@ def _site(stations: Sequence[Measured], forecast: Foretold | None, fallback: Sit
     return replace(station.series.site, elevation_m=known)
 
 
+def _at_wind_height(station: Measured, height_m: float) -> Measured:
+    series, hours = (at_wind_height(s, height_m) for s in (station.series, station.hours))
+    return replace(station, series=series, hours=hours)
+
+
 def _forecast_values(forecast: Foretold | None, times: np.ndarray, site: Site) -> dict[str, Floats]:
     if forecast is None or not len(forecast.series):
         return {name: np.full(times.size, np.nan) for name in QUANTITIES}
@@ -143,8 +152,7 @@ def _put_past(
 ) -> None:
     """Hours already past are what the stations measured in them, where they did."""
     for station in reversed(stations):
-        measured = station.series.between(int(times[0]), int(times[count]))
-        hours = over_bins(measured, width_s=HOUR_S).series
+        hours = station.hours.between(int(times[0]), int(times[count]))
         put_hours(values, times[:count], hours, station.measures)
 
 
@@ -162,14 +170,21 @@ def _speaks_now(
         return foretold, Spoken(source, age, measured=False)
     oldest = np.nan
     for station in able:
-        samples = getattr(station.series, name)
-        good = np.flatnonzero(~np.isnan(samples) & (station.series.times <= now))
-        age = float(now - station.series.times[good[-1]]) if good.size else np.nan
+        age = _age(station, name, now)
         if age <= station.silent_after_s:
             recent = station.series.between(int(now - age) - MEAN_S + 1, int(now - age) + 1)
             return _now_value(name, recent), Spoken(station.series.source, age, measured=True)
         oldest = np.fmin(oldest, age)
     return np.nan, Spoken(None, float(oldest), measured=True)
+
+
+def _age(station: Measured, name: str, now: int) -> float:
+    """How old a station's last good value is; where only its hour is known, as old as that. [s]"""
+    for series in (station.series, station.hours):
+        good = np.flatnonzero(~np.isnan(getattr(series, name)) & (series.times <= now))
+        if good.size:
+            return float(now - series.times[good[-1]])
+    return np.nan
 
 
 def _now_value(name: str, recent: WeatherSeries) -> float:

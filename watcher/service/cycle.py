@@ -20,9 +20,9 @@ from watcher.judge.ranking import FieldNow
 from watcher.judge.status import Stand
 from watcher.records import book as records
 from watcher.records.errors import RecordError
-from watcher.service import intake
 from watcher.service.clock import Clock
 from watcher.service.health import Health, look
+from watcher.service.intake import Intake
 from watcher.service.picture import Picture, compose, take
 from watcher.sources.base import Observations, Polled
 from watcher.store import health, runs, statuses, weather
@@ -45,8 +45,10 @@ class Book:
     links: Links | None = None
     """Makes the links by which alerts are acknowledged; None where nobody could open one."""
     post: Post = field(init=False)
+    intake: Intake = field(init=False)
 
     def __post_init__(self) -> None:
+        self.intake = Intake(self.plan.farm)
         self.post = Post(Speaker(self.plan.farm), self.links)
 
     def begin(self) -> None:
@@ -110,7 +112,7 @@ class Book:
         """Check a source's readings and keep them; returns how many are new."""
         now, source = self.clock.now(), observations.series.source
         with self.store.writing() as session:
-            checked = intake.checked(session, self.plan.farm, observations, now)
+            checked = self.intake.checked(session, observations, now)
             new = weather.add_observations(session, checked, now)
             newest = int(observations.series.times[-1]) if len(observations.series) else None
             health.answered(session, source, now, newest)

@@ -1,6 +1,6 @@
 """One look at everything: the log's weather composed, judged and ranked for one moment."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from sqlalchemy.orm import Session
 
@@ -8,16 +8,17 @@ from watcher.farm import Farm
 from watcher.farm.models import FarmFile
 from watcher.farm.source_entry import SourceEntry
 from watcher.judge.judgement import Judgement, judge
-from watcher.judge.outlook import Foretold, Measured, Outlook, look_out
+from watcher.judge.outlook import MEAN_S, Foretold, Measured, Outlook, look_out
 from watcher.judge.plan import Plan
 from watcher.judge.ranking import Ranking, rank
 from watcher.service.sites import foretells, observes, site_of
-from watcher.sources.trust import trusted
-from watcher.store import weather
+from watcher.sources import trust
+from watcher.store import aggregates, weather
+from watcher.weather.bins import HOUR_S
 from watcher.weather.quantities import BY_NAME
-from watcher.weather.series import Site, WeatherSeries
+from watcher.weather.series import Site
 
-_HISTORY_S = 37 * 3600
+_HISTORY_S = 37 * HOUR_S
 _OLDEST_ISSUE_S = 24 * 3600
 """Feeds have been seen to serve copies days old as if they were new."""
 _BEYOND_HORIZON_S = 24 * 3600
@@ -58,11 +59,14 @@ def compose(session: Session, plan: Plan, now: int) -> Outlook:
 
 
 def _station(session: Session, farm: Farm, name: str, entry: SourceEntry, now: int) -> Measured:
-    series = trusted(weather.observations(session, name, now - _HISTORY_S, now + 1), now)
-    if not len(series):  # the log knows no site of a source that never spoke
-        series = WeatherSeries.of([], site_of(farm, entry), name, {})
+    recent_s = int(entry.silent_after) + MEAN_S
+    readings = weather.observations(session, name, now - recent_s, now + 1).usable()
+    hours = aggregates.bins(session, name, HOUR_S, now - _HISTORY_S, now)
+    day = hours.at(hours.series.times >= now - trust.DAY_S)
+    site = weather.site(session, name) or site_of(farm, entry)
     return Measured(
-        series=series,
+        series=trust.believed(replace(readings, site=site), day),
+        hours=trust.believed(replace(hours.series, site=site), day),
         measures=frozenset(BY_NAME[q].series for q in entry.measures),
         silent_after_s=entry.silent_after,
         wind_uncertainty_m_s=entry.wind_uncertainty,

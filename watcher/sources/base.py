@@ -46,6 +46,33 @@ class Observations:
         }
         return self.series.having(**kept)
 
+    def at(self, index: slice) -> Self:
+        """Return the observations at the given indices only."""
+        kept = {name: flags[index] for name, flags in self.flags.items()}
+        return type(self)(self.series.at(index), kept)
+
+    def after(self, earlier: Self) -> Self:
+        """Return what was measured earlier, as far as it is before these, and these as one."""
+        first = int(np.searchsorted(earlier.series.times, self.series.times[0]))
+        parts = (earlier.at(slice(0, first)), self)
+        lengths = [len(part.series) for part in parts]
+        arrays = {
+            name: np.concatenate([getattr(part.series, name) for part in parts])
+            for name in self.series.quantities()
+        }
+        flags = {
+            name: np.concatenate(
+                [
+                    part.flags.get(name, np.zeros(length, dtype=np.uint16))
+                    for part, length in zip(parts, lengths, strict=True)
+                ]
+            )
+            for name in {*parts[0].flags, *self.flags}
+        }
+        times = np.concatenate([part.series.times for part in parts])
+        series = WeatherSeries.of(times, self.series.site, self.series.source, arrays)
+        return type(self)(series, flags)
+
 
 @dataclass(frozen=True)
 class Forecast:

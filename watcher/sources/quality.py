@@ -44,15 +44,17 @@ def check(observations: Observations, history: Observations | None = None) -> Ob
     count = len(observations.series)
     if not count:
         return observations
-    series, found = _joined(history, observations)
+    known = observations if history is None else observations.after(history)
+    series, none = known.series, np.zeros(len(known.series), dtype=np.uint16)
+    found = {name: known.flags.get(name, none).copy() for name in QUANTITIES}
     _check_range(series, found)
     _check_contradiction(series, found)
     for step in STEPS:
         _check_step(_unflagged(series, found), step, found)
     # A sensor that stood still already still does: values so flagged are looked at again.
-    known = _unflagged(series, found, forgiven=Flag.STUCK)
+    standing = _unflagged(series, found, forgiven=Flag.STUCK)
     for stuck in STUCK:
-        _check_stuck(known, stuck, found, count)
+        _check_stuck(standing, stuck, found, count)
     new = {name: flags[-count:] for name, flags in found.items()}
     return Observations(
         observations.series, {name: flags for name, flags in new.items() if flags.any()}
@@ -92,29 +94,6 @@ def _check_contradiction(series: WeatherSeries, found: Found) -> None:
         (series.wind_m_s == 0) & np.isfinite(series.wind_from_deg),
         Flag.INCONSISTENT,
     )
-
-
-def _joined(
-    history: Observations | None, observations: Observations
-) -> tuple[WeatherSeries, Found]:
-    """Return what was measured before and now as one series, and its flags so far."""
-    now = observations.series
-    parts = [observations]
-    if history is not None:
-        count = int(np.searchsorted(history.series.times, now.times[0]))
-        early = {name: flags[:count] for name, flags in history.flags.items()}
-        parts.insert(0, Observations(history.series.at(slice(0, count)), early))
-    times = np.concatenate([part.series.times for part in parts])
-    arrays = {
-        name: np.concatenate([getattr(part.series, name) for part in parts]) for name in QUANTITIES
-    }
-    found = {
-        name: np.concatenate(
-            [part.flags.get(name, np.zeros(len(part.series), np.uint16)) for part in parts]
-        )
-        for name in QUANTITIES
-    }
-    return WeatherSeries.of(times, now.site, now.source, arrays), found
 
 
 def _unflagged(series: WeatherSeries, found: Found, *, forgiven: Flag = Flag.GOOD) -> WeatherSeries:

@@ -5,47 +5,38 @@ goes on failing until it has improved to a quarter. A quarter of the last day is
 here.
 """
 
-from collections.abc import Mapping
-
 import numpy as np
 
-from watcher.sources.base import Observations
-from watcher.weather.series import WeatherSeries
+from watcher.weather.bins import Bins
+from watcher.weather.series import QUANTITIES, WeatherSeries
 
 DAY_S = 24 * 3600
+"""How far back trust looks."""
 MOST_DOUBTED = 0.25
-"""Share of the last day's values with a finding above which a quantity is not believed at all."""
+"""Share of the values with a finding above which a quantity is not believed at all."""
 LEAST_VALUES = 12
-"""Fewer values in a day tell nothing of the source (no source, as for a stuck sensor)."""
+"""Fewer values tell nothing of the source (no source, as for a stuck sensor)."""
 
 
-def doubted_shares(observations: Observations, now: int) -> dict[str, float]:
-    """Return the share of each quantity's values of the last day that quality control doubts.
+def doubted_shares(day: Bins) -> dict[str, float]:
+    """Return the share of each quantity's values, in bins of the last day, that are doubted.
 
     Quantities with fewer than ``LEAST_VALUES`` values are left out.
     """
-    first, last = np.searchsorted(observations.series.times, [now - DAY_S, now + 1])
-    day = slice(int(first), int(last))
-    shares = {}
-    for name, values in observations.series.at(day).quantities().items():
-        given = np.isfinite(values)
-        if np.count_nonzero(given) >= LEAST_VALUES:
-            flags = observations.flags.get(name, np.zeros(len(observations.series), np.uint16))
-            shares[name] = float(np.mean(flags[day][given] != 0))
-    return shares
+    doubted = {name: int(day.doubted[name].sum()) for name in QUANTITIES}
+    given = {name: int(day.known[name].sum()) + doubted[name] for name in QUANTITIES}
+    return {n: doubted[n] / given[n] for n in QUANTITIES if given[n] >= LEAST_VALUES}
 
 
-def demoted(observations: Observations, now: int) -> dict[str, float]:
+def demoted(day: Bins) -> dict[str, float]:
     """Return the quantities the source is not believed in, with the share that is doubted."""
-    shares = doubted_shares(observations, now)
-    return {name: share for name, share in shares.items() if share > MOST_DOUBTED}
+    return {name: share for name, share in doubted_shares(day).items() if share > MOST_DOUBTED}
 
 
-def trusted(observations: Observations, now: int) -> WeatherSeries:
-    """Return what of the observations may be judged: without findings, without the demoted.
+def believed(series: WeatherSeries, day: Bins) -> WeatherSeries:
+    """Return usable weather of a source without what it is not believed in, by its last day.
 
     The next source in the farm's order then speaks for such a quantity, or nobody.
     """
-    distrusted: Mapping[str, float] = demoted(observations, now)
-    missing = np.full(len(observations.series), np.nan)
-    return observations.usable().having(**dict.fromkeys(distrusted, missing))
+    missing = np.full(len(series), np.nan)
+    return series.having(**dict.fromkeys(demoted(day), missing))
