@@ -99,6 +99,17 @@ def test_what_was_told_before_the_grower_acted_is_told_again():
     assert step(standing, State(NOW - 100, NOW - 10), NOW)[1] is None
 
 
+def test_an_act_ahead_of_a_clock_that_was_set_back_does_not_tell_the_same_again_and_again():
+    standing = Standing(RULE, "job:1", True, untold_before=NOW + 3600)
+    assert step(standing, State(NOW - 100, NOW - 100), NOW)[1] is None
+
+
+def test_what_somebody_has_seen_is_not_repeated():
+    standing = Standing(RULE, "job:1", True, seen_at=NOW - 3000)
+    assert step(standing, State(NOW - 3600, NOW - 3600), NOW)[1] is None
+    assert step(standing, State(NOW - 3600, NOW - 2000), NOW)[1] is REPEATED
+
+
 def test_a_rule_without_durations_is_told_and_cleared_at_once():
     rule = Rule("at once", Topic.JOB, Urgency.NOW, expires_after_s=3600)
     state, change = step(Standing(rule, "job:1", True), None, NOW)

@@ -158,6 +158,26 @@ def test_going_on_although_it_was_told_to_stop_is_told_again(watch, in_hand):
     assert watch.see(wind_mph=12.0) == ["Stop: creek side, wind 12 mph"]
 
 
+def test_a_clock_set_back_an_hour_neither_repeats_nor_forgets(watch):
+    watch.start()
+    watch.see()
+    watch.see(wind_mph=12.0)
+    watch.now -= 3600
+    assert watch.see(minutes=5, wind_mph=12.0) == []
+    assert watch.see(minutes=11) == ["All clear: creek side"]
+    assert watch.see(wind_mph=12.0) == ["Stop: creek side, wind 12 mph"]
+
+
+def test_a_clock_set_forward_a_day_is_no_all_clear_by_itself(watch):
+    watch.start()
+    watch.see()
+    watch.see(wind_mph=12.0)
+    watch.now += 86400
+    told = watch.see(minutes=2, wind_mph=12.0)
+    assert not any(t.startswith(("All clear", "Better")) for t in told)
+    assert "limit broken: wind" in watch.raised()
+
+
 def test_a_finished_job_is_not_watched_any_more(watch, in_hand):
     job = watch.start()
     watch.see()

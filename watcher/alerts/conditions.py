@@ -142,7 +142,8 @@ def _while_told(
 ) -> tuple[State, Change | None]:
     every = standing.rule.repeat_after_s
     unseen = said_at > standing.seen_at
-    again = said_at < standing.untold_before or (
+    # An act that lies ahead of now is from before the clock was set back: it is not new.
+    again = said_at < standing.untold_before <= now or (
         every is not None and unseen and now - said_at >= every
     )
     state = replace(state, evidence=standing.evidence, said_at=now if again else said_at)
