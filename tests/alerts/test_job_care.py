@@ -179,6 +179,50 @@ def test_what_was_foreseen_and_did_not_come_is_called_off(watch):
     assert "What was foreseen has not come, and there is no more sign of it." in watch.newest()
 
 
+def front(watch):
+    wind = np.append(np.full(44, 5.0), [11.0])
+    measured(watch, wind, wind * 1.2, wind_from_deg=np.append(np.zeros(44), [80.0]))
+
+
+def calm_again(watch, minutes=14, **weather):
+    told = []
+    for _ in range(minutes):
+        measured(watch, np.full(30, 5.0), np.full(30, 6.0))
+        told += watch.see(**weather)
+    return told
+
+
+def test_whoever_pauses_on_a_warning_is_told_when_it_is_over(watch, store):
+    job = watch.start()
+    watch.see()
+    front(watch)
+    assert watch.see(wind_mph=5.6, gust_mph=12.5) == ["Gust front: creek side, stop now"]
+    with store.writing() as session:
+        jobs.pause(session, job, watch.now)
+    assert watch.see(minutes=5, wind_mph=12.0, gust_mph=18.0) == []
+    assert calm_again(watch) == ["All clear: creek side"]
+    assert "Back in its window" in watch.newest()
+
+
+def test_nothing_is_clear_for_a_paused_job_while_any_bound_is_broken(watch, store):
+    job = watch.start()
+    watch.see()
+    front(watch)
+    watch.see(wind_mph=5.6, gust_mph=12.5)
+    with store.writing() as session:
+        jobs.pause(session, job, watch.now)
+    assert calm_again(watch, temp_c=36.0, humidity_pct=15.0) == []
+
+
+def test_a_job_left_paused_is_asked_about_as_paused(watch, store):
+    job = watch.start()
+    watch.see()
+    with store.writing() as session:
+        jobs.pause(session, job, watch.now)
+    told = watch.see(minutes=260)
+    assert told[0] == "Still paused: creek side"
+
+
 def test_a_broken_bound_needs_no_warning_of_itself(watch):
     watch.start()
     watch.see()

@@ -79,7 +79,7 @@ def _watch(session: Session, judgement: Judgement, outlook: Outlook, job: Job) -
         start=start,
         taken_in_hand_at=book.taken_in_hand_at(events),
         tank_age_s=book.tank_age_s(job, events, _tank_s(judgement, job), now),
-        nowcast=_nowcast(session, judgement, outlook, job) if job.state == "running" else None,
+        nowcast=_nowcast(session, judgement, outlook, job),
     )
 
 

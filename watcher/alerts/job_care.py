@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from watcher.alerts.conditions import Rule, Standing, Urgency
 from watcher.alerts.view import View, WatchedJob
-from watcher.alerts.wording.job import JobPlace, forgotten, retardant_worn, unwatched
+from watcher.alerts.wording.job import JobPlace, forgotten, left_paused, retardant_worn, unwatched
 from watcher.alerts.wording.words import Text
 from watcher.farm.models import Topic
 from watcher.judge.control import retardant_left
@@ -45,6 +45,9 @@ def say(view: View, job: WatchedJob, place: JobPlace, kind: str) -> Text:
     """Put one of these into words."""
     if kind == WORN.kind:
         return retardant_worn(place, tank_age_s=job.tank_age_s)
+    paused_at = job.sight.job.paused_at
+    if paused_at is not None:
+        return left_paused(view.speaker, place, paused_at=paused_at, now=view.now)
     over_s = max(-job.sight.left_s, 0.0)
     return forgotten(view.speaker, place, over_s=over_s, now=view.now)
 

@@ -40,6 +40,8 @@ def standings(_view: View, job: WatchedJob, states: Mapping[Key, State]) -> Iter
             job_limits.key(job, job_limits.BROKEN, limit) in states or _breaks_now(job, limit)
             for limit in _WARNS_OF[rule.kind]
         )
+        # Of a paused job no broken limit is told, so none may be broken when its warning ends.
+        here = here or (job.paused and any(_breaks_now(job, limit) for limit in Limit))
         holds = None if here else _newest(told, unknown)
         yield Standing(rule, job.subject, holds, untold_before=job.taken_in_hand_at)
 

@@ -38,8 +38,7 @@ def standings(view: View, states: Mapping[Key, State]) -> Iterator[Standing]:
             *job_limits.standings(view, job, states),
             *job_coming.standings(view, job, states),
         )
-        running = job.sight.job.state == "running"
-        yield from found if running else (_while_paused(s, states) for s in found)
+        yield from (_while_paused(s, states) for s in found) if job.paused else found
         yield from job_care.standings(view, job)
     yield from job_care.unwatched_standings(view)
 
@@ -87,7 +86,7 @@ def _of_limits(
         place(job),
         _reasons(job, news),
         [r for _, r in left],
-        why=_why_clear(news, view.now),
+        why=_why_clear(job, news, view.now),
         outlook=view.outlook,
     )
     return _notice(ALL_CLEAR, job.subject, news, text, view.now)
@@ -111,11 +110,12 @@ def _alert(
     )
 
 
-def _why_clear(news: Sequence[News], now: int) -> str:
+def _why_clear(job: WatchedJob, news: Sequence[News], now: int) -> str:
     gravest = _gravest(news).kind
     if gravest == BLIND.kind:
         return SEES_AGAIN
-    if all(n.kind in _COMING for n in news):
+    # Whoever paused on a warning was not told whether it came.
+    if all(n.kind in _COMING for n in news) and not job.paused:
         return DID_NOT_COME
     back = min(now - (n.state.not_so_since or now) for n in news if n.kind == gravest)
     return back_for(back)
@@ -139,7 +139,7 @@ def _still_told(job: WatchedJob, lasting: Mapping[Key, State]) -> list[tuple[str
 def _to_backups(view: View, job: WatchedJob, lasting: Mapping[Key, State]) -> Iterator[Notice]:
     """Tell the backups of those who have not acknowledged in time what still stands."""
     stands = [r for kind, r in _still_told(job, lasting) if kind in {BROKEN.kind, BLIND.kind}]
-    if not stands or job.sight.job.state != "running":
+    if not stands or job.paused:
         return
     recipients = view.speaker.farm.told.recipients
     seen_at = view.acknowledged.get(job.subject, 0)

@@ -32,6 +32,11 @@ class WatchedJob:
         """What the job is called in the conditions and the outbox."""
         return job_subject(self.sight.job.id)
 
+    @property
+    def paused(self) -> bool:
+        """Whether nobody is spraying just now."""
+        return self.sight.job.state == "paused"
+
 
 def job_subject(job_id: int) -> str:
     """Return what a job is called in the conditions and the outbox."""

@@ -115,6 +115,18 @@ def forgotten(speaker: Speaker, place: JobPlace, *, over_s: float, now: int) -> 
     )
 
 
+def left_paused(speaker: Speaker, place: JobPlace, *, paused_at: int, now: int) -> Text:
+    """Ask about a job that has been paused for longer than pauses are."""
+    since = clock(paused_at, now, speaker.farm.zone)
+    return Text(
+        title=cut(f"Still paused: {name(place.field, 20)}", TITLE_ROOM),
+        lines=(
+            f"The job on {name(place.field)} has been paused since {since}.",
+            "Go on with it, finish it or abandon it: until then its sprayer is not free.",
+        ),
+    )
+
+
 def retardant_worn(place: JobPlace, *, tank_age_s: float) -> Text:
     """Say that the drift retardant in the tank has been pumped round for too long to count on."""
     return Text(
