@@ -236,3 +236,22 @@ async def test_a_station_that_speaks_by_itself_is_heard_and_its_trouble_noted(
     with store.reading() as session:
         [mast] = [h for h in health.all_sources(session) if h.source == "mast"]
     assert (mast.state, mast.newest_reading_at) == ("answering", NOON)
+
+
+async def test_a_field_whose_job_is_finished_is_left_out_for_a_while(
+    farm: Farm, store: Log
+) -> None:
+    clock = SetClock(NOON)
+    async with running(farm, store, clock) as service:
+        with store.writing() as session:
+            job = book.start(session, service.watch.book.plan, "hill", "coarse", NOON - 3600)
+            book.jobs.finish(session, job.id, NOON)
+        await service.post(**CALM)
+        await service.judged()
+        assert service.watch.picture is not None
+        ranking = service.watch.picture.ranking
+        assert [f.field for f in ranking.done] == ["hill"]
+        assert "hill" not in [f.field for f in ranking.spray]
+        clock.at += 8 * 86_400
+        await service.judged()
+        assert service.watch.picture.ranking.done == ()

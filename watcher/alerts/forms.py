@@ -64,13 +64,17 @@ def _sms(text: Text, *, ref: str, ask: str) -> str:
     # A link to answer by holds the id already.
     ending = gsm_7(f"{CAUTION_SMS} {ask or f'({ref})'}")
     room = SMS_ROOM - len(ending) - 1
-    said = gsm_7(cut(text.title, room - 1)) + "."
+    said = _sentence(gsm_7(cut(text.title, room - 1)))
     for line in map(gsm_7, text.lines):
-        longer = f"{said} {line.rstrip('.')}."
+        longer = f"{said} {_sentence(line)}"
         if len(longer) > room:
             break
         said = longer
     return f"{said} {ending}"
+
+
+def _sentence(text: str) -> str:
+    return text if text.endswith((".", "?")) else f"{text}."
 
 
 def _late_sms(body: str, late: str) -> str:

@@ -11,6 +11,7 @@ from watcher.judge.judgement import Judgement, judge
 from watcher.judge.outlook import MEAN_S, Foretold, Measured, Outlook, look_out
 from watcher.judge.plan import Plan
 from watcher.judge.ranking import Ranking, rank
+from watcher.service.done import done_fields
 from watcher.service.sites import foretells, observes, site_of
 from watcher.sources import trust
 from watcher.store import aggregates, weather
@@ -38,7 +39,8 @@ def take(session: Session, plan: Plan, now: int) -> Picture:
     """Look at the log as it stands and judge it. ``now`` is epoch seconds."""
     outlook = compose(session, plan, now)
     judgement = judge(plan, outlook.series, wind_uncertainty_m_s=outlook.wind_uncertainty_m_s)
-    return Picture(outlook, judgement, rank(judgement, outlook.now_index))
+    done = done_fields(session, plan.farm, now)
+    return Picture(outlook, judgement, rank(judgement, outlook.now_index, done=done))
 
 
 def compose(session: Session, plan: Plan, now: int) -> Outlook:
