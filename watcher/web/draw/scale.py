@@ -61,10 +61,10 @@ def stretches(marks: NDArray[np.bool_]) -> Iterator[tuple[int, int]]:
 def wall_hours(start: int, end: int, zone: ZoneInfo, every_h: int) -> Iterator[tuple[int, str]]:
     """Yield the farm's round hours between two instants: epoch seconds and how a clock shows it.
 
-    At midnight the day is named.
+    At midnight the date is told, month first, as it is in every language.
     """
     at = datetime.fromtimestamp(start, zone).replace(minute=0, second=0, microsecond=0)
     while at.timestamp() <= end:
         if at.timestamp() >= start and at.hour % every_h == 0:
-            yield int(at.timestamp()), f"{at:%a}" if at.hour == 0 else f"{at:%H}"
+            yield int(at.timestamp()), f"{at:%m-%d}" if at.hour == 0 else f"{at:%H}"
         at = datetime.fromtimestamp(int((at + timedelta(hours=1)).timestamp()), zone)
