@@ -15,7 +15,7 @@ from watcher.farm import Farm
 from watcher.jobs import book
 from watcher.judge.status import Status
 from watcher.sources.base import Observations, Polled, SourceError
-from watcher.store import health, outbox, statuses, weather
+from watcher.store import health, jobs, outbox, statuses, weather
 from watcher.store.database import Log
 from watcher.weather.series import Site, WeatherSeries
 
@@ -245,7 +245,7 @@ async def test_a_field_whose_job_is_finished_is_left_out_for_a_while(
     async with running(farm, store, clock) as service:
         with store.writing() as session:
             job = book.start(session, service.watch.book.plan, "hill", "coarse", NOON - 3600)
-            book.jobs.finish(session, job.id, NOON)
+            jobs.finish(session, job.id, NOON)
         await service.post(**CALM)
         await service.judged()
         assert service.watch.picture is not None

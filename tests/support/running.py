@@ -55,11 +55,15 @@ class Running:
         )
 
     async def judged(self) -> None:
-        """Wait until a judgement of everything posted so far is done."""
-        before = self.watch.judged
-        self.watch.wake()
-        async with asyncio.timeout(10), self.watch.changed:
-            await self.watch.changed.wait_for(lambda: self.watch.judged > before)
+        """Wait until a judgement of everything posted and set so far is done.
+
+        Twice: the first to end may have begun before.
+        """
+        for _ in range(2):
+            before = self.watch.judged
+            self.watch.wake()
+            async with asyncio.timeout(10), self.watch.changed:
+                await self.watch.changed.wait_for(lambda seen=before: self.watch.judged > seen)
 
 
 @contextlib.asynccontextmanager
