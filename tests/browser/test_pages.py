@@ -9,7 +9,17 @@ from tests.browser.conftest import DESK, PHONE, opened
 from tests.support.visiting import CALM, PASSPHRASE, Visited
 from watcher.web.access import Role, User
 
-PAGES = ["/", "/hours", "/fields/hill", "/jobs", "/log", "/sources", "/more", "/devices"]
+PAGES = [
+    "/",
+    "/hours",
+    "/fields/hill",
+    "/jobs",
+    "/log",
+    "/records",
+    "/sources",
+    "/more",
+    "/devices",
+]
 SIZES = pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desktop"])
 
 

@@ -12,7 +12,17 @@ from watcher.farm.load import FarmFileError, load
 from watcher.web.access import Role
 from watcher.web.house import OLD_AFTER_S
 
-PAGES = ["/", "/hours", "/fields/hill", "/jobs", "/log", "/sources", "/more", "/devices"]
+PAGES = [
+    "/",
+    "/hours",
+    "/fields/hill",
+    "/jobs",
+    "/log",
+    "/records",
+    "/sources",
+    "/more",
+    "/devices",
+]
 SCRIPT = "<script>alert(1)</script>"
 
 

@@ -32,7 +32,8 @@ _LAST_SECOND = 253_402_300_799  # the year 9999
 _BIGGEST_NUMBER = 2**31 - 1
 
 
-def _answers(*codes: int) -> Answers:
+def answers(*codes: int) -> Answers:
+    """Describe answers of these codes."""
     words = {
         401: "No token, or none that is known",
         403: "The token's role may not do this",
@@ -40,6 +41,7 @@ def _answers(*codes: int) -> Answers:
         409: "The step does not fit the state of jobs, or the farm file",
         413: "The body is too large",
         422: "The request is not understood",
+        501: "This installation cannot do that",
         503: "The watch has only just started and has not judged yet",
     }
     return {code: {"model": told.Wrong, "description": words[code]} for code in codes}
@@ -56,7 +58,7 @@ def router(house: House) -> APIRouter:
     routes = APIRouter(prefix="/api", tags=["farm"], dependencies=[Depends(bearer)])
     looker = Depends(house.door.api_looker)
 
-    @routes.get("/ranking", responses=_answers(401, 503))
+    @routes.get("/ranking", responses=answers(401, 503))
     def ranking(_user: User = looker) -> told.RankingTold:
         """What to spray now in which order, and when the rest opens."""
         found, judged_at = house.picture.ranking, house.watch.judged_at
@@ -70,7 +72,7 @@ def router(house: House) -> APIRouter:
             rest=[told.FieldTold.of(house.speaker, seen) for seen in found.rest],
         )
 
-    @routes.get("/fields/{field}/reasons", responses=_answers(401, 404, 422, 503))
+    @routes.get("/fields/{field}/reasons", responses=answers(401, 404, 422, 503))
     def why(
         field: FieldName,
         setup: Annotated[str | None, Query(max_length=60)] = None,
@@ -91,7 +93,7 @@ def router(house: House) -> APIRouter:
             ],
         )
 
-    @routes.get("/fields/{field}/forecast", responses=_answers(401, 404, 422, 503))
+    @routes.get("/fields/{field}/forecast", responses=answers(401, 404, 422, 503))
     def forecast(
         field: FieldName,
         setup: Annotated[str | None, Query(max_length=60)] = None,
@@ -106,7 +108,7 @@ def router(house: House) -> APIRouter:
     @routes.get(
         "/log.csv",
         response_class=StreamingResponse,
-        responses=_answers(401, 404, 422)
+        responses=answers(401, 404, 422)
         | {200: {"content": {"text/csv": {"schema": {"type": "string"}}}}},
     )
     def log(
@@ -126,7 +128,7 @@ def router(house: House) -> APIRouter:
             headers={"Content-Disposition": f'attachment; filename="{source}.csv"'},
         )
 
-    @routes.get("/health", responses=_answers(401))
+    @routes.get("/health", responses=answers(401))
     def health(_user: User = looker) -> told.HealthTold:
         """How the watch and its sources are. (``/health`` tells it to monitors by its status.)"""
         found = house.watch.book.health(house.watch.judged_at)
@@ -140,12 +142,12 @@ def jobs_router(house: House) -> APIRouter:
     routes = APIRouter(prefix="/api/jobs", tags=["jobs"], dependencies=[Depends(bearer)])
     looker, runner = Depends(house.door.api_looker), Depends(house.door.api_runner)
     steps = Steps(house.watch)
-    step_answers = _answers(401, 403, 404, 409, 413, 422)
+    step_answers = answers(401, 403, 404, 409, 413, 422)
 
     def say(job: Job) -> told.JobTold:
         return told.JobTold.of(job, house.watch.clock.now())
 
-    @routes.get("", responses=_answers(401, 422))
+    @routes.get("", responses=answers(401, 422))
     def every(
         start: Moment = 0, end: Moment = _LAST_SECOND, _user: User = looker
     ) -> list[told.JobTold]:
@@ -153,7 +155,7 @@ def jobs_router(house: House) -> APIRouter:
         with house.watch.book.store.reading() as session:
             return [say(job) for job in jobs.past_jobs(session, start, end)]
 
-    @routes.get("/{number}", responses=_answers(401, 404, 422))
+    @routes.get("/{number}", responses=answers(401, 404, 422))
     def one(number: JobNumber, _user: User = looker) -> told.JobWithEvents:
         """One job and what was done to it."""
         with house.watch.book.store.reading() as session:
@@ -161,7 +163,7 @@ def jobs_router(house: House) -> APIRouter:
             events = [told.EventTold.of(event) for event in jobs.events(session, number)]
         return told.JobWithEvents(**say(job).model_dump(), events=events)
 
-    @routes.post("", status_code=201, responses=_answers(401, 403, 409, 413, 422))
+    @routes.post("", status_code=201, responses=answers(401, 403, 409, 413, 422))
     async def start_job(asked: told.StartAsked, _user: User = runner) -> told.JobTold:
         """Start a job. From now on the watch guards it."""
         with _refusals():
@@ -173,7 +175,7 @@ def jobs_router(house: House) -> APIRouter:
         with _refusals():
             return say(await steps.pause(number, asked.note))
 
-    @routes.post("/{number}/resume", responses=_answers(401, 403, 404, 409, 422))
+    @routes.post("/{number}/resume", responses=answers(401, 403, 404, 409, 422))
     async def resume(number: JobNumber, _user: User = runner) -> told.JobTold:
         """Go on with a paused job."""
         with _refusals():

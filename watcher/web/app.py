@@ -17,6 +17,7 @@ from watcher.service.wiring import station_sites
 from watcher.store.jobs import UnknownJobError
 from watcher.web import (
     api,
+    api_records,
     doors,
     live,
     metrics,
@@ -24,6 +25,7 @@ from watcher.web import (
     pages_jobs,
     pages_log,
     pages_now,
+    pages_records,
     readings,
     seen,
     static_files,
@@ -81,9 +83,11 @@ def create_app(watch: Watch, keys: Keys) -> FastAPI:
         pages_fields.router(house),
         pages_jobs.router(house),
         pages_log.router(house),
+        pages_records.router(house),
         live.router(house, streams),
         api.router(house),
         api.jobs_router(house),
+        api_records.router(house),
         metrics.router(house),
         static_files.router(house.farm.told.farm.name),
     ):
