@@ -183,6 +183,21 @@ async def test_a_dead_recipient_does_not_delay_another(put, receiver, courier_of
         slow.close()
 
 
+async def test_a_channel_that_fails_is_not_worn_out_by_all_that_waits_for_it(
+    store, put, receiver, courier_of, clock
+):
+    receiver.answers = [status(503)] * 99
+    for n in range(50):
+        put(f"stop {n}")
+    async with running(courier_of(grower=receiver.url())) as courier:
+        await until(lambda: receiver.tried >= 1)
+        await asyncio.sleep(0.02)  # twenty made-up seconds
+        assert receiver.tried < 10
+        courier.wake()  # news, such as a new alert, is tried at once all the same
+        before = receiver.tried
+        await until(lambda: receiver.tried > before, timeout_s=1.0)
+
+
 async def test_a_message_that_expires_before_it_can_be_sent_is_given_up_in_sight(
     store, put, receiver, courier_of, clock
 ):
@@ -301,7 +316,7 @@ async def test_a_full_hour_does_not_keep_the_courier_busy(put, receiver, courier
         put(f"news {n}", urgent=False)
         await courier.drain()
         clock.at += 1
-    assert 3.0 <= await courier._until_next("grower") <= 3.6  # an hour at a thousand times
+    assert 3.0 <= await courier._until_next("grower", 0) <= 3.6  # an hour at a thousand times
 
 
 async def test_what_cannot_be_written_down_can_still_be_told_directly(receiver, courier_of, store):

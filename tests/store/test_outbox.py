@@ -109,6 +109,8 @@ def test_the_next_message_is_due_by_its_time_or_when_its_sender_is_given_up(log:
 
 def test_a_message_from_before_the_clock_was_set_back_is_due(log: Log) -> None:
     put(log, a_message(created_at=NOW + 600, due_at=NOW + 600))
+    with log.writing() as session:
+        assert outbox.clock_went_back(session, NOW) == 1
     assert len(claim(log, NOW)) == 1
 
 

@@ -79,7 +79,8 @@ class Courier:
         """Finish what is being sent, and try once more whatever is due."""
         while self._in_hand:
             await asyncio.wait(self._in_hand)
-        await asyncio.gather(*(self._drain_one(name) for name in self._channels))
+        await self._in_log(lambda s: outbox.clock_went_back(s, self._now()))
+        await asyncio.gather(*(self._deliver(name) for name in self._channels))
 
     async def tell_directly(self, text: Text, topic: Topic) -> int:
         """Send once to everyone who hears of a topic, past the outbox; returns how many got it.
@@ -97,44 +98,50 @@ class Courier:
         )
         return sum(a.outcome is Outcome.SENT for a in attempts)
 
-    async def _drain_one(self, name: str) -> None:
-        while await self._deliver_next(name):
-            pass
-
     async def _delivering(self, name: str) -> None:
-        bell = self._bells[name]
+        bell, failures = self._bells[name], 0
         while True:
             bell.clear()
-            task = asyncio.create_task(self._deliver_next(name))
+            task = asyncio.create_task(self._deliver(name))
             self._in_hand.add(task)
             task.add_done_callback(self._in_hand.discard)
             # A cancelled courier must not forget what became of the message it was sending.
-            if not await asyncio.shield(task):
-                wait = await self._until_next(name)
-                # Not wait_for: before Python 3.12 it may swallow a cancellation.
-                with contextlib.suppress(TimeoutError):
-                    async with asyncio.timeout(wait):
-                        await bell.wait()
+            failures = 0 if await asyncio.shield(task) else failures + 1
+            wait = await self._until_next(name, failures)
+            # Not wait_for: before Python 3.12 it may swallow a cancellation.
+            with contextlib.suppress(TimeoutError):
+                async with asyncio.timeout(wait):
+                    await bell.wait()
 
-    async def _deliver_next(self, name: str) -> bool:
-        """Deliver what is next; returns False when there is nothing or it did not arrive."""
+    async def _deliver(self, name: str) -> bool:
+        """Deliver all that is due, until a message does not arrive; returns whether all did."""
         messages = await self._in_log(partial(self._take, name))
-        if not messages:
-            return False
-        shaped = together(messages, [self._body(m) for m in messages], self._form(name))
-        urgent = messages[0].urgent
-        attempt = await self._channels[name].send(shaped.title, shaped.body, urgent=urgent)
-        await self._in_log(lambda session: self._note(session, messages, attempt))
-        return attempt.outcome is Outcome.SENT
+        while messages:
+            shaped = together(messages, [self._body(m) for m in messages], self._form(name))
+            urgent = messages[0].urgent
+            attempt = await self._channels[name].send(shaped.title, shaped.body, urgent=urgent)
+            messages = await self._in_log(partial(self._note_and_take, name, messages, attempt))
+            if attempt.outcome is Outcome.FAILED:
+                return False
+        return True
+
+    def _note_and_take(
+        self, name: str, messages: Sequence[Message], attempt: Attempt, session: Session
+    ) -> list[Message]:
+        """Write down what became of an attempt and claim what is next, in one transaction.
+
+        Nothing is next where the channel failed: the next would most likely fail too.
+        """
+        self._note(session, messages, attempt)
+        return [] if attempt.outcome is Outcome.FAILED else self._take(name, session)
 
     def _take(self, name: str, session: Session) -> list[Message]:
         """Claim the next urgent message, or else all that could wait, to be told together."""
-        now = self._now()
-        full = self._full_until(name, session) is not None
-        taken = outbox.claim(session, now, LEASE_S, 1, recipient=name, only_urgent=full)
-        if taken and not taken[0].urgent:
-            taken += outbox.claim(session, now, LEASE_S, _MOST_TOGETHER - 1, recipient=name)
-        return taken
+        claim = partial(outbox.claim, session, self._now(), LEASE_S, recipient=name)
+        urgent = claim(1, only_urgent=True)
+        if urgent or self._full_until(name, session) is not None:
+            return urgent
+        return claim(_MOST_TOGETHER)
 
     def _full_until(self, name: str, session: Session) -> int | None:
         """Until when a recipient has had enough messages that can wait; None: not at all."""
@@ -173,24 +180,31 @@ class Courier:
                 told.warning("not sent", why=attempt.why, again_at=again)
 
     def _next_try(self, message: Message, outcome: Outcome) -> int | None:
-        """When to try again; None: never.
+        """When to try a message again; None: never.
 
         What cannot be tried before it expires is left to expire. A refusal may be a mistake of the
         other side's that passes: an urgent message is tried on, slowly.
         """
         if outcome is Outcome.REFUSED and not message.urgent:
             return None
-        wait = min(_FIRST_WAIT_S * 2.0 ** (message.attempts - 1), _LONGEST_WAIT_S)
-        if outcome is Outcome.REFUSED:
-            wait = _LONGEST_WAIT_S
-        return self._now() + max(1, round(wait * self._jitter.uniform(0.5, 1.0)))
+        wait = self._wait(message.attempts) if outcome is Outcome.FAILED else _LONGEST_WAIT_S
+        return self._now() + max(1, round(wait))
 
-    async def _until_next(self, name: str) -> float:
-        """Machine seconds until the next message to a recipient is due, at most a look's length."""
+    def _wait(self, failures: int) -> float:
+        """How long to wait after so many failures in a row, a little different each time. [s]"""
+        longest = min(_FIRST_WAIT_S * 2.0 ** (failures - 1), _LONGEST_WAIT_S)
+        return longest * self._jitter.uniform(0.5, 1.0)
+
+    async def _until_next(self, name: str, failures: int) -> float:
+        """Machine seconds until it is time to look again, unless the bell rings before.
+
+        A channel that fails is left alone for a while, however much waits for it.
+        """
         due = await self._in_log(partial(self._due, name))
         if due is None:
             return _LOOK_EVERY_S
-        return min(max(due - self._now(), _LEAST_WAIT_S) / self._speed, _LOOK_EVERY_S)
+        least = self._wait(failures) if failures else _LEAST_WAIT_S
+        return min(max(due - self._now(), least) / self._speed, _LOOK_EVERY_S)
 
     def _due(self, name: str, session: Session) -> int | None:
         full_until = self._full_until(name, session)
@@ -200,6 +214,7 @@ class Courier:
     async def _tidying(self) -> None:
         """Give up what is too old to be worth sending, and what nobody can be sent."""
         while True:
+            await self._in_log(lambda s: outbox.clock_went_back(s, self._now()))
             for message in await self._in_log(lambda s: outbox.expire(s, self._now())):
                 log.error("expired unsent", message=message.short_id, to=message.recipient)
             for message in await self._in_log(

@@ -84,19 +84,25 @@ def claim(
     Two workers never get the same message. One whose lease is over is taken again by whoever
     asks, with ``attempts`` one higher. Keep the transaction before sending.
     """
-    messages = session.scalars(
-        select(Message)
-        .where(
-            _takeable(now),
-            or_(Message.expires_at.is_(None), Message.expires_at > now),
-            true() if recipient is None else Message.recipient == recipient,
-            Message.urgent if only_urgent else true(),
+    worth = and_(
+        or_(Message.expires_at.is_(None), Message.expires_at > now),
+        true() if recipient is None else Message.recipient == recipient,
+        Message.urgent if only_urgent else true(),
+    )
+    # Each asked for by itself, so that an index finds the first ones without reading them all.
+    found = [
+        message
+        for takeable in (and_(Message.state == "waiting", Message.due_at <= now), _lease_over(now))
+        for message in session.scalars(
+            select(Message)
+            .where(takeable, worth)
+            .order_by(Message.urgent.desc(), Message.due_at, Message.id)
+            .limit(limit)
+            # On PostgreSQL; a SQLite writer is alone.
+            .with_for_update(skip_locked=True)
         )
-        .order_by(Message.urgent.desc(), Message.due_at, Message.id)
-        .limit(limit)
-        # On PostgreSQL; a SQLite writer is alone.
-        .with_for_update(skip_locked=True)
-    ).all()
+    ]
+    messages = sorted(found, key=lambda m: (not m.urgent, m.due_at, m.id))[:limit]
     for message in messages:
         message.state = "sending"
         message.attempts += 1
@@ -295,6 +301,18 @@ def oldest_unsent(session: Session) -> int | None:
     return oldest
 
 
+def clock_went_back(session: Session, now: int) -> int:
+    """Make due what was written ahead of now, before the clock was set back; returns how many."""
+    return len(
+        session.scalars(
+            update(Message)
+            .where(Message.state == "waiting", Message.created_at > now, Message.due_at > now)
+            .values(due_at=now)
+            .returning(Message.id)
+        ).all()
+    )
+
+
 def next_due(session: Session, recipient: str, *, only_urgent: bool = False) -> int | None:
     """Return when the next message to a recipient is due, or its sender's lease over."""
     when = case((Message.state == "sending", Message.lease_until), else_=Message.due_at)
@@ -320,12 +338,6 @@ def fail_all_but(session: Session, reachable: Collection[str], why: str) -> list
         message.last_error = why
     session.flush()
     return list(messages)
-
-
-def _takeable(now: int) -> ColumnElement[bool]:
-    # One written ahead of now is from before the clock was set back: it was due then.
-    due = or_(Message.due_at <= now, Message.created_at > now)
-    return or_(and_(Message.state == "waiting", due), _lease_over(now))
 
 
 def _lease_over(now: int) -> ColumnElement[bool]:

@@ -243,7 +243,14 @@ class Message(Table):
     """The outbox: one row a recipient, written with the change that caused it."""
 
     __tablename__ = "message"
-    __table_args__ = (Index(None, "state", "due_at"),)
+    __table_args__ = (
+        Index(None, "state", "due_at"),
+        Index(None, "recipient", "state", "urgent", "due_at", "id"),
+        Index(None, "recipient", "sent_at"),
+        Index(None, "about", "created_at"),
+        Index(None, "created_at"),
+        Index(None, "acknowledged_at"),
+    )
 
     id: Mapped[int] = _numbered()
     key: Mapped[str] = mapped_column(unique=True)  # the same news is written once

@@ -1,0 +1,110 @@
+"""How fast the outbox drains against the bare cost of the same HTTP calls; ten thousand at once."""
+
+import asyncio
+import resource
+import time
+from pathlib import Path
+
+import pytest
+
+from tests.support.farms import build, tables
+from tests.support.receiver import Receiver
+from watcher.alerts.channel import Channel
+from watcher.alerts.courier import Courier
+from watcher.store import outbox
+from watcher.store.database import Log
+from watcher.store.outbox import NewMessage
+
+NOON = 1_781_110_800
+
+
+def _fill(store: Log, count: int, recipients: tuple[str, ...]) -> float:
+    started = time.perf_counter()
+    with store.writing() as session:
+        for n in range(count):
+            for who in recipients:
+                outbox.put(
+                    session,
+                    NewMessage(
+                        key=f"job:{n}/limit broken/{who}",
+                        short_id=outbox.short_id(str(n)),
+                        about=f"job:{n}",
+                        kind="limit broken",
+                        recipient=who,
+                        title=f"Stop: field {n}, wind 12 mph",
+                        body=f"number {n}",
+                        created_at=NOON,
+                        caused_at=NOON,
+                        due_at=NOON,
+                        urgent=True,
+                    ),
+                )
+    return time.perf_counter() - started
+
+
+def _bare(receiver: Receiver, count: int) -> float:
+    """The same messages by the same library, one after the other, with nothing written down."""
+
+    async def send_all() -> None:
+        channel = Channel("grower", receiver.url().get_secret_value())
+        for n in range(count):
+            await channel.send(f"Stop: field {n}, wind 12 mph", f"number {n}", urgent=True)
+
+    started = time.perf_counter()
+    asyncio.run(send_all())
+    return time.perf_counter() - started
+
+
+def _drained(store: Log, receiver: Receiver) -> float:
+    farm = build(tables())
+    courier = Courier(store, farm, {"grower": receiver.url()}, now=lambda: NOON)
+    started = time.perf_counter()
+    asyncio.run(courier.drain())
+    return time.perf_counter() - started
+
+
+@pytest.fixture
+def store(tmp_path: Path):
+    log = Log(f"sqlite:///{tmp_path / 'watch.db'}")
+    log.upgrade()
+    yield log
+    log.close()
+
+
+@pytest.fixture
+def receiver():
+    receiver = Receiver()
+    yield receiver
+    receiver.close()
+
+
+@pytest.mark.bench
+def test_drain_rate_against_the_bare_calls(store, receiver):
+    count = 400
+    _bare(receiver, 20)  # the library loads its plug-ins at first use
+    bare = _bare(receiver, count)
+    _fill(store, count, ("grower",))
+    drained = _drained(store, receiver)
+    print(
+        f"\noutbox {count / drained:.0f} messages/s, bare calls {count / bare:.0f}/s: "
+        f"{drained / bare:.2f} times the bare cost"
+    )
+    assert drained < 5 * bare
+
+
+@pytest.mark.bench
+def test_ten_thousand_at_once_leave_in_order_and_in_bounded_memory(store, receiver):
+    _bare(receiver, 20)
+    receiver.got.clear()
+    filled = _fill(store, 10_000, ("grower",))
+    before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    drained = _drained(store, receiver)
+    grown = (resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before) / 1024
+    print(
+        f"\n10,000 messages: written in {filled:.1f} s, drained in {drained:.0f} s, "
+        f"{grown:.0f} MiB more at the peak (the receiver's own copies included)"
+    )
+    assert [p.body for p in receiver.got] == [f"number {n}" for n in range(10_000)]
+    with store.reading() as session:
+        assert outbox.counts(session) == {"sent": 10_000}
+    assert grown < 100

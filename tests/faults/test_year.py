@@ -1,0 +1,152 @@
+"""A long time simulated in one run: briefs on every day, nothing said without its cause."""
+
+from collections import defaultdict
+from collections.abc import Iterator
+from datetime import UTC, datetime, time, timedelta
+from pathlib import Path
+
+import pytest
+from sqlalchemy import select
+
+from tests.support.farms import build, tables
+from tests.support.year import STEP_S, cycles, weather
+from watcher.alerts import cycle
+from watcher.alerts.posting import Post
+from watcher.alerts.wording.reasons import Speaker
+from watcher.farm import Farm
+from watcher.jobs import book
+from watcher.judge.plan import Plan
+from watcher.judge.status import Limit, Stand
+from watcher.store import jobs, outbox
+from watcher.store.database import Log
+from watcher.store.tables import Condition, Message
+
+# Zones with clock changes of an hour and of half an hour, and one half an hour off the full hour.
+ZONES = ("America/Chicago", "Australia/Lord_Howe", "Australia/Adelaide")
+AGAIN_S = 1800
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Iterator[Log]:
+    log = Log(f"sqlite:///{tmp_path / 'watch.db'}")
+    log.upgrade()
+    yield log
+    log.close()
+
+
+def farm_in(zone: str) -> Farm:
+    told = tables()
+    told["farm"]["time_zone"] = zone
+    told["brief"] = {"morning": time(2, 30), "evening": time(19)}
+    return build(told)
+
+
+class Run:
+    """Lives through the days; a job runs from ten to noon of every second day."""
+
+    def __init__(self, store: Log, zone: str) -> None:
+        self.store, self.farm = store, farm_in(zone)
+        self.plan, self.post = Plan.of(self.farm), Post(Speaker(self.farm))
+        self.sprayed: list[tuple[int, int]] = []
+        self.broken: dict[int, set[str]] = defaultdict(set)
+
+    def live(self, start: int, days: int, seed: int) -> None:
+        for judgement, look, ranking in cycles(self.plan, weather(start, days, seed), days):
+            local = datetime.fromtimestamp(look.now, self.farm.zone)
+            with self.store.writing() as session:
+                self._work(session, local, look.now)
+                cycle.run(session, self.post, judgement, look, ranking)
+                self._note(session, judgement, look)
+
+    def _work(self, session, local: datetime, now: int) -> None:
+        open_jobs = jobs.open_jobs(session)
+        if local.hour >= 12 and open_jobs:
+            jobs.finish(session, open_jobs[0].id, now)
+            self.sprayed.append((open_jobs[0].started_at, now))
+        elif local.hour == 10 and local.day % 2 and not open_jobs:
+            book.start(session, self.plan, "creek_side", "coarse", now)
+
+    def _note(self, session, judgement, look) -> None:
+        """Which limits are broken on the field being sprayed, worked out apart from the alerts."""
+        field, setup = self.plan.fields.index("creek_side"), self.plan.setups.index("coarse")
+        for checked in judgement.checks:
+            stand = checked.stand
+            picked = stand[
+                min(field, stand.shape[0] - 1),
+                min(setup, stand.shape[1] - 1),
+                min(look.now_index, stand.shape[2] - 1),
+            ]
+            if picked == Stand.BROKEN:
+                self.broken[look.now].add(checked.limit.value)
+
+
+def check(run: Run, start: int, days: int) -> int:
+    """What must hold of a simulated time; returns how many mid-job alerts there were."""
+    zone = run.farm.zone
+    with run.store.reading() as session:
+        messages = [
+            m
+            for m in session.scalars(select(Message).order_by(Message.id))
+            if m.recipient == "grower"
+        ]
+        left = list(session.scalars(select(Condition).where(Condition.state == "raised")))
+        ended = not jobs.open_jobs(session)
+    _briefs_once_a_day(messages, zone, start, days)
+    stops = [m for m in messages if m.kind == "limit broken"]
+    for m in stops:
+        assert any(a <= m.created_at <= b for a, b in run.sprayed), "told with nobody spraying"
+        for what in m.key.split("/")[2].split("+"):
+            if what.startswith("limit broken: "):
+                limit = what.removeprefix("limit broken: ")
+                if limit != Limit.RAIN_AFTER:  # counted from what is left of the job
+                    assert limit in run.broken[m.created_at], (what, "raised without its cause")
+    assert ended
+    assert [c for c in left if c.subject.startswith("job:")] == []
+    for m in messages:
+        assert m.expires_at is not None
+    return len(stops)
+
+
+def _briefs_once_a_day(messages, zone, start: int, days: int) -> None:
+    first = datetime.fromtimestamp(start, zone).date()
+    for kind, count in (("morning brief", days), ("evening look-ahead", days)):
+        told = [datetime.fromtimestamp(m.created_at, zone) for m in messages if m.kind == kind]
+        by_day = [t.date() for t in told]
+        assert len(by_day) == len(set(by_day)), f"two of {kind} on one day"
+        assert len(by_day) >= count - 1
+        missing = {first + timedelta(days=d) for d in range(1, days - 1)} - set(by_day)
+        assert not missing, f"no {kind} on {missing}"
+
+
+def _everything_drains(store: Log, now: int) -> None:
+    with store.writing() as session:
+        outbox.expire(session, now + 10 * 86400)
+        assert set(outbox.counts(session)) <= {"expired"}
+
+
+@pytest.mark.parametrize(
+    ("zone", "begins"),
+    [
+        ("America/Chicago", datetime(2026, 3, 1, 12, tzinfo=UTC)),
+        ("America/Chicago", datetime(2026, 10, 25, 12, tzinfo=UTC)),
+        ("Australia/Lord_Howe", datetime(2026, 3, 29, 12, tzinfo=UTC)),
+        ("Australia/Adelaide", datetime(2026, 9, 27, 12, tzinfo=UTC)),
+    ],
+)
+def test_a_fortnight_over_a_clock_change(store, zone, begins):
+    start = int(begins.timestamp())
+    run = Run(store, zone)
+    run.live(start, 14, seed=3)
+    assert check(run, start, 14) > 0
+    _everything_drains(store, start + 14 * 86400)
+
+
+@pytest.mark.bench
+@pytest.mark.parametrize("zone", ZONES)
+def test_a_year(store, zone):
+    start = int(datetime(2026, 1, 1, 12, tzinfo=UTC).timestamp())
+    run = Run(store, zone)
+    run.live(start, 365, seed=4)
+    stops = check(run, start, 365)
+    print(f"\n{zone}: 365 days, {365 * 86400 // STEP_S} cycles, {stops} mid-job alerts")
+    assert stops > 20
