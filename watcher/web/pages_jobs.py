@@ -1,6 +1,5 @@
 """Spraying jobs: the one that runs, with what can be done about it, and those that are over."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -18,6 +17,7 @@ from watcher.store.tables import Job, JobEvent, Message
 from watcher.web.door import NotAllowedError, Visitor
 from watcher.web.house import House
 from watcher.web.job_steps import REFUSALS, Steps
+from watcher.web.news import once
 from watcher.web.sight import Line, Standing, line
 
 _ANSWERS_BACK_S = 3 * 3600
@@ -157,17 +157,10 @@ def _job(house: House, session: Session, number: int) -> dict[str, Any]:
         "live": _live(house, job) if open_now else None,
         "weather": wind_line(house.picture.outlook),
         "setups": _other_setups(house, job),
-        "unseen": _once(unseen),
+        "unseen": once(unseen),
         "events": [_event(house, e) for e in jobs.events(session, number) if e.what != "stood"],
         "ended": house.clock(job.ended_at) if job.ended_at is not None else None,
     }
-
-
-def _once(messages: Sequence[Message]) -> list[Message]:
-    """Each thing that was told, once, in its longest form: recipients hear it in different ones."""
-    by_length = sorted(messages, key=lambda m: len(m.body))
-    longest = {m.short_id: m for m in by_length}
-    return sorted(longest.values(), key=lambda m: m.id)
 
 
 def _live(house: House, job: Job) -> LiveSight | None:

@@ -23,6 +23,7 @@ from watcher.service.watch import Watch
 from watcher.store import outbox
 from watcher.store.tables import Message
 from watcher.web.keyring import Keyring, Subscription
+from watcher.web.news import once
 
 if TYPE_CHECKING:
     from py_vapid import Vapid
@@ -111,9 +112,7 @@ class Pusher:
             return outbox.newest(session, limit)
 
     async def _push(self, fresh: Sequence[Message], devices: Sequence[Subscription]) -> None:
-        # Several recipients are told the same news; a device hears it once.
-        news = {m.short_id: m for m in fresh if m.urgent}
-        for message in news.values():
+        for message in once(m for m in fresh if m.urgent):
             said = {"title": message.title, "body": message.body, "tag": message.short_id}
             await asyncio.gather(*(run_in_threadpool(self.send, d, said) for d in devices))
 
