@@ -14,7 +14,7 @@ from tests.support.farms import build, tables
 from tests.support.mosquitto import Mosquitto
 from watcher.farm import Farm
 from watcher.farm.feeds import Source
-from watcher.service.stations import streamed_sources
+from watcher.service.streams import streamed_sources
 from watcher.service.wiring import polled_sources, station_sites
 from watcher.sources.http import FeedClient
 from watcher.sources.mqtt import MqttStation

@@ -17,10 +17,11 @@ from watcher.judge.plan import Plan
 from watcher.service import logs
 from watcher.service.clock import WallClock
 from watcher.service.cycle import Book
-from watcher.service.stations import streamed_sources
+from watcher.service.stations import speaks_by_itself
 from watcher.service.watch import Watch
 from watcher.service.wiring import polled_sources
 from watcher.settings import Settings, problems
+from watcher.sources.base import StreamedSource
 from watcher.sources.http import FeedClient
 from watcher.store.database import Log
 from watcher.web.access import Access
@@ -70,7 +71,11 @@ async def _run(settings: Settings, farm: Farm, log: Log) -> None:
         url = settings.heartbeat_url
         heartbeat = None if url is None else Heartbeat(url)
         sources = polled_sources(farm, client, settings.api_keys)
-        streams = streamed_sources(farm, clock.now, settings.broker_passwords)
+        streams: dict[str, StreamedSource] = {}
+        if speaks_by_itself(farm):
+            from watcher.service.streams import streamed_sources  # noqa: PLC0415 - see there
+
+            streams = streamed_sources(farm, clock.now, settings.broker_passwords)
         watch = Watch(book, sources, courier, heartbeat, streams)
         app = create_app(watch, keys)
         await serve(watch, app, host=settings.host, port=settings.port)

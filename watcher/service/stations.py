@@ -1,10 +1,6 @@
-"""From what the farm file says of a station to the thing that listens to it."""
+"""From what the farm file says of a station that is asked to the thing that asks it."""
 
-from collections.abc import Callable, Mapping
 from pathlib import Path
-
-from aiomqtt import ProtocolVersion
-from pydantic import SecretStr
 
 from watcher.farm import Farm
 from watcher.farm.stations import (
@@ -13,52 +9,23 @@ from watcher.farm.stations import (
     ModbusStation,
     MqttStation,
     NmeaStation,
-    SampledStation,
     SensorthingsStation,
     SunspecStation,
 )
 from watcher.service.sites import site_of
-from watcher.sources import csv_station, metar, modbus, mqtt, nmea, sensorthings, sunspec
-from watcher.sources.base import PolledSource, StreamedSource
+from watcher.sources import csv_station, metar, sensorthings
+from watcher.sources.base import PolledSource
 from watcher.sources.csv_rows import Layout
-from watcher.sources.feed_body import compiled
 from watcher.sources.growing_files import GrowingFiles
 from watcher.sources.http import FeedClient
 from watcher.sources.local_times import LocalTimes, zone_of
-from watcher.sources.mqtt_payload import Mapped, MappedValue, Posted, Reader
-from watcher.sources.nmea_sentences import Sentences
-from watcher.sources.samples import Samples
 from watcher.weather.quantities import in_unit
 
-_MQTT_PORTS = {False: 1883, True: 8883}
-_VERSIONS = {"3.1.1": ProtocolVersion.V311, "5": ProtocolVersion.V5}
-_POSTED = {"senml": "application/senml+json", "readings": "application/json"}
 
-
-def streamed_sources(
-    farm: Farm, clock: Callable[[], int], broker_passwords: Mapping[str, SecretStr]
-) -> dict[str, StreamedSource]:
-    """Build every source of the farm that speaks by itself over a line kept open."""
-    built: dict[str, StreamedSource] = {}
-    for name, entry in farm.told.sources.items():
-        match entry:
-            case MqttStation():
-                built[name] = _mqtt(name, entry, farm, clock, broker_passwords.get(name))
-            case ModbusStation() | SunspecStation():
-                built[name] = _modbus(name, entry, farm, clock)
-            case NmeaStation():
-                built[name] = nmea.NmeaStation(
-                    name=name,
-                    port=nmea.port_of(entry.address, entry.baud),
-                    sentences=Sentences(
-                        entry.mast_points,
-                        {called: quantity for quantity, called in entry.transducers.items()},
-                    ),
-                    samples=_samples(entry),
-                    site=site_of(farm, entry),
-                    clock=clock,
-                )
-    return built
+def speaks_by_itself(farm: Farm) -> bool:
+    """Whether any station of the farm is listened to over a line kept open."""
+    speaking = MqttStation | ModbusStation | SunspecStation | NmeaStation
+    return any(isinstance(entry, speaking) for entry in farm.told.sources.values())
 
 
 def polled_stations(farm: Farm, client: FeedClient) -> dict[str, PolledSource]:
@@ -114,77 +81,3 @@ def _texts(entry: MetarStation, client: FeedClient) -> metar.Texts:
     if entry.url is not None:
         return metar.FromAddress(client, entry.url)
     return metar.FromFile(Path(entry.file or ""))
-
-
-def _mqtt(
-    name: str, entry: MqttStation, farm: Farm, clock: Callable[[], int], password: SecretStr | None
-) -> StreamedSource:
-    broker = mqtt.Broker(
-        host=entry.host,
-        port=entry.port or _MQTT_PORTS[entry.tls],
-        tls=entry.tls,
-        ca_file=Path(entry.ca_file) if entry.ca_file else None,
-        user=entry.user,
-        password=password.get_secret_value() if password else None,
-        version=_VERSIONS[entry.version],
-        session=entry.session,
-    )
-    return mqtt.MqttStation(
-        name=name,
-        broker=broker,
-        reader=_reader(entry),
-        site=site_of(farm, entry),
-        clock=clock,
-    )
-
-
-def _reader(entry: MqttStation) -> Reader:
-    if entry.payload != "mapped":
-        return Posted([entry.topic], _POSTED[entry.payload], entry.clock_ahead)
-    values = [
-        MappedValue.of(quantity, topic=told.topic or entry.topic, at=told.at, unit=told.unit)
-        for quantity, told in entry.quantities.items()
-    ]
-    time = None if entry.time is None else compiled("time", entry.time)
-    return Mapped(values, time, entry.clock_ahead)
-
-
-def _modbus(
-    name: str, entry: ModbusStation | SunspecStation, farm: Farm, clock: Callable[[], int]
-) -> StreamedSource:
-    map_: modbus.Map = sunspec.SunspecMap()
-    step_m_s = sunspec.WIND_STEP_M_S
-    if isinstance(entry, ModbusStation):
-        map_, step_m_s = _registers(entry), 0.0
-    return modbus.ModbusStation(
-        name=name,
-        port=modbus.Port(entry.host, entry.port, entry.device),
-        map_=map_,
-        samples=_samples(entry, step_m_s),
-        every_s=entry.every,
-        site=site_of(farm, entry),
-        clock=clock,
-    )
-
-
-def _samples(entry: SampledStation, step_m_s: float = 0.0) -> Samples:
-    gusts = entry.gusts_from_samples
-    return Samples(every_s=round(entry.interval), gusts=gusts, step_m_s=step_m_s)
-
-
-def _registers(entry: ModbusStation) -> modbus.RegisterMap:
-    return modbus.RegisterMap(
-        [
-            modbus.Register(
-                measure=in_unit(quantity, told.unit),
-                address=told.address,
-                table=told.table,
-                type=told.type,
-                words=told.words,
-                scale=told.scale,
-                offset=told.offset,
-                missing=told.missing,
-            )
-            for quantity, told in entry.registers.items()
-        ]
-    )
