@@ -1,0 +1,152 @@
+"""The real service as a process of its own, ``watcher run``, over an invented farm on loopback."""
+
+import json
+import os
+import socket
+import subprocess
+import sys
+import time
+from pathlib import Path
+from typing import Any
+
+import httpx
+import shapely
+
+from tests.support.farms import build, tables
+from watcher.farm import Farm
+from watcher.farm.load import load
+
+_ROOT = Path(__file__).resolve().parent.parent.parent
+TOKEN = "a-token-long-enough-to-be-one"
+_FARM = """
+[farm]
+name = "Invented farm"
+time_zone = "America/Chicago"
+units = "us"
+
+[sprayers.boom]
+boom_width = "90 ft"
+boom_height = "20 in"
+speed = "6 mph"
+tank = "1200 gal"
+field_efficiency = "65 %"
+fill_time = "15 min"
+
+[setups.coarse]
+sprayer = "boom"
+nozzle = "air induction"
+droplets = "coarse"
+carrier = "15 gal/acre"
+
+[windows.contact]
+wind = { low = "3 mph", high = "10 mph", origin = "label" }
+gust = { high = "15 mph" }
+
+[fields.hill]
+crop = "soybeans"
+weeds = "clean"
+window = "contact"
+
+[sources.mast]
+kind = "push"
+heights = { wind = "4 ft", temperature = "4 ft" }
+measures = ["wind", "gust", "wind_from", "temperature", "humidity"]
+
+[recipients.grower]
+hears = ["job"]
+"""
+
+
+def write_farm(folder: Path) -> Farm:
+    """Write the farm's two files and load them as the service does."""
+    outline = build(tables()).ground.fields_deg["hill"]
+    feature = {
+        "type": "Feature",
+        "id": "hill",
+        "properties": {},
+        "geometry": shapely.geometry.mapping(shapely.orient_polygons(outline)),
+    }
+    collection = {"type": "FeatureCollection", "features": [feature]}
+    (folder / "fields.geojson").write_text(json.dumps(collection))
+    path = folder / "farm.toml"
+    path.write_text(_FARM)
+    return load(path)
+
+
+class Service:
+    """Started, killed and started again over the same folder."""
+
+    def __init__(self, folder: Path, push_url: str) -> None:
+        with socket.socket() as free:
+            free.bind(("127.0.0.1", 0))
+            self.port = free.getsockname()[1]
+        self._process: subprocess.Popen[bytes] | None = None
+        self.folder = folder
+        self._environment = {
+            **{k: v for k, v in os.environ.items() if not k.startswith("WATCHER_")},
+            "WATCHER_FARM": str(folder / "farm.toml"),
+            "WATCHER_STATE_DIR": str(folder),
+            "WATCHER_PUSH_URLS__grower": push_url,
+            "WATCHER_STATION_TOKENS__mast": TOKEN,
+            "WATCHER_CONTACT": "grower@farm.example",
+            "WATCHER_PORT": str(self.port),
+        }
+
+    @property
+    def database(self) -> str:
+        return f"sqlite:///{self.folder / 'watch.db'}"
+
+    def start(self) -> None:
+        """Start it and wait until it answers."""
+        output = (self.folder / "output.txt").open("ab")
+        self._process = subprocess.Popen(
+            [sys.executable, "-m", "watcher", "run"],
+            cwd=_ROOT,
+            env=self._environment,
+            stdout=output,
+            stderr=subprocess.STDOUT,
+        )
+        output.close()
+        self._wait_until_it_answers()
+
+    def _wait_until_it_answers(self, timeout_s: float = 60.0) -> None:
+        until = time.monotonic() + timeout_s
+        while time.monotonic() < until:
+            assert self._process is not None
+            assert self._process.poll() is None, (self.folder / "output.txt").read_text()[-2000:]
+            try:
+                httpx.get(f"http://127.0.0.1:{self.port}/health", timeout=5.0)
+            except httpx.TransportError:
+                time.sleep(0.05)
+            else:
+                return
+        raise AssertionError("the service does not answer")
+
+    def kill(self) -> None:
+        """SIGKILL, with no chance to do anything."""
+        assert self._process is not None
+        self._process.kill()
+        self._process.wait(10)
+
+    def stop(self) -> int:
+        """SIGTERM, and wait for its end."""
+        assert self._process is not None
+        self._process.terminate()
+        return self._process.wait(30)
+
+    def post(self, **quantities: Any) -> int:
+        """Post one reading of this moment as the mast; returns the status it was answered with."""
+        now = time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime())
+        calm = {
+            "wind": "5 mph",
+            "gust": "7 mph",
+            "wind_from": "0 deg",
+            "temperature": "68 degF",
+            "humidity": "55 %",
+        }
+        return httpx.post(
+            f"http://127.0.0.1:{self.port}/stations/mast/readings",
+            json={"time": now} | calm | quantities,
+            headers={"Authorization": f"Bearer {TOKEN}"},
+            timeout=30.0,
+        ).status_code
