@@ -4,6 +4,8 @@ Checked by hand: 400 m x 400 m are 39.5 acre; at 12 mph with 90 ft and 65 % that
 28 min, and one fill of 15 min: 43 min.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -36,7 +38,7 @@ def test_on_a_lock_screen_the_ranking_comes_first():
     assert shaped.body.splitlines() == [
         "1 ◐ creek side marginal: coarse, 43 min, until 14:00; "
         "wind 8 mph, bound 10 (label), 2 mph of room",
-        "2 ◐ hill marginal: coarse, 43 min, until 16:00; can wait for 12:00; "
+        "2 ◐ hill marginal: coarse, 43 min, until 16:00; "
         "wind 8 mph, bound 10 (label), 2 mph of room",
         "Wind measured by mast 1 min ago.",
         "Hours ahead: open meteo, fetched 25 min ago.",
@@ -126,3 +128,11 @@ def _farm_of(names):
 def test_every_status_is_told_by_a_word_and_a_shape_of_its_own(status):
     assert status.word.isalpha()
     assert len({SHAPES[s] for s in Status}) == len(Status)
+
+
+def test_the_forecasts_provider_is_credited_in_plain_words():
+    credited = "Weather data by an <b>open</b> feed (https://feed.example/), CC BY 4.0"
+    look = replace(outlook(wind_mph=5.0), attribution=credited)
+    _, ranking = judged(PLAN, look)
+    lines = morning_brief(SPEAKER, ranking, look, due_at=MORNING).lines
+    assert lines[-1].endswith("fetched 25 min ago. Weather data by an b open /b feed.")

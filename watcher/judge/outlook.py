@@ -48,6 +48,8 @@ class Foretold:
     fetched_at: int
     silent_after_s: float
     estimates_gusts: bool = False
+    attribution: str = ""
+    """How the provider's terms ask to be credited."""
 
 
 @dataclass(frozen=True)
@@ -70,6 +72,8 @@ class Outlook:
     now_index: int
     spoken: Mapping[str, Spoken]
     wind_uncertainty_m_s: float
+    attribution: str = ""
+    """How the provider of the forecast that speaks asks to be credited."""
 
     @property
     def now(self) -> int:
@@ -112,6 +116,7 @@ def look_out(
         now_index=int(past.size),
         spoken=spoken,
         wind_uncertainty_m_s=speaker.wind_uncertainty_m_s if speaker else 0.0,
+        attribution=forecast.attribution if forecast else "",
     )
 
 

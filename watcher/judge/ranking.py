@@ -200,6 +200,7 @@ def _may_wait(ahead: _Ahead, index: int, field: FieldNow, calm_wanted: set[str])
     """Note a breezier hour the field could wait for while others need this calm."""
     plan = ahead.judgement.plan
     others = calm_wanted - {field.field}
-    if field.status < Status.MARGINAL or plan.needs_calm[index] or not others:
+    calm_now = ahead.open_calm[index, 0]
+    if not calm_now or plan.needs_calm[index] or not others:
         return field
     return replace(field, can_wait_until=ahead.first(ahead.open_breezy[index]))

@@ -86,6 +86,7 @@ def _forecasts(session: Session, told: FarmFile, now: int) -> list[Foretold]:
                     fetched_at=forecast.fetched_at,
                     silent_after_s=entry.silent_after,
                     estimates_gusts=entry.estimate_gusts,
+                    attribution=forecast.attribution,
                 )
             )
     return found

@@ -23,7 +23,9 @@ def source_lines(outlook: Outlook) -> tuple[str, ...]:
     if foretold is None:
         return (wind_line(outlook), "No forecast to rely on for the hours ahead.")
     ahead = f"Hours ahead: {name(str(foretold.source))}, fetched {ago(foretold.age_s)}."
-    return (wind_line(outlook), ahead)
+    # Addresses and licence in full stand where there is room: on the pages and the command line.
+    credit = name(outlook.attribution.partition(" (")[0], 80)
+    return (wind_line(outlook), f"{ahead} {credit}." if credit else ahead)
 
 
 def _forecast(outlook: Outlook) -> Spoken | None:
