@@ -110,7 +110,15 @@ def test_the_next_message_is_due_by_its_time_or_when_its_sender_is_given_up(log:
 def test_a_message_from_before_the_clock_was_set_back_is_due(log: Log) -> None:
     put(log, a_message(created_at=NOW + 600, due_at=NOW + 600))
     with log.writing() as session:
-        assert outbox.clock_went_back(session, NOW) == 1
+        assert outbox.clock_went_back(session, NOW, 60) == 1
+    assert len(claim(log, NOW)) == 1
+
+
+def test_a_message_held_from_before_the_clock_was_set_back_is_free_again(log: Log) -> None:
+    put(log, a_message())
+    claim(log, NOW + 3600)  # by a sender that died
+    with log.writing() as session:
+        assert outbox.clock_went_back(session, NOW, 60) == 1
     assert len(claim(log, NOW)) == 1
 
 

@@ -79,7 +79,7 @@ class Courier:
         """Finish what is being sent, and try once more whatever is due."""
         while self._in_hand:
             await asyncio.wait(self._in_hand)
-        await self._in_log(lambda s: outbox.clock_went_back(s, self._now()))
+        await self._in_log(lambda s: outbox.clock_went_back(s, self._now(), LEASE_S))
         await asyncio.gather(*(self._deliver(name) for name in self._channels))
 
     async def tell_directly(self, text: Text, topic: Topic) -> int:
@@ -214,7 +214,7 @@ class Courier:
     async def _tidying(self) -> None:
         """Give up what is too old to be worth sending, and what nobody can be sent."""
         while True:
-            await self._in_log(lambda s: outbox.clock_went_back(s, self._now()))
+            await self._in_log(lambda s: outbox.clock_went_back(s, self._now(), LEASE_S))
             for message in await self._in_log(lambda s: outbox.expire(s, self._now())):
                 log.error("expired unsent", message=message.short_id, to=message.recipient)
             for message in await self._in_log(

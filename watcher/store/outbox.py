@@ -301,16 +301,19 @@ def oldest_unsent(session: Session) -> int | None:
     return oldest
 
 
-def clock_went_back(session: Session, now: int) -> int:
-    """Make due what was written ahead of now, before the clock was set back; returns how many."""
-    return len(
-        session.scalars(
-            update(Message)
-            .where(Message.state == "waiting", Message.created_at > now, Message.due_at > now)
-            .values(due_at=now)
-            .returning(Message.id)
-        ).all()
-    )
+def clock_went_back(session: Session, now: int, lease_s: int) -> int:
+    """Make due what only a clock that was set back holds off; returns how many messages.
+
+    What was written ahead of now was due then; what is held for longer than ``lease_s`` from now
+    was taken then, and its sender may have died.
+    """
+    ahead = and_(Message.state == "waiting", Message.created_at > now, Message.due_at > now)
+    held = and_(Message.state == "sending", Message.lease_until > now + lease_s)
+    freed = [
+        session.scalars(update(Message).where(where).values(values).returning(Message.id)).all()
+        for where, values in ((ahead, {"due_at": now}), (held, {"lease_until": now}))
+    ]
+    return sum(map(len, freed))
 
 
 def next_due(session: Session, recipient: str, *, only_urgent: bool = False) -> int | None:
