@@ -1,5 +1,7 @@
 """The paper charts are drawn on: size, type and ink, and where it is kept."""
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -40,6 +42,15 @@ BESIDE: dict[str, Any] = {
     "labelspacing": 0.7,
 }
 """Where a panel's key stands."""
+ABOVE: dict[str, Any] = {
+    "loc": "lower right",
+    "bbox_to_anchor": (1.0, 0.98),
+    "frameon": False,
+    "fontsize": 8,
+    "handlelength": 2.0,
+    "columnspacing": 1.4,
+}
+"""Where it stands when there are words beside the panel."""
 
 
 class CannotDrawError(Exception):
@@ -61,13 +72,20 @@ def check(file: Path) -> None:
         ) from error
 
 
-def sheet(heights: tuple[float, ...], title: str) -> "tuple[Figure, list[Axes]]":
-    """Return a sheet with one panel below the other, of these heights in inches."""
+@contextmanager
+def type_set() -> "Iterator[type[Figure]]":
+    """Yield what makes a figure, in our type as long as this lasts."""
     from matplotlib import rc_context  # noqa: PLC0415
     from matplotlib.figure import Figure  # noqa: PLC0415
 
     with rc_context(_TYPE):
-        figure = Figure(figsize=(11.0, sum(heights)), layout="constrained", facecolor=PAPER)
+        yield Figure
+
+
+def sheet(heights: tuple[float, ...], title: str) -> "tuple[Figure, list[Axes]]":
+    """Return a sheet with one panel below the other, of these heights in inches."""
+    with type_set() as new:
+        figure = new(figsize=(11.0, sum(heights)), layout="constrained", facecolor=PAPER)
         figure.suptitle(title, x=0.01, ha="left", fontsize=11, fontweight="bold", color=INK)
         panels = figure.subplots(len(heights), 1, height_ratios=list(heights), squeeze=False)
     return figure, list(panels[:, 0])
@@ -75,11 +93,9 @@ def sheet(heights: tuple[float, ...], title: str) -> "tuple[Figure, list[Axes]]"
 
 def keep(figure: "Figure", file: Path) -> None:
     """Write a sheet to a file; the same sheet gives the same bytes."""
-    from matplotlib import rc_context  # noqa: PLC0415
-
     no_date = {"Date": None} if file.suffix.lower() == ".svg" else None
     try:
-        with rc_context(_TYPE):
+        with type_set():
             figure.savefig(file, dpi=150, metadata=no_date)
     except OSError as error:
         raise CannotDrawError(f"{file} cannot be written ({error.strerror})") from error

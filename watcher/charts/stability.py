@@ -2,7 +2,7 @@
 
 from datetime import datetime, timedelta
 from itertools import pairwise
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 _SHOWN_H = 36
-_WORD_NEEDS_H = 2.4
+_WORD_NEEDS = 2.4 / _SHOWN_H  # share of the chart's width
 _ROW = 0.8
 
 
@@ -48,7 +48,7 @@ def draw_stability(axes: "Axes", series: WeatherSeries, at: int, zone: ZoneInfo)
     }
     axes.set_title("Signs of an inversion through the day", loc="left")
     for row, findings in enumerate(rows.values()):
-        _draw_row(axes, row, findings, _hours(series, begin))
+        draw_findings(axes, row, findings, _hours(series, begin), _SHOWN_H)
     axes.set_yticks(range(len(rows)), list(rows))
     axes.get_yticklabels()[0].set_fontweight("bold")
     axes.set_ylim(len(rows) - 0.4, -1.1)
@@ -62,7 +62,7 @@ def draw_stability(axes: "Axes", series: WeatherSeries, at: int, zone: ZoneInfo)
     _draw_sun(axes, series, begin, end)
     axes.axvline((at - begin) / 3600, color=INK, lw=1.6, zorder=5)
     _flag(axes, (at - begin) / 3600, f"{datetime.fromtimestamp(at, zone):%H:%M}", weight="bold")
-    _draw_key(axes)
+    draw_findings_key(axes, **BESIDE)
 
 
 def _span(at: int, zone: ZoneInfo) -> tuple[int, int]:
@@ -77,10 +77,13 @@ def _hours(series: WeatherSeries, begin: int) -> np.ndarray:
     return (edges - begin) / 3600.0
 
 
-def _draw_row(axes: "Axes", row: int, findings: np.ndarray, edges: np.ndarray) -> None:
+def draw_findings(
+    axes: "Axes", row: int, findings: np.ndarray, edges: np.ndarray, shown_h: float
+) -> None:
+    """Draw findings [T] as one row of bars with words; ``edges`` [T + 1] in hours of the chart."""
     changes = np.flatnonzero(np.diff(findings)) + 1
     for first, last in pairwise([0, *changes.tolist(), len(findings)]):
-        start, stop = max(edges[first], 0.0), min(edges[last], _SHOWN_H)
+        start, stop = max(edges[first], 0.0), min(edges[last], shown_h)
         if stop <= start:
             continue
         finding = Finding(int(findings[first]))
@@ -93,7 +96,7 @@ def _draw_row(axes: "Axes", row: int, findings: np.ndarray, edges: np.ndarray) -
             hatch=look.hatch,
             lw=0.6,
         )
-        if stop - start >= _WORD_NEEDS_H:
+        if stop - start >= _WORD_NEEDS * shown_h:
             _write(axes, (start + stop) / 2, row, finding_word(finding), look)
 
 
@@ -125,7 +128,8 @@ def _flag(axes: "Axes", at: float, word: str, weight: str = "normal") -> None:
     axes.text(at, -0.62, f" {word}", fontsize=8, ha="left", va="bottom", fontweight=weight)
 
 
-def _draw_key(axes: "Axes") -> None:
+def draw_findings_key(axes: "Axes", **place: Any) -> None:
+    """Draw what the bars of findings mean."""
     from matplotlib.patches import Patch  # noqa: PLC0415
 
     shown = [
@@ -138,4 +142,4 @@ def _draw_key(axes: "Axes") -> None:
         )
         for finding, look in _LOOKS.items()
     ]
-    axes.legend(handles=shown, handleheight=1.4, **BESIDE)
+    axes.legend(handles=shown, handleheight=1.4, **place)

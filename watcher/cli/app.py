@@ -2,7 +2,7 @@
 
 import typer
 
-from watcher.cli import explain, farm, job, log, now, record, running
+from watcher.cli import door, explain, farm, job, log, now, record, replay, running, season
 
 app = typer.Typer(
     no_args_is_help=True,
@@ -14,7 +14,10 @@ app = typer.Typer(
 farm.add_to(app)
 now.add_to(app)
 explain.add_to(app)
+season.add_to(app)
+replay.add_to(app)
 running.add_to(app)
+door.add_to(app)
 app.add_typer(job.app, name="job")
 app.add_typer(log.app, name="log")
 app.add_typer(record.app, name="record")

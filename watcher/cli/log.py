@@ -10,6 +10,7 @@ from typing import Annotated, TextIO
 
 import typer
 
+from watcher.cli import log_charts
 from watcher.cli.moments import From, To, known, stretch
 from watcher.cli.opening import err, open_farm, open_log, open_settings, out, stop
 from watcher.farm import Farm
@@ -23,6 +24,7 @@ from watcher.store.parquet import NoParquetError
 from watcher.weather.series import Site
 
 app = typer.Typer(no_args_is_help=True, help="The log of weather.")
+log_charts.add_to(app)
 
 
 class Format(StrEnum):
@@ -70,17 +72,24 @@ def import_table(
     """Take readings from a table into the log. What the log has already is not taken twice."""
     settings = open_settings()
     farm = open_farm(settings.farm)
+    with open_log(settings) as log:
+        count, new = taken_in(log, farm, file, received_at=int(time.time()))
+    out.print(f"{count} readings, {new} of them of times that are new to the log.")
+
+
+def taken_in(log: Log, farm: Farm, file: Path, *, received_at: int) -> tuple[int, int]:
+    """Take a table into a log, or stop; returns how many readings it holds, and how many are new.
+
+    Block by block, so that a running watch need not wait for a long table.
+    """
     if not file.is_file():
         stop(f"there is no file {file}")
-    with open_log(settings) as log:
-        sites = _sites(log, farm)
-        new = count = 0
-        for readings in _readings(file, sites):
-            # Block by block, so that a running watch need not wait for a long table.
-            with log.writing() as session:
-                new += weather.add_observations(session, readings, int(time.time()))
-            count += len(readings.series)
-    out.print(f"{count} readings, {new} of them of times that are new to the log.")
+    new = count = 0
+    for readings in _readings(file, _sites(log, farm)):
+        with log.writing() as session:
+            new += weather.add_observations(session, readings, received_at)
+        count += len(readings.series)
+    return count, new
 
 
 def _sites(log: Log, farm: Farm) -> dict[str, Site]:

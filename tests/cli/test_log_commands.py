@@ -1,0 +1,130 @@
+"""``watcher log``, ``season`` and ``replay`` on the example farm, over days of its own station."""
+
+import time
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from typer.testing import CliRunner
+
+from watcher.cli.app import app
+from watcher.sources.base import Observations
+from watcher.store import weather
+from watcher.store.database import Log
+from watcher.weather.series import Site, WeatherSeries
+
+NOW = int(datetime(2026, 6, 10, 16, 0, tzinfo=UTC).timestamp())  # 11:00 on the farm's clock
+DAYS = ("--from", "2026-06-09", "--to", "2026-06-10")
+
+
+def readings() -> WeatherSeries:
+    times = np.arange(NOW - 60 * 3600, NOW, 60)
+    day = 2 * np.pi * ((times - 5 * 3600) % 86_400) / 86_400
+    site = Site(41.6312, -96.9257, 400.0, wind_height_m=3.048, temp_height_m=1.524)
+    values = {
+        "wind_m_s": 2.5 - 1.5 * np.cos(day),
+        "gust_m_s": 4.0 - 2.0 * np.cos(day),
+        "wind_from_deg": np.full(times.size, 180.0),
+        "temp_c": 18.0 - 6.0 * np.cos(day),
+        "humidity_pct": 60.0 + 20.0 * np.cos(day),
+        "rain_mm_h": np.zeros(times.size),
+    }
+    return WeatherSeries.of(times, site, "yard", values)
+
+
+@pytest.fixture
+def watcher(tmp_path: Path, example_path: Path, monkeypatch: pytest.MonkeyPatch) -> Any:
+    """Run a command as if it were NOW, over two and a half days of the yard's weather."""
+    monkeypatch.setenv("WATCHER_FARM", str(example_path))
+    monkeypatch.setenv("WATCHER_STATE_DIR", str(tmp_path))
+    monkeypatch.setenv("COLUMNS", "200")
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr(time, "time", lambda: float(NOW))
+    log = Log(f"sqlite:///{tmp_path / 'watch.db'}")
+    log.upgrade()
+    with log.writing() as session:
+        weather.add_observations(session, Observations(readings()), NOW)
+    log.close()
+
+    def run(*arguments: str, code: int = 0) -> str:
+        done = CliRunner().invoke(app, list(arguments))
+        assert done.exit_code == code, done.output
+        return done.output
+
+    return run
+
+
+@pytest.mark.parametrize("form", ["csv", "parquet"])
+def test_an_exported_table_goes_into_another_log(
+    watcher: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, form: str
+) -> None:
+    table = tmp_path / f"readings.{form}"
+    assert "1440 readings" in watcher(
+        "log", "export", *DAYS, "--source", "yard", "--format", form, "-o", str(table)
+    )
+    assert "1440 readings, 0 of them" in watcher("log", "import", str(table))
+    monkeypatch.setenv("WATCHER_DATABASE_URL", f"sqlite:///{tmp_path}/other.db")
+    assert "1440 readings, 1440 of them" in watcher("log", "import", str(table))
+
+
+def test_a_table_that_is_none_is_told_with_its_line(watcher: Any, tmp_path: Path) -> None:
+    table = tmp_path / "bad.csv"
+    table.write_text("source,time (UTC),wind (m/s)\nyard,2026-06-09T00:00:00Z,brisk\n")
+    said = watcher("log", "import", str(table), code=2)
+    assert "line 2, 'wind (m/s)': 'brisk'" in said
+    assert "mend it and import it again" in said
+
+
+def test_parquet_is_not_printed(watcher: Any) -> None:
+    assert "name a file" in watcher("log", "export", *DAYS, "--format", "parquet", code=2)
+
+
+def test_a_chart_and_a_rose_are_drawn(watcher: Any, tmp_path: Path) -> None:
+    assert "1440 times of yard" in watcher("log", "chart", *DAYS, "-o", "day.png")
+    assert "144 ten-minute means" in watcher("log", "rose", *DAYS, "-o", "rose.svg")
+    assert (tmp_path / "day.png").stat().st_size > 10_000
+    assert "Wind at yard" in (tmp_path / "rose.svg").read_text()
+
+
+@pytest.mark.parametrize(
+    ("told", "said"),
+    [
+        (("--field", "nowhere"), "no field 'nowhere'"),
+        (("--source", "barn"), "no station 'barn'"),
+        (("--from", "2020-01-01", "--to", "2020-01-02"), "the log has nothing of yard"),
+    ],
+)
+def test_what_cannot_be_drawn_is_said(watcher: Any, told: tuple[str, ...], said: str) -> None:
+    when = () if "--from" in told else DAYS
+    assert said in watcher("log", "chart", *when, *told, "-o", "day.png", code=2)
+
+
+def test_a_season_is_counted_and_drawn(watcher: Any, tmp_path: Path) -> None:
+    said = watcher("season", *DAYS, "-o", "season.svg")
+    assert "of 24 hours" in said
+    assert "time after sunrise" in said
+    assert (tmp_path / "season.svg").exists()
+
+
+def test_a_season_ends_now_and_may_be_of_one_month(watcher: Any) -> None:
+    assert "of 11 hours" in watcher("season", "--from", "2026-06-10", "--to", "2026-07-01")
+    said = watcher("season", *DAYS, "--month", "5", code=2)
+    assert "no hour of that time lies in the months named" in said
+    assert "in the future" in watcher(
+        "season", "--from", "2027-01-01", "--to", "2027-02-01", code=2
+    )
+
+
+def test_a_day_is_replayed_from_the_log(watcher: Any) -> None:
+    said = watcher("replay", *DAYS, "--every", "1800")
+    assert "1.0 days" in said
+    assert "to grower:" in said
+
+
+def test_a_day_is_replayed_from_a_table_with_foresight(watcher: Any, tmp_path: Path) -> None:
+    watcher("log", "export", "--from", "2026-06-08", "--to", "2026-06-11", "-o", "past.csv")
+    said = watcher("replay", *DAYS, "--csv", "past.csv", "--every", "1800", "--whole")
+    assert "better than any real one" in said
+    assert "The label, local law" in said

@@ -1,0 +1,111 @@
+"""``watcher log chart`` and ``watcher log rose``: the log as pictures."""
+
+import time
+from pathlib import Path
+from typing import Annotated
+
+import typer
+from sqlalchemy.orm import Session
+
+from watcher.charts.log import JobSpan, LoggedDays, draw_log
+from watcher.charts.paper import CannotDrawError
+from watcher.charts.rose import draw_rose
+from watcher.cli.moments import From, To, known, stretch
+from watcher.cli.opening import open_farm, open_log, open_settings, out, stop
+from watcher.farm import Farm
+from watcher.judge.plan import Plan
+from watcher.service.past import past_hours
+from watcher.service.sites import observes
+from watcher.store import aggregates, jobs
+from watcher.units import Kind, convert
+from watcher.weather.rose import rose
+
+Output = Annotated[Path, typer.Option("--output", "-o", help="The picture, .png or .svg.")]
+Station = Annotated[
+    str | None, typer.Option(help="The station; the first that measures when left out.")
+]
+_EDGES = {"us": (3.0, 6.0, 10.0, 15.0), "metric": (5.0, 10.0, 15.0, 25.0)}
+"""Where classes of speed meet, in the unit shown."""
+_LONGEST_JOB_S = 3 * 86_400
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add this module's commands."""
+    app.command("chart")(chart)
+    app.command("rose")(wind_rose)
+
+
+def chart(
+    start: From,
+    end: To,
+    file: Output,
+    source: Station = None,
+    field: Annotated[
+        str | None, typer.Option(help="The field whose bounds are shown; the first if not.")
+    ] = None,
+) -> None:
+    """Draw wind and gusts against a field's bounds, direction, air, inversions, and the jobs."""
+    settings = open_settings()
+    farm = open_farm(settings.farm)
+    station = _station(farm, source)
+    plan = Plan.of(farm)
+    index = plan.fields.index(known([field] if field else [], plan.fields, "field")[0])
+    first, last = stretch(start, end, farm)
+    with open_log(settings) as log, log.reading() as session:
+        days = LoggedDays(
+            plan,
+            index,
+            int(plan.allowed[index].argmax()),
+            first,
+            last,
+            measured=aggregates.finest(session, station, first, last),
+            hours=past_hours(session, farm, first, last),
+            jobs=_jobs(session, plan.fields[index], first, last),
+        )
+    if not len(days.measured):
+        stop(f"the log has nothing of {station} from {start} to {end}")
+    try:
+        draw_log(file, days)
+    except CannotDrawError as error:
+        stop(str(error))
+    out.print(f"Drawn in {file}: {len(days.measured)} times of {station}.", markup=False)
+
+
+def wind_rose(start: From, end: To, file: Output, source: Station = None) -> None:
+    """Draw where the wind came from, how often and how strong."""
+    settings = open_settings()
+    farm = open_farm(settings.farm)
+    station, units = _station(farm, source), farm.told.farm.units
+    first, last = stretch(start, end, farm)
+    with open_log(settings) as log, log.reading() as session:
+        series = aggregates.bins(session, station, aggregates.WIDTHS_S[0], first, last).series
+    if not len(series):
+        stop(f"the log has nothing of {station} from {start} to {end}")
+    unit = Kind.SPEED.shown[units]
+    found = rose(
+        wind_m_s=series.wind_m_s,
+        from_deg=series.wind_from_deg,
+        edges_m_s=[convert(edge, unit, Kind.SPEED) for edge in _EDGES[units]],
+    )
+    title = f"Wind at {station}, ten-minute means, {start} to {end}"
+    try:
+        draw_rose(file, found, title, units)
+    except CannotDrawError as error:
+        stop(str(error))
+    out.print(f"Drawn in {file}: {found.known} ten-minute means of {station}.", markup=False)
+
+
+def _station(farm: Farm, told: str | None) -> str:
+    stations = [name for name, entry in farm.told.sources.items() if observes(entry)]
+    if not stations:
+        stop("no source of this farm measures; there is nothing to draw")
+    return known([told] if told else [], stations, "station")[0]
+
+
+def _jobs(session: Session, field: str, start: int, end: int) -> list[JobSpan]:
+    """The jobs of a field that were under way in the time."""
+    return [
+        JobSpan(f"job {job.id}, {job.setup}", job.started_at, job.ended_at)
+        for job in jobs.past_jobs(session, start - _LONGEST_JOB_S, min(end, int(time.time())))
+        if job.field == field and (job.ended_at is None or job.ended_at > start)
+    ]

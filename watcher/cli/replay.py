@@ -1,0 +1,102 @@
+"""``watcher replay``: what would have been said when, from the log or from a table."""
+
+import tempfile
+import time
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from datetime import datetime
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from watcher.alerts.wording.words import CAUTION
+from watcher.cli.log import taken_in
+from watcher.cli.moments import From, To, stretch
+from watcher.cli.opening import open_farm, open_log, open_settings, out, stop
+from watcher.farm import Farm
+from watcher.judge.plan import Plan
+from watcher.service import logs
+from watcher.service.past_events import happened, known_before
+from watcher.service.replay import Said
+from watcher.service.replay import replay as go_through
+from watcher.service.sites import foretells
+from watcher.settings import Settings
+from watcher.store.database import Log
+
+_FIRST_LINES = 3
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add this module's command."""
+    app.command("replay")(replay)
+
+
+def replay(
+    start: From,
+    end: To,
+    *,
+    table: Annotated[
+        Path | None,
+        typer.Option("--csv", help="Past weather, .csv or .parquet as 'log export' writes it."),
+    ] = None,
+    every: Annotated[int, typer.Option(min=30, max=3600, help="Seconds between judgements.")] = 60,
+    foresight: Annotated[
+        bool | None,
+        typer.Option(
+            help="Take the weather that came for its forecast; so with a table, which has none."
+        ),
+    ] = None,
+    whole: Annotated[bool, typer.Option("--whole", help="Print messages whole.")] = False,
+) -> None:
+    """Go through past days as the watch would have: print what it would have said, send nothing."""
+    settings = open_settings()
+    farm = open_farm(settings.farm)
+    logs.set_up("text", "error")
+    first, last = stretch(start, end, farm)
+    seeing = table is not None if foresight is None else foresight
+    if seeing and not any(foretells(entry) for entry in farm.told.sources.values()):
+        stop("no source of this farm forecasts; nobody can have foresight. Try --no-foresight")
+    count, began = 0, time.monotonic()
+    with _log(settings, farm, table) as log:
+        said = go_through(
+            Plan.of(farm),
+            known_before(log, farm, first, foresight=seeing),
+            happened(log, farm, first, last, foresight=seeing),
+            start=first,
+            end=last,
+            every_s=every,
+        )
+        for message in said:
+            _print(message, farm, whole)
+            count += 1
+    took = time.monotonic() - began
+    out.print(f"{count} messages; {(last - first) / 86_400:.1f} days in {took:.1f} s.")
+    if seeing:
+        out.print("The forecasts were the weather as it came: better than any real one.")
+    out.print(CAUTION, markup=False)
+
+
+@contextmanager
+def _log(settings: Settings, farm: Farm, table: Path | None) -> Iterator[Log]:
+    """The log itself, or one made of a table for this once."""
+    if table is None:
+        with open_log(settings) as log:
+            yield log
+        return
+    with (
+        tempfile.TemporaryDirectory(prefix="watch-table-") as folder,
+        closing(Log(f"sqlite:///{Path(folder) / 'table.db'}", lasting=False)) as log,
+    ):
+        log.upgrade()
+        taken_in(log, farm, table, received_at=0)
+        yield log
+
+
+def _print(said: Said, farm: Farm, whole: bool) -> None:
+    at = datetime.fromtimestamp(said.at, farm.zone)
+    lines = said.body.splitlines()
+    head = said.title or lines.pop(0)
+    out.print(f"{at:%a %d %b %H:%M}  to {said.recipient}: {head}", markup=False)
+    for line in lines if whole else lines[:_FIRST_LINES]:
+        out.print(f"    {line}", markup=False)
