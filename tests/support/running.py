@@ -83,7 +83,8 @@ async def running(
     watch = Watch(book, sources or {}, courier, streams=streams)
     keys = keys or Keys(Keyring(None))
     app = create_app(watch, replace(keys, stations={"mast": SecretStr(TOKEN)}))
-    with socket.socket() as listening:
+    # TCP by name: asyncio turns off waiting for more to send only where it sees that it is TCP.
+    with socket.socket(proto=socket.IPPROTO_TCP) as listening:
         listening.bind(("127.0.0.1", 0))
         config = uvicorn.Config(app, log_config=None, access_log=False)
         server = uvicorn.Server(config)
