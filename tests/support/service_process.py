@@ -93,6 +93,11 @@ class Service:
         }
 
     @property
+    def pid(self) -> int:
+        assert self._process is not None
+        return self._process.pid
+
+    @property
     def database(self) -> str:
         return f"sqlite:///{self.folder / 'watch.db'}"
 

@@ -68,7 +68,7 @@ def log_unusable(why: str) -> Text:
         title="Watch blind: its log cannot be used",
         lines=(
             "The watch cannot write its log and judges nothing until it can.",
-            f"Why: {name(why, 160)}.",
+            f"Why: {name(why, 160).rstrip('.')}.",
             _BY_HAND,
         ),
     )
@@ -80,7 +80,7 @@ def unreachable(recipient: str, why: str) -> Text:
     return Text(
         title=cut(f"Not reached: {name(recipient, 24)}", TITLE_ROOM),
         lines=(
-            f"Messages to {who} do not arrive: {name(why, 160) or 'no reason given'}.",
+            f"Messages to {who} do not arrive: {name(why, 160).rstrip('.') or 'no reason given'}.",
             f"Mend the address in the settings, or tell {who} by other means.",
         ),
     )
