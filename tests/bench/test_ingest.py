@@ -7,6 +7,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from tests.support.farms import build, tables
+from watcher.service.intake import Intake
 from watcher.sources.base import Observations
 from watcher.store import weather
 from watcher.store.database import Log
@@ -67,6 +69,60 @@ def _bare(path: Path, batches: list[WeatherSeries]) -> float:
     spent = time.perf_counter() - began
     connection.close()
     return spent
+
+
+def _checked(path: Path, batches: list[WeatherSeries]) -> float:
+    log = Log(f"sqlite:///{path}")
+    log.upgrade()
+    intake = Intake(build(tables()))
+    began = time.perf_counter()
+    for series in batches:
+        with log.writing() as session:
+            found = intake.checked(session, Observations(series), 0)
+            assert weather.add_observations(session, found, 0) == BATCH
+    spent = time.perf_counter() - began
+    log.close()
+    return spent
+
+
+@pytest.mark.bench
+def test_readings_are_checked_and_kept_at_half_the_drivers_speed_or_nearly(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A station as it is: eight quantities, tenths, one reading in a hundred with a finding."""
+    rng = np.random.default_rng(6)
+    batches = [_plausible(rng, start) for start in range(0, ROWS, BATCH)]
+    checked, bare = [], []
+    for number in range(ROUNDS):
+        bare.append(_bare(tmp_path / f"bare{number}.db", batches))
+        checked.append(_checked(tmp_path / f"checked{number}.db", batches))
+    ratio = min(checked) / min(bare)
+    with capsys.disabled():
+        print(
+            f"\n{ROWS / min(checked):,.0f} readings a second checked and kept, "
+            f"{ROWS / min(bare):,.0f} by bare executemany: {ratio:.2f} times its time"
+        )
+    assert ratio < 3
+
+
+def _plausible(rng: np.random.Generator, start: int) -> WeatherSeries:
+    minute = np.arange(start, start + BATCH)
+    day = 2 * np.pi * minute / 1440
+    wind = np.abs(3.0 - 1.5 * np.cos(day) + rng.normal(0, 0.4, BATCH))
+    temp = 18.0 - 7.0 * np.cos(day)
+    values = {
+        "wind_m_s": wind,
+        "gust_m_s": wind + np.abs(rng.normal(1.0, 0.5, BATCH)),
+        "wind_from_deg": (180 + 40 * np.sin(day / 3) + rng.normal(0, 12, BATCH)) % 360,
+        "temp_c": np.where(rng.random(BATCH) < 0.01, temp + 20.0, temp),
+        "humidity_pct": 60.0 + 20.0 * np.cos(day),
+        "pressure_pa": 97_000.0 + 300.0 * np.sin(day / 5),
+        "rain_mm_h": np.zeros(BATCH),
+        "solar_w_m2": np.maximum(0.0, -800.0 * np.cos(day)),
+    }
+    rounded = {name: np.round(column, 1) for name, column in values.items()}
+    site = Site(latitude=41.0, longitude=-96.0)
+    return WeatherSeries.of(minute * 60, site, "station", rounded)
 
 
 @pytest.mark.bench

@@ -108,14 +108,18 @@ def _check_step(known: WeatherSeries, limit: Step, found: Found) -> None:
     if given.size < 2:
         return
     times, values = known.times[given], values[given]
-    too_far = np.abs(np.diff(values)) > _most(limit, np.diff(times))
-    if too_far.any():  # only then does it matter which value was the last good one
-        good = int(np.argmax(too_far))
-        for i in range(good + 1, given.size):
-            if abs(values[i] - values[good]) > _most(limit, times[i] - times[good]):
-                found[limit.quantity][given[i]] |= np.uint16(Flag.STEP)
-            else:
-                good = i
+    too_far = np.flatnonzero(np.abs(np.diff(values)) > _most(limit, np.diff(times)))
+    good = 0
+    # Only from a step on until a value agrees again does it matter which was the last good one.
+    while (next_step := int(np.searchsorted(too_far, good))) < too_far.size:
+        good = int(too_far[next_step])
+        at = good + 1
+        while at < given.size and abs(values[at] - values[good]) > _most(
+            limit, times[at] - times[good]
+        ):
+            found[limit.quantity][given[at]] |= np.uint16(Flag.STEP)
+            at += 1
+        good = at
 
 
 def _most(limit: Step, elapsed: Seconds) -> Floats:
@@ -142,7 +146,7 @@ def _check_stuck(known: WeatherSeries, limit: Stuck, found: Found, count: int) -
     spanned = new - times[np.minimum(starts, times.size - 1)] >= SPANNED * limit.window_s
     still = _highest(values, starts, ends) + _highest(-values, starts, ends)
     flagged = enough & spanned & (still <= limit.least + _ROUNDING)
-    flagged &= np.isin(new, times)
+    flagged &= given[-count:]
     if limit.unless_wind_m_s is not None:
         flagged &= ~_stayed(known, -known.wind_m_s, -limit.unless_wind_m_s, new, limit.window_s)
     if limit.unless_humidity_pct is not None:
