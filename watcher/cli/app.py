@@ -2,7 +2,19 @@
 
 import typer
 
-from watcher.cli import door, explain, farm, job, log, now, record, replay, running, season
+from watcher.cli import (
+    door,
+    explain,
+    farm,
+    job,
+    log,
+    messages,
+    now,
+    record,
+    replay,
+    running,
+    season,
+)
 
 app = typer.Typer(
     no_args_is_help=True,
@@ -17,6 +29,7 @@ explain.add_to(app)
 season.add_to(app)
 replay.add_to(app)
 running.add_to(app)
+messages.add_to(app)
 door.add_to(app)
 app.add_typer(job.app, name="job")
 app.add_typer(log.app, name="log")

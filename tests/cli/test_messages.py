@@ -1,0 +1,68 @@
+"""Receipts and acknowledgement on the command line."""
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from click.testing import Result
+
+from tests.cli.conftest import NOW
+from watcher.store import outbox
+from watcher.store.database import Log
+from watcher.store.outbox import NewMessage
+
+Command = Callable[..., Result]
+
+
+@pytest.fixture
+def told(command: Command, tmp_path: Path) -> None:
+    """An alert sent twelve minutes late, and one that failed."""
+    log = Log(f"sqlite:///{tmp_path / 'watch.db'}")
+    with log.writing() as session:
+        for ref, who in (("K7QM2", "grower"), ("ABCDE", "sprayer_operator")):
+            outbox.put(
+                session,
+                NewMessage(
+                    key=ref,
+                    short_id=ref,
+                    about="job:1",
+                    kind="limit broken",
+                    recipient=who,
+                    title="Stop: [bold]hill",
+                    body="Stop spraying.",
+                    created_at=NOW - 900,
+                    caused_at=NOW - 900,
+                    due_at=NOW - 900,
+                    urgent=True,
+                ),
+            )
+        sent, failed = outbox.claim(session, NOW - 900, 60, 2)
+        outbox.mark_sent(session, sent.id, NOW - 180)
+        outbox.mark_failed(session, failed.id, 1, "error=404", None)
+    log.close()
+
+
+def words(done: Result) -> str:
+    return " ".join(done.output.replace("│", " ").split())
+
+
+def test_receipts_say_what_became_of_every_message(command, told, monkeypatch) -> None:
+    monkeypatch.setenv("COLUMNS", "200")
+    said = words(command("messages"))
+    assert "K7QM2 10:45 grower" in said
+    assert "sent 10:57, 12 min late" in said
+    assert "failed, attempts 1: error=404" in said
+    assert "(bold]hill" in said
+
+
+def test_an_alert_is_acknowledged_by_its_id_once(command, told, monkeypatch) -> None:
+    monkeypatch.setenv("COLUMNS", "200")
+    assert "Noted: K7QM2 was seen by anna." in words(command("seen", "k7qm2", "--by", "anna"))
+    assert "11:00 anna" in words(command("messages"))
+    again = command("seen", "K7QM2")
+    assert again.exit_code == 2
+    assert "no message of the last day" in words(again)
+
+
+def test_before_anything_was_told_it_says_so(command) -> None:
+    assert "Nothing has been told yet." in command("messages").output
