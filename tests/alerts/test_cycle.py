@@ -10,7 +10,7 @@ from sqlalchemy import select
 from tests.support.farms import build, tables
 from tests.support.minutes import MINUTE, Minutes
 from tests.support.skies import judged, outlook
-from watcher.alerts import cycle
+from watcher.alerts import cycle, fields, spraying
 from watcher.farm import Farm
 from watcher.store import jobs
 from watcher.store.database import Log
@@ -223,6 +223,31 @@ def test_the_operator_hears_the_job_by_sms_and_not_the_brief(watch, store):
     assert sms.body.startswith("Stop: creek side, wind 12 mph. Stop spraying")
     assert len(sms.body) <= 160
     assert sms.urgent
+
+
+def test_a_fault_in_one_part_is_told_and_does_not_silence_the_others(watch, monkeypatch):
+    def broken(*_: Any) -> None:
+        raise ZeroDivisionError
+
+    monkeypatch.setattr(fields, "standings", broken)
+    monkeypatch.setattr(cycle.log, "exception", lambda *_, **__: None)
+    watch.start()
+    watch.see()
+    assert watch.see(wind_mph=12.0) == ["Stop: creek side, wind 12 mph"]
+    watch.topic = "sources"
+    assert [m.title for m in watch.told()] == ["Watch has a fault"]
+    assert "nothing is told of field closing, field open until" in watch.newest()
+
+
+def test_a_fault_in_what_guards_the_job_is_urgent(watch, monkeypatch):
+    def broken(*_: Any) -> None:
+        raise ZeroDivisionError
+
+    monkeypatch.setattr(spraying, "standings", broken)
+    monkeypatch.setattr(cycle.log, "exception", lambda *_, **__: None)
+    watch.start()
+    assert watch.see(minutes=3) == ["Watch has a fault"]
+    assert watch.told()[0].urgent
 
 
 def test_state_and_message_are_kept_together_or_not_at_all(watch, store):

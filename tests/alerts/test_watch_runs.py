@@ -70,6 +70,16 @@ def test_a_crash_while_somebody_sprays_is_told_at_once_however_short(watch):
     ]
 
 
+def test_a_watch_that_keeps_crashing_says_so_once_in_ten_minutes(watch):
+    watch.start()
+    new = 0
+    for _ in range(12):
+        run_for(watch, 20, stopped=False)
+        watch.now += 10
+        new += begin(watch)[0]
+    assert new == 2  # once, to two recipients, in six minutes
+
+
 def test_what_never_arrived_meanwhile_is_named(watch):
     watch.start()
     watch.see()

@@ -74,6 +74,17 @@ TEXTS = {
             ),
         ),
     ),
+    "fault": (
+        watch.faulty(["field closing", "field open"], "ZeroDivisionError"),
+        Text(
+            "Watch has a fault",
+            (
+                "A fault in the watch (ZeroDivisionError): nothing is told of field closing, "
+                "field open until it is mended. Everything else goes on.",
+                "Take a reading at boom height, or stop.",
+            ),
+        ),
+    ),
     "unreachable": (
         watch.unreachable("sprayer_operator", "error=404."),
         Text(

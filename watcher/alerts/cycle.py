@@ -17,6 +17,7 @@ from watcher.alerts.gather import gather
 from watcher.alerts.notices import Notice
 from watcher.alerts.posting import Post
 from watcher.alerts.view import View
+from watcher.alerts.watch_runs import fault_notice
 from watcher.jobs import book
 from watcher.judge.judgement import Judgement
 from watcher.judge.outlook import Outlook
@@ -63,9 +64,10 @@ def decide(view: View, states: Mapping[Key, State]) -> Decision:
             after, news = advance(desk.standings(view, states), own, view.now)
             after |= {key: state for key, state in own.items() if _left_alone(key, view)}
             notices += desk.tell(view, news, after)
-        except Exception:
+        except Exception as error:
             log.exception("a part of the alerts has a fault", kinds=sorted(desk.KINDS))
             after = own
+            notices.append(fault_notice(desk is spraying, desk.KINDS, error, view.now))
         lasting |= after
     return Decision(lasting, notices)
 

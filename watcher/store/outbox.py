@@ -268,6 +268,12 @@ def out_of_reach(session: Session, since: int, attempts: int) -> dict[str, str]:
     return {m.recipient: m.last_error or "" for m in tried}
 
 
+def told_lately(session: Session, kind: str, since: int) -> bool:
+    """Return whether a message of a kind was written since then."""
+    found = select(Message.id).where(Message.created_at >= since, Message.kind == kind).limit(1)
+    return session.scalars(found).one_or_none() is not None
+
+
 def newest(session: Session, limit: int) -> list[Message]:
     """Return the newest messages, the newest first, as receipts: what became of each."""
     return list(session.scalars(select(Message).order_by(Message.id.desc()).limit(limit)))

@@ -84,3 +84,15 @@ def unreachable(recipient: str, why: str) -> Text:
             f"Mend the address in the settings, or tell {who} by other means.",
         ),
     )
+
+
+def faulty(kinds: Sequence[str], error: str) -> Text:
+    """Say that a part of the alerts has a fault, and what is not told because of it."""
+    return Text(
+        title="Watch has a fault",
+        lines=(
+            f"A fault in the watch ({name(error)}): nothing is told of {', '.join(kinds)} until "
+            "it is mended. Everything else goes on.",
+            _BY_HAND,
+        ),
+    )
