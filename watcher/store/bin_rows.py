@@ -12,7 +12,7 @@ from watcher.store.rows import nullable, weather_columns, weather_series
 from watcher.store.tables import WeatherBin
 from watcher.store.upsert import Insert, put_rows
 from watcher.weather.bins import EXTRAS, Bins, Counts
-from watcher.weather.series import QUANTITIES, Site
+from watcher.weather.series import QUANTITIES, Site, WeatherSeries
 
 _TOLD = tuple(getattr(WeatherBin, name) for name in ("time", *QUANTITIES))
 _BESIDE = tuple(getattr(WeatherBin, name) for name in ("readings", "counts", *EXTRAS))
@@ -46,13 +46,13 @@ def get(session: Session, source: str, width_s: int, start: int, end: int, *, si
     ).all()
     series = weather_series([row[: len(_TOLD)] for row in rows], site, source)
     readings = np.array([row.readings for row in rows], dtype=np.int64)
-    finite = {name: np.isfinite(values) for name, values in series.quantities().items()}
+    known, doubted = _counts(rows, series, readings)
     return Bins(
         width_s,
         series,
         readings,
-        {n: _counts(rows, n, 0, np.where(finite[n], readings, 0)) for n in QUANTITIES},
-        {n: _counts(rows, n, 1, np.zeros_like(readings)) for n in QUANTITIES},
+        known,
+        doubted,
         **{
             name: np.array([getattr(row, name) for row in rows], dtype=np.float64)
             for name in EXTRAS
@@ -72,11 +72,17 @@ def _counts_column(bins: Bins) -> list[dict[str, list[int]] | None]:
     return told
 
 
-def _counts(rows: Sequence[Row[Any]], name: str, place: int, expected: Counts) -> Counts:
+def _counts(
+    rows: Sequence[Row[Any]], series: WeatherSeries, readings: Counts
+) -> tuple[dict[str, Counts], dict[str, Counts]]:
+    """Return what every value is made of, and how many were left out."""
+    values = series.quantities()
+    known = {name: np.where(np.isfinite(values[name]), readings, 0) for name in QUANTITIES}
+    doubted = {name: np.zeros_like(readings) for name in QUANTITIES}
     for index, row in enumerate(rows):
-        if row.counts and name in row.counts:
-            expected[index] = row.counts[name][place]
-    return expected
+        for name, told in (row.counts or {}).items():
+            known[name][index], doubted[name][index] = told
+    return known, doubted
 
 
 def _unless_poorer(insert: Insert) -> Insert:
