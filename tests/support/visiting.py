@@ -62,6 +62,13 @@ class Visited:
         token = self.keyring.open(User("grower", role), now, by_link=True)
         self.web.cookies.set("watcher", token, domain="127.0.0.1")
 
+    async def quiet(self) -> None:
+        """Wait until no judgement is under way or asked for."""
+        watch, judged = self.service.watch, -1
+        while watch.judged != judged or watch._wake.is_set():
+            judged = watch.judged
+            await watch.health()  # takes its turn on the log's thread behind a judgement
+
     async def send(self, page: str, to: str, **told: str) -> httpx.Response:
         """Fill in a form that a page shows and send it."""
         shown = await self.web.get(page)

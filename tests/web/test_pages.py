@@ -63,6 +63,7 @@ async def test_an_old_judgement_is_marked_as_old(tmp_path: Path) -> None:
     async with visited(tmp_path) as v:
         v.log_in()
         assert 'class="is-old"' not in (await v.web.get("/")).text
+        await v.quiet()
         v.service.clock.at += OLD_AFTER_S + 1
         assert 'class="is-old"' in (await v.web.get("/")).text
 
