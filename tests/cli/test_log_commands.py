@@ -11,7 +11,7 @@ from typer.testing import CliRunner
 
 from watcher.cli.app import app
 from watcher.sources.base import Observations
-from watcher.store import weather
+from watcher.store import aggregates, weather
 from watcher.store.database import Log
 from watcher.weather.series import Site, WeatherSeries
 
@@ -121,6 +121,16 @@ def test_a_day_is_replayed_from_the_log(watcher: Any) -> None:
     said = watcher("replay", *DAYS, "--every", "1800")
     assert "1.0 days" in said
     assert "to grower:" in said
+
+
+def test_days_whose_readings_are_gone_are_said_to_be(watcher: Any, tmp_path: Path) -> None:
+    log = Log(f"sqlite:///{tmp_path / 'watch.db'}")
+    more = True
+    while more:
+        with log.writing() as session:
+            more = aggregates.tend(session, NOW + 40 * 86_400, keep_raw_s=7 * 86_400).more
+    log.close()
+    assert "no longer kept whole" in watcher("replay", *DAYS, "--every", "3600")
 
 
 def test_a_day_is_replayed_from_a_table_with_foresight(watcher: Any, tmp_path: Path) -> None:

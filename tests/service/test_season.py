@@ -67,7 +67,8 @@ def keep(log: Log, series: WeatherSeries, flags: dict[str, np.ndarray] | None = 
 def cloudy(log: Log, issued_at: int, cloud: float, hours: int = 60) -> None:
     times = issued_at // HOUR * HOUR + HOUR * np.arange(hours)
     values = {"cloud_pct": np.full(hours, cloud), "wind_m_s": np.full(hours, 30.0)}
-    series = WeatherSeries.of(times, Site(LATITUDE, LONGITUDE), "feed", values)
+    site = Site(LATITUDE, LONGITUDE, elevation_m=350.0)
+    series = WeatherSeries.of(times, site, "feed", values)
     with log.writing() as session:
         weather.add_forecast(session, Forecast(series, issued_at, issued_at, "invented"))
 
@@ -125,6 +126,12 @@ class TestWhoSpeaks:
         cloudy(log, START + 2 * HOUR + 60, cloud=90.0)
         series = hours_of(log, farm, START, START + 5 * HOUR)
         assert series.cloud_pct.tolist() == [40.0, 40.0, 50.0, 90.0, 90.0]
+
+    def test_how_high_above_the_sea_it_is_the_forecast_says(self, log: Log, farm: Farm) -> None:
+        assert hours_of(log, farm, START, START + HOUR).site.elevation_m == 0.0
+        cloudy(log, START, cloud=40.0)
+        site = hours_of(log, farm, START, START + HOUR).site
+        assert (site.elevation_m, site.wind_height_m) == (350.0, 3.0)
 
     def test_one_of_more_than_a_day_before_does_not(self, log: Log, farm: Farm) -> None:
         cloudy(log, START, cloud=40.0)

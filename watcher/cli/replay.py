@@ -13,15 +13,16 @@ import typer
 from watcher.alerts.wording.words import CAUTION
 from watcher.cli.log import taken_in
 from watcher.cli.moments import From, To, stretch
-from watcher.cli.opening import open_farm, open_log, open_settings, out, stop
+from watcher.cli.opening import err, open_farm, open_log, open_settings, out, stop
 from watcher.farm import Farm
 from watcher.judge.plan import Plan
 from watcher.service import logs
 from watcher.service.past_events import happened, known_before
 from watcher.service.replay import Said
 from watcher.service.replay import replay as go_through
-from watcher.service.sites import foretells
+from watcher.service.sites import foretells, observes
 from watcher.settings import Settings
+from watcher.store import aggregates
 from watcher.store.database import Log
 
 _FIRST_LINES = 3
@@ -59,6 +60,7 @@ def replay(
         stop("no source of this farm forecasts; nobody can have foresight. Try --no-foresight")
     count, began = 0, time.monotonic()
     with _log(settings, farm, table) as log:
+        _warn_of_gone(log, farm, first, last)
         said = go_through(
             Plan.of(farm),
             known_before(log, farm, first, foresight=seeing),
@@ -91,6 +93,21 @@ def _log(settings: Settings, farm: Farm, table: Path | None) -> Iterator[Log]:
         log.upgrade()
         taken_in(log, farm, table, received_at=0)
         yield log
+
+
+def _warn_of_gone(log: Log, farm: Farm, start: int, end: int) -> None:
+    with log.reading() as session:
+        gone = [
+            name
+            for name, entry in farm.told.sources.items()
+            if observes(entry) and not aggregates.has_readings(session, name, start, end)
+        ]
+    if gone:
+        err.print(
+            f"Readings of {', '.join(gone)} from then are no longer kept whole (see keep_raw): "
+            "to the replay they are silent.",
+            markup=False,
+        )
 
 
 def _print(said: Said, farm: Farm, whole: bool) -> None:

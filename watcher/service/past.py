@@ -1,5 +1,8 @@
 """The farm's weather in past hours, from what the log has kept of it, for years back."""
 
+from collections.abc import Sequence
+from dataclasses import replace
+
 import numpy as np
 from sqlalchemy.orm import Session
 
@@ -26,30 +29,41 @@ def past_hours(session: Session, farm: Farm, start: int, end: int) -> WeatherSer
     it, a forecast issued before the hour only for what no station measures.
     """
     times = np.arange(start // HOUR_S * HOUR_S, end, HOUR_S, dtype=np.int64)
-    site = _site(farm)
+    first, last = int(times[0]), int(times[-1]) + 1
+    said = [
+        weather.foretold(session, name, first, last, within_s=_ISSUED_WITHIN_S)
+        for name, entry in farm.told.sources.items()
+        if foretells(entry)
+    ]
+    site = _site(farm, said)
     stations = [(name, e) for name, e in farm.told.sources.items() if observes(e)]
     measured = {BY_NAME[q].series for _, entry in stations for q in entry.measures}
     values = {name: np.full(times.size, np.nan) for name in QUANTITIES}
-    for name in reversed([n for n, e in farm.told.sources.items() if foretells(e)]):
-        said = weather.foretold(
-            session, name, int(times[0]), int(times[-1]) + 1, within_s=_ISSUED_WITHIN_S
+    for series in reversed(said):
+        on_the_hour = series.at(series.times % HOUR_S == 0)
+        put_hours(
+            values,
+            times,
+            at_wind_height(on_the_hour, site.wind_height_m),
+            set(QUANTITIES) - measured,
         )
-        on_the_hour = at_wind_height(said.at(said.times % HOUR_S == 0), site.wind_height_m)
-        put_hours(values, times, on_the_hour, set(QUANTITIES) - measured)
     for name, entry in reversed(stations):
-        bins = aggregates.bins(session, name, HOUR_S, int(times[0]), int(times[-1]) + 1)
+        bins = aggregates.bins(session, name, HOUR_S, first, last)
         hours = at_wind_height(_whole(bins, entry), site.wind_height_m)
         put_hours(values, times, hours, {BY_NAME[q].series for q in entry.measures})
     return WeatherSeries.of(times, site, "log", values)
 
 
-def _site(farm: Farm) -> Site:
-    """Where and how high the farm's weather is told: as its first station for the wind has it."""
+def _site(farm: Farm, said: Sequence[WeatherSeries]) -> Site:
+    """Where and how high the farm's weather is told: as its first station for the wind has it.
+
+    A station does not say how high above the sea it stands; a forecast does.
+    """
     entries = farm.told.sources.values()
-    for entry in entries:
-        if observes(entry) and "wind" in entry.measures:
-            return site_of(farm, entry)
-    return site_of(farm, next(iter(entries)))
+    winds = (entry for entry in entries if observes(entry) and "wind" in entry.measures)
+    site = site_of(farm, next(winds, next(iter(entries))))
+    known = (s.site.elevation_m for s in said if np.isfinite(s.site.elevation_m))
+    return replace(site, elevation_m=next(known, site.elevation_m))
 
 
 def _whole(bins: Bins, entry: SourceEntry) -> WeatherSeries:

@@ -80,10 +80,23 @@ def finest(
 
     Readings where the log still has them all; else ten minutes; else hours, however many.
     """
-    if _has_readings(session, source, start, end) and _few(session, source, start, end, most):
+    if has_readings(session, source, start, end) and _few(session, source, start, end, most):
         return weather.observations(session, source, start, end).usable()
     width_s = TEN_MINUTES_S if (end - start) / TEN_MINUTES_S <= most else HOUR_S
     return bins(session, source, width_s, start, end).series
+
+
+def has_readings(session: Session, source: str, start: int, end: int) -> bool:
+    """Return whether no bin of the time is of readings that are gone."""
+    first = _first_reading(session, source)
+    gone_before = end if first is None else min(end, first // HOUR_S * HOUR_S)
+    made = select(WeatherBin.time).where(
+        WeatherBin.source == source,
+        WeatherBin.width_s == HOUR_S,
+        WeatherBin.time >= start,
+        WeatherBin.time < gone_before,
+    )
+    return session.scalars(made.limit(1)).first() is None
 
 
 def _make_some(session: Session, before: int, most: int) -> int:
@@ -151,19 +164,6 @@ def _first_reading(session: Session, source: str) -> int | None:
     of_source = Observation.source == source
     first: int | None = session.scalars(select(func.min(Observation.time)).where(of_source)).one()
     return first
-
-
-def _has_readings(session: Session, source: str, start: int, end: int) -> bool:
-    """Whether no bin of the time is of readings that are gone."""
-    first = _first_reading(session, source)
-    gone_before = end if first is None else min(end, first // HOUR_S * HOUR_S)
-    made = select(WeatherBin.time).where(
-        WeatherBin.source == source,
-        WeatherBin.width_s == HOUR_S,
-        WeatherBin.time >= start,
-        WeatherBin.time < gone_before,
-    )
-    return session.scalars(made.limit(1)).first() is None
 
 
 def _few(session: Session, source: str, start: int, end: int, most: int) -> bool:
