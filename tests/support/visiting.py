@@ -71,10 +71,14 @@ class Visited:
 
     async def send(self, page: str, to: str, **told: str) -> httpx.Response:
         """Fill in a form that a page shows and send it."""
-        shown = await self.web.get(page)
-        token = _FORM_TOKEN.search(shown.text)
-        assert token, f"{page} shows no form: {shown.status_code}"
-        return await self.web.post(to, data={"form_token": unescape(token[1])} | told)
+        token = self.form_token((await self.web.get(page)).text)
+        return await self.web.post(to, data={"form_token": token} | told)
+
+    def form_token(self, page: str) -> str:
+        """The token of a page's forms."""
+        found = _FORM_TOKEN.search(page)
+        assert found, f"no form on this page: {page}"
+        return unescape(found[1])
 
 
 @asynccontextmanager

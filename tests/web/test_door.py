@@ -1,5 +1,6 @@
 """Coming in and going out over HTTP, and everything that must be refused at the door."""
 
+import asyncio
 from pathlib import Path
 
 import pytest
@@ -49,6 +50,18 @@ async def test_guessing_is_stopped_even_for_the_right_passphrase(tmp_path: Path)
         v.service.clock.at += WITHIN_S
         answer = await v.send("/login", "/login", user="anna", passphrase=PASSPHRASE)
         assert answer.status_code == 303
+
+
+async def test_guessing_many_at_once_is_stopped_as_soon(tmp_path: Path) -> None:
+    async with visited(tmp_path) as v:
+        told = {"form_token": v.form_token((await v.web.get("/login")).text), "user": "anna"}
+        guesses = (
+            v.web.post("/login", data=told | {"passphrase": str(guess)})
+            for guess in range(3 * FROM_ONE_PLACE)
+        )
+        answers = [answer.status_code for answer in await asyncio.gather(*guesses)]
+        assert answers.count(403) == FROM_ONE_PLACE
+        assert answers.count(429) == 2 * FROM_ONE_PLACE
 
 
 async def test_the_token_is_another_one_once_somebody_is_in(tmp_path: Path) -> None:
@@ -129,8 +142,7 @@ async def test_a_form_without_its_token_is_refused(tmp_path: Path, to: str) -> N
 async def test_the_token_of_somebody_else_is_refused(tmp_path: Path) -> None:
     async with visited(tmp_path) as v:
         v.log_in(Role.LOOK)
-        page = (await v.web.get("/more")).text
-        token = page.split('name="form_token" value="')[1].split('"')[0]
+        token = v.form_token((await v.web.get("/more")).text)
         v.log_in(Role.RUN)
         told = {"form_token": token, "field": "hill", "setup": "coarse"}
         assert (await v.web.post("/jobs", data=told)).status_code == 403

@@ -2,7 +2,7 @@
 
 import contextlib
 from collections.abc import AsyncIterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 
 from fastapi import FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
@@ -99,7 +99,12 @@ def create_app(watch: Watch, keys: Keys) -> FastAPI:
     async def health() -> JSONResponse:
         """Say how the watch is and what is stale; 503 as soon as something is not well."""
         found = await watch.health()
-        return JSONResponse(found.as_json(), status_code=200 if found.well else 503)
+        told = found.as_json()
+        # Anybody may ask this: what a source's error said is for those who are let in.
+        told["sources"] = [
+            {k: v for k, v in asdict(s).items() if k != "why"} for s in found.sources
+        ]
+        return JSONResponse(told, status_code=200 if found.well else 503)
 
     _answer_errors(app, house)
     return app

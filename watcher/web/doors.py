@@ -1,5 +1,6 @@
 """Coming in and going out: passphrase, one-time link, and the devices that are in."""
 
+import asyncio
 import io
 
 import segno
@@ -20,6 +21,7 @@ def router(house: House) -> APIRouter:
     """Routes of the door."""
     routes = APIRouter(include_in_schema=False)
     door = house.door
+    trying = asyncio.Lock()
     looker, administrator = Depends(door.looker), Depends(door.administrator)
 
     @routes.get("/login")
@@ -32,15 +34,17 @@ def router(house: House) -> APIRouter:
         visitor = door.visitor(request)
         told = await door.form(request, visitor)
         to = _local(told.get("next", "/"))
-        wait_s = door.attempts.wait_s(_address(request), door.clock.now())
-        if wait_s:
-            return _refused(house, request, visitor, to, wait_s)
-        user = await run_in_threadpool(
-            door.access.user, told.get("user", ""), told.get("passphrase", "")
-        )
-        if user is None:
-            door.attempts.wrong(_address(request), door.clock.now())
-            return _asking(house, request, visitor, to, wrong=True)
+        # One at a time: many at once would all be counted too late, and each takes its memory.
+        async with trying:
+            wait_s = door.attempts.wait_s(_address(request), door.clock.now())
+            if wait_s:
+                return _refused(house, request, visitor, to, wait_s)
+            user = await run_in_threadpool(
+                door.access.user, told.get("user", ""), told.get("passphrase", "")
+            )
+            if user is None:
+                door.attempts.wrong(_address(request), door.clock.now())
+                return _asking(house, request, visitor, to, wrong=True)
         return _let_in(door, request, visitor, user, to, by_link=False)
 
     @routes.get("/login/{link}")
