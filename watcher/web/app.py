@@ -4,6 +4,7 @@ import contextlib
 from collections.abc import AsyncIterator, Mapping
 from dataclasses import asdict, dataclass, field
 
+from anyio.to_thread import current_default_thread_limiter
 from fastapi import FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, RedirectResponse
@@ -38,6 +39,8 @@ from watcher.web.keyring import Keyring
 from watcher.web.push import BadSubscriptionError, Pusher
 
 _COMPRESSED_FROM_BYTES = 600
+_PAGES_AT_ONCE = 6
+"""Threads that make pages: each keeps some memory, and a farm has few phones."""
 
 
 @dataclass(frozen=True)
@@ -62,7 +65,8 @@ def create_app(watch: Watch, keys: Keys) -> FastAPI:
     streams = live.Streams()
 
     @contextlib.asynccontextmanager
-    async def pushing(_app: FastAPI) -> AsyncIterator[None]:
+    async def while_open(_app: FastAPI) -> AsyncIterator[None]:
+        current_default_thread_limiter().total_tokens = _PAGES_AT_ONCE
         async with pusher.running():
             yield
 
@@ -71,7 +75,7 @@ def create_app(watch: Watch, keys: Keys) -> FastAPI:
         docs_url=None,
         redoc_url=None,
         openapi_url="/api/openapi.json",
-        lifespan=pushing,
+        lifespan=while_open,
     )
     app.state.streams = streams
     app.add_middleware(GZipMiddleware, minimum_size=_COMPRESSED_FROM_BYTES)

@@ -74,8 +74,9 @@
     const bytes = (text) => Uint8Array.from(atob(text.replace(/-/g, "+").replace(/_/g, "/")), (c) => c.charCodeAt(0));
     button.addEventListener("click", async () => {
       try {
+        const { key } = await (await fetch("/devices/push")).json();
         const worker = await navigator.serviceWorker.ready;
-        const device = await worker.pushManager.subscribe({ userVisibleOnly: true, applicationServerKey: bytes(button.dataset.key) });
+        const device = await worker.pushManager.subscribe({ userVisibleOnly: true, applicationServerKey: bytes(key) });
         const answer = await fetch("/devices/push", { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(device) });
         says.textContent = answer.ok ? button.dataset.done : button.dataset.failed;
       } catch { says.textContent = button.dataset.failed; }
