@@ -3,6 +3,10 @@
 What templates say is looked up in the catalogue as it stands. What the rest of the program words,
 with numbers and names in it, is looked up by its pattern: "{limit} unknown: no value to rely on"
 is an entry of the catalogue, and what stands in its gaps is translated in turn where it can be.
+
+Entries are written in ``locale/es/LC_MESSAGES/pages.po``; after a change of it
+``pybabel compile -d watcher/web/locale -D pages`` makes the file that is read. A test names every
+text of the pages that has no entry yet.
 """
 
 import gettext
@@ -87,11 +91,12 @@ _FORMS = {
     "who": _NAME,
     "setup": _NAME,
     "list": rf"{_POINT}(?:, {_POINT})*",
+    "credit": ".+",
     "more": ".+",
     "rest": ".+",
 }
 """What may stand in the gaps of patterns, by the gap's name less its number; else all but a ";"."""
-_KEPT = {"n", "shape", "t", "who", "setup"}
+_KEPT = {"credit", "n", "shape", "t", "who", "setup"}
 """Gaps of numbers and of names, which are nobody's to translate."""
 
 
