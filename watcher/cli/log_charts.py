@@ -4,6 +4,7 @@ import time
 from pathlib import Path
 from typing import Annotated
 
+import numpy as np
 import typer
 from sqlalchemy.orm import Session
 
@@ -18,6 +19,7 @@ from watcher.service.past import past_hours
 from watcher.service.sites import observes
 from watcher.store import aggregates, jobs
 from watcher.units import Kind, convert
+from watcher.weather.bins import TEN_MINUTES_S
 from watcher.weather.rose import rose
 
 Output = Annotated[Path, typer.Option("--output", "-o", help="The picture, .png or .svg.")]
@@ -78,13 +80,17 @@ def wind_rose(start: From, end: To, file: Output, source: Station = None) -> Non
     station, units = _station(farm, source), farm.told.farm.units
     first, last = stretch(start, end, farm)
     with open_log(settings) as log, log.reading() as session:
-        series = aggregates.bins(session, station, aggregates.WIDTHS_S[0], first, last).series
-    if not len(series):
+        winds = [
+            (block.series.wind_m_s, block.series.wind_from_deg)
+            for block in aggregates.blocks(session, station, TEN_MINUTES_S, first, last)
+        ]
+    wind_m_s, from_deg = (np.concatenate(parts) for parts in zip(*winds, strict=True))
+    if not wind_m_s.size:
         stop(f"the log has nothing of {station} from {start} to {end}")
     unit = Kind.SPEED.shown[units]
     found = rose(
-        wind_m_s=series.wind_m_s,
-        from_deg=series.wind_from_deg,
+        wind_m_s=wind_m_s,
+        from_deg=from_deg,
         edges_m_s=[convert(edge, unit, Kind.SPEED) for edge in _EDGES[units]],
     )
     title = f"Wind at {station}, ten-minute means, {start} to {end}"
