@@ -21,7 +21,7 @@ _EAST[180], _NORTH[[90, 270]] = 0.0, 0.0  # exact, so that grid-aligned farms st
 
 _CUT_M = 0.5
 _GRAZE_M = 1e-6
-_CHUNK = 500_000  # elements of one [bearing, point, edge] block: a few MB
+_EDGES_AT_A_TIME = 20_000  # each seen under a few bearings: some MB
 
 _POINTS_OF_COMPASS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
 
@@ -82,10 +82,12 @@ def gap(field: Polygonal, neighbour: Polygonal) -> Floats:
     if not len(field_edges):
         return np.zeros(360)
     neighbour_edges = _edges(neighbour)
-    return np.minimum(
-        _first_hit(field_edges[:, 0], neighbour_edges, 1.0),
-        _first_hit(neighbour_edges[:, 0], field_edges, -1.0),
-    )
+    # Each edge as seen from each vertex of the other; from the neighbour's the field's edges
+    # mirrored, for there it is the edge that slides.
+    from_field = neighbour_edges - field_edges[:, None, :1]
+    from_neighbour = neighbour_edges[:, None, :1] - field_edges
+    seen = np.concatenate([from_field.reshape(-1, 2, 2), from_neighbour.reshape(-1, 2, 2)])
+    return _first_hit(seen)
 
 
 def side(field: Polygonal, neighbour: Polygonal) -> str:
@@ -153,40 +155,47 @@ def _edges(shape: BaseGeometry) -> Floats:
     return np.stack([xy[:-1][joined], xy[1:][joined]], axis=1)
 
 
-def _first_hit(points: Floats, edges: Floats, way: float) -> Floats:
-    """Cast a ray from every point along every bearing (``way`` -1: against it) onto the edges.
+def _first_hit(edges: Floats) -> Floats:
+    """Cast a ray from the origin along every bearing onto edges that keep clear of the origin.
 
     Returns the shortest ray that hits for each bearing, infinite where none does. [360], m
     """
-    at_a_time = max(1, _CHUNK // (len(points) * len(edges)))
-    shortest = [
-        _shortest_ray(
-            points, edges, way * _EAST[i : i + at_a_time], way * _NORTH[i : i + at_a_time]
-        )
-        for i in range(0, 360, at_a_time)
-    ]
-    return np.concatenate(shortest)
+    shortest = np.full(360, np.inf)
+    for start in range(0, len(edges), _EDGES_AT_A_TIME):
+        edge, bearing = _under_bearings(edges[start : start + _EDGES_AT_A_TIME])
+        np.minimum.at(shortest, bearing, _ray(edge, _EAST[bearing], _NORTH[bearing]))
+    return shortest
 
 
-def _shortest_ray(points: Floats, edges: Floats, east: Floats, north: Floats) -> Floats:
-    # Turned so that every ray runs along "ahead": a ray hits an edge whose two ends lie on either
-    # side of it, at the edge's own "ahead" there.
+def _under_bearings(edges: Floats) -> tuple[Floats, NDArray[np.intp]]:
+    """Every edge again for each bearing under which it may lie from the origin, and that bearing.
+
+    From both ends on to the next whole bearing, so that none is lost to rounding.
+    """
+    one, other = np.rad2deg(np.arctan2(edges[:, :, 0], edges[:, :, 1])).T
+    turn = (other - one + 180.0) % 360.0 - 180.0
+    low = np.where(turn < 0, other, one)
+    first = np.floor(low).astype(np.intp)
+    count = np.ceil(low + np.abs(turn)).astype(np.intp) - first + 1
+    before = np.cumsum(count) - count
+    bearing = np.arange(count.sum()) + np.repeat(first - before, count)
+    return np.repeat(edges, count, axis=0), bearing % 360
+
+
+def _ray(edges: Floats, east: Floats, north: Floats) -> Floats:
+    """How far along its bearing each edge is hit; infinite where it is missed."""
+
+    # Turned so that the ray runs along "ahead": it hits an edge whose two ends lie on either side
+    # of it, at the edge's own "ahead" there.
     def turned(xy: Floats) -> tuple[Floats, Floats]:
-        aside = np.outer(north, xy[:, 0]) - np.outer(east, xy[:, 1])
-        return aside, np.outer(east, xy[:, 0]) + np.outer(north, xy[:, 1])
+        return north * xy[:, 0] - east * xy[:, 1], east * xy[:, 0] + north * xy[:, 1]
 
-    point_aside, point_ahead = turned(points)
     start_aside, start_ahead = turned(edges[:, 0])
     end_aside, end_ahead = turned(edges[:, 1])
     span = end_aside - start_aside
     along_ray = np.abs(span) < _GRAZE_M  # its ends belong to other edges too, which are hit
     slope = (end_ahead - start_ahead) / np.where(along_ray, np.inf, span)
-    low = np.minimum(start_aside, end_aside) - _GRAZE_M
-    high = np.maximum(start_aside, end_aside) + _GRAZE_M
-    aside = point_aside[:, :, None]
-    ray = (start_ahead - slope * start_aside)[:, None, :] + slope[:, None, :] * aside
-    ray -= point_ahead[:, :, None]
-    missed = (aside < low[:, None, :]) | (aside > high[:, None, :]) | (ray < 0)
-    missed |= along_ray[:, None, :]
-    ray[missed] = np.inf
-    return np.asarray(ray.min(axis=(1, 2)))
+    ray = start_ahead - slope * start_aside
+    low, high = np.minimum(start_aside, end_aside), np.maximum(start_aside, end_aside)
+    missed = (low > _GRAZE_M) | (high < -_GRAZE_M) | along_ray | (ray < 0)
+    return np.where(missed, np.inf, ray)
