@@ -3,6 +3,7 @@
 import time
 import tracemalloc
 from collections.abc import Callable
+from functools import partial
 
 import numpy as np
 import pandas as pd
@@ -22,14 +23,12 @@ NEIGHBOURS, HOURS = 5, 48
 MB = 1e6
 
 
-def _best_s(work: Callable[[], object], rounds: int) -> float:
-    """The quickest of some rounds: what the machine can do when nobody else wants it."""
-    took = []
-    for _ in range(rounds):
-        began = time.perf_counter()
+def _processor_s(work: Callable[[], object], times: int = 1) -> float:
+    """Processor time of one run of some: what others take of the machine does not count."""
+    began = time.process_time()
+    for _ in range(times):
         work()
-        took.append(time.perf_counter() - began)
-    return min(took)
+    return (time.process_time() - began) / times
 
 
 def _whole(plan: Plan, series: WeatherSeries) -> Judgement:
@@ -48,23 +47,53 @@ def _peak_mb(plan: Plan, series: WeatherSeries) -> float:
 
 
 @pytest.mark.bench
+def test_the_judgement_is_many_times_quicker_than_the_same_limits_in_plain_pandas(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    plan, series = Plan.of(large_farm(1_000, 0)), changeable_weather(HOURS)
+    pairs = _pairs(plan)
+    instant = judge(plan, series).instant
+    counts = np.bincount(instant.ravel(), minlength=4)
+    assert np.all(counts[[0, 2, 3]] > 1_000)  # the weather passes through every status
+
+    pandas = _statuses_in_pandas(pairs, series)
+    assert np.array_equal(pandas.to_numpy().reshape(instant.shape), instant)
+
+    ours, laid_out, theirs = [], [], []
+    for _ in range(8):  # by turns, so that a busy machine slows all alike
+        theirs.append(_processor_s(lambda: _statuses_in_pandas(pairs, series)))
+        ours.append(_processor_s(lambda: judge(plan, series), 20))
+        laid_out.append(_processor_s(lambda: judge(plan, series).checks, 10))
+    ratio = min(theirs) / min(ours)
+    with capsys.disabled():
+        print(
+            f"\n1000 fields x 4 setups x {HOURS} h without neighbours: {min(ours) * 1e3:.1f} ms, "
+            f"with every limit laid out for every field {min(laid_out) * 1e3:.1f} ms; "
+            f"plain pandas {min(theirs) * 1e3:.0f} ms, {ratio:.1f} times as long"
+        )
+    # 20 to 28 in a process of its own; 14 where others have grown its heap, which pandas gains by.
+    assert ratio > 12
+
+
+@pytest.mark.bench
 def test_ten_times_the_fields_take_about_ten_times_the_time_and_memory(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
     series = changeable_weather(HOURS)
     found = {}
     for fields in (1_000, 10_000):
-        began = time.perf_counter()
+        began = time.process_time()
         plan = Plan.of(large_farm(fields, NEIGHBOURS))
         assert len(plan.reach.pair_field) == fields * NEIGHBOURS
         judge(plan, series)  # lays out what the plan works out once
-        laid_out = time.perf_counter() - began
-        found[fields] = _best_s(lambda p=plan: _whole(p, series), 5), _peak_mb(plan, series)
+        laid_out = time.process_time() - began
+        took = min(_processor_s(partial(_whole, plan, series)) for _ in range(5))
+        peak = _peak_mb(plan, series)
+        found[fields] = took, peak
         with capsys.disabled():
-            seconds, peak = found[fields]
             print(
                 f"\n{fields} fields x {NEIGHBOURS} neighbours x 4 setups x {HOURS} h with "
-                f"deposits: {seconds:.3f} s, peak {peak:.0f} MB above the plan; the plan, once: "
+                f"deposits: {took:.3f} s, peak {peak:.0f} MB above the plan; the plan, once: "
                 f"{laid_out:.1f} s"
             )
     (small_s, small_mb), (large_s, large_mb) = found[1_000], found[10_000]
@@ -73,34 +102,9 @@ def test_ten_times_the_fields_take_about_ten_times_the_time_and_memory(
     assert large_mb < 1_000
 
 
-@pytest.mark.bench
-def test_the_judgement_is_many_times_quicker_than_the_same_limits_in_plain_pandas(
-    capsys: pytest.CaptureFixture[str],
-) -> None:
-    plan, series = Plan.of(large_farm(1_000, 0)), changeable_weather(HOURS)
-    pairs, hours = _pairs(plan), _hours(series)
-    instant = judge(plan, series).instant
-    counts = np.bincount(instant.ravel(), minlength=4)
-    assert np.all(counts[[0, 2, 3]] > 1_000)  # the weather passes through every status
-
-    pandas = _statuses_in_pandas(pairs, hours)
-    assert np.array_equal(pandas.to_numpy().reshape(instant.shape), instant)
-
-    ours, theirs = [], []
-    for _ in range(5):  # by turns, so that a busy machine slows both
-        theirs.append(_best_s(lambda: _statuses_in_pandas(pairs, hours), 1))
-        ours.append(_best_s(lambda: judge(plan, series), 1))
-    ratio = min(theirs) / min(ours)
-    with capsys.disabled():
-        print(
-            f"\n1000 fields x 4 setups x {HOURS} h without neighbours: {min(ours) * 1e3:.0f} ms; "
-            f"plain pandas {min(theirs) * 1e3:.0f} ms, {ratio:.1f} times as long"
-        )
-    assert ratio > 4
-
-
 # The same limits as a user of pandas would write them: one row a field, setup and hour, one column
-# a limit, a whole column at a time. Delta T and the inversion finding come ready to both.
+# a limit, a whole column at a time. What rests on the farm alone comes ready to both; Delta T and
+# the inversion finding are worked out by the same functions in both.
 
 
 def _bound(bounds: Bounds[float] | None) -> tuple[float, float]:
@@ -193,8 +197,8 @@ def _pairs(plan: Plan) -> pd.DataFrame:
     return pairs
 
 
-def _statuses_in_pandas(pairs: pd.DataFrame, hours: pd.DataFrame) -> pd.Series:
-    rows = pairs.merge(hours, how="cross")
+def _statuses_in_pandas(pairs: pd.DataFrame, series: WeatherSeries) -> pd.Series:
+    rows = pairs.merge(_hours(series), how="cross")
     zero, rough = 2 / 3 * rows["canopy"], 0.123 * rows["canopy"]
     at_boom = np.log((rows["canopy"] + rows["boom"] - zero) / rough)
     rows["wind"] = rows["wind_m_s"] * (at_boom / np.log((rows["height"] - zero) / rough))

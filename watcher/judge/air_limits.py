@@ -7,8 +7,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from watcher.farm.models import DropletClass
+from watcher.judge.bounds import BoundArrays
 from watcher.judge.limits import Checked, Stands, bounded, ruled
-from watcher.judge.plan import BoundArrays, Plan
+from watcher.judge.plan import Plan
 from watcher.judge.status import Band, Limit, Stand
 from watcher.weather.air import delta_t, pressure_at
 from watcher.weather.inversion import Finding, assess

@@ -39,12 +39,13 @@ class Drift:
     def upper(self) -> Floats:
         """How hard each setup drifts by the upper estimate, against the curves. [F, S, T]"""
         plan = self.plan
-        return upper_strength(
+        of_kinds = upper_strength(
             wind_m_s=self._wind_m_s,
             boom_height_m=plan.boom_m[None, :, None],
             speed_m_s=plan.speed_m_s[None, :, None],
             drift_reduction=plan.drift_reduction[None, :, None],
         )
+        return plan.of_fields(of_kinds)
 
     @cached_property
     def upper_pct(self) -> Floats:
@@ -64,7 +65,7 @@ class Drift:
         """How hard one setup drifts on one field at one time."""
         plan = self.plan
         return strength(
-            wind_m_s=self._wind_m_s[field, 0, time],
+            wind_m_s=self._wind_m_s[plan.kind[field], 0, time],
             boom_height_m=plan.boom_m[setup],
             speed_m_s=plan.speed_m_s[setup],
             drift_reduction=plan.drift_reduction[setup],
@@ -72,8 +73,8 @@ class Drift:
 
     @cached_property
     def _wind_m_s(self) -> Floats:
-        """Wind at the height of the drift trials, above each field's canopy. [F, 1, T]"""
-        canopy = self.plan.canopy_m[:, None, None]
+        """Wind at the height of the drift trials, above each kind's canopy. [K, 1, T]"""
+        canopy = self.plan.kinds.canopy_m[:, None, None]
         return wind_at_height(
             wind_m_s=self.series.wind_m_s,
             from_m=self.series.site.wind_height_m,

@@ -18,8 +18,8 @@ def hour_limits(plan: Plan, series: WeatherSeries) -> Iterator[Checked]:
     if Limit.RAIN_AFTER in plan.bounds:
         yield _rain_after(plan, series)
     if Limit.RAIN_BEFORE in plan.bounds:
-        yield _rain_before(plan, series)
-    yield from _sun_limits(plan, series)
+        yield _rain_before(plan.kinds, series)
+    yield from _sun_limits(plan.kinds, series)
 
 
 def _sun_limits(plan: Plan, series: WeatherSeries) -> Iterator[Checked]:
@@ -68,8 +68,8 @@ def _rain_after(plan: Plan, series: WeatherSeries) -> Checked:
     known_to = np.minimum(next_true(times, np.isnan(series.rain_mm_h)), ends(series)[-1])
     dry = np.minimum(rain_at, known_to) - times - plan.duration_s[:, :, None]
     # Dry for as long as is known is enough only when that already covers the need.
-    enough = dry >= bounds.low[:, None, None]
-    return within(Limit.RAIN_AFTER, np.where((rain_at < known_to) | enough, dry, np.nan), bounds)
+    dry[(rain_at >= known_to) & (dry < bounds.low[:, None, None])] = np.nan
+    return within(Limit.RAIN_AFTER, dry, bounds)
 
 
 def _rain_before(plan: Plan, series: WeatherSeries) -> Checked:

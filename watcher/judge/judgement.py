@@ -33,10 +33,27 @@ class Judgement:
 
     plan: Plan
     series: WeatherSeries
-    boom: BoomWind
     drift: Drift
-    checks: tuple[Checked, ...]
+    wind: BoomWind
+    """Wind at the boom over each kind of field. [K, S, T]"""
+    found: tuple[Checked, ...]
+    """The limits as they were checked: once a kind [K, S, T] where size and place do not count."""
     instant: Statuses
+
+    @cached_property
+    def boom(self) -> BoomWind:
+        """Wind at the boom over each field. [F, S, T]"""
+        of, wind = self.plan.of_fields, self.wind
+        return BoomWind(of(wind.wind_m_s), of(wind.gust_m_s), of(wind.band))
+
+    @cached_property
+    def checks(self) -> tuple[Checked, ...]:
+        """The limits behind the statuses, for every field. Broadcast to [F, S, T]."""
+        of = self.plan.of_fields
+        return tuple(
+            Checked(c.limit, of(c.value), of(c.low), of(c.high), of(c.headroom), of(c.stand))
+            for c in self.found
+        )
 
     @cached_property
     def status(self) -> Statuses:
@@ -87,18 +104,18 @@ def judge(plan: Plan, series: WeatherSeries, *, wind_uncertainty_m_s: float = 0.
     """
     if not len(series):
         raise ValueError(f"the series of {series.source!r} is empty; there is nothing to judge")
-    boom = boom_wind(plan, series)
+    wind = boom_wind(plan.kinds, series)
     drifting = Drift(plan, series)
-    checks = (
-        *air_limits(plan, series, boom, wind_uncertainty_m_s),
+    found = (
+        *air_limits(plan.kinds, series, wind, wind_uncertainty_m_s),
         *hour_limits(plan, series),
-        *spray_limits(plan, boom),
-        *neighbour_limits(plan, series, boom),
+        *spray_limits(plan.kinds, wind),
+        *neighbour_limits(plan, series, wind),
         *deposit_limit(plan, drifting),
     )
     shape = (len(plan.fields), len(plan.setups), len(series))
     instant = np.full(shape, Status.SUITABLE, dtype=np.int8)
-    for checked in checks:
-        np.minimum(instant, checked.stand, out=instant)
+    for checked in found:
+        np.minimum(instant, plan.of_fields(checked.stand), out=instant)
     instant[~plan.allowed] = Status.UNSUITABLE
-    return Judgement(plan, series, boom, drifting, checks, instant)
+    return Judgement(plan, series, drifting, wind, found, instant)

@@ -30,7 +30,7 @@ def _direction(plan: Plan, gap: Floats, known: Bools, boom: BoomWind) -> Checked
         np.arange(gap.shape[0]),
         downwind=gap <= plan.farm.told.judging.reach,
         known=known,
-        band=boom.band[plan.reach.pair_field],
+        band=boom.band[plan.kind[plan.reach.pair_field]],
     )
     stand = per_field(plan, np.minimum, of_pairs, Stand.HOLDS)
     return ruled(Limit.NEIGHBOUR, per_field(plan, np.minimum, gap, np.inf)[:, None, :], stand)

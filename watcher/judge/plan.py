@@ -1,10 +1,12 @@
 """The farm as arrays, made once: what every judgement of it reads.
 
-Axes: F fields, S setups, P pairs of a field and a neighbour within reach.
+Axes: F fields, K kinds of field, S setups, P pairs of a field and a neighbour within reach.
 """
 
-from dataclasses import dataclass
+from collections.abc import Hashable
+from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,26 +15,23 @@ from watcher.farm import Farm
 from watcher.farm.bearings import Reach, reach
 from watcher.farm.limits import limits_for
 from watcher.farm.models import (
-    Bounds,
     Downwind,
     DropletClass,
+    FieldPlan,
     NozzleKind,
-    Origin,
     Susceptibility,
     WeedPressure,
     Window,
 )
 from watcher.judge.application import planned_duration
+from watcher.judge.bounds import BoundArrays, bounds_by_limit
 from watcher.judge.control import control_loss
 from watcher.judge.status import Limit
 from watcher.weather.drift import upper_bearings
 from watcher.weather.series import Floats, WeatherSeries
 
 Bools = NDArray[np.bool_]
-
-# Working scales of judgement's headroom that do not come from the bounds themselves.
-_TEMPERATURE_SCALE_K = 10.0
-_SUN_SCALE_S = 3600.0
+N = TypeVar("N", bound=np.generic)
 
 
 # Where the user has no tested figure; air induction at low pressure (common practice, no source).
@@ -42,60 +41,6 @@ _REDUCTION_PCT = {
     NozzleKind.TURBULENCE_CHAMBER: 50.0,
     NozzleKind.AIR_INDUCTION: 75.0,
 }
-
-
-@dataclass(frozen=True)
-class BoundArrays:
-    """One limit's bounds for every field [F]: infinite where a field has none."""
-
-    low: Floats
-    high: Floats
-    scale: Floats
-    margin: Floats
-    origin: tuple[Origin, ...]
-
-
-def _scale(limit: Limit, low: float, high: float) -> float:
-    if limit is Limit.TEMPERATURE:
-        return _TEMPERATURE_SCALE_K
-    if limit in {Limit.AFTER_SUNRISE, Limit.BEFORE_SUNSET}:
-        return _SUN_SCALE_S
-    if limit in {Limit.DELTA_T, Limit.HUMIDITY} and np.isfinite(high - low):
-        return high - low
-    finite = high if np.isfinite(high) else low
-    return abs(finite) if np.isfinite(finite) and finite else 1.0
-
-
-def _bound_arrays(
-    limit: Limit, told: list[Bounds[float] | None], default_margin: float
-) -> BoundArrays:
-    low = np.array([-np.inf if b is None or b.low is None else b.low for b in told])
-    high = np.array([np.inf if b is None or b.high is None else b.high for b in told])
-    margin = [default_margin if b is None or b.margin is None else b.margin for b in told]
-    return BoundArrays(
-        low=low,
-        high=high,
-        scale=np.array([_scale(limit, lo, hi) for lo, hi in zip(low, high, strict=True)]),
-        margin=np.array(margin),
-        origin=tuple(Origin.OWN if b is None else b.origin for b in told),
-    )
-
-
-def _bounds_of(window: Window, gust_over_wind: float) -> dict[Limit, Bounds[float] | None]:
-    gust = window.gust
-    if gust is None and window.wind.high is not None:
-        gust = Bounds[float](high=window.wind.high + gust_over_wind, origin=window.wind.origin)
-    return {
-        Limit.WIND: window.wind,
-        Limit.GUST: gust,
-        Limit.TEMPERATURE: window.temperature,
-        Limit.DELTA_T: window.delta_t,
-        Limit.HUMIDITY: window.humidity,
-        Limit.RAIN_BEFORE: window.rain_free_before,
-        Limit.RAIN_AFTER: window.rain_free_after,
-        Limit.AFTER_SUNRISE: window.after_sunrise,
-        Limit.BEFORE_SUNSET: window.before_sunset,
-    }
 
 
 @dataclass(frozen=True)
@@ -124,20 +69,50 @@ class Plan:
             reach=reach(farm.ground, max(told.judging.reach, furthest)),
         )
 
+    @property
+    def _told(self) -> list[FieldPlan]:
+        return [self.farm.told.fields[name] for name in self.fields]
+
+    @cached_property
+    def kind(self) -> NDArray[np.intp]:
+        """Which kind each field is of, numbered in the order of their first fields. [F]
+
+        To the limits fields of one kind differ in size and place only: a limit that asks for
+        neither is checked once for all of them.
+        """
+        seen: dict[tuple[Hashable, ...], int] = {}
+        asked = zip(self.windows, self._told, strict=True)
+        return np.array(
+            [seen.setdefault((w, f.canopy, f.target, f.weeds), len(seen)) for w, f in asked]
+        )
+
+    @cached_property
+    def kinds(self) -> "Plan":
+        """The first field of each kind [K], without its neighbours."""
+        firsts = np.unique(self.kind, return_index=True)[1].tolist()
+        told = self.reach
+        return replace(
+            self,
+            fields=tuple(self.fields[f] for f in firsts),
+            windows=tuple(self.windows[f] for f in firsts),
+            reach=Reach(
+                told.pair_field[:0], told.pair_neighbour[:0], told.gap_m[:0], told.width_m[firsts]
+            ),
+        )
+
+    def of_fields(self, judged: NDArray[N]) -> NDArray[N]:
+        """Hand out to the fields [F, S, T] what was judged once for each kind [K, S, T].
+
+        What has a row for every field already, or one for all of them, stays as it is; where
+        there are as many kinds as fields, they are the fields.
+        """
+        by_kind = judged.ndim == 3 and len(judged) == len(self.kinds.fields) < len(self.fields)
+        return judged[self.kind] if by_kind else judged
+
     @cached_property
     def bounds(self) -> dict[Limit, BoundArrays]:
         """Bounds of every measured limit that at least one field has. [F] each"""
-        judging = self.farm.told.judging
-        by_field = [_bounds_of(w, judging.gust_over_wind) for w in self.windows]
-        arrays = {
-            limit: _bound_arrays(limit, [b[limit] for b in by_field], judging.margin)
-            for limit in by_field[0]
-        }
-        return {
-            limit: a
-            for limit, a in arrays.items()
-            if np.isfinite(a.low).any() or np.isfinite(a.high).any()
-        }
+        return bounds_by_limit(self.windows, self.farm.told.judging)
 
     @cached_property
     def calm_top_m_s(self) -> Floats:
@@ -147,13 +122,13 @@ class Plan:
     @cached_property
     def allowed(self) -> Bools:
         """Which setups may be used on which field. [F, S]"""
-        plans = self.farm.told.fields.values()
-        return np.array([[not p.setups or s in p.setups for s in self.setups] for p in plans])
+        told = self._told
+        return np.array([[not f.setups or s in f.setups for s in self.setups] for f in told])
 
     @cached_property
     def canopy_m(self) -> Floats:
         """Canopy height. [F], m"""
-        return np.array([p.canopy for p in self.farm.told.fields.values()])
+        return np.array([f.canopy for f in self._told])
 
     @cached_property
     def boom_m(self) -> Floats:
@@ -220,12 +195,9 @@ class Plan:
     @cached_property
     def loss_pct(self) -> Floats:
         """Loss of weed control, upper estimate. [F, S], %"""
-        told = self.farm.told
+        setups = self.farm.told.setups.values()
         return np.array(
-            [
-                [control_loss(s.droplets, s.carrier, f.target)[1] for s in told.setups.values()]
-                for f in told.fields.values()
-            ]
+            [[control_loss(s.droplets, s.carrier, f.target)[1] for s in setups] for f in self._told]
         )
 
     @cached_property
@@ -237,7 +209,7 @@ class Plan:
             WeedPressure.MODERATE: loss.moderate,
             WeedPressure.WEEDY: loss.weedy,
         }
-        return np.array([by_pressure[f.weeds] for f in self.farm.told.fields.values()])
+        return np.array([by_pressure[f.weeds] for f in self._told])
 
     @cached_property
     def pair_susceptibility(self) -> tuple[Susceptibility, ...]:
@@ -301,7 +273,7 @@ class Plan:
     @cached_property
     def needs_calm(self) -> Bools:
         """Fields that need the calm hours: weedy, or beside something susceptible. [F]"""
-        weedy = [f.weeds is WeedPressure.WEEDY for f in self.farm.told.fields.values()]
+        weedy = [f.weeds is WeedPressure.WEEDY for f in self._told]
         return np.array(weedy) | self.beside_susceptible
 
     @cached_property

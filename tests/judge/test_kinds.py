@@ -1,0 +1,163 @@
+"""Fields of one kind are judged once: each must come out as if it had been judged alone."""
+
+from collections.abc import Iterator
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pytest
+import shapely
+
+from tests.support.large_farm import changeable_weather
+from tests.support.worked_farm import LATITUDE, LONGITUDE, farm_tables
+from watcher.farm import Farm
+from watcher.farm.bearings import Reach
+from watcher.farm.ground import Ground
+from watcher.farm.models import FarmFile
+from watcher.judge.judgement import Judgement, judge
+from watcher.judge.plan import Plan
+from watcher.judge.status import Limit, Stand
+from watcher.weather.series import WeatherSeries
+
+HOURS = 48
+_ASKED: tuple[dict[str, Any], ...] = (
+    {"weeds": "weedy", "window": "contact"},
+    {"weeds": "clean", "window": "contact"},
+    {"weeds": "weedy", "window": "contact", "canopy": "0.6 m"},
+    {"weeds": "weedy", "window": "contact", "target": "grasses"},
+    {"weeds": "weedy", "window": "contact", "setups": ["coarse15"]},
+    {"weeds": "weedy", "window": "contact", "limits": {"wind": {"high": "7 mph"}}},
+    {"weeds": "weedy", "window": "contact", "limits": {"delta_t": {"margin": 0.3}}},
+    {"weeds": "moderate", "window": "daylight"},
+)
+"""What fields ask for: told apart by one thing after another. Setups alone make no other kind."""
+_KINDS = len(_ASKED) - 1
+
+
+def _box(west: float, south: float, size: float) -> shapely.Polygon:
+    """A square, placed and sized in thousandths of a degree: about 100 m."""
+    west, south = LONGITUDE + west / 1000, LATITUDE + south / 1000
+    return shapely.box(west, south, west + size / 1000, south + size / 1000)
+
+
+def _mixed_farm() -> Farm:
+    """Three fields of each kind, of all sizes, each beside a neighbour."""
+    tables = farm_tables()
+    tables["windows"]["daylight"] = {
+        "wind": {"low": "2 mph", "high": "12 mph"},
+        "humidity": {"low": "45 %"},
+        "rain_free_before": {"low": "2 h"},
+        "after_sunrise": {"low": "1 h"},
+        "inversion": {"tolerate": "none"},
+    }
+    names = [f"f{i}" for i in range(3 * len(_ASKED))]
+    tables["fields"] = {
+        name: {"crop": "soybeans", **_ASKED[i % len(_ASKED)]} for i, name in enumerate(names)
+    }
+    tables["neighbours"] = {
+        f"n{i}": {
+            "grows": "vines",
+            "susceptibility": ("susceptible", "very susceptible", "tolerant")[i % 3],
+            "no_spray_distance": f"{20 * (i % 4)} m",
+        }
+        for i in range(len(names))
+    }
+    size = {name: 2 + i / 5 for i, name in enumerate(names)}
+    return Farm(
+        told=FarmFile.model_validate(tables),
+        ground=Ground(
+            fields_deg={name: _box(20 * i, 0, size[name]) for i, name in enumerate(names)},
+            neighbours_deg={
+                f"n{i}": _box(20 * i, size[name] + 0.2, 3) for i, name in enumerate(names)
+            },
+        ),
+    )
+
+
+def _only(plan: Plan, fields: list[int]) -> Plan:
+    """The plan of some of the fields and their neighbours, on the same ground."""
+    reach = plan.reach
+    own = np.isin(reach.pair_field, fields)
+    return replace(
+        plan,
+        fields=tuple(plan.fields[f] for f in fields),
+        windows=tuple(plan.windows[f] for f in fields),
+        reach=Reach(
+            np.searchsorted(fields, reach.pair_field[own]),
+            reach.pair_neighbour[own],
+            reach.gap_m[own],
+            reach.width_m[fields],
+        ),
+    )
+
+
+def _holed_weather(seed: int) -> WeatherSeries:
+    rng = np.random.default_rng(seed)
+    series = changeable_weather(HOURS)
+    return series.having(
+        **{
+            name: np.where(rng.random(HOURS) < 0.1, np.nan, values)
+            for name, values in series.quantities().items()
+        }
+    )
+
+
+def _told(judgement: Judgement, field: int) -> Iterator[tuple[str, np.ndarray]]:
+    """Everything a reader may ask of one field, by name. [S, T] each"""
+    shape = judgement.instant.shape
+    wind = judgement.boom
+    whole: dict[str, np.ndarray] = {
+        "instant": judgement.instant,
+        "status": judgement.status,
+        "drift": judgement.drift.upper,
+        "wind": wind.wind_m_s,
+        "gust": wind.gust_m_s,
+        "band": wind.band,
+    }
+    for check in judgement.checks:
+        for part in ("value", "low", "high", "headroom", "stand"):
+            whole[f"{check.limit} {part}"] = getattr(check, part)
+    for name, values in whole.items():
+        yield name, np.broadcast_to(values, shape)[field]
+
+
+@pytest.fixture(scope="module")
+def mixed() -> Plan:
+    return Plan.of(_mixed_farm())
+
+
+def test_fields_are_of_one_kind_when_only_size_place_and_setups_differ(mixed: Plan) -> None:
+    assert len(mixed.kinds.fields) == _KINDS
+    assert mixed.kind[: len(_ASKED)].tolist() == [0, 1, 2, 3, 0, 4, 5, 6]
+    assert np.array_equal(mixed.kind[: len(_ASKED)], mixed.kind[len(_ASKED) : 2 * len(_ASKED)])
+    assert len(np.unique(mixed.duration_s[:, 0])) == len(mixed.fields)
+
+
+def _assert_each_as_if_alone(plan: Plan, series: WeatherSeries) -> None:
+    together = judge(plan, series)
+    for field in range(len(plan.fields)):
+        alone = dict(_told(judge(_only(plan, [field]), series), 0))
+        for name, found in _told(together, field):
+            if name in alone:
+                # Deposits are laid over many pairs at once in single precision.
+                loose = 1e-6 if name.startswith(Limit.DEPOSIT) else 0.0
+                np.testing.assert_allclose(found, alone[name], loose, loose, err_msg=name)
+            elif name.endswith("stand"):  # a limit only others have
+                assert np.all(found == Stand.HOLDS), name
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_every_field_is_judged_as_if_it_were_alone(mixed: Plan, seed: int) -> None:
+    _assert_each_as_if_alone(mixed, _holed_weather(seed))
+
+
+def test_every_field_of_a_farm_of_one_kind_is_judged_as_if_it_were_alone(mixed: Plan) -> None:
+    same = _only(mixed, np.flatnonzero(mixed.kind == 0).tolist())
+    assert len(same.kinds.fields) == 1 < len(same.fields)
+    _assert_each_as_if_alone(same, _holed_weather(0))
+
+
+def test_every_field_of_a_farm_without_two_alike_is_judged_as_if_it_were_alone(mixed: Plan) -> None:
+    unlike = _only(mixed, [4, 2, 1, 3, 7])
+    assert len(unlike.kinds.fields) == len(unlike.fields)
+    _assert_each_as_if_alone(unlike, _holed_weather(0))
