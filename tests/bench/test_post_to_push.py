@@ -2,6 +2,7 @@
 
 import asyncio
 import time
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -9,27 +10,48 @@ import pytest
 
 from tests.service.test_watch import CALM, NOON
 from tests.support.farms import build, tables
+from tests.support.large_farm import large_farm
 from tests.support.receiver import Receiver
 from tests.support.running import SetClock, put_forecast, running
+from watcher.farm import Farm
+from watcher.farm.models import Recipient
 from watcher.jobs import book
 from watcher.store.database import Log
 
 ROUNDS = 60
 
 
-@pytest.mark.bench
-async def test_how_long_a_gust_takes_from_post_to_push(tmp_path: Path) -> None:
+def _small_farm() -> Farm:
     told = tables()
     told["sources"] = {
         "mast": {"kind": "push", "heights": {"wind": "0.628 m"}},
         "feed": {"kind": "met_norway"},
     }
-    farm, receiver = build(told), Receiver()
+    told["recipients"] = {"grower": {}}
+    return build(told)
+
+
+def _hundred_fields() -> Farm:
+    farm = large_farm(100, 2)
+    recipients = {f"person_{n}": Recipient() for n in range(10)}
+    sources = _small_farm().told.sources
+    told = farm.told.model_copy(update={"sources": sources, "recipients": recipients})
+    return replace(farm, told=told)
+
+
+@pytest.mark.bench
+@pytest.mark.parametrize(
+    "farm", [_small_farm(), _hundred_fields()], ids=["2 fields, 1 person", "100 fields, 10 people"]
+)
+async def test_how_long_a_gust_takes_from_post_to_push(tmp_path: Path, farm: Farm) -> None:
+    receiver = Receiver()
+    urls = {name: receiver.url(name) for name in farm.told.recipients}
+    field = list(farm.told.fields)[-1]
     store = Log(f"sqlite:///{tmp_path / 'watch.db'}")
     store.upgrade()
     put_forecast(store, NOON)
     clock, took, rng = SetClock(NOON), [], np.random.default_rng(4)
-    async with running(farm, store, clock, urls={"grower": receiver.url()}) as service:
+    async with running(farm, store, clock, urls=urls) as service:
         for _ in range(ROUNDS):
             put_forecast(store, clock.at)
             # Readings that never change would be a stuck sensor's.
@@ -42,29 +64,33 @@ async def test_how_long_a_gust_takes_from_post_to_push(tmp_path: Path) -> None:
             await service.post(**calm)
             await service.judged()
             with store.writing() as session:
-                job = book.start(session, service.watch.book.plan, "hill", "coarse", clock.at)
+                job = book.start(session, service.watch.book.plan, field, "coarse", clock.at)
                 number = job.id
             await service.judged()
             clock.at += 60
             before = len(receiver.got)
             started = time.monotonic()
             await service.post(**calm | {"gust": "19 mph"})
-            took.append(1000 * (await asyncio.to_thread(_gust_told, receiver, before) - started))
+            at = await asyncio.to_thread(_gust_told, receiver, before, len(urls))
+            took.append(1000 * (at - started))
             with store.writing() as session:
                 book.jobs.finish(session, number, clock.at)
-            clock.at += 240
+            clock.at += 700  # the gust is out of the last ten minutes when the next round begins
             await service.judged()
     receiver.close()
     store.close()
     median, p99 = np.percentile(took, [50, 99])
-    print(f"\nPOST to push, {ROUNDS} rounds: median {median:.0f} ms, 99th percentile {p99:.0f} ms")
-    assert median < 1000
+    size = f"{len(farm.told.fields)} fields, {len(urls)} recipients"
+    figures = f"median {median:.0f} ms, 99th percentile {p99:.0f} ms"
+    print(f"\nPOST to push, {size}, {ROUNDS} rounds: {figures}")
+    assert median < 2000
 
 
-def _gust_told(receiver: Receiver, before: int) -> float:
-    """Wait for the first message after so many that speaks of the gust posted; when it came."""
+def _gust_told(receiver: Receiver, before: int, people: int) -> float:
+    """Wait until everybody has a message, after so many, of the gust posted; when the last came."""
     while True:
-        new = receiver.wait_for(before + 1)[before]
-        if "gust 19" in (new.title + new.body).lower():
-            return new.at
-        before += 1
+        told = receiver.got[before:]
+        of_gust = [p for p in told if "gust 19" in (p.title + p.body).lower()]
+        if len(of_gust) >= people:
+            return of_gust[people - 1].at
+        receiver.wait_for(before + len(told) + 1)

@@ -45,7 +45,7 @@ def messages(service: Service) -> list[Message]:
     return found
 
 
-def wait_for(true, timeout_s: float = 30.0) -> None:
+def wait_for(true, timeout_s: float = 90.0) -> None:
     until = time.monotonic() + timeout_s
     while not true():
         assert time.monotonic() < until, "it did not happen in time"
@@ -81,7 +81,7 @@ def test_every_job_in_a_storm_is_told_to_stop_however_the_service_is_killed(
     assert {m.short_id for m in sent} == set(came)
     assert sum(n - 1 for n in came.values()) <= kills
     down = [m for m in sent if m.kind == "watch was down"]
-    assert len(down) == kills  # each with somebody spraying
+    assert len(down) == 1  # with somebody spraying at once, and not again within ten minutes
     assert [m.title for m in sent if m.kind == "watch stops"] == ["Watch stops: hill"]
     stops = Counter(m.about for m in sent if m.kind == "limit broken")
     assert len(stops) == 4

@@ -28,8 +28,9 @@ from watcher.store.tables import Message
 log = structlog.get_logger("watcher.courier")
 T = TypeVar("T")
 
-LEASE_S = 60
-"""How long a message is a sender's before another may take it: well over one attempt."""
+LEASE_S = 30
+"""How long a message is a sender's before another may take it: longer than one attempt, and as
+short as can be, for a message whose sender was killed waits so long."""
 _FIRST_WAIT_S, _LONGEST_WAIT_S = 2.0, 120.0
 _LOOK_EVERY_S = 30.0
 _LEAST_WAIT_S = 0.05
