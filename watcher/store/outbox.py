@@ -87,7 +87,7 @@ def claim(
     worth = and_(
         or_(Message.expires_at.is_(None), Message.expires_at > now),
         true() if recipient is None else Message.recipient == recipient,
-        Message.urgent if only_urgent else true(),
+        Message.urgent == true() if only_urgent else true(),
     )
     # Each asked for by itself, so that an index finds the first ones without reading them all.
     found = [
@@ -328,7 +328,7 @@ def next_due(session: Session, recipient: str, *, only_urgent: bool = False) -> 
     unsent = and_(
         Message.state.in_(("waiting", "sending")),
         Message.recipient == recipient,
-        Message.urgent if only_urgent else true(),
+        Message.urgent == true() if only_urgent else true(),
     )
     soonest: int | None = session.scalars(select(func.min(when)).where(unsent)).one()
     return soonest
