@@ -33,7 +33,9 @@ def path(tmp_path: Path) -> Path:
 
 @pytest.fixture
 def store(path: Path) -> Iterator[Log]:
-    log = Log(f"sqlite:///{path}", busy_s=0.1)
+    log = Log(
+        f"sqlite:///{path}", busy_s=0.5
+    )  # long enough for a slow machine, short enough to wait out
     log.upgrade()
     yield log
     log.close()
