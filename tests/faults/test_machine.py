@@ -260,7 +260,7 @@ class Alerts(RuleBasedStateMachine):
 
 
 Alerts.TestCase.settings = settings(
-    max_examples=25,
+    max_examples=15,
     stateful_step_count=25,
     deadline=None,
     suppress_health_check=list(HealthCheck),
