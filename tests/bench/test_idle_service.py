@@ -28,7 +28,18 @@ def test_cost_of_the_idle_service(tmp_path: Path) -> None:
     """A reading a minute, a judgement with each and every half minute, nobody spraying."""
     write_farm(tmp_path)
     receiver = Receiver()
-    service = Service(tmp_path, receiver.url().get_secret_value())
+    with Service(tmp_path, receiver.url().get_secret_value()) as service:
+        cpu_s, watched_s, resident = _watch_idle(service)
+    receiver.close()
+    print(
+        f"\nidle: {cpu_s / watched_s * 3600:.0f} CPU seconds an hour, {resident:.0f} MiB resident"
+    )
+    assert cpu_s / watched_s < 0.2
+    assert resident < 300
+
+
+def _watch_idle(service: Service) -> tuple[float, float, float]:
+    """CPU seconds used, seconds watched, and MiB resident at the end."""
     service.start()
     assert service.post() in {200, 201, 202}
     time.sleep(5)
@@ -36,10 +47,4 @@ def test_cost_of_the_idle_service(tmp_path: Path) -> None:
     for _ in range(_WATCHED_S // 60):
         time.sleep(60)
         assert service.post() in {200, 201, 202}
-    used, watched = _cpu_s(service.pid) - before, time.monotonic() - started
-    resident = _resident_mib(service.pid)
-    assert service.stop() == 0
-    receiver.close()
-    print(f"\nidle: {used / watched * 3600:.0f} CPU seconds an hour, {resident:.0f} MiB resident")
-    assert used / watched < 0.2
-    assert resident < 300
+    return _cpu_s(service.pid) - before, time.monotonic() - started, _resident_mib(service.pid)

@@ -11,6 +11,7 @@ from sqlalchemy import select
 
 from tests.support.receiver import Receiver
 from tests.support.service_process import Service, write_farm
+from watcher.farm.load import load
 from watcher.jobs import book
 from watcher.judge.plan import Plan
 from watcher.store import jobs
@@ -23,6 +24,13 @@ def receiver():
     receiver = Receiver()
     yield receiver
     receiver.close()
+
+
+@pytest.fixture
+def service(tmp_path: Path, receiver):
+    write_farm(tmp_path)
+    with Service(tmp_path, receiver.url().get_secret_value()) as service:
+        yield service
 
 
 def begin_job(service: Service, plan: Plan) -> int:
@@ -60,10 +68,9 @@ def told_to_stop(service: Service, job: int) -> bool:
 
 
 def test_every_job_in_a_storm_is_told_to_stop_however_the_service_is_killed(
-    tmp_path: Path, receiver
+    tmp_path: Path, receiver, service
 ):
-    plan = Plan.of(write_farm(tmp_path))
-    service = Service(tmp_path, receiver.url().get_secret_value())
+    plan = Plan.of(load(tmp_path / "farm.toml"))
     chances, kills = random.Random(5), 0
     service.start()
     for _ in range(4):
@@ -87,9 +94,7 @@ def test_every_job_in_a_storm_is_told_to_stop_however_the_service_is_killed(
     assert len(stops) == 4
 
 
-def test_secrets_are_in_no_line_the_service_writes(tmp_path: Path, receiver):
-    write_farm(tmp_path)
-    service = Service(tmp_path, receiver.url().get_secret_value())
+def test_secrets_are_in_no_line_the_service_writes(tmp_path: Path, service):
     service.start()
     assert service.post() in {200, 201, 202}
     assert service.stop() == 0

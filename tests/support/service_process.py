@@ -7,7 +7,7 @@ import subprocess
 import sys
 import time
 from pathlib import Path
-from typing import Any
+from typing import Any, Self
 
 import httpx
 import shapely
@@ -132,6 +132,14 @@ class Service:
         assert self._process is not None
         self._process.kill()
         self._process.wait(10)
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """Leave no process behind, whatever a test ran into."""
+        if self._process is not None and self._process.poll() is None:
+            self.kill()
 
     def stop(self) -> int:
         """SIGTERM, and wait for its end."""
