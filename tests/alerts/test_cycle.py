@@ -239,6 +239,25 @@ def test_a_fault_in_one_part_is_told_and_does_not_silence_the_others(watch, monk
     assert "nothing is told of field closing, field open until" in watch.newest()
 
 
+def test_a_fault_in_wording_the_second_job_does_not_repeat_the_first_every_minute(
+    watch, monkeypatch
+):
+    say = spraying.job_alert
+
+    def broken(speaker: Any, place: Any, *args: Any, **kwargs: Any) -> Any:
+        if place.field == "hill":
+            raise ZeroDivisionError
+        return say(speaker, place, *args, **kwargs)
+
+    monkeypatch.setattr(spraying, "job_alert", broken)
+    monkeypatch.setattr(cycle.log, "exception", lambda *_, **__: None)
+    watch.start("creek_side", "coarse")
+    watch.start("hill", "old_coarse")
+    assert watch.see(minutes=5, wind_mph=12.0) == ["Watch has a fault"]
+    monkeypatch.undo()
+    assert len(watch.see(wind_mph=12.0)) == 2
+
+
 def test_a_fault_in_what_guards_the_job_is_urgent(watch, monkeypatch):
     def broken(*_: Any) -> None:
         raise ZeroDivisionError

@@ -19,15 +19,15 @@ def watch(store, recipients) -> Minutes:
     return minutes
 
 
+RECIPIENTS = {
+    "operator": {"hears": ["job"], "backup": "grower", "backup_after": "5 min"},
+    "grower": {"hears": ["brief"], "form": "sms"},
+}
+
+
 @pytest.fixture
 def spraying(store):
-    return watch(
-        store,
-        {
-            "operator": {"hears": ["job"], "backup": "grower", "backup_after": "5 min"},
-            "grower": {"hears": ["brief"], "form": "sms"},
-        },
-    )
+    return watch(store, RECIPIENTS)
 
 
 def test_after_five_minutes_without_an_answer_the_backup_is_told(spraying):
@@ -86,6 +86,20 @@ def test_what_is_over_needs_no_backup(spraying):
     assert spraying.told("grower") == []
 
 
+def test_what_has_come_back_but_not_yet_for_long_wakes_no_backup(spraying):
+    spraying.see(1)
+    spraying.see(1, **STORM)
+    spraying.see(8)
+    assert spraying.told("grower") == []
+
+
+def test_a_warning_before_the_alert_is_not_passed_on_beside_it(spraying):
+    spraying.see(1)
+    spraying.see(1, wind_mph=9.2)
+    spraying.see(8, **STORM)
+    assert len(spraying.told("grower")) == 1
+
+
 def test_two_who_are_each_others_backup_do_not_pass_it_to_and_fro(store):
     pair = watch(
         store,
@@ -106,3 +120,23 @@ def test_an_alert_asks_to_be_acknowledged_by_a_link_of_its_own_recipient(sprayin
     link = next(w for w in alert.body.split() if w.startswith("https://farm.example/seen/"))
     seen = LINKS.read(link.rpartition("/")[2])
     assert (seen.ref, seen.recipient) == (alert.short_id, "operator")
+
+
+def test_a_job_that_cannot_be_watched_goes_to_the_backup_too(spraying, store):
+    spraying.see(1)
+    told = tables() | {"recipients": RECIPIENTS}
+    del told["fields"]["creek_side"], told["neighbours"]["orchard"]
+    other = Minutes(store, build(told), links=LINKS)
+    other.now = spraying.now
+    other.see(5)
+    assert other.told("grower") == []
+    other.see(2)
+    (told_to_backup,) = other.told("grower")
+    assert told_to_backup.body.startswith("Not watched: creek side. operator has not acknowledged")
+
+
+def test_a_warning_that_needs_no_answer_goes_to_no_backup(spraying):
+    spraying.see(1)
+    spraying.see(20, wind_mph=9.2)
+    assert [m.kind for m in spraying.told("operator")] == ["limit near"]
+    assert spraying.told("grower") == []

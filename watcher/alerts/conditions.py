@@ -7,20 +7,18 @@ news, a change with its name.
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
-from enum import Enum, IntEnum
+from enum import Enum
 from typing import Any, Self
 
 from watcher.farm.models import Topic
 
 
-class Urgency(IntEnum):
+class Urgency(Enum):
     """How much a message may be held back."""
 
-    ROUTINE = 0
-    """Waits for the end of quiet hours and may be told together with others."""
-    SOON = 1
-    """As routine, but is told before it."""
-    NOW = 2
+    SOON = "soon"
+    """Waits for the end of quiet hours, is told together with others, and not too many an hour."""
+    NOW = "now"
     """Someone is spraying: neither quiet hours nor a storm of other messages hold it back."""
 
 

@@ -63,12 +63,13 @@ def decide(view: View, states: Mapping[Key, State]) -> Decision:
         try:
             after, news = advance(desk.standings(view, states), own, view.now)
             after |= {key: state for key, state in own.items() if _left_alone(key, view)}
-            notices += desk.tell(view, news, after)
+            told = list(desk.tell(view, news, after))  # all of it or nothing, as it is remembered
         except Exception as error:
             log.exception("a part of the alerts has a fault", kinds=sorted(desk.KINDS))
             after = own
-            notices.append(fault_notice(desk is spraying, desk.KINDS, error, view.now))
+            told = [fault_notice(desk is spraying, desk.KINDS, error, view.now)]
         lasting |= after
+        notices += told
     return Decision(lasting, notices)
 
 

@@ -1,6 +1,7 @@
 """All that is told about jobs: their limits, what is coming, and what nobody should forget."""
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 
 from watcher.alerts import job_care, job_coming, job_limits
 from watcher.alerts.conditions import Change, Key, News, Rule, Standing, State, Urgency
@@ -21,6 +22,8 @@ from watcher.alerts.wording.job import (
 from watcher.alerts.wording.words import Text
 from watcher.farm.models import Topic
 from watcher.judge.reasons import Reason
+from watcher.judge.status import Stand
+from watcher.store.tables import Message
 
 ALL_CLEAR = Rule("all clear", Topic.JOB, Urgency.NOW, 3600, overtakes=True)
 _GRAVITY = {rule.kind: 0 for rule in (NEAR, FRONT, RISING, GUSTS)} | {
@@ -28,6 +31,7 @@ _GRAVITY = {rule.kind: 0 for rule in (NEAR, FRONT, RISING, GUSTS)} | {
     BROKEN.kind: 2,
 }
 _COMING = frozenset({FRONT.kind, RISING.kind, GUSTS.kind})
+_ANSWERED = frozenset(rule.kind for rule in (BROKEN, BLIND, UNWATCHED) if rule.escalates)
 KINDS = frozenset(_GRAVITY) | {FORGOTTEN.kind, WORN.kind, UNWATCHED.kind}
 
 
@@ -61,11 +65,22 @@ def tell(view: View, news: Sequence[News], lasting: Mapping[Key, State]) -> Iter
             if item.kind not in _GRAVITY and item.change is not Change.CLEARED:
                 text = job_care.say(view, job, place(job), item.kind)
                 yield _notice(item.standing.rule, job.subject, [item], text, view.now)
-        yield from _to_backups(view, job, lasting)
-    for item in news:
-        if item.kind == UNWATCHED.kind and item.change is not Change.CLEARED:
-            text = job_care.say_unwatched(view, item.standing.subject)
-            yield _notice(UNWATCHED, item.standing.subject, [item], text, view.now)
+        # What was told and has meanwhile come back, though not yet for long, need wake nobody else.
+        stands = [r for _, r in _still_told(job, lasting) if r.stand <= Stand.UNKNOWN]
+        if stands and not job.paused:
+            for asked in _overdue(view, job.subject):
+                yield _to_backup(view, BROKEN, asked, _alert(view, job, stands, [], ()))
+    yield from _tell_unwatched(view, news)
+
+
+def _tell_unwatched(view: View, news: Sequence[News]) -> Iterator[Notice]:
+    raised = [n for n in news if n.kind == UNWATCHED.kind and n.change is not Change.CLEARED]
+    for item in raised:
+        text = job_care.say_unwatched(view, item.standing.subject)
+        yield _notice(UNWATCHED, item.standing.subject, [item], text, view.now)
+    for subject in view.unseen:
+        for asked in _overdue(view, subject):
+            yield _to_backup(view, UNWATCHED, asked, job_care.say_unwatched(view, subject))
 
 
 def _of_limits(
@@ -136,31 +151,41 @@ def _still_told(job: WatchedJob, lasting: Mapping[Key, State]) -> list[tuple[str
     ]
 
 
-def _to_backups(view: View, job: WatchedJob, lasting: Mapping[Key, State]) -> Iterator[Notice]:
-    """Tell the backups of those who have not acknowledged in time what still stands."""
-    stands = [r for kind, r in _still_told(job, lasting) if kind in {BROKEN.kind, BLIND.kind}]
-    if not stands or job.paused:
-        return
+@dataclass(frozen=True)
+class _Asked:
+    """A message that was to be acknowledged and was not; who is told next, and after how long."""
+
+    message: Message
+    backup: str
+    after_s: float
+
+
+def _overdue(view: View, subject: str) -> Iterator[_Asked]:
+    """The messages about a subject nobody has acknowledged in time, where there is a backup."""
     recipients = view.speaker.farm.told.recipients
-    seen_at = view.acknowledged.get(job.subject, 0)
-    asked = [m for m in view.unanswered if m.about == job.subject]
-    for message in asked:
+    seen_at = view.acknowledged.get(subject, 0)
+    about = [m for m in view.unanswered if m.about == subject and m.kind in _ANSWERED]
+    for message in about:
         told = recipients.get(message.recipient)
         backup = told.backup if told else None
-        has_it = {m.recipient for m in asked if m.short_id == message.short_id}
-        if told is None or backup not in recipients or backup in has_it:
+        has_it = {m.recipient for m in about if m.short_id == message.short_id}
+        if told is None or backup is None or backup not in recipients or backup in has_it:
             continue
         if seen_at < message.created_at <= view.now - told.backup_after:
-            text = _alert(view, job, stands, [], ())
-            yield Notice(
-                BROKEN,
-                job.subject,
-                f"{message.key}/to/{backup}",
-                not_acknowledged(text, message.recipient, told.backup_after),
-                view.now,
-                to=backup,
-                ref=message.short_id,
-            )
+            yield _Asked(message, backup, told.backup_after)
+
+
+def _to_backup(view: View, rule: Rule, asked: _Asked, text: Text) -> Notice:
+    message = asked.message
+    return Notice(
+        rule,
+        message.about,
+        f"{message.key}/to/{asked.backup}",
+        not_acknowledged(text, message.recipient, asked.after_s),
+        view.now,
+        to=asked.backup,
+        ref=message.short_id,
+    )
 
 
 def _reasons(job: WatchedJob, news: Sequence[News]) -> list[Reason]:
