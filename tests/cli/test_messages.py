@@ -7,6 +7,7 @@ import pytest
 from click.testing import Result
 
 from tests.cli.conftest import NOW
+from watcher.cli.opening import out
 from watcher.store import outbox
 from watcher.store.database import Log
 from watcher.store.outbox import NewMessage
@@ -47,7 +48,7 @@ def words(done: Result) -> str:
 
 
 def test_receipts_say_what_became_of_every_message(command, told, monkeypatch) -> None:
-    monkeypatch.setenv("COLUMNS", "200")
+    monkeypatch.setattr(out, "_width", 200)  # one line a message
     said = words(command("messages"))
     assert "K7QM2 10:45 grower" in said
     assert "sent 10:57, 12 min late" in said
@@ -56,7 +57,7 @@ def test_receipts_say_what_became_of_every_message(command, told, monkeypatch) -
 
 
 def test_an_alert_is_acknowledged_by_its_id_once(command, told, monkeypatch) -> None:
-    monkeypatch.setenv("COLUMNS", "200")
+    monkeypatch.setattr(out, "_width", 200)  # one line a message
     assert "Noted: K7QM2 was seen by anna." in words(command("seen", "k7qm2", "--by", "anna"))
     assert "11:00 anna" in words(command("messages"))
     again = command("seen", "K7QM2")
