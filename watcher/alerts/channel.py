@@ -56,8 +56,6 @@ class Channel:
                 f"recipient {recipient!r}: the URL in the settings is not exactly one that "
                 "apprise understands; see its list of notification services"
             )
-        self.shown: str = services[0].url(privacy=True)  # type: ignore[no-untyped-call]
-        """The URL without its secrets."""
 
     async def send(self, title: str, body: str, *, urgent: bool) -> Attempt:
         """Try once to send plain text. Never raises."""
