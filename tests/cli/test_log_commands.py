@@ -77,6 +77,14 @@ def test_a_table_that_is_none_is_told_with_its_line(watcher: Any, tmp_path: Path
     assert "mend it and import it again" in said
 
 
+def test_a_table_is_checked_like_all_that_comes_in(watcher: Any, tmp_path: Path) -> None:
+    table = tmp_path / "spoilt.csv"
+    table.write_text("source,time (UTC),wind (m/s)\nyard,2026-06-01T00:00:00Z,99\n")
+    watcher("log", "import", str(table))
+    said = watcher("log", "export", "--from", "2026-05-31", "--to", "2026-06-02")
+    assert "wind_m_s: range" in said
+
+
 def test_parquet_is_not_printed(watcher: Any) -> None:
     assert "name a file" in watcher("log", "export", *DAYS, "--format", "parquet", code=2)
 

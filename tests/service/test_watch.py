@@ -6,6 +6,7 @@ from collections.abc import AsyncGenerator, Iterator
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
 from tests.support.farms import build, tables
@@ -15,8 +16,10 @@ from watcher.farm import Farm
 from watcher.jobs import book
 from watcher.judge.status import Status
 from watcher.sources.base import Observations, Polled, SourceError
-from watcher.store import health, jobs, outbox, statuses, weather
+from watcher.store import aggregates, health, jobs, outbox, statuses, weather
+from watcher.store.aggregates import DAY_S
 from watcher.store.database import Log
+from watcher.weather.bins import HOUR_S
 from watcher.weather.series import Site, WeatherSeries
 
 NOON = 1_781_107_200  # 2026-06-10 11:00 in Chicago's zone
@@ -255,3 +258,29 @@ async def test_a_field_whose_job_is_finished_is_left_out_for_a_while(
         clock.at += 8 * 86_400
         await service.judged()
         assert service.watch.picture.ranking.done == ()
+
+
+async def test_the_running_watch_makes_bins_and_lets_old_readings_go(
+    farm: Farm, store: Log
+) -> None:
+    site = Site(41.0, -96.0, wind_height_m=3.0)
+    times = np.arange(NOON - 3 * DAY_S, NOON - DAY_S, 60)
+    long_ago = WeatherSeries.of(times, site, "mast", {"temp_c": np.full(times.size, 20.0)})
+    with store.writing() as session:
+        weather.add_observations(session, Observations(long_ago), NOON)
+    clock = SetClock(NOON)
+    clock.speed = 600.0  # what is done every minute is done every tenth of a second
+    async with running(farm, store, clock) as service:
+        service.watch.book.keep_raw_s = 2 * DAY_S
+        async with asyncio.timeout(10):
+            while first_reading(store) < NOON - 2 * DAY_S:
+                await service.judged()
+    assert first_reading(store) == NOON - 2 * DAY_S
+    with store.reading() as session:
+        kept = aggregates.bins(session, "mast", HOUR_S, NOON - 3 * DAY_S, NOON)
+    assert len(kept) == 48
+
+
+def first_reading(store: Log) -> int:
+    with store.reading() as session:
+        return int(weather.observations(session, "mast", 0, NOON).series.times[0])

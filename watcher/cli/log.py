@@ -14,6 +14,7 @@ from watcher.cli import log_charts
 from watcher.cli.moments import From, To, known, stretch
 from watcher.cli.opening import err, open_farm, open_log, open_settings, out, stop
 from watcher.farm import Farm
+from watcher.service.intake import Intake
 from watcher.service.sites import site_of
 from watcher.sources.base import Observations
 from watcher.store import weather
@@ -80,14 +81,17 @@ def import_table(
 def taken_in(log: Log, farm: Farm, file: Path, *, received_at: int) -> tuple[int, int]:
     """Take a table into a log, or stop; returns how many readings it holds, and how many are new.
 
-    Block by block, so that a running watch need not wait for a long table.
+    Checked like all that comes in: a table may be of anybody's making. Block by block, so that a
+    running watch need not wait for a long one.
     """
     if not file.is_file():
         stop(f"there is no file {file}")
     new = count = 0
+    intake = Intake(farm)
     for readings in _readings(file, _sites(log, farm)):
         with log.writing() as session:
-            new += weather.add_observations(session, readings, received_at)
+            checked = intake.checked(session, readings, received_at)
+            new += weather.add_observations(session, checked, received_at)
         count += len(readings.series)
     return count, new
 

@@ -57,7 +57,7 @@ async def _run(settings: Settings, farm: Farm, log: Log) -> None:
     links = None
     if settings.address:
         links = Links(keyring.secret_for("seen"), f"{settings.address}/seen")
-    book = Book(Plan.of(farm), log, clock, links=links)
+    book = Book(Plan.of(farm), log, clock, keep_raw_s=settings.keep_raw, links=links)
     keys = Keys(
         keyring,
         settings.station_tokens,

@@ -4,10 +4,11 @@ Each function is one transaction: a change of status or of a condition and the m
 are kept together or not at all.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from functools import partial
 from typing import Any
 
+import numpy as np
 import structlog
 
 from watcher.alerts import cycle as alerts
@@ -25,7 +26,7 @@ from watcher.service.health import Health, look
 from watcher.service.intake import Intake
 from watcher.service.picture import Picture, compose, take
 from watcher.sources.base import Observations, Polled
-from watcher.store import health, runs, statuses, weather
+from watcher.store import aggregates, health, runs, statuses, weather
 from watcher.store.database import Log
 
 log = structlog.get_logger("watcher.service")
@@ -41,6 +42,8 @@ class Book:
     plan: Plan
     store: Log
     clock: Clock
+    keep_raw_s: float = np.inf
+    """How long readings and forecasts are kept whole; for good unless told otherwise. [s]"""
     run_id: int | None = None
     links: Links | None = None
     """Makes the links by which alerts are acknowledged; None where nobody could open one."""
@@ -107,6 +110,14 @@ class Book:
                     records.keep(session, self.plan, weather_at, job, by="the watch", now=now)
             except RecordError as error:
                 log.warning("nothing kept of a job", job=job, why=str(error))
+
+    def tend(self) -> bool:
+        """Do a bounded part of what the log needs to last for years; returns whether more waits."""
+        now = self.clock.now()
+        with self.store.writing() as session:
+            done = aggregates.tend(session, now, keep_raw_s=self.keep_raw_s)
+        log.debug("log tended", **asdict(done))
+        return done.more
 
     def take_in(self, observations: Observations) -> int:
         """Check a source's readings and keep them; returns how many are new."""

@@ -24,7 +24,7 @@ from watcher.service.clock import SetClock
 from watcher.service.cycle import Book
 from watcher.service.past_events import Event, JobStep
 from watcher.sources.base import Observations, Polled
-from watcher.store import aggregates, jobs, outbox, weather
+from watcher.store import jobs, outbox, weather
 from watcher.store.arrivals import Arrived
 from watcher.store.database import Log
 from watcher.weather.bins import HOUR_S
@@ -83,7 +83,7 @@ class _Stage:
 
     def __init__(self, plan: Plan, own: Log, start: int) -> None:
         self._plan, self._log, self._clock = plan, own, SetClock(start)
-        self._book = Book(plan, own, self._clock)
+        self._book = Book(plan, own, self._clock, keep_raw_s=_KEPT_S)
         self._jobs: dict[int, int] = {}
         self._tended_at = 0
         self.said: list[Said] = []
@@ -122,10 +122,8 @@ class _Stage:
     def _tend(self, now: int) -> None:
         """Make the hours' bins, as the service does in its background: judgements read them."""
         self._tended_at = now
-        more = True
-        while more:
-            with self._log.writing() as session:
-                more = aggregates.tend(session, now, keep_raw_s=_KEPT_S).more
+        while self._book.tend():
+            pass
 
     def _take(self, arrived: Arrived) -> None:
         if arrived.observations is not None:

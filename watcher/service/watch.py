@@ -33,6 +33,7 @@ T = TypeVar("T")
 _CYCLE_EVERY_S = 30.0
 """A judgement at least this often, for what changes by itself: ages, the sun, the hour."""
 _RECORDS_EVERY_S = 300.0
+_TENDED_EVERY_S = 60.0
 _SUPERVISE_EVERY_S = 10.0
 _JUMP_S = 5.0
 _DRAIN_S = 10.0
@@ -183,7 +184,10 @@ class Watch:
         log.debug("judged", took_ms=round(1000 * (time.perf_counter() - started), 1))
 
     def _scheduler(self) -> AsyncIOScheduler:
-        """One job a source, one for records. Missed ones are made up once; none overlaps itself."""
+        """One job a source, one for records and one for the log.
+
+        Missed ones are made up once; none overlaps itself.
+        """
         scheduler = AsyncIOScheduler(
             timezone="UTC",
             job_defaults={"misfire_grace_time": None, "coalesce": True, "max_instances": 1},
@@ -204,6 +208,7 @@ class Watch:
         scheduler.add_job(
             self._keep_records, "interval", id="records", seconds=_RECORDS_EVERY_S / speed
         )
+        scheduler.add_job(self._tend_log, "interval", id="log", seconds=_TENDED_EVERY_S / speed)
         scheduler.add_listener(
             self._schedule_slipped, EVENT_JOB_ERROR | EVENT_JOB_MAX_INSTANCES | EVENT_JOB_MISSED
         )
@@ -219,9 +224,15 @@ class Watch:
         with contextlib.suppress(asyncio.CancelledError):
             await self._in_log(self.book.keep_records)
 
+    async def _tend_log(self) -> None:
+        """Make bins and let old readings go, part by part: a judgement never waits for the rest."""
+        with contextlib.suppress(asyncio.CancelledError):
+            while await self._in_log(self.book.tend):
+                pass
+
     def _schedule_slipped(self, event: Any) -> None:
         error = getattr(event, "exception", None)
-        log.error("asking a source went wrong", source=event.job_id, why=repr(error))
+        log.error("what was scheduled went wrong", task=event.job_id, why=repr(error))
 
     async def _supervising(self, scheduler: AsyncIOScheduler) -> None:
         """Signs of life for systemd, tied to judgements made; mends the schedule after clock jumps.

@@ -56,6 +56,8 @@ def check_against(observations: Observations, witnesses: Sequence[WeatherSeries]
     ``witnesses`` are usable series of other sources, forecasts too. A value that has a finding
     already is left alone, and one without a witness of the last hour too.
     """
+    if not witnesses:
+        return observations
     flags = dict(observations.flags)
     for limit in AGREEMENTS:
         doubted = _doubted(observations, witnesses, limit)

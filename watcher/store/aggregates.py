@@ -43,7 +43,7 @@ def tend(session: Session, now: int, *, keep_raw_s: float, hours_at_once: int = 
     are older than ``keep_raw_s`` and their bins are made; bins stay.
     """
     made = _make_some(session, now - _SETTLED_S, hours_at_once)
-    before = (now - int(keep_raw_s)) // HOUR_S * HOUR_S
+    before = int(max(now - keep_raw_s, 0.0)) // HOUR_S * HOUR_S
     sources = session.scalars(select(StationSite.source)).all()
     readings = sum(_let_readings_go(session, source, before) for source in sources)
     forecasts = _let_forecasts_go(session, before)

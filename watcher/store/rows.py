@@ -81,7 +81,10 @@ def site_of(row: StationSite | IssuedForecast) -> Site:
 
 def nullable(values: Floats) -> list[float | None]:
     """Return values for a column that may be NULL: NaN is None."""
-    boxed = values.astype(object)
-    boxed[np.isnan(values)] = None
-    column: list[float | None] = boxed.tolist()
+    missing = np.isnan(values)
+    if missing.all():
+        return [None] * values.size
+    column: list[float | None] = values.tolist()
+    for index in np.flatnonzero(missing).tolist():
+        column[index] = None
     return column
