@@ -50,9 +50,10 @@ def check(observations: Observations, history: Observations | None = None) -> Ob
     _check_range(series, found)
     _check_contradiction(series, found)
     for step in STEPS:
-        _check_step(_unflagged(series, found), step, found)
+        _check_step(series, step, found)
     # A sensor that stood still already still does: values so flagged are looked at again.
-    standing = _unflagged(series, found, forgiven=Flag.STUCK)
+    kept = {name: flags & ~np.uint16(Flag.STUCK) for name, flags in found.items()}
+    standing = Observations(series, kept).usable()
     for stuck in STUCK:
         _check_stuck(standing, stuck, found, count)
     new = {name: flags[-count:] for name, flags in found.items()}
@@ -96,18 +97,13 @@ def _check_contradiction(series: WeatherSeries, found: Found) -> None:
     )
 
 
-def _unflagged(series: WeatherSeries, found: Found, *, forgiven: Flag = Flag.GOOD) -> WeatherSeries:
-    kept = {name: flags & ~np.uint16(forgiven) for name, flags in found.items()}
-    return Observations(series, kept).usable()
-
-
-def _check_step(known: WeatherSeries, limit: Step, found: Found) -> None:
+def _check_step(series: WeatherSeries, limit: Step, found: Found) -> None:
     """Flag every value that lies too far from the last good one before it."""
-    values = getattr(known, limit.quantity)
-    given = np.flatnonzero(np.isfinite(values))
+    values = getattr(series, limit.quantity)
+    given = np.flatnonzero(np.isfinite(values) & (found[limit.quantity] == 0))
     if given.size < 2:
         return
-    times, values = known.times[given], values[given]
+    times, values = series.times[given], values[given]
     too_far = np.flatnonzero(np.abs(np.diff(values)) > _most(limit, np.diff(times)))
     good = 0
     # Only from a step on until a value agrees again does it matter which was the last good one.
@@ -140,13 +136,18 @@ def _check_stuck(known: WeatherSeries, limit: Stuck, found: Found, count: int) -
         values = np.unwrap(values, period=360.0)
     starts = np.searchsorted(times, new - limit.window_s)
     ends = np.searchsorted(times, new, side="right")
-    enough = ends - starts >= LEAST_SAMPLES
-    if not enough.any():
+    flagged = given[-count:] & (ends - starts >= LEAST_SAMPLES)
+    if not flagged.any():
         return
-    spanned = new - times[np.minimum(starts, times.size - 1)] >= SPANNED * limit.window_s
-    still = _highest(values, starts, ends) + _highest(-values, starts, ends)
-    flagged = enough & spanned & (still <= limit.least + _ROUNDING)
-    flagged &= given[-count:]
+    first, last = np.minimum(starts, times.size - 1), np.maximum(ends - 1, 0)
+    flagged &= new - times[first] >= SPANNED * limit.window_s
+    # Most windows show by their ends alone that the value moves; the others are gone through.
+    flagged &= np.abs(values[last] - values[first]) <= limit.least + _ROUNDING
+    at = np.flatnonzero(flagged)
+    if not at.size:
+        return
+    apart = _highest(values, starts[at], ends[at]) + _highest(-values, starts[at], ends[at])
+    flagged[at] = apart <= limit.least + _ROUNDING
     if limit.unless_wind_m_s is not None:
         flagged &= ~_stayed(known, -known.wind_m_s, -limit.unless_wind_m_s, new, limit.window_s)
     if limit.unless_humidity_pct is not None:
