@@ -1,4 +1,4 @@
-"""A station that was cut off brings what it measured meanwhile: kept, but no alert of old weather."""
+"""A station that was cut off brings what it measured meanwhile: kept, and no old weather told."""
 
 from collections.abc import Iterator
 from pathlib import Path
@@ -14,7 +14,7 @@ from watcher.jobs import book as jobs
 from watcher.judge.plan import Plan
 from watcher.service.cycle import Book
 from watcher.sources.base import Observations
-from watcher.store import aggregates, weather
+from watcher.store import aggregates
 from watcher.store.database import Log
 from watcher.store.tables import Message
 from watcher.weather.bins import TEN_MINUTES_S
