@@ -58,6 +58,7 @@ US = [
     ),
     (reason(Limit.WIND, UNKNOWN, NAN, 3 * MPH, 10 * MPH), "wind unknown: no value to rely on"),
     (reason(Limit.WIND, HOLDS, 5 * MPH), "wind 5 mph, no bound"),
+    (reason(Limit.DELTA_T, HOLDS, NAN), "Delta T not measured, no bound"),
     (
         reason(Limit.GUST, BROKEN, 17 * MPH, high=15 * MPH),
         "gust 17 mph, bound 15 (own), 2 mph over",
@@ -109,7 +110,7 @@ US = [
     ),
     (
         reason(Limit.DROPLETS, HOLDS, DropletClass.VERY_COARSE),
-        "droplets very coarse: coarse enough",
+        "droplets very coarse: coarse enough for this window",
     ),
     # The orchard lies 10 m, 33 ft, north of the field.
     (

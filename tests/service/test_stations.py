@@ -147,3 +147,9 @@ async def test_a_message_that_comes_again_changes_nothing_in_the_log(
     assert (kept.times.tolist(), kept.wind_m_s.tolist()) == ([NOW - 60], [3.0])
     assert (kept.site.latitude, kept.site.longitude) == (41.01, -96.02)
     assert kept.site.wind_height_m == pytest.approx(3.048)
+
+
+def test_one_column_of_the_time_need_not_be_a_list() -> None:
+    told = tables()
+    told["sources"] = {"mast": ONE_OF_EACH["csv"] | {"time": "stamp"}}
+    assert build(told).told.sources["mast"].time == ("stamp",)

@@ -1,8 +1,8 @@
 """Stations that measure on the farm or beside it, by the way they speak."""
 
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import Field
+from pydantic import BeforeValidator, Field
 
 from watcher.farm.source_entry import (
     Address,
@@ -20,6 +20,13 @@ Host = Annotated[str, Field(pattern=r"^[A-Za-z0-9]([A-Za-z0-9.:-]{0,252}[A-Za-z0
 Port = Annotated[int, Field(ge=1, le=65_535, strict=True)]
 Interval = Annotated[float, Written(Kind.DURATION, 1, 3600)]
 Number = Annotated[float, Field(strict=True, allow_inf_nan=False)]
+Column = Words | Annotated[int, Field(ge=1, strict=True)]
+"""Name of a column, or its number from 1."""
+
+
+def _listed(told: Any) -> Any:
+    """Return one column as a list of one."""
+    return [told] if isinstance(told, str | int) else told
 
 
 class Station(SourceEntry):
@@ -160,7 +167,7 @@ class SunspecStation(ModbusPort):
 class CsvQuantity(Told):
     """Where a quantity stands in a CSV file."""
 
-    column: Words | Annotated[int, Field(ge=1, strict=True)]
+    column: Column
     """Name of its column, or its number from 1."""
     unit: Words
     """Unit the values are in."""
@@ -186,8 +193,8 @@ class CsvStation(DatedStation):
     """Rows above the data."""
     names_row: Annotated[int, Field(ge=1, le=1000, strict=True)] = 1
     """Which of them holds the names of the columns."""
-    time: tuple[Words | Annotated[int, Field(ge=1, strict=True)], ...]
-    """Columns of the time, joined by a space."""
+    time: Annotated[tuple[Column, ...], BeforeValidator(_listed)]
+    """Column of the time, or a list of columns that are joined by a space."""
     time_format: Words = "iso"
     """"iso", "epoch", or directives as of strptime: "%d.%m.%y %H:%M"."""
     time_zone: Words = "UTC"

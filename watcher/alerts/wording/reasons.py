@@ -79,6 +79,8 @@ class Speaker:
 
     def _measured(self, _field: str, reason: Reason) -> str:
         bound = _nearer(reason)
+        if math.isnan(reason.value):  # nobody needs it: a limit without its value is unknown
+            return f"{_name_of(reason.limit)} not measured, no bound"
         said = f"{_name_of(reason.limit)} {self._show(reason, reason.value, bound)}"
         if math.isinf(bound):
             return f"{said}, no bound"
@@ -178,7 +180,7 @@ def _inversion(_field: str, reason: Reason) -> str:
 
 def _droplets(_field: str, reason: Reason) -> str:
     said = f"droplets {DropletClass(int(reason.value)).words}"
-    if reason.stand is Stand.HOLDS:
-        return f"{said}: coarse enough"
     what = "this wind" if reason.limit is Limit.DROPLETS_IN_WIND else "this window"
+    if reason.stand is Stand.HOLDS:
+        return f"{said}: coarse enough for {what}"
     return f"{said}: too fine for {what} ({reason.origin})"
