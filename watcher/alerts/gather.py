@@ -45,7 +45,7 @@ def gather(
         subject = job_subject(job.id)
         unanswered += outbox.unacknowledged(session, subject, now - _ANSWERS_BACK_S)
         try:
-            watched.append(_watch(session, judgement, outlook, job))
+            watched.append(_watch(session, judgement, outlook.of(job.field), job))
         except LookupError as error:
             log.error("a job cannot be watched", job=job.id, why=str(error))
             unseen[subject] = (job.field, str(error))

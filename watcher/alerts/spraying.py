@@ -102,7 +102,7 @@ def _of_limits(
         _reasons(job, news),
         [r for _, r in left],
         why=_why_clear(job, news, view.now),
-        outlook=view.outlook,
+        outlook=view.outlook.of(job.sight.job.field),
     )
     return _notice(ALL_CLEAR, job.subject, news, text, view.now)
 
@@ -120,7 +120,7 @@ def _alert(
         place(job),
         changed,
         others,
-        outlook=view.outlook,
+        outlook=view.outlook.of(job.sight.job.field),
         coming=[c for c in coming if c is not None],
     )
 

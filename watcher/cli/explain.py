@@ -52,7 +52,7 @@ def explain(
     moment = now if at is None else _moment(at, farm, now)
     plan = Plan.of(farm)
     with open_log(settings) as log, log.reading() as session:
-        judgement = take(session, plan, now).judgement
+        judgement = take(session, plan, now).judgement.of_field(plan.fields.index(field))
     when = _index(judgement, moment, farm, now)
     case = plan.fields.index(field), _setup(judgement, field, setup, when), when
     speaker = Speaker(farm)

@@ -14,9 +14,9 @@ from watcher.charts.rose import draw_rose
 from watcher.cli.moments import From, To, known, stretch
 from watcher.cli.opening import open_farm, open_log, open_settings, out, stop
 from watcher.farm import Farm
+from watcher.farm.feeds import observes
 from watcher.judge.plan import Plan
 from watcher.service.past import past_hours
-from watcher.service.sites import observes
 from watcher.store import aggregates, jobs
 from watcher.units import Kind, convert
 from watcher.weather.bins import TEN_MINUTES_S

@@ -7,6 +7,7 @@ import typer
 from rich.table import Table
 
 from watcher.alerts.wording.reasons import Speaker
+from watcher.alerts.wording.weather import spoken_lines
 from watcher.alerts.wording.words import CAUTION, SHAPES, clock, span
 from watcher.cli.opening import open_farm, open_log, open_settings, out, stop
 from watcher.farm import Farm
@@ -92,6 +93,8 @@ def why(
     out.print(f"{SHAPES[status]} {field} with {chosen}: {status.word}", markup=False)
     for reason in reasons(picture.judgement, *case):
         out.print(f"  {reason.stand.name.lower():8}{speaker.reason(field, reason)}", markup=False)
+    for line in spoken_lines(picture.outlook.of(field)):
+        out.print(line, markup=False)
     out.print(CAUTION, markup=False)
 
 

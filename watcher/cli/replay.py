@@ -15,12 +15,12 @@ from watcher.cli.log import taken_in
 from watcher.cli.moments import From, To, stretch
 from watcher.cli.opening import err, open_farm, open_log, open_settings, out, stop
 from watcher.farm import Farm
+from watcher.farm.feeds import foretells, observes
 from watcher.judge.plan import Plan
 from watcher.service import logs
 from watcher.service.past_events import happened, known_before
 from watcher.service.replay import Said
 from watcher.service.replay import replay as go_through
-from watcher.service.sites import foretells, observes
 from watcher.settings import Settings
 from watcher.store import aggregates
 from watcher.store.database import Log

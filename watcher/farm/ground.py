@@ -52,6 +52,11 @@ class Ground:
         """Neighbour boundaries, x east and y north. [m]"""
         return self._in_metres(self.neighbours_deg)
 
+    def distance_m(self, field: str, latitude: float, longitude: float) -> float:
+        """From a place to the nearest part of a field; none from within it. [m]"""
+        place = shapely.Point(*self._to_metres.transform(longitude, latitude))
+        return float(place.distance(self.fields[field]))
+
     def area_m2(self, field: str) -> float:
         """Area of a field. [m2]"""
         return float(self.fields[field].area)

@@ -4,7 +4,8 @@
 suitable mid-job" are all this function over different series.
 """
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -27,8 +28,9 @@ Statuses = NDArray[np.int8]
 class Judgement:
     """Statuses of every field, setup and time, with the limits behind them. Axes [F, S, T].
 
-    ``instant`` is the status of the moment; ``status`` that of a whole job begun then. A setup a
-    field may not use is unsuitable and never chosen (see ``plan.allowed``).
+    ``series`` is the farm's weather; see ``of_field``. ``instant`` is the status of the moment;
+    ``status`` that of a whole job begun then. A setup a field may not use is unsuitable and never
+    chosen (see ``plan.allowed``).
     """
 
     plan: Plan
@@ -39,6 +41,15 @@ class Judgement:
     found: tuple[Checked, ...]
     """The limits as they were checked: once a kind [K, S, T] where size and place do not count."""
     instant: Statuses
+    apart: Mapping[int, "Judgement"] = field(default_factory=dict)
+    """The judgement by their own weather of the fields that other stations speak for."""
+
+    def of_field(self, field: int) -> "Judgement":
+        """Return the judgement whose ``series`` and ``drift`` are those of a field.
+
+        Its rows of that field are this one's. What is asked about one field is asked of it.
+        """
+        return self.apart.get(field, self)
 
     @cached_property
     def boom(self) -> BoomWind:

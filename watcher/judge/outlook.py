@@ -74,6 +74,14 @@ class Outlook:
     wind_uncertainty_m_s: float
     attribution: str = ""
     """How the provider of the forecast that speaks asks to be credited."""
+    fields: tuple[str, ...] = ()
+    """The fields it is of."""
+    others: tuple["Outlook", ...] = ()
+    """Outlooks of the other fields, where other stations speak for them."""
+
+    def of(self, field: str) -> "Outlook":
+        """Return the outlook of a field."""
+        return next((other for other in self.others if field in other.fields), self)
 
     @property
     def now(self) -> int:

@@ -23,6 +23,7 @@ from watcher.farm.models import (
     WeedPressure,
     Window,
 )
+from watcher.farm.nearness import stations_by_field
 from watcher.judge.application import planned_duration
 from watcher.judge.bounds import BoundArrays, bounds_by_limit
 from watcher.judge.control import control_loss
@@ -68,6 +69,14 @@ class Plan:
             ),
             reach=reach(farm.ground, max(told.judging.reach, furthest)),
         )
+
+    @cached_property
+    def listens(self) -> dict[tuple[str, ...], tuple[str, ...]]:
+        """Which fields listen to the stations in which order; the most fields' order first."""
+        fields: dict[tuple[str, ...], tuple[str, ...]] = {}
+        for field, stations in stations_by_field(self.farm).items():
+            fields[stations] = (*fields.get(stations, ()), field)
+        return dict(sorted(fields.items(), key=lambda item: -len(item[1])))
 
     @property
     def _told(self) -> list[FieldPlan]:

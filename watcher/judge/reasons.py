@@ -45,6 +45,7 @@ class DownwindNeighbour:
 
 def reasons(judgement: Judgement, field: int, setup: int, time: int) -> list[Reason]:
     """Every limit of one case: broken first, then unknown, near and holding; least room first."""
+    judgement = judgement.of_field(field)
     found = [_reason(judgement, checked, (field, setup, time)) for checked in judgement.checks]
     return worst_first(found)
 

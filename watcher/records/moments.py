@@ -52,7 +52,7 @@ def moment(
     paused: bool,
 ) -> Moment:
     """Judge a job's field and setup at one moment of the log."""
-    outlook = compose(at)
+    outlook = compose(at).of(field)
     judgement = judge(plan, outlook.series, wind_uncertainty_m_s=outlook.wind_uncertainty_m_s)
     f, s, i = plan.fields.index(field), plan.setups.index(setup), outlook.now_index
     series = outlook.series

@@ -6,7 +6,7 @@ import numpy as np
 from sqlalchemy.orm import Session
 
 from watcher.farm import Farm
-from watcher.service.sites import foretells, observes
+from watcher.farm.feeds import foretells, observes
 from watcher.sources.agreement import MEAN_S, STANDS_S, check_against
 from watcher.sources.base import Observations
 from watcher.sources.quality import check

@@ -7,9 +7,10 @@ import numpy as np
 from sqlalchemy.orm import Session
 
 from watcher.farm import Farm
+from watcher.farm.feeds import foretells, observes
 from watcher.farm.source_entry import SourceEntry
 from watcher.judge.past import at_wind_height, put_hours
-from watcher.service.sites import foretells, observes, site_of
+from watcher.service.sites import site_of
 from watcher.store import aggregates, weather
 from watcher.weather.bins import HOUR_S, Bins
 from watcher.weather.quantities import BY_NAME
@@ -22,11 +23,14 @@ _PER_READING = {"gust_m_s", "wind_from_deg", "wind_spread_deg"}
 """What a good reading need not have: a gust when there was none, a direction in a calm."""
 
 
-def past_hours(session: Session, farm: Farm, start: int, end: int) -> WeatherSeries:
+def past_hours(
+    session: Session, farm: Farm, start: int, end: int, stations: Sequence[str] | None = None
+) -> WeatherSeries:
     """Return the farm's weather in every hour of ``start <= time < end``, missing where unknown.
 
-    As the outlook has it: the first station told that measured a quantity in the hour speaks for
-    it, a forecast issued before the hour only for what no station measures.
+    As the outlook has it: the first of ``stations`` that measured a quantity in the hour speaks for
+    it (in the order they are told in, where none are named), a forecast issued before the hour only
+    for what no station measures.
     """
     times = np.arange(start // HOUR_S * HOUR_S, end, HOUR_S, dtype=np.int64)
     first, last = int(times[0]), int(times[-1]) + 1
@@ -35,9 +39,11 @@ def past_hours(session: Session, farm: Farm, start: int, end: int) -> WeatherSer
         for name, entry in farm.told.sources.items()
         if foretells(entry)
     ]
-    site = _site(farm, said)
-    stations = [(name, e) for name, e in farm.told.sources.items() if observes(e)]
-    measured = {BY_NAME[q].series for _, entry in stations for q in entry.measures}
+    told = farm.told.sources
+    if stations is None:
+        stations = [name for name, entry in told.items() if observes(entry)]
+    site = _site(farm, [told[name] for name in stations], said)
+    measured = {BY_NAME[q].series for name in stations for q in told[name].measures}
     values = {name: np.full(times.size, np.nan) for name in QUANTITIES}
     for series in reversed(said):
         on_the_hour = series.at(series.times % HOUR_S == 0)
@@ -47,21 +53,20 @@ def past_hours(session: Session, farm: Farm, start: int, end: int) -> WeatherSer
             at_wind_height(on_the_hour, site.wind_height_m),
             set(QUANTITIES) - measured,
         )
-    for name, entry in reversed(stations):
+    for name in reversed(stations):
         bins = aggregates.bins(session, name, HOUR_S, first, last)
-        hours = at_wind_height(_whole(bins, entry), site.wind_height_m)
-        put_hours(values, times, hours, {BY_NAME[q].series for q in entry.measures})
+        hours = at_wind_height(_whole(bins, told[name]), site.wind_height_m)
+        put_hours(values, times, hours, {BY_NAME[q].series for q in told[name].measures})
     return WeatherSeries.of(times, site, "log", values)
 
 
-def _site(farm: Farm, said: Sequence[WeatherSeries]) -> Site:
+def _site(farm: Farm, stations: Sequence[SourceEntry], said: Sequence[WeatherSeries]) -> Site:
     """Where and how high the farm's weather is told: as its first station for the wind has it.
 
     A station does not say how high above the sea it stands; a forecast does.
     """
-    entries = farm.told.sources.values()
-    winds = (entry for entry in entries if observes(entry) and "wind" in entry.measures)
-    site = site_of(farm, next(winds, next(iter(entries))))
+    winds = (entry for entry in stations if "wind" in entry.measures)
+    site = site_of(farm, next(winds, next(iter(farm.told.sources.values()))))
     known = (s.site.elevation_m for s in said if np.isfinite(s.site.elevation_m))
     return replace(site, elevation_m=next(known, site.elevation_m))
 

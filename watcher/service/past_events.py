@@ -6,8 +6,8 @@ from dataclasses import dataclass, replace
 from sqlalchemy.orm import Session
 
 from watcher.farm import Farm
+from watcher.farm.feeds import foretells, observes
 from watcher.service.past import past_hours
-from watcher.service.sites import foretells, observes
 from watcher.sources.base import Forecast
 from watcher.store import arrivals, jobs, weather
 from watcher.store.arrivals import Arrived

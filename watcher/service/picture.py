@@ -5,14 +5,16 @@ from dataclasses import dataclass, replace
 from sqlalchemy.orm import Session
 
 from watcher.farm import Farm
+from watcher.farm.feeds import foretells, observes
 from watcher.farm.models import FarmFile
 from watcher.farm.source_entry import SourceEntry
-from watcher.judge.judgement import Judgement, judge
+from watcher.judge.farm_judgement import judge_each
+from watcher.judge.judgement import Judgement
 from watcher.judge.outlook import MEAN_S, Foretold, Measured, Outlook, look_out
 from watcher.judge.plan import Plan
 from watcher.judge.ranking import Ranking, rank
 from watcher.service.done import done_fields
-from watcher.service.sites import foretells, observes, site_of
+from watcher.service.sites import site_of
 from watcher.sources import trust
 from watcher.store import aggregates, weather
 from watcher.weather.bins import HOUR_S
@@ -38,7 +40,7 @@ class Picture:
 def take(session: Session, plan: Plan, now: int) -> Picture:
     """Look at the log as it stands and judge it. ``now`` is epoch seconds."""
     outlook = compose(session, plan, now)
-    judgement = judge(plan, outlook.series, wind_uncertainty_m_s=outlook.wind_uncertainty_m_s)
+    judgement = judge_each(plan, (outlook, *outlook.others))
     done = done_fields(session, plan.farm, now)
     return Picture(outlook, judgement, rank(judgement, outlook.now_index, done=done))
 
@@ -47,17 +49,26 @@ def compose(session: Session, plan: Plan, now: int) -> Outlook:
     """Compose the outlook from what every source of the farm last said."""
     told = plan.farm.told
     latitude, longitude = plan.farm.ground.middle
-    return look_out(
-        now=now,
-        stations=[
-            _station(session, plan.farm, name, entry, now)
-            for name, entry in told.sources.items()
-            if observes(entry)
-        ],
-        forecasts=_forecasts(session, told, now),
-        site=Site(latitude, longitude),
-        horizon_s=told.judging.horizon + _BEYOND_HORIZON_S,
+    stations = {
+        name: _station(session, plan.farm, name, entry, now)
+        for name, entry in told.sources.items()
+        if observes(entry)
+    }
+    forecasts = _forecasts(session, told, now)
+    whole, *others = (
+        replace(
+            look_out(
+                now=now,
+                stations=[stations[name] for name in order],
+                forecasts=forecasts,
+                site=Site(latitude, longitude),
+                horizon_s=told.judging.horizon + _BEYOND_HORIZON_S,
+            ),
+            fields=fields,
+        )
+        for order, fields in plan.listens.items()
     )
+    return replace(whole, others=tuple(others))
 
 
 def _station(session: Session, farm: Farm, name: str, entry: SourceEntry, now: int) -> Measured:

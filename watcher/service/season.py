@@ -1,17 +1,17 @@
 """Past seasons through the same judgement: how long each field was open, and what took the rest."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterator, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
 from sqlalchemy.orm import Session
 
-from watcher.judge.judgement import judge
+from watcher.judge.farm_judgement import judge_each
 from watcher.judge.plan import Bools, Plan
 from watcher.judge.season import Tally, tally
 from watcher.judge.status import Limit
 from watcher.service.past import past_hours
-from watcher.service.sites import observes
 from watcher.weather.bins import HOUR_S
 from watcher.weather.series import Seconds, WeatherSeries
 
@@ -41,18 +41,34 @@ def add_up(
         last = min(first + block_s, end)
         if months and not _in_months(np.arange(first, last, HOUR_S), plan, months).any():
             continue
-        series = past_hours(session, plan.farm, first - back_s, last + ahead_s)
-        whole += _tally(plan, series, first, last, months)
+        looks = list(_looks(session, plan, first - back_s, last + ahead_s))
+        whole += _tally(plan, looks, first, last, months)
     return whole
 
 
+@dataclass(frozen=True)
+class _Past:
+    """Past hours as some fields had them."""
+
+    fields: tuple[str, ...]
+    series: WeatherSeries
+    wind_uncertainty_m_s: float
+
+
+def _looks(session: Session, plan: Plan, start: int, end: int) -> Iterator[_Past]:
+    for stations, fields in plan.listens.items():
+        series = past_hours(session, plan.farm, start, end, stations)
+        yield _Past(fields, series, _uncertainty(plan, stations))
+
+
 def _tally(
-    plan: Plan, series: WeatherSeries, first: int, last: int, months: Collection[int]
+    plan: Plan, looks: Sequence[_Past], first: int, last: int, months: Collection[int]
 ) -> Tally:
-    judgement = judge(plan, series, wind_uncertainty_m_s=_uncertainty(plan))
-    counted = (series.times >= first) & (series.times < last)
+    judgement = judge_each(plan, looks)
+    times = judgement.series.times
+    counted = (times >= first) & (times < last)
     if months:
-        counted &= _in_months(series.times, plan, months)
+        counted &= _in_months(times, plan, months)
     return tally(judgement, counted)
 
 
@@ -69,10 +85,9 @@ def _reach(plan: Plan) -> tuple[int, int]:
     return int(np.ceil(back / HOUR_S)) * HOUR_S, int(np.ceil(ahead / HOUR_S)) * HOUR_S
 
 
-def _uncertainty(plan: Plan) -> float:
-    sources = plan.farm.told.sources.values()
-    speaking = (s for s in sources if observes(s) and "wind" in s.measures)
-    return next((s.wind_uncertainty for s in speaking), 0.0)
+def _uncertainty(plan: Plan, stations: Sequence[str]) -> float:
+    told = (plan.farm.told.sources[name] for name in stations)
+    return next((s.wind_uncertainty for s in told if "wind" in s.measures), 0.0)
 
 
 def _in_months(times: Seconds, plan: Plan, months: Collection[int]) -> Bools:

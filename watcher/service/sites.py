@@ -1,23 +1,8 @@
-"""What the farm file says of its sources: what each tells, and where and how high it measures."""
+"""Where and how high a source of the farm file measures."""
 
 from watcher.farm import Farm
-from watcher.farm.feeds import MappedJson, MetNorway, OpenMeteo, UsWeatherService
 from watcher.farm.source_entry import SourceEntry
 from watcher.weather.series import Site
-
-
-def observes(entry: SourceEntry) -> bool:
-    """Whether a source measures."""
-    if isinstance(entry, UsWeatherService):
-        return entry.station is not None
-    return not foretells(entry)
-
-
-def foretells(entry: SourceEntry) -> bool:
-    """Whether a source forecasts."""
-    if isinstance(entry, MappedJson):
-        return entry.gives == "forecast"
-    return isinstance(entry, UsWeatherService | MetNorway | OpenMeteo)
 
 
 def site_of(farm: Farm, entry: SourceEntry) -> Site:

@@ -11,6 +11,7 @@ from markupsafe import Markup
 
 from watcher.alerts.wording.drift import percent
 from watcher.alerts.wording.explain import Part, explanation
+from watcher.alerts.wording.weather import wind_line
 from watcher.alerts.wording.words import SHAPES, clock, name, span
 from watcher.judge.judgement import Judgement
 from watcher.judge.ranking import FieldNow
@@ -81,10 +82,13 @@ def router(house: House) -> APIRouter:
 
 def _hours(house: House, shown: list[FieldNow]) -> Iterator[HoursSight]:
     picture = house.picture
-    judgement = picture.judgement
-    shared = ahead(judgement, assess(judgement.series), picture.outlook.now_index)
+    shared: dict[int, Ahead] = {}
     for seen in shown:
-        yield _hours_of(house, judgement, shared, seen)
+        judgement = picture.judgement.of_field(picture.judgement.plan.fields.index(seen.field))
+        if id(judgement) not in shared:
+            inversion = assess(judgement.series)
+            shared[id(judgement)] = ahead(judgement, inversion, picture.outlook.now_index)
+        yield _hours_of(house, judgement, shared[id(judgement)], seen)
 
 
 def _hours_of(house: House, judgement: Judgement, shared: Ahead, seen: FieldNow) -> HoursSight:
@@ -129,11 +133,11 @@ def _rows(
 def _field(house: House, field: str, setup: str | None, at: int | None) -> dict[str, Any]:
     """Everything the page of a field tells, for one setup and time."""
     picture = house.picture
-    judgement = picture.judgement
-    plan = judgement.plan
+    plan = picture.judgement.plan
     if field not in plan.fields:
         raise HTTPException(404, "no field of the farm has this name")
     index, seen = plan.fields.index(field), picture.ranking.every[field]
+    judgement = picture.judgement.of_field(index)
     usable = [name for s, name in enumerate(plan.setups) if plan.allowed[index, s]]
     chosen = setup if setup in usable else str(seen.setup)
     time = _index(judgement, picture.outlook.now_index, at)
@@ -146,6 +150,7 @@ def _field(house: House, field: str, setup: str | None, at: int | None) -> dict[
         "sight": field_sight(house, seen),
         "standing": Standing(Status(int(judgement.status[case]))),
         "binding": line(house, field, found[0]),
+        "weather": wind_line(picture.outlook.of(field)),
         "limits": [line(house, field, reason) for reason in found],
         "chosen": chosen,
         "setups": [

@@ -155,7 +155,7 @@ def _job(house: House, session: Session, number: int) -> dict[str, Any]:
         "row": _row(house, job),
         "planned": span(job.planned_s),
         "live": _live(house, job) if open_now else None,
-        "weather": wind_line(house.picture.outlook),
+        "weather": wind_line(house.picture.outlook.of(job.field)),
         "setups": _other_setups(house, job),
         "unseen": once(unseen),
         "events": [_event(house, e) for e in jobs.events(session, number) if e.what != "stood"],
@@ -166,7 +166,7 @@ def _job(house: House, session: Session, number: int) -> dict[str, Any]:
 def _live(house: House, job: Job) -> LiveSight | None:
     """None where the job's field or setup is no longer in the farm file."""
     picture = house.picture
-    outlook = picture.outlook
+    outlook = picture.outlook.of(job.field)
     try:
         seen = look(
             picture.judgement,

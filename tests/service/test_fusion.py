@@ -1,0 +1,151 @@
+"""Which station speaks for which field now: by distance, age and health, in the order told."""
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from tests.support.farms import LATITUDE, LONGITUDE, build, tables
+from tests.support.running import SetClock, put_forecast
+from watcher.alerts.wording.weather import source_lines, spoken_lines
+from watcher.farm import Farm
+from watcher.judge.plan import Plan
+from watcher.judge.status import Limit, Status
+from watcher.records.moments import moment
+from watcher.service.cycle import Book
+from watcher.service.picture import Picture, compose
+from watcher.service.season import add_up
+from watcher.sources.base import Observations
+from watcher.store.database import Log
+from watcher.weather.series import Site, WeatherSeries
+
+NOON = 1_781_107_200  # 2026-06-10 11:00 in Chicago's zone
+MEASURES = ["wind", "gust", "wind_from", "temperature", "humidity"]
+PLACES = {"west": LONGITUDE + 0.002, "east": LONGITUDE + 0.1667}
+"""Within the first and the last of eight fields, 14 km apart."""
+CALM, WINDY = 3.2, 9.0
+
+
+@pytest.fixture
+def farm() -> Farm:
+    told: dict[str, Any] = tables()
+    told["fields"] = {f"f{i}": told["fields"]["hill"] for i in range(8)}
+    told["neighbours"] = {}
+    told["sources"] = {
+        name: {
+            "kind": "push",
+            "place": [LATITUDE + 0.002, longitude],
+            "heights": {"wind": "3 m"},
+            "measures": MEASURES,
+        }
+        for name, longitude in PLACES.items()
+    } | {"feed": {"kind": "met_norway"}}
+    return build(told)
+
+
+@pytest.fixture
+def log(tmp_path: Path) -> Iterator[Log]:
+    log = Log(f"sqlite:///{tmp_path / 'watch.db'}")
+    log.upgrade()
+    put_forecast(log, NOON, wind_m_s=3.5, gust_m_s=4.5)
+    yield log
+    log.close()
+
+
+def tell(book: Book, source: str, wind_m_s: float, minutes: range = range(-60, 1)) -> None:
+    times = NOON + 60 * np.array(minutes)
+    wiggle = 0.1 * (np.arange(times.size) % 3)
+    values = {
+        "wind_m_s": wind_m_s + wiggle,
+        "gust_m_s": wind_m_s * 1.2 + wiggle,
+        "wind_from_deg": 10.0 + 10 * wiggle,
+        "temp_c": 20.0 + wiggle,
+        "humidity_pct": 55.0 + wiggle,
+    }
+    site = Site(LATITUDE, PLACES[source], wind_height_m=3.0)
+    book.take_in(Observations(WeatherSeries.of(times, site, source, values)))
+
+
+@pytest.fixture
+def book(farm: Farm, log: Log) -> Book:
+    return Book(Plan.of(farm), log, SetClock(NOON))
+
+
+def statuses(picture: Picture) -> dict[str, Status]:
+    return {name: seen.status for name, seen in picture.ranking.every.items()}
+
+
+def test_each_field_is_judged_by_the_station_near_it(book: Book) -> None:
+    tell(book, "west", CALM)
+    tell(book, "east", WINDY)
+    picture = book.judge()
+    found = statuses(picture)
+    assert (found["f0"], found["f7"]) == (Status.SUITABLE, Status.UNSUITABLE)
+    wind = {r.limit: r.value for r in picture.ranking.every["f7"].reasons}[Limit.WIND]
+    assert wind > 4.5  # the east's, brought down to the boom; the west's is half of that
+    assert picture.outlook.of("f7").spoken["wind_m_s"].source == "east"
+
+
+def test_where_the_near_one_is_silent_the_other_one_speaks(book: Book) -> None:
+    tell(book, "west", CALM)
+    tell(book, "east", WINDY, range(-120, -60))
+    picture = book.judge()
+    assert picture.outlook.of("f7").spoken["wind_m_s"].source == "west"
+    assert statuses(picture)["f7"] is Status.SUITABLE
+
+
+def test_where_the_near_one_fails_often_the_other_one_speaks(book: Book) -> None:
+    tell(book, "west", CALM)
+    tell(book, "east", 90.0)  # beyond every range: flagged throughout
+    assert book.judge().outlook.of("f7").spoken["wind_m_s"].source == "west"
+
+
+def test_it_is_told_who_speaks_for_which_fields(book: Book) -> None:
+    tell(book, "west", CALM)
+    tell(book, "east", WINDY)
+    outlook = book.judge().outlook
+    first, second, *_ = source_lines(outlook)
+    assert first == "Wind measured by west just now."
+    assert second.startswith("For f")
+    assert second.endswith(", f7: Wind measured by east just now.")
+    assert list(spoken_lines(outlook.of("f7"))) == [
+        "Measured by east just now: wind, gust, wind_from, temperature, humidity.",
+        "Forecast by feed 10 min ago: rain, cloud.",
+    ]
+
+
+def test_the_record_of_a_job_has_the_weather_of_its_field(book: Book, log: Log) -> None:
+    tell(book, "west", CALM)
+    tell(book, "east", WINDY)
+    plan = book.plan
+    with log.reading() as session:
+
+        def at(field: str) -> Any:
+            return moment(
+                session,
+                plan,
+                lambda when: compose(session, plan, when),
+                at=NOON,
+                mark="start",
+                field=field,
+                setup="coarse",
+                paused=False,
+            )
+
+        west, east = at("f0"), at("f7")
+    assert (west.spoken["wind_m_s"].source, east.spoken["wind_m_s"].source) == ("west", "east")
+    assert west.wind_m_s == pytest.approx(CALM, abs=0.2)
+    assert east.wind_m_s == pytest.approx(WINDY, abs=0.2)
+    assert [q.source for q in east.quality] == ["east"]
+
+
+def test_a_past_season_is_each_fields_own(book: Book, log: Log) -> None:
+    tell(book, "west", CALM, range(-60, 300))
+    tell(book, "east", WINDY, range(-60, 300))
+    with log.reading() as session:
+        found = add_up(session, book.plan, NOON, NOON + 3600)
+    open_hours = dict(zip(found.fields, found.open_hours.tolist(), strict=True))
+    assert (open_hours["f0"], open_hours["f7"]) == (1.0, 0.0)
+    assert Limit.WIND in found.bound

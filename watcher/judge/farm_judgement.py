@@ -1,0 +1,90 @@
+"""The judgement of a whole farm, where different stations speak for different fields."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Protocol, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from watcher.judge.air_limits import BoomWind
+from watcher.judge.judgement import Judgement, judge
+from watcher.judge.limits import Checked
+from watcher.judge.plan import Plan
+from watcher.weather.series import WeatherSeries
+
+N = TypeVar("N", bound=np.generic)
+
+
+class Look(Protocol):
+    """Weather as some fields have it."""
+
+    @property
+    def fields(self) -> tuple[str, ...]: ...
+
+    @property
+    def series(self) -> WeatherSeries: ...
+
+    @property
+    def wind_uncertainty_m_s(self) -> float: ...
+
+
+def judge_each(plan: Plan, looks: Sequence[Look]) -> Judgement:
+    """Judge every field by its own look at the weather; all of them are of the same times.
+
+    The first look is the farm's: what is asked of no field in particular is its.
+    """
+    whole, *others = (
+        judge(plan, look.series, wind_uncertainty_m_s=look.wind_uncertainty_m_s) for look in looks
+    )
+    if not others:
+        return whole
+    of_field = np.zeros(len(plan.fields), dtype=np.intp)
+    for number, look in enumerate(looks):
+        of_field[[plan.fields.index(field) for field in look.fields]] = number
+    return _joined(whole, others, of_field)
+
+
+def _joined(whole: Judgement, others: Sequence[Judgement], of_field: NDArray[np.intp]) -> Judgement:
+    """Take each field's rows from the judgement that is its own."""
+    every = (whole, *others)
+
+    def rows(*arrays: NDArray[N]) -> NDArray[N]:
+        return _rows([_rowed(whole.plan.of_fields(array)) for array in arrays], of_field)
+
+    found = tuple(
+        Checked(
+            same[0].limit,
+            rows(*(c.value for c in same)),
+            rows(*(c.low for c in same)),
+            rows(*(c.high for c in same)),
+            rows(*(c.headroom for c in same)),
+            rows(*(c.stand for c in same)),
+        )
+        for same in zip(*(j.found for j in every), strict=True)
+    )
+    return replace(
+        whole,
+        wind=BoomWind(
+            rows(*(j.wind.wind_m_s for j in every)),
+            rows(*(j.wind.gust_m_s for j in every)),
+            rows(*(j.wind.band for j in every)),
+        ),
+        found=found,
+        instant=rows(*(j.instant for j in every)),
+        apart={f: every[n] for f, n in enumerate(of_field.tolist()) if n},
+    )
+
+
+def _rowed(array: NDArray[N]) -> NDArray[N]:
+    """Return an array with all three axes of field, setup and time."""
+    return array.reshape((1,) * (3 - array.ndim) + array.shape)
+
+
+def _rows(arrays: Sequence[NDArray[N]], of_field: NDArray[np.intp]) -> NDArray[N]:
+    shape = np.broadcast_shapes((of_field.size, 1, 1), *(array.shape for array in arrays))
+    out = np.broadcast_to(arrays[0], shape).copy()
+    for number, array in enumerate(arrays[1:], start=1):
+        own = of_field == number
+        out[own] = np.broadcast_to(array, shape)[own]
+    return out
