@@ -1,5 +1,6 @@
 """``watcher log``, ``season`` and ``replay`` on the example farm, over days of its own station."""
 
+import shutil
 import time
 from datetime import UTC, datetime
 from pathlib import Path
@@ -101,7 +102,7 @@ def test_a_chart_and_a_rose_are_drawn(watcher: Any, tmp_path: Path) -> None:
     [
         (("--field", "nowhere"), "no field 'nowhere'"),
         (("--source", "barn"), "no station 'barn'"),
-        (("--from", "2020-01-01", "--to", "2020-01-02"), "the log has nothing of yard"),
+        (("--from", "2020-01-01", "--to", "2020-01-02"), "the log has nothing of yard from then"),
     ],
 )
 def test_what_cannot_be_drawn_is_said(watcher: Any, told: tuple[str, ...], said: str) -> None:
@@ -129,6 +130,26 @@ def test_a_day_is_replayed_from_the_log(watcher: Any) -> None:
     said = watcher("replay", *DAYS, "--every", "1800")
     assert "1.0 days" in said
     assert "to grower:" in said
+
+
+def test_a_replay_ends_now(watcher: Any) -> None:
+    said = watcher("replay", "--from", "2026-06-10", "--to", "2026-06-12", "--every", "3600")
+    assert "0.5 days" in said
+    future = ("--from", "2026-07-01", "--to", "2026-07-02")
+    assert "is in the future" in watcher("replay", *future, code=2)
+
+
+def test_a_chart_is_of_a_station_that_has_something_to_show(
+    watcher: Any, tmp_path: Path, example_path: Path
+) -> None:
+    folder = shutil.copytree(example_path.parent, tmp_path / "farm")
+    file = folder / example_path.name
+    silent = '[sources.silent]\nkind = "push"\n\n[sources.yard]'
+    file.write_text(file.read_text().replace("[sources.yard]", silent))
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("WATCHER_FARM", str(file))
+        assert "1440 times of yard" in watcher("log", "chart", *DAYS, "-o", "day.png")
+        assert "means of yard" in watcher("log", "rose", *DAYS, "-o", "rose.svg")
 
 
 def test_days_whose_readings_are_gone_are_said_to_be(watcher: Any, tmp_path: Path) -> None:

@@ -111,7 +111,7 @@ def test_it_is_told_who_speaks_for_which_fields(book: Book) -> None:
     assert second.startswith("For f")
     assert second.endswith(", f7: Wind measured by east just now.")
     assert list(spoken_lines(outlook.of("f7"))) == [
-        "Measured by east just now: wind, gust, wind_from, temperature, humidity.",
+        "Measured by east just now: wind, gust, wind from, temperature, humidity.",
         "Forecast by feed 10 min ago: rain, cloud.",
     ]
 

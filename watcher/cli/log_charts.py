@@ -1,6 +1,7 @@
 """``watcher log chart`` and ``watcher log rose``: the log as pictures."""
 
 import time
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated
 
@@ -13,7 +14,6 @@ from watcher.charts.paper import CannotDrawError
 from watcher.charts.rose import draw_rose
 from watcher.cli.moments import From, To, known, stretch
 from watcher.cli.opening import open_farm, open_log, open_settings, out, stop
-from watcher.farm import Farm
 from watcher.farm.feeds import observes
 from watcher.judge.plan import Plan
 from watcher.service.past import past_hours
@@ -24,7 +24,8 @@ from watcher.weather.rose import rose
 
 Output = Annotated[Path, typer.Option("--output", "-o", help="The picture, .png or .svg.")]
 Station = Annotated[
-    str | None, typer.Option(help="The station; the first that measures when left out.")
+    str | None,
+    typer.Option(help="The station; the first with anything from then when left out."),
 ]
 _EDGES = {"us": (3.0, 6.0, 10.0, 15.0), "metric": (5.0, 10.0, 15.0, 25.0)}
 """Where classes of speed meet, in the unit shown."""
@@ -49,11 +50,12 @@ def chart(
     """Draw wind and gusts against a field's bounds, direction, air, inversions, and the jobs."""
     settings = open_settings()
     farm = open_farm(settings.farm)
-    station = _station(farm, source)
     plan = Plan.of(farm)
-    index = plan.fields.index(known([field] if field else [], plan.fields, "field")[0])
+    [where, *_] = known([field] if field else [], plan.fields, "field")
+    index, hears = plan.fields.index(where), plan.hears(where)
     first, last = stretch(start, end, farm)
     with open_log(settings) as log, log.reading() as session:
+        station = _station(session, hears, source, first, last)
         days = LoggedDays(
             plan,
             index,
@@ -61,11 +63,9 @@ def chart(
             first,
             last,
             measured=aggregates.finest(session, station, first, last),
-            hours=past_hours(session, farm, first, last),
-            jobs=_jobs(session, plan.fields[index], first, last),
+            hours=past_hours(session, farm, first, last, hears),
+            jobs=_jobs(session, where, first, last),
         )
-    if not len(days.measured):
-        stop(f"the log has nothing of {station} from {start} to {end}")
     try:
         draw_log(file, days)
     except CannotDrawError as error:
@@ -77,16 +77,16 @@ def wind_rose(start: From, end: To, file: Output, source: Station = None) -> Non
     """Draw where the wind came from, how often and how strong."""
     settings = open_settings()
     farm = open_farm(settings.farm)
-    station, units = _station(farm, source), farm.told.farm.units
+    units = farm.told.farm.units
     first, last = stretch(start, end, farm)
+    measuring = [name for name, entry in farm.told.sources.items() if observes(entry)]
     with open_log(settings) as log, log.reading() as session:
+        station = _station(session, measuring, source, first, last)
         winds = [
             (block.series.wind_m_s, block.series.wind_from_deg)
             for block in aggregates.blocks(session, station, TEN_MINUTES_S, first, last)
         ]
     wind_m_s, from_deg = (np.concatenate(parts) for parts in zip(*winds, strict=True))
-    if not wind_m_s.size:
-        stop(f"the log has nothing of {station} from {start} to {end}")
     unit = Kind.SPEED.shown[units]
     found = rose(
         wind_m_s=wind_m_s,
@@ -101,11 +101,18 @@ def wind_rose(start: From, end: To, file: Output, source: Station = None) -> Non
     out.print(f"Drawn in {file}: {found.known} ten-minute means of {station}.", markup=False)
 
 
-def _station(farm: Farm, told: str | None) -> str:
-    stations = [name for name, entry in farm.told.sources.items() if observes(entry)]
+def _station(
+    session: Session, stations: Sequence[str], told: str | None, start: int, end: int
+) -> str:
+    """The station told, else the first that the log has anything of from then."""
     if not stations:
         stop("no source of this farm measures; there is nothing to draw")
-    return known([told] if told else [], stations, "station")[0]
+    asked = known([told] if told else [], stations, "station")
+    there = (name for name in asked if aggregates.has_any(session, name, start, end))
+    station = next(there, None)
+    if station is None:
+        stop(f"the log has nothing of {', '.join(asked)} from then; see 'watcher sources'")
+    return station
 
 
 def _jobs(session: Session, field: str, start: int, end: int) -> list[JobSpan]:

@@ -55,6 +55,9 @@ def replay(
     farm = open_farm(settings.farm)
     logs.set_up("text", "error")
     first, last = stretch(start, end, farm)
+    last = min(last, int(time.time()))
+    if last <= first:
+        stop(f"--from {start} is in the future; nothing has been said yet")
     seeing = table is not None if foresight is None else foresight
     if seeing and not any(foretells(entry) for entry in farm.told.sources.values()):
         stop("no source of this farm forecasts; nobody can have foresight. Try --no-foresight")

@@ -78,6 +78,10 @@ class Plan:
             fields[stations] = (*fields.get(stations, ()), field)
         return dict(sorted(fields.items(), key=lambda item: -len(item[1])))
 
+    def hears(self, field: str) -> tuple[str, ...]:
+        """Return the stations that speak for a field, in their order."""
+        return next(stations for stations, fields in self.listens.items() if field in fields)
+
     @property
     def _told(self) -> list[FieldPlan]:
         return [self.farm.told.fields[name] for name in self.fields]

@@ -99,6 +99,20 @@ def has_readings(session: Session, source: str, start: int, end: int) -> bool:
     return session.scalars(made.limit(1)).first() is None
 
 
+def has_any(session: Session, source: str, start: int, end: int) -> bool:
+    """Return whether the log has readings of the time, or what was made of them."""
+    reading = select(Observation.time).where(
+        Observation.source == source, Observation.time >= start, Observation.time < end
+    )
+    made = select(WeatherBin.time).where(
+        WeatherBin.source == source,
+        WeatherBin.width_s == TEN_MINUTES_S,
+        WeatherBin.time >= start,
+        WeatherBin.time < end,
+    )
+    return any(session.scalars(of.limit(1)).first() is not None for of in (reading, made))
+
+
 def _make_some(session: Session, before: int, most: int) -> int:
     made = 0
     for source, hours in stale.oldest(session, before, most):

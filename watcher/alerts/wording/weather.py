@@ -44,7 +44,7 @@ def _elsewhere(outlook: Outlook) -> Iterator[str]:
 def spoken_lines(outlook: Outlook) -> Iterator[str]:
     """Yield, source by source, what each is relied on for now, and what nobody told."""
     for by, what in _by_source(outlook).items():
-        told = ", ".join(what)
+        told = ", ".join(what).replace("_", " ")
         if by is None:
             yield f"Nobody tells {told}."
         else:
