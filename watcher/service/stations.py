@@ -13,7 +13,7 @@ from watcher.farm.stations import (
     SunspecStation,
 )
 from watcher.service.sites import site_of
-from watcher.sources import csv_station, metar, sensorthings
+from watcher.sources import csv_station, sensorthings
 from watcher.sources.base import PolledSource
 from watcher.sources.csv_rows import Layout
 from watcher.sources.growing_files import GrowingFiles
@@ -36,13 +36,7 @@ def polled_stations(farm: Farm, client: FeedClient) -> dict[str, PolledSource]:
             case CsvStation():
                 built[name] = _csv(name, entry, farm)
             case MetarStation():
-                built[name] = metar.MetarStation(
-                    name=name,
-                    station=entry.station,
-                    texts=_texts(entry, client),
-                    every_s=entry.every,
-                    site=site_of(farm, entry),
-                )
+                built[name] = _metar(name, entry, farm, client)
             case SensorthingsStation():
                 built[name] = sensorthings.SensorthingsStation(
                     name=name,
@@ -77,7 +71,17 @@ def _csv(name: str, entry: CsvStation, farm: Farm) -> PolledSource:
     )
 
 
-def _texts(entry: MetarStation, client: FeedClient) -> metar.Texts:
+def _metar(name: str, entry: MetarStation, farm: Farm, client: FeedClient) -> PolledSource:
+    # Its decoder takes a tenth of a second to import, and most farms have no use for it.
+    from watcher.sources import metar  # noqa: PLC0415
+
+    texts: metar.Texts = metar.FromFile(Path(entry.file or ""))
     if entry.url is not None:
-        return metar.FromAddress(client, entry.url)
-    return metar.FromFile(Path(entry.file or ""))
+        texts = metar.FromAddress(client, entry.url)
+    return metar.MetarStation(
+        name=name,
+        station=entry.station,
+        texts=texts,
+        every_s=entry.every,
+        site=site_of(farm, entry),
+    )
