@@ -1,5 +1,7 @@
 """A farm judged by several looks at the weather: each field as if by its own alone."""
 
+import dataclasses
+from collections.abc import Mapping
 from dataclasses import dataclass, fields
 
 import numpy as np
@@ -23,6 +25,7 @@ class Look:
     fields: tuple[str, ...]
     series: WeatherSeries
     wind_uncertainty_m_s: float
+    expects: Mapping[str, np.ndarray] = dataclasses.field(default_factory=dict)
 
 
 @pytest.fixture(scope="module")

@@ -1,6 +1,6 @@
 """Which station speaks for which field now: by distance, age and health, in the order told."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +12,7 @@ from tests.support.running import SetClock, put_forecast
 from watcher.alerts.wording.weather import source_lines, spoken_lines
 from watcher.farm import Farm
 from watcher.judge.plan import Plan
-from watcher.judge.status import Limit, Status
+from watcher.judge.status import Limit, Stand, Status
 from watcher.records.moments import moment
 from watcher.service.cycle import Book
 from watcher.service.picture import Picture, compose
@@ -149,3 +149,44 @@ def test_a_past_season_is_each_fields_own(book: Book, log: Log) -> None:
     open_hours = dict(zip(found.fields, found.open_hours.tolist(), strict=True))
     assert (open_hours["f0"], open_hours["f7"]) == (1.0, 0.0)
     assert Limit.WIND in found.bound
+
+
+class TestAThermometerThatFails:
+    """Of two at different heights, by day in a steady wind: no rule of thumb finds an inversion."""
+
+    def test_of_two_that_agree_with_the_sun_nothing_is_found(self, log: Log) -> None:
+        assert self._inversion(log, upper=19.5) is Stand.HOLDS
+
+    def test_without_the_upper_one_it_is_unknown_and_never_suitable(self, log: Log) -> None:
+        assert self._inversion(log, upper=np.nan) is Stand.UNKNOWN
+
+    def test_where_there_never_was_one_the_rules_of_thumb_speak(self, log: Log) -> None:
+        assert self._inversion(log, upper=np.nan, measures=MEASURES) is Stand.HOLDS
+
+    @staticmethod
+    def _inversion(
+        log: Log, upper: float, measures: Sequence[str] = (*MEASURES, "temperature_upper")
+    ) -> Stand:
+        told: dict[str, Any] = tables()
+        heights = {"wind": "3 m", "temperature": "2 m", "temperature_upper": "10 m"}
+        told["sources"] = {
+            "mast": {"kind": "push", "heights": heights, "measures": list(measures)},
+            "feed": {"kind": "met_norway"},
+        }
+        book = Book(Plan.of(build(told)), log, SetClock(NOON))
+        times = NOON + 60 * np.arange(-60, 1)
+        wiggle = 0.1 * (np.arange(times.size) % 3)
+        values = {
+            "wind_m_s": CALM + wiggle,
+            "gust_m_s": CALM * 1.2 + wiggle,
+            "wind_from_deg": 10.0 + 10 * wiggle,
+            "temp_c": 20.0 + wiggle,
+            "temp_upper_c": upper + wiggle,
+            "humidity_pct": 55.0 + wiggle,
+        }
+        site = Site(LATITUDE, LONGITUDE, wind_height_m=3.0, temp_upper_height_m=10.0)
+        book.take_in(Observations(WeatherSeries.of(times, site, "mast", values)))
+        seen = book.judge().ranking.every["hill"]
+        stand = {r.limit: r.stand for r in seen.reasons}[Limit.INVERSION]
+        assert (stand is Stand.UNKNOWN) == (seen.status is Status.UNKNOWN)
+        return stand

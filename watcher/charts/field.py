@@ -21,5 +21,5 @@ def draw_field(
     curve = downwind_curve(judgement, *case, distances_m(found))
     draw_deposit(top, curve, found, speaker.system)
     at = int(judgement.series.times[case[2]])
-    draw_stability(bottom, judgement.series, at, speaker.farm.zone)
+    draw_stability(bottom, judgement, at, speaker.farm.zone)
     keep(figure, file)

@@ -10,7 +10,8 @@ import numpy as np
 from watcher.alerts.wording.air import EVIDENCE, finding_word
 from watcher.charts.paper import BESIDE, FAINT, INK, MAIN, PALE, PAPER
 from watcher.judge.hour_limits import ends
-from watcher.weather.inversion import Finding, assess
+from watcher.judge.judgement import Judgement
+from watcher.weather.inversion import Finding
 from watcher.weather.series import WeatherSeries
 from watcher.weather.sun import next_sunrise, next_sunset
 
@@ -39,10 +40,10 @@ _LOOKS = {
 }
 
 
-def draw_stability(axes: "Axes", series: WeatherSeries, at: int, zone: ZoneInfo) -> None:
+def draw_stability(axes: "Axes", judgement: Judgement, at: int, zone: ZoneInfo) -> None:
     """Draw the local day of ``at`` and the following morning, as far as the series goes."""
     begin, end = _span(at, zone)
-    inversion = assess(series)
+    series, inversion = judgement.series, judgement.inversion
     rows = {"taken together": inversion.finding} | {
         EVIDENCE[name]: findings for name, findings in inversion.lines.items()
     }

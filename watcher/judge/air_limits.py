@@ -12,7 +12,8 @@ from watcher.judge.limits import Checked, Stands, bounded, ruled
 from watcher.judge.plan import Plan
 from watcher.judge.status import Band, Limit, Stand
 from watcher.weather.air import delta_t, pressure_at
-from watcher.weather.inversion import Finding, assess
+from watcher.weather.inversion import Finding, Inversion
+from watcher.weather.inversion_signs import Findings
 from watcher.weather.series import Floats, WeatherSeries
 from watcher.weather.wind import gust_at_height, wind_at_height
 
@@ -62,7 +63,11 @@ def within(
 
 
 def air_limits(
-    plan: Plan, series: WeatherSeries, boom: BoomWind, wind_uncertainty_m_s: float
+    plan: Plan,
+    series: WeatherSeries,
+    boom: BoomWind,
+    inversion: Inversion,
+    wind_uncertainty_m_s: float,
 ) -> Iterator[Checked]:
     """Yield the checked limits on wind, gust, temperature, Delta T, humidity and inversion."""
     yield _wind(plan, boom, wind_uncertainty_m_s)
@@ -75,7 +80,7 @@ def air_limits(
     for limit, value in air.items():
         if limit in plan.bounds:
             yield within(limit, value, plan.bounds[limit])
-    yield _inversion(plan, series)
+    yield _inversion(plan, inversion.finding)
 
 
 def wet_bulb_depression(series: WeatherSeries) -> Floats:
@@ -99,13 +104,12 @@ def _wind(plan: Plan, boom: BoomWind, uncertainty_m_s: float) -> Checked:
     return checked
 
 
-def _inversion(plan: Plan, series: WeatherSeries) -> Checked:
+def _inversion(plan: Plan, finding: Findings) -> Checked:
     """Possible: near, with coarse drops only. Likely or measured: broken."""
-    finding = assess(series).finding
     stand: Stands = np.full(finding.shape, Stand.BROKEN, dtype=np.int8)
     stand[finding == Finding.NONE] = Stand.HOLDS
     stand[finding == Finding.UNKNOWN] = Stand.UNKNOWN
-    stand = np.broadcast_to(stand, (len(plan.fields), len(plan.setups), len(series))).copy()
+    stand = np.broadcast_to(stand, (len(plan.fields), len(plan.setups), finding.size)).copy()
     coarse = (plan.droplets >= DropletClass.COARSE)[None, :]
     bearable = plan.tolerates_possible_inversion[:, None] & coarse
     stand[(finding == Finding.POSSIBLE) & bearable[:, :, None]] = Stand.NEAR

@@ -1,6 +1,6 @@
 """The judgement of a whole farm, where different stations speak for different fields."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Protocol, TypeVar
 
@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from watcher.judge.air_limits import BoomWind
 from watcher.judge.judgement import Judgement, judge
 from watcher.judge.limits import Checked
-from watcher.judge.plan import Plan
+from watcher.judge.plan import Bools, Plan
 from watcher.weather.series import WeatherSeries
 
 N = TypeVar("N", bound=np.generic)
@@ -28,15 +28,26 @@ class Look(Protocol):
     @property
     def wind_uncertainty_m_s(self) -> float: ...
 
+    @property
+    def expects(self) -> Mapping[str, Bools]: ...
+
+
+def judge_look(plan: Plan, look: Look) -> Judgement:
+    """Judge every field by one look at the weather."""
+    return judge(
+        plan,
+        look.series,
+        wind_uncertainty_m_s=look.wind_uncertainty_m_s,
+        expects=look.expects,
+    )
+
 
 def judge_each(plan: Plan, looks: Sequence[Look]) -> Judgement:
     """Judge every field by its own look at the weather; all of them are of the same times.
 
     The first look is the farm's: what is asked of no field in particular is its.
     """
-    whole, *others = (
-        judge(plan, look.series, wind_uncertainty_m_s=look.wind_uncertainty_m_s) for look in looks
-    )
+    whole, *others = (judge_look(plan, look) for look in looks)
     if not others:
         return whole
     of_field = np.zeros(len(plan.fields), dtype=np.intp)

@@ -16,9 +16,10 @@ from watcher.judge.exposure import Drift, deposit_limit
 from watcher.judge.hour_limits import ends, hour_limits, next_true
 from watcher.judge.limits import Checked
 from watcher.judge.neighbour_limits import neighbour_limits
-from watcher.judge.plan import Plan
+from watcher.judge.plan import Bools, Plan
 from watcher.judge.spray_limits import spray_limits
 from watcher.judge.status import Status
+from watcher.weather.inversion import Inversion, assess
 from watcher.weather.series import Floats, WeatherSeries
 
 Statuses = NDArray[np.int8]
@@ -38,6 +39,8 @@ class Judgement:
     drift: Drift
     wind: BoomWind
     """Wind at the boom over each kind of field. [K, S, T]"""
+    inversion: Inversion
+    """What is known of an inversion at each time."""
     found: tuple[Checked, ...]
     """The limits as they were checked: once a kind [K, S, T] where size and place do not count."""
     instant: Statuses
@@ -107,18 +110,26 @@ class Judgement:
         return self.series.times.astype(np.float64)
 
 
-def judge(plan: Plan, series: WeatherSeries, *, wind_uncertainty_m_s: float = 0.0) -> Judgement:
+def judge(
+    plan: Plan,
+    series: WeatherSeries,
+    *,
+    wind_uncertainty_m_s: float = 0.0,
+    expects: Mapping[str, Bools] | None = None,
+) -> Judgement:
     """Judge every field and setup of the plan at every time of the series.
 
     ``wind_uncertainty_m_s`` is what the wind's source states of itself; it widens what counts as
-    near a bound. Missing values (NaN) make their limits unknown, never good.
+    near a bound. ``expects`` says where what could tell of an inversion should be there, as
+    ``weather.inversion.assess`` has it. Missing values (NaN) make their limits unknown, never good.
     """
     if not len(series):
         raise ValueError(f"the series of {series.source!r} is empty; there is nothing to judge")
     wind = boom_wind(plan.kinds, series)
     drifting = Drift(plan, series)
+    inversion = assess(series, expects=expects)
     found = (
-        *air_limits(plan.kinds, series, wind, wind_uncertainty_m_s),
+        *air_limits(plan.kinds, series, wind, inversion, wind_uncertainty_m_s),
         *hour_limits(plan, series),
         *spray_limits(plan.kinds, wind),
         *neighbour_limits(plan, series, wind),
@@ -129,4 +140,4 @@ def judge(plan: Plan, series: WeatherSeries, *, wind_uncertainty_m_s: float = 0.
     for checked in found:
         np.minimum(instant, plan.of_fields(checked.stand), out=instant)
     instant[~plan.allowed] = Status.UNSUITABLE
-    return Judgement(plan, series, drifting, wind, found, instant)
+    return Judgement(plan, series, drifting, wind, inversion, found, instant)

@@ -6,12 +6,14 @@ at the boom. Quantities no station of the farm measures are the forecast's.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from watcher.judge.past import at_wind_height, put_hours
 from watcher.weather.bins import HOUR_S
+from watcher.weather.inversion import SUPPLEMENTS
 from watcher.weather.series import QUANTITIES, Floats, Site, WeatherSeries
 from watcher.weather.wind import direction_mean, yamartino
 
@@ -74,6 +76,8 @@ class Outlook:
     wind_uncertainty_m_s: float
     attribution: str = ""
     """How the provider of the forecast that speaks asks to be credited."""
+    expects: Mapping[str, NDArray[np.bool_]] = field(default_factory=dict)
+    """Where what could tell of an inversion should be there, because a station measures it. [T]"""
     fields: tuple[str, ...] = ()
     """The fields it is of."""
     others: tuple["Outlook", ...] = ()
@@ -125,6 +129,8 @@ def look_out(
         spoken=spoken,
         wind_uncertainty_m_s=speaker.wind_uncertainty_m_s if speaker else 0.0,
         attribution=forecast.attribution if forecast else "",
+        # A thermometer that failed must not leave it to the rules of thumb beside it.
+        expects={n: times <= now for n in SUPPLEMENTS if any(n in s.measures for s in stations)},
     )
 
 

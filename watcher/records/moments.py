@@ -9,7 +9,8 @@ from sqlalchemy.orm import Session
 from watcher.farm.bearings import side
 from watcher.judge.air_limits import wet_bulb_depression
 from watcher.judge.exposed import exposed
-from watcher.judge.judgement import Judgement, judge
+from watcher.judge.farm_judgement import judge_look
+from watcher.judge.judgement import Judgement
 from watcher.judge.outlook import MEAN_S, Outlook
 from watcher.judge.plan import Plan
 from watcher.judge.reasons import downwind_neighbours, reasons
@@ -17,7 +18,7 @@ from watcher.judge.status import Status
 from watcher.records.facts import Downwind, Landing, LimitStood, Moment, Quality, Spoke
 from watcher.sources.base import Flag
 from watcher.store import records as store
-from watcher.weather.inversion import Finding, assess
+from watcher.weather.inversion import Finding
 from watcher.weather.stability import Stability
 
 Compose = Callable[[int], Outlook]
@@ -53,10 +54,10 @@ def moment(
 ) -> Moment:
     """Judge a job's field and setup at one moment of the log."""
     outlook = compose(at).of(field)
-    judgement = judge(plan, outlook.series, wind_uncertainty_m_s=outlook.wind_uncertainty_m_s)
+    judgement = judge_look(plan, outlook)
     f, s, i = plan.fields.index(field), plan.setups.index(setup), outlook.now_index
     series = outlook.series
-    inversion = assess(series)
+    inversion = judgement.inversion
     return Moment(
         at=at,
         mark=mark,

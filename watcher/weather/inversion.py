@@ -37,7 +37,7 @@ __all__ = ["Finding", "Inversion", "assess", "forms_and_breaks"]
 Bools = NDArray[np.bool_]
 
 _ALWAYS_THERE = ("sky", "clock", "warming")
-_SUPPLEMENTS = ("temp_upper_c", "net_w_m2", "wind_spread_deg")
+SUPPLEMENTS = ("temp_upper_c", "net_w_m2", "wind_spread_deg")
 _CLEARS_FROM_M, _CLEARS_TO_M = 3.0, 12.0
 
 _IN_ORDER = np.array(
@@ -158,8 +158,8 @@ def _lacking(series: WeatherSeries, day: Daylight, expects: Mapping[str, ArrayLi
     """Return where a quantity that could have told of an inversion is expected but missing. [T]"""
     lacking = np.zeros(len(series), dtype=np.bool_)
     for name, where in expects.items():
-        if name not in _SUPPLEMENTS:
-            raise ValueError(f"expects {name!r}; it can be one of {', '.join(_SUPPLEMENTS)}")
+        if name not in SUPPLEMENTS:
+            raise ValueError(f"expects {name!r}; it can be one of {', '.join(SUPPLEMENTS)}")
         # A calm has no direction to spread, and by day the spread never tells of an inversion.
         matters = day.night if name == "wind_spread_deg" else True
         lacking |= np.isnan(getattr(series, name)) & np.asarray(where, dtype=np.bool_) & matters

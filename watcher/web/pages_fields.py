@@ -19,7 +19,6 @@ from watcher.judge.reasons import reasons
 from watcher.judge.status import Limit, Status
 from watcher.store import jobs
 from watcher.units import Kind, show
-from watcher.weather.inversion import assess
 from watcher.web.door import Visitor
 from watcher.web.draw.ground import ground_map
 from watcher.web.draw.hours import Ahead, ahead, chart
@@ -86,8 +85,7 @@ def _hours(house: House, shown: list[FieldNow]) -> Iterator[HoursSight]:
     for seen in shown:
         judgement = picture.judgement.of_field(picture.judgement.plan.fields.index(seen.field))
         if id(judgement) not in shared:
-            inversion = assess(judgement.series)
-            shared[id(judgement)] = ahead(judgement, inversion, picture.outlook.now_index)
+            shared[id(judgement)] = ahead(judgement, picture.outlook.now_index)
         yield _hours_of(house, judgement, shared[id(judgement)], seen)
 
 

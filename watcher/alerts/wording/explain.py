@@ -15,7 +15,6 @@ from watcher.judge.judgement import Judgement
 from watcher.judge.reasons import reasons
 from watcher.judge.setup_advice import advise, advise_on
 from watcher.judge.status import Status
-from watcher.weather.inversion import assess
 
 Part = tuple[str, list[str]]
 """A heading and what is said under it."""
@@ -46,7 +45,7 @@ def explanation(
     )
     yield "Drift", _drift(speaker, judgement, case)
     yield "Drops", drop_lines(drops_in_air(judgement, *case), speaker.system)
-    yield "Stability", inversion_lines(speaker, assess(judgement.series), time)
+    yield "Stability", inversion_lines(speaker, judgement.inversion, time)
     yield "Setups", advice_lines(speaker, advise(judgement, field, time))
     yield "This setup", setup_lines(speaker, advise_on(judgement, *case))
     yield "End rows", [*_closed(judgement, case), *_end_rows(speaker, judgement, case)]

@@ -58,7 +58,7 @@ def _by_source(outlook: Outlook) -> dict[str | None, list[str]]:
     found: dict[str | None, list[str]] = {}
     for quantity in BY_NAME.values():
         who = outlook.spoken[quantity.series]
-        if who.source is not None or quantity.series in _ASKED_FOR:
+        if who.source is not None or who.measured or quantity.series in _ASKED_FOR:
             found.setdefault(who.source, []).append(quantity.name)
     return found
 

@@ -13,7 +13,7 @@ from watcher.judge.hour_limits import ends
 from watcher.judge.judgement import Judgement
 from watcher.judge.status import Limit, Status
 from watcher.units import Kind, System, amount
-from watcher.weather.inversion import Finding, Inversion
+from watcher.weather.inversion import Finding
 from watcher.weather.series import WeatherSeries
 from watcher.weather.sun import SET_ELEVATION_DEG, elevation
 from watcher.web.draw.scale import Scale, runs, stretches, wall_hours
@@ -38,7 +38,7 @@ class Ahead:
     rain: NDArray[np.bool_]
 
 
-def ahead(judgement: Judgement, inversion: Inversion, now_index: int) -> Ahead:
+def ahead(judgement: Judgement, now_index: int) -> Ahead:
     """Work out what is marked on every chart, from now to the horizon."""
     series = judgement.series
     told = judgement.plan.farm.told.judging
@@ -49,7 +49,7 @@ def ahead(judgement: Judgement, inversion: Inversion, now_index: int) -> Ahead:
         times=series.times[hours],
         until=ends(series)[hours],
         night=_night(series.at(hours)),
-        inverted=inversion.finding[hours] >= Finding.POSSIBLE,
+        inverted=judgement.inversion.finding[hours] >= Finding.POSSIBLE,
         rain=np.nan_to_num(series.rain_mm_h[hours]) >= told.rain_counts_from,
     )
 
