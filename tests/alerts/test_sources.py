@@ -92,6 +92,16 @@ def test_flagged_readings_are_told_after_three_and_once(watch, flag, title, line
     assert watch.newest().splitlines()[0] == line
 
 
+def test_a_station_that_failed_a_quarter_of_its_day_is_told_not_to_be_believed(watch):
+    minutes(watch, 30)
+    assert minutes(watch, 9, flag=Flag.RANGE) == ["Weather: mast implausible"]
+    assert minutes(watch, 3, flag=Flag.RANGE) == ["Weather: mast not believed"]
+    assert watch.newest().splitlines()[0] == (
+        "mast: wind failed the checks too often in the last day and is not believed until it "
+        "improves; the next source speaks, or nobody."
+    )
+
+
 def test_a_station_far_from_the_forecast_for_hours_is_told(watch):
     times = watch.now - 3600 + 3600 * np.arange(12)
     foretold = WeatherSeries.of(

@@ -190,3 +190,15 @@ class TestAThermometerThatFails:
         stand = {r.limit: r.stand for r in seen.reasons}[Limit.INVERSION]
         assert (stand is Stand.UNKNOWN) == (seen.status is Status.UNKNOWN)
         return stand
+
+
+def test_a_station_that_is_not_believed_is_named_and_no_sign_of_health(book: Book) -> None:
+    tell(book, "west", CALM)
+    tell(book, "east", 90.0)
+    health = book.health(NOON)
+    assert {s.name: s.distrusted for s in health.sources} == {
+        "west": (),
+        "east": ("wind_m_s", "gust_m_s"),
+        "feed": (),
+    }
+    assert not health.well

@@ -8,9 +8,11 @@ from sqlalchemy.orm import Session
 
 from watcher.farm import Farm
 from watcher.farm.feeds import foretells, observes
+from watcher.sources import trust
 from watcher.sources.base import Flag, Forecast, Observations
-from watcher.store import health, weather
+from watcher.store import aggregates, health, weather
 from watcher.store.tables import SourceHealth
+from watcher.weather.bins import HOUR_S
 from watcher.weather.series import QUANTITIES
 
 _RECENT_S = 3600
@@ -36,6 +38,8 @@ class SourceSight:
     implausible: tuple[str, ...] = ()
     ahead: bool = False
     """Whether its clock runs ahead."""
+    distrusted: tuple[str, ...] = ()
+    """Quantities that failed quality control so often of late that they are not believed."""
     disagrees: tuple[str, ...] = ()
     """Quantities far from what is forecast for the hour; none where nothing can be compared."""
 
@@ -56,9 +60,17 @@ def look_at_sources(session: Session, farm: Farm, now: int) -> list[SourceSight]
         sight = SourceSight(name, age, entry.silent_after, why)
         if observes(entry):
             recent = weather.observations(session, name, now - _RECENT_S, now + _RECENT_S)
-            sight = _with_findings(sight, recent, forecast, now)
+            sight = replace(
+                _with_findings(sight, recent, forecast, now),
+                distrusted=distrusted(session, name, now),
+            )
         found.append(sight)
     return found
+
+
+def distrusted(session: Session, source: str, now: int) -> tuple[str, ...]:
+    """Return the quantities a source is not believed in, as the outlook has it."""
+    return tuple(trust.demoted(aggregates.bins(session, source, HOUR_S, now - trust.DAY_S, now)))
 
 
 def _newest_forecast(session: Session, farm: Farm, now: int) -> Forecast | None:

@@ -1,4 +1,4 @@
-"""Sources that fall silent, stand still, say what cannot be, or contradict the feed."""
+"""Sources that fall silent, stand still, say what cannot be, fail often or contradict the feed."""
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
@@ -28,9 +28,10 @@ SILENT = _rule("source silent", _SETTLED_S, _SETTLED_S)
 STUCK = _rule("source stuck", 0, 3600)
 IMPLAUSIBLE = _rule("source implausible", 0, 3600)
 AHEAD = _rule("source clock ahead", 0, 3600)
+DISTRUSTED = _rule("source distrusted", 0, 3600)
 DISAGREES = _rule("source disagrees", 2 * 3600, 2 * 3600)
 BACK = _rule("source back", 0, 0)
-KINDS = frozenset(r.kind for r in (SILENT, STUCK, IMPLAUSIBLE, AHEAD, DISAGREES))
+KINDS = frozenset(r.kind for r in (SILENT, STUCK, IMPLAUSIBLE, AHEAD, DISTRUSTED, DISAGREES))
 
 
 def standings(view: View, _states: Mapping[Key, State]) -> Iterator[Standing]:
@@ -41,6 +42,7 @@ def standings(view: View, _states: Mapping[Key, State]) -> Iterator[Standing]:
             (STUCK, bool(source.stuck)),
             (IMPLAUSIBLE, bool(source.implausible)),
             (AHEAD, source.ahead),
+            (DISTRUSTED, bool(source.distrusted)),
             (DISAGREES, bool(source.disagrees)),
         )
         for rule, holds in found:

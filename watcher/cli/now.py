@@ -7,6 +7,7 @@ import typer
 from rich.table import Table
 
 from watcher.alerts.wording.reasons import Speaker
+from watcher.alerts.wording.sources import DISTRUSTED, quantity_names
 from watcher.alerts.wording.weather import spoken_lines
 from watcher.alerts.wording.words import CAUTION, SHAPES, clock, span
 from watcher.cli.opening import open_farm, open_log, open_settings, out, stop
@@ -116,8 +117,12 @@ def sources() -> None:
 def _source_row(source: SourceNow) -> tuple[str, ...]:
     age = "never heard" if source.age_s is None else span(source.age_s)
     state = "stale, not relied on" if source.stale else "fresh"
+    doubted = ""
+    if source.distrusted:
+        state = "not believed" if not source.stale else state
+        doubted = f"{quantity_names(source.distrusted)} {DISTRUSTED}"
     failed = f"{source.failures_in_a_row} times" if source.failures_in_a_row else ""
-    return source.name, age, state, failed, source.why or ""
+    return source.name, age, state, failed, "; ".join(filter(None, (source.why, doubted)))
 
 
 def _picture(settings: Settings, farm: Farm) -> Picture:

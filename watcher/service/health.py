@@ -4,6 +4,7 @@ from dataclasses import asdict, dataclass
 
 from sqlalchemy.orm import Session
 
+from watcher.alerts.source_sight import distrusted
 from watcher.farm import Farm
 from watcher.farm.feeds import foretells, observes
 from watcher.farm.source_entry import SourceEntry
@@ -23,6 +24,8 @@ class SourceNow:
     failures_in_a_row: int
     why: str | None
     attribution: str
+    distrusted: tuple[str, ...] = ()
+    """Quantities it is not believed in, as they failed quality control too often."""
 
 
 @dataclass(frozen=True)
@@ -38,7 +41,7 @@ class Health:
     @property
     def well(self) -> bool:
         judged = self.judged_at is not None and self.at - self.judged_at <= JUDGED_WITHIN_S
-        return judged and not any(s.stale for s in self.sources)
+        return judged and not any(s.stale or s.distrusted for s in self.sources)
 
     def as_json(self) -> dict[str, object]:
         """Return plain values for JSON."""
@@ -70,6 +73,7 @@ def _source_now(
         newest = known.answered_at
     age = None if newest is None else now - newest
     forecast = weather.latest_forecast(session, name, now) if foretells(entry) else None
+    doubted = distrusted(session, name, now) if observes(entry) else ()
     return SourceNow(
         name=name,
         age_s=age,
@@ -77,4 +81,5 @@ def _source_now(
         failures_in_a_row=known.failures_in_a_row if known else 0,
         why=known.why if known else None,
         attribution=forecast.attribution if forecast else "",
+        distrusted=doubted,
     )

@@ -185,6 +185,7 @@ class SourceTold(Told):
     stale: bool
     failures_in_a_row: int
     attribution: str
+    distrusted: list[str]
 
 
 class HealthTold(Told):

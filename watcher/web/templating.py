@@ -7,6 +7,7 @@ from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
+from watcher.alerts.wording.sources import quantity_names
 from watcher.alerts.wording.words import CAUTION, name, span
 from watcher.web.tongue import Tongue
 
@@ -44,5 +45,5 @@ def _environment(tongue: Tongue) -> Environment:
         tongue.translations, newstyle=True
     )
     environment.globals.update(static=static_url, caution=CAUTION)
-    environment.filters.update(name=name, span=span)
+    environment.filters.update(name=name, span=span, quantities=quantity_names)
     return environment

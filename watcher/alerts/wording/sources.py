@@ -1,12 +1,13 @@
 """What is said of the sources of weather."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from watcher.alerts.source_sight import SourceSight
 from watcher.alerts.wording.reasons import Speaker
 from watcher.alerts.wording.words import Text, clock, headline, name, span
 
+DISTRUSTED = "failed the checks too often in the last day and is not believed until it improves"
 _DO = "Fields that hang on it are unknown until it is mended: rely on a hand-held reading."
 _QUANTITIES = {
     "wind_m_s": "wind",
@@ -29,6 +30,7 @@ _WORDS = {
     "source stuck": "stuck",
     "source implausible": "implausible",
     "source clock ahead": "clock ahead",
+    "source distrusted": "not believed",
     "source disagrees": "disagrees",
 }
 
@@ -38,6 +40,11 @@ def wrong(speaker: Speaker, found: Sequence[tuple[str, SourceSight]], now: int) 
     items = [f"{name(source.name, 16)} {_WORDS[kind]}" for kind, source in found]
     lines = [_line(speaker, kind, source, now) for kind, source in found]
     return Text(title=headline("Weather:", items), lines=(*lines, _DO))
+
+
+def quantity_names(quantities: Iterable[str]) -> str:
+    """Return quantities as a grower calls them."""
+    return ", ".join(_QUANTITIES[quantity] for quantity in quantities)
 
 
 def back(names: Sequence[str]) -> Text:
@@ -57,12 +64,14 @@ def _line(speaker: Speaker, kind: str, source: SourceSight, now: int) -> str:
     quantities = {
         "source stuck": source.stuck,
         "source implausible": source.implausible,
+        "source distrusted": source.distrusted,
         "source disagrees": source.disagrees,
     }[kind]
-    what = ", ".join(_QUANTITIES[q] for q in quantities) or "nothing any more"
+    what = quantity_names(quantities) or "nothing any more"
     said = {
         "source stuck": "stands still and is not used",
         "source implausible": "says what cannot be; it is not used",
+        "source distrusted": f"{DISTRUSTED}; the next source speaks, or nobody",
         "source disagrees": "is far from the forecast for this hour: one of them is wrong",
     }[kind]
     return f"{who}: {what} {said}."
