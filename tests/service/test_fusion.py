@@ -198,7 +198,7 @@ def test_a_station_that_is_not_believed_is_named_and_no_sign_of_health(book: Boo
     health = book.health(NOON)
     assert {s.name: s.distrusted for s in health.sources} == {
         "west": (),
-        "east": ("wind_m_s", "gust_m_s"),
+        "east": ("wind_m_s",),
         "feed": (),
     }
     assert not health.well
