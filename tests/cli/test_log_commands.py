@@ -160,6 +160,14 @@ def test_days_whose_readings_are_gone_are_said_to_be(watcher: Any, tmp_path: Pat
             more = aggregates.tend(session, NOW + 40 * 86_400, keep_raw_s=7 * 86_400).more
     log.close()
     assert "no longer kept whole" in watcher("replay", *DAYS, "--every", "3600")
+    said = watcher("log", "export", *DAYS, "--source", "yard")
+    assert "0 readings" in said
+    assert "--means hour writes" in said
+    means = watcher("log", "export", *DAYS, "--source", "yard", "--means", "hour").splitlines()
+    assert "24 means" in means
+    [head] = [line for line in means if line.startswith("source,")]
+    assert head.startswith("source,start (UTC),length (s),mean wind (m/s),highest gust (m/s),")
+    assert sum(line.startswith("yard,2026-06-09T") for line in means) == 19
 
 
 def test_a_day_is_replayed_from_a_table_with_foresight(watcher: Any, tmp_path: Path) -> None:

@@ -2,13 +2,14 @@
 
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, nullcontext
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated, TextIO
 
 import typer
+from sqlalchemy.orm import Session
 
 from watcher.cli import log_charts
 from watcher.cli.moments import From, To, known, stretch
@@ -17,11 +18,13 @@ from watcher.farm import Farm
 from watcher.service.intake import Intake
 from watcher.service.sites import site_of
 from watcher.sources.base import Observations
-from watcher.store import weather
+from watcher.store import aggregates, weather
 from watcher.store.database import Log
 from watcher.store.export import write_observations, write_parquet
+from watcher.store.export_means import write_means
 from watcher.store.importing import BadTableError, read_csv, read_parquet
 from watcher.store.parquet import NoParquetError
+from watcher.weather.bins import HOUR_S, TEN_MINUTES_S
 from watcher.weather.series import Site
 
 app = typer.Typer(no_args_is_help=True, help="The log of weather.")
@@ -35,10 +38,21 @@ class Format(StrEnum):
     PARQUET = "parquet"
 
 
+class Means(StrEnum):
+    """Over how long means are taken."""
+
+    TEN_MINUTES = "10min"
+    HOUR = "hour"
+
+
+_WIDTHS_S = {Means.TEN_MINUTES: TEN_MINUTES_S, Means.HOUR: HOUR_S}
+
+
 @app.command("export")
 def export(
     start: From,
     end: To,
+    *,
     source: Annotated[
         list[str] | None, typer.Option(help="A source's name; may be given again. All without.")
     ] = None,
@@ -48,13 +62,25 @@ def export(
     form: Annotated[
         Format, typer.Option("--format", help="How the table is written.")
     ] = Format.CSV,
+    means: Annotated[
+        Means | None, typer.Option(help="Means in place of readings, as they are kept for good.")
+    ] = None,
 ) -> None:
     """Write readings as a table, with units in the header and what quality control found."""
+    if means is not None and form is Format.PARQUET:
+        stop("means are written as csv; leave --format out")
     settings = open_settings()
     farm = open_farm(settings.farm)
     names = known(source or [], list(farm.told.sources), "source")
     first, last = stretch(start, end, farm)
     with open_log(settings) as log, log.reading() as session:
+        if means is not None:
+            with _csv_file(to_file) as target:
+                width_s = _WIDTHS_S[means]
+                written = write_means(session, names, first, last, target, width_s=width_s)
+            err.print(f"{written} means")
+            return
+        _warn_of_gone(session, names, first, last)
         if form is Format.CSV:
             with _csv_file(to_file) as target:
                 written = write_observations(session, names, first, last, target)
@@ -64,6 +90,16 @@ def export(
             with _parquet():
                 written = write_parquet(session, names, first, last, to_file)
     err.print(f"{written} readings")
+
+
+def _warn_of_gone(session: Session, sources: Sequence[str], start: int, end: int) -> None:
+    gone = [s for s in sources if not aggregates.has_readings(session, s, start, end)]
+    if gone:
+        err.print(
+            f"Readings of {', '.join(gone)} from then are no longer all kept (see keep_raw); "
+            "--means hour writes what was made of them.",
+            markup=False,
+        )
 
 
 @app.command("import")

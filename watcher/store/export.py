@@ -50,7 +50,7 @@ def write_observations(
     lines.writerow([SOURCE, TIME, *(HEADINGS[name] for name in QUANTITIES), FLAGS])
     written = 0
     for source, time, values, flags in _rows(session, sources, start, end):
-        lines.writerow([source, _utc(time), *values, flags])
+        lines.writerow([source, utc(time), *values, flags])
         written += 1
     return written
 
@@ -81,5 +81,6 @@ def _rows(session: Session, sources: Iterable[str], start: int, end: int) -> Ite
             yield source, time, values, flag_words(flags or {})
 
 
-def _utc(time: int) -> str:
+def utc(time: int) -> str:
+    """Return a time as tables have it: ``2026-06-12T12:55:00Z``."""
     return datetime.fromtimestamp(time, UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
