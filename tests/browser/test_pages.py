@@ -7,6 +7,7 @@ from playwright.async_api import Browser, expect
 
 from tests.browser.conftest import DESK, PHONE, opened
 from tests.support.visiting import CALM, PASSPHRASE, Visited
+from watcher.store import outbox
 from watcher.web.access import Role, User
 
 PAGES = [
@@ -47,12 +48,25 @@ async def test_axe_finds_no_violation(
         await o.go("/fields/hill")
         await o.page.get_by_role("button", name="Start spraying").click()
         await o.page.wait_for_url("**/jobs/1")
-        for path in [*PAGES, "/jobs/1", "/login", "/nowhere"]:
+        login = service.keyring.make_link(User("grower", Role.LOOK), service.service.clock.now())
+        more = ["/jobs/1", "/records/1", await _alert(service), f"/login/{login}", "/login"]
+        for path in [*PAGES, *more, "/nowhere"]:
             await o.go(path)
             await o.page.evaluate(axe)
             found = await o.page.evaluate("axe.run()")
             told = [(v["id"], [n["html"][:160] for n in v["nodes"]]) for v in found["violations"]]
             assert told == [], path
+
+
+async def _alert(service: Visited) -> str:
+    """Let the wind rise during the job; return the path of the alert's link."""
+    running = service.service
+    running.clock.at += 60
+    await running.post(**CALM | {"gust": "19 mph"})
+    await running.judged()
+    with running.watch.book.store.reading() as session:
+        message = next(m for m in outbox.newest(session, 10) if m.urgent)
+    return "/seen/" + service.links.token(message.short_id, "grower")
 
 
 @SIZES
