@@ -102,6 +102,16 @@ def test_where_the_near_one_fails_often_the_other_one_speaks(book: Book) -> None
     assert book.judge().outlook.of("f7").spoken["wind_m_s"].source == "west"
 
 
+def test_no_gust_is_taken_from_an_anemometer_whose_wind_is_not(book: Book) -> None:
+    tell(book, "west", CALM)
+    tell(book, "east", 90.0)
+    outlook = book.judge().outlook.of("f7")
+    assert outlook.spoken["gust_m_s"].source == "west"
+    assert outlook.series.gust_m_s[outlook.now_index] == pytest.approx(CALM * 1.2, abs=0.3)
+    past = outlook.series.gust_m_s[: outlook.now_index]
+    assert np.nanmax(past) == pytest.approx(CALM * 1.2, abs=0.3)
+
+
 def test_it_is_told_who_speaks_for_which_fields(book: Book) -> None:
     tell(book, "west", CALM)
     tell(book, "east", WINDY)

@@ -190,11 +190,18 @@ def _speaks_now(
     oldest = np.nan
     for station in able:
         age = _age(station, name, now)
-        if age <= station.silent_after_s:
+        if age <= station.silent_after_s and _has_its_wind(station, name, now):
             recent = station.series.between(int(now - age) - MEAN_S + 1, int(now - age) + 1)
             return _now_value(name, recent), Spoken(station.series.source, age, measured=True)
         oldest = np.fmin(oldest, age)
     return np.nan, Spoken(None, float(oldest), measured=True)
+
+
+def _has_its_wind(station: Measured, name: str, now: int) -> bool:
+    """Whether a gust may be taken from a station: not from an anemometer whose wind is not."""
+    if name != "gust_m_s" or "wind_m_s" not in station.measures:
+        return True
+    return _age(station, "wind_m_s", now) <= station.silent_after_s
 
 
 def _age(station: Measured, name: str, now: int) -> float:

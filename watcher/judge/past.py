@@ -20,6 +20,8 @@ def put_hours(
         if name in measures:
             measured = getattr(hours, name)
             known = np.isfinite(measured)
+            if name == "gust_m_s" and "wind_m_s" in measures:  # the same anemometer's
+                known &= np.isfinite(hours.wind_m_s)
             values[name][at[known]] = measured[known]
 
 
