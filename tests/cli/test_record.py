@@ -94,8 +94,9 @@ def test_a_record_is_shown_before_anything_is_written(watcher: Any) -> None:
 
 def test_closing_is_refused_with_what_to_type(watcher: Any) -> None:
     said = watcher("close", "1", code=2)
-    assert "watcher record set 1 buffer=…" in said
-    assert "watcher record set 1 sensitive_check=…" in said
+    assert "buffer left towards neighbours (72 h label" in said
+    assert "watcher record set 1 " in said
+    assert "buffer=… sensitive_check=…" in said
     assert '--incomplete "why"' in said
     assert "not begun" in watcher("list")
 
@@ -163,7 +164,7 @@ def test_a_record_is_exported_to_print_and_as_a_table(
         (["set", "1", "buffer"], '"buffer" is not key=value'),
         (["set", "1", "bufer=1"], 'did you mean "buffer"'),
         (["set", "1", "area=38"], "a bare number has no unit"),
-        (["correct", "1", "area=38 acre", "--why", "x"], "is not closed: watcher record set 1"),
+        (["correct", "1", "area=38 acre", "--why", "x"], "watcher record set 1 key=value"),
         (["export"], "there is no record yet; watcher record close JOB makes one"),
         (["export", "1"], "job 1 has no record yet; watcher record close 1 makes it"),
         (["verify", "--file", "none.json"], "none.json cannot be read"),

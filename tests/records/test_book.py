@@ -81,8 +81,12 @@ def test_a_record_that_lacks_something_is_not_closed_and_says_what_to_type(desk,
     with pytest.raises(IncompleteError) as refused:
         desk.close(job)
     assert [m.key for m in refused.value.missing] == ["certificate"]
-    assert f"watcher record set {job} certificate=…" in str(refused.value)
-    assert "--incomplete" in str(refused.value)
+    assert "certificate or licence number (7 CFR 110" in str(refused.value)
+    assert "watcher record" not in str(refused.value)  # the pages have a form
+    assert refused.value.command.splitlines() == [
+        f"watcher record set {job} certificate=…",
+        f'watcher record close {job} --incomplete "why"',
+    ]
     assert desk.look(job).closed is None
     assert desk.look(job).entries == ()
 
@@ -188,8 +192,9 @@ def test_a_job_left_open_for_days_must_be_told_when_it_ended(desk, store) -> Non
     job = desk.run(jobs_book.start, desk.plan, "creek_side", "coarse", MORNING)
     desk.run(jobs.finish, job.id, MORNING + 72 * HOUR)
     desk.now = MORNING + 73 * HOUR
-    with pytest.raises(RecordError, match=f"open for 72 h.*watcher record set {job.id} ended="):
+    with pytest.raises(RecordError, match=r"open for 72 h.*really ended") as refused:
         desk.close(job.id)
+    assert refused.value.command == f"watcher record set {job.id} ended=…"
 
 
 def test_what_was_kept_soon_after_the_job_stands_when_the_farm_file_changes(desk, job) -> None:
@@ -218,7 +223,7 @@ def test_a_field_that_is_gone_from_the_farm_file_is_told(desk, job) -> None:
 
 
 def test_a_closed_record_is_corrected_and_not_typed_over(desk, closed) -> None:
-    with pytest.raises(RecordError, match="watcher record correct"):
+    with pytest.raises(RecordError, match="correct it"):
         desk.tell(closed, applicator="B. Hand")
     with pytest.raises(RecordError, match="closed already"):
         desk.close(closed)
@@ -256,7 +261,7 @@ def test_a_correction_needs_a_reason_and_another_value(desk, closed) -> None:
 
 
 def test_an_open_record_is_typed_over_and_not_corrected(desk, job) -> None:
-    with pytest.raises(RecordError, match="watcher record set"):
+    with pytest.raises(RecordError, match="can simply be changed"):
         desk.correct(job, "mistyped", certificate="0001")
 
 

@@ -82,7 +82,9 @@ def _desk(*, writing: bool) -> Iterator[_Desk]:
     try:
         with open_log(settings) as log, _session(log, writing=writing) as session:
             yield _Desk(farm, session)
-    except (RecordError, FormError, jobs.UnknownJobError) as error:
+    except RecordError as error:
+        stop("\n".join(filter(None, (str(error), error.command))))
+    except (FormError, jobs.UnknownJobError) as error:
         stop(str(error))
 
 

@@ -81,8 +81,8 @@ def tell(
     record = record_of(session, job_id)
     if record.closed is not None:
         raise RecordError(
-            f"the record of job {job_id} is closed; correct it, the old value is kept visible: "
-            f'watcher record correct {job_id} key=value --why "…"'
+            f"the record of job {job_id} is closed; correct it, the old value is kept visible",
+            f'watcher record correct {job_id} key=value --why "…"',
         )
     values = _read(farm, told)
     return _write(session, record, EntryKind.TOLD, Told(values=values), by=by, now=now)
@@ -102,11 +102,11 @@ def correct(
     record = record_of(session, job_id)
     if record.closed is None:
         raise RecordError(
-            f"the record of job {job_id} is not closed: watcher record set {job_id} key=value "
-            "changes it"
+            f"the record of job {job_id} is not closed; what it holds can simply be changed",
+            f"watcher record set {job_id} key=value",
         )
     if not why.strip():
-        raise RecordError('a correction says why: add --why "…"')
+        raise RecordError("a correction says why", 'add --why "…"')
     values = _read(farm, told)
     new = {key: held for key, held in values.items() if record.value(key) != held.value}
     if not new:
@@ -202,8 +202,8 @@ def _span(record: Record, job: Job, now: int) -> tuple[int, int]:
     ended = told.get("ended", now if job.ended_at is None else job.ended_at)
     if ended > now:
         raise RecordError(
-            f"job {job.id} would end only after now; type in when it did end: watcher record set "
-            f"{job.id} ended=…"
+            f"job {job.id} would end only after now; type in when it did end",
+            f"watcher record set {job.id} ended=…",
         )
     return started, ended
 

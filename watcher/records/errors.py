@@ -6,7 +6,14 @@ from watcher.records.facts import Missing
 
 
 class RecordError(Exception):
-    """The step does not fit the record; the text says what and what to do."""
+    """The step does not fit the record; the text says what and what to do.
+
+    ``command`` does it on the command line, where there is such a command; the pages have a form.
+    """
+
+    def __init__(self, said: str, command: str = "") -> None:
+        super().__init__(said)
+        self.command = command
 
 
 class IncompleteError(RecordError):
@@ -15,10 +22,13 @@ class IncompleteError(RecordError):
     def __init__(self, job: int, missing: Sequence[Missing]) -> None:
         self.missing = tuple(missing)
         lines = [f"The record of job {job} is not closed: {len(missing)} things are missing."]
-        for m in missing:
-            lines.append(f"  {m.what} ({m.rule}, {m.known}): watcher record set {job} {m.key}=…")
+        lines += [f"  {m.what} ({m.rule}, {m.known})" for m in missing]
         lines.append(
-            f'Close it as it is with: watcher record close {job} --incomplete "why"; or choose '
-            "the rules that apply, [farm] record_rules in the farm file."
+            "Type them in; or close it as it is and say why; or choose the rules that apply, "
+            "[farm] record_rules in the farm file."
         )
-        super().__init__("\n".join(lines))
+        super().__init__(
+            "\n".join(lines),
+            f"watcher record set {job} {' '.join(f'{m.key}=…' for m in missing)}\n"
+            f'watcher record close {job} --incomplete "why"',
+        )

@@ -86,13 +86,14 @@ def _check(plan: Plan, job: Job, rigs: Sequence[Rig], *, started: int, ended: in
         )
     if ended < started:
         raise RecordError(
-            f"job {job.id} would end before it starts; type in both: watcher record set {job.id} "
-            "started=… ended=…"
+            f"job {job.id} would end before it starts; type in both",
+            f"watcher record set {job.id} started=… ended=…",
         )
     if ended - started > _LONGEST_S:
         raise RecordError(
             f"job {job.id} was open for {(ended - started) / 3600:.0f} h; type in when spraying "
-            f"really ended: watcher record set {job.id} ended=…"
+            "really ended",
+            f"watcher record set {job.id} ended=…",
         )
 
 

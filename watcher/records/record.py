@@ -79,8 +79,9 @@ def fold(job: int, entries: Iterable[Entry]) -> Record:
             record = replace(_with(record, entry), entries=(*record.entries, entry))
         except ValueError:
             raise RecordError(
-                f"entry {entry.link.number} of the records cannot be read; watcher record verify "
-                "says whether it was changed"
+                f"entry {entry.link.number} of the records cannot be read; check whether it was "
+                "changed",
+                "watcher record verify",
             ) from None
     return record
 
