@@ -1,6 +1,6 @@
 """Which station speaks for which field now: by distance, age and health, in the order told."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -161,45 +161,60 @@ def test_a_past_season_is_each_fields_own(book: Book, log: Log) -> None:
     assert Limit.WIND in found.bound
 
 
-class TestAThermometerThatFails:
-    """Of two at different heights, by day in a steady wind: no rule of thumb finds an inversion."""
+class TestTwoThermometers:
+    """At different heights, by day in a steady wind: no rule of thumb finds an inversion."""
 
-    def test_of_two_that_agree_with_the_sun_nothing_is_found(self, log: Log) -> None:
-        assert self._inversion(log, upper=19.5) is Stand.HOLDS
+    def test_that_agree_with_the_sun_find_nothing(self, log: Log) -> None:
+        assert self._inversion(log, mast=19.5) == (Stand.HOLDS, "mast")
 
-    def test_without_the_upper_one_it_is_unknown_and_never_suitable(self, log: Log) -> None:
-        assert self._inversion(log, upper=np.nan) is Stand.UNKNOWN
+    def test_of_which_the_upper_one_failed_tell_nothing_and_it_is_never_suitable(
+        self, log: Log
+    ) -> None:
+        assert self._inversion(log, mast=np.nan) == (Stand.UNKNOWN, None)
 
-    def test_where_there_never_was_one_the_rules_of_thumb_speak(self, log: Log) -> None:
-        assert self._inversion(log, upper=np.nan, measures=MEASURES) is Stand.HOLDS
+    def test_where_there_never_was_a_second_one_the_rules_of_thumb_speak(self, log: Log) -> None:
+        assert self._inversion(log, mast=None) == (Stand.HOLDS, None)
+
+    def test_of_another_station_do_not_stand_in_for_one_that_failed(self, log: Log) -> None:
+        assert self._inversion(log, mast=np.nan, yard=19.5) == (Stand.UNKNOWN, None)
+
+    def test_are_not_taken_from_two_stations(self, log: Log) -> None:
+        assert self._inversion(log, mast=None, yard=25.0) == (Stand.HOLDS, None)
 
     @staticmethod
-    def _inversion(
-        log: Log, upper: float, measures: Sequence[str] = (*MEASURES, "temperature_upper")
-    ) -> Stand:
+    def _inversion(log: Log, **upper: float | None) -> tuple[Stand, str | None]:
+        """How the inversion stands, and who speaks for the upper thermometer."""
         told: dict[str, Any] = tables()
-        heights = {"wind": "3 m", "temperature": "2 m", "temperature_upper": "10 m"}
-        told["sources"] = {
-            "mast": {"kind": "push", "heights": heights, "measures": list(measures)},
-            "feed": {"kind": "met_norway"},
-        }
+        told["sources"] = {"feed": {"kind": "met_norway"}}
+        for name, there in upper.items():
+            told["sources"][name] = {
+                "kind": "push",
+                "heights": {"wind": "3 m", "temperature": "2 m", "temperature_upper": "10 m"},
+                "measures": [*MEASURES, *(() if there is None else ("temperature_upper",))],
+            }
         book = Book(Plan.of(build(told)), log, SetClock(NOON))
-        times = NOON + 60 * np.arange(-60, 1)
-        wiggle = 0.1 * (np.arange(times.size) % 3)
-        values = {
-            "wind_m_s": CALM + wiggle,
-            "gust_m_s": CALM * 1.2 + wiggle,
-            "wind_from_deg": 10.0 + 10 * wiggle,
-            "temp_c": 20.0 + wiggle,
-            "temp_upper_c": upper + wiggle,
-            "humidity_pct": 55.0 + wiggle,
-        }
-        site = Site(LATITUDE, LONGITUDE, wind_height_m=3.0, temp_upper_height_m=10.0)
-        book.take_in(Observations(WeatherSeries.of(times, site, "mast", values)))
-        seen = book.judge().ranking.every["hill"]
+        for name, there in upper.items():
+            book.take_in(_air(name, np.nan if there is None else there))
+        picture = book.judge()
+        seen = picture.ranking.every["hill"]
         stand = {r.limit: r.stand for r in seen.reasons}[Limit.INVERSION]
         assert (stand is Stand.UNKNOWN) == (seen.status is Status.UNKNOWN)
-        return stand
+        return stand, picture.outlook.spoken["temp_upper_c"].source
+
+
+def _air(source: str, temp_upper_c: float) -> Observations:
+    times = NOON + 60 * np.arange(-60, 1)
+    wiggle = 0.1 * (np.arange(times.size) % 3)
+    values = {
+        "wind_m_s": CALM + wiggle,
+        "gust_m_s": CALM * 1.2 + wiggle,
+        "wind_from_deg": 10.0 + 10 * wiggle,
+        "temp_c": 20.0 + wiggle,
+        "temp_upper_c": temp_upper_c + wiggle,
+        "humidity_pct": 55.0 + wiggle,
+    }
+    site = Site(LATITUDE, LONGITUDE, wind_height_m=3.0, temp_upper_height_m=10.0)
+    return Observations(WeatherSeries.of(times, site, source, values))
 
 
 def test_a_station_that_is_not_believed_is_named_and_no_sign_of_health(book: Book) -> None:

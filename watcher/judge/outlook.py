@@ -115,11 +115,12 @@ def look_out(
 
     values = _forecast_values(forecast, times, site)
     _put_past(values, stations, times, past.size)
-    spoken = {}
+    spoken: dict[str, Spoken] = {}
     for name in QUANTITIES:
-        value, who = _speaks_now(name, now, stations, forecast, values[name][past.size])
+        foretold = values[name][past.size]
+        value, spoken[name] = _speaks_now(name, now, stations, forecast, foretold, spoken=spoken)
         values[name][past.size] = value
-        spoken[name] = who
+    site = _with_thermometers(site, stations, spoken["temp_c"])
     spread = values["wind_spread_deg"]
     spread[past.size] = _spread_now(spread[past.size], stations, spoken["wind_from_deg"], now)
     speaker = next((s for s in stations if s.series.source == spoken["wind_m_s"].source), None)
@@ -129,8 +130,7 @@ def look_out(
         spoken=spoken,
         wind_uncertainty_m_s=speaker.wind_uncertainty_m_s if speaker else 0.0,
         attribution=forecast.attribution if forecast else "",
-        # A thermometer that failed must not leave it to the rules of thumb beside it.
-        expects={n: times <= now for n in SUPPLEMENTS if any(n in s.measures for s in stations)},
+        expects={name: times <= now for name in SUPPLEMENTS if _expected(name, stations, spoken)},
     )
 
 
@@ -144,6 +144,24 @@ def _site(stations: Sequence[Measured], forecast: Foretold | None, fallback: Sit
         return forecast.series.site if forecast else fallback
     known = forecast.series.site.elevation_m if forecast else fallback.elevation_m
     return replace(station.series.site, elevation_m=known)
+
+
+def _with_thermometers(site: Site, stations: Sequence[Measured], speaks: Spoken) -> Site:
+    """Return the site with the heights of the thermometers of the station that speaks for them."""
+    own = next((s.series.site for s in stations if s.series.source == speaks.source), site)
+    return replace(
+        site, temp_height_m=own.temp_height_m, temp_upper_height_m=own.temp_upper_height_m
+    )
+
+
+def _expected(name: str, stations: Sequence[Measured], spoken: Mapping[str, Spoken]) -> bool:
+    """Whether a station should tell what tells of an inversion.
+
+    A thermometer that failed must not leave it to the rules of thumb beside it.
+    """
+    if name == "temp_upper_c":
+        stations = [s for s in stations if s.series.source == spoken["temp_c"].source]
+    return any(name in s.measures for s in stations)
 
 
 def _at_wind_height(station: Measured, height_m: float) -> Measured:
@@ -181,6 +199,8 @@ def _speaks_now(
     stations: Sequence[Measured],
     forecast: Foretold | None,
     foretold: float,
+    *,
+    spoken: Mapping[str, Spoken],
 ) -> tuple[float, Spoken]:
     able = [s for s in stations if name in s.measures]
     if not able:
@@ -190,18 +210,22 @@ def _speaks_now(
     oldest = np.nan
     for station in able:
         age = _age(station, name, now)
-        if age <= station.silent_after_s and _has_its_wind(station, name, now):
+        if age <= station.silent_after_s and _may_speak(station, name, now, spoken):
             recent = station.series.between(int(now - age) - MEAN_S + 1, int(now - age) + 1)
             return _now_value(name, recent), Spoken(station.series.source, age, measured=True)
         oldest = np.fmin(oldest, age)
     return np.nan, Spoken(None, float(oldest), measured=True)
 
 
-def _has_its_wind(station: Measured, name: str, now: int) -> bool:
-    """Whether a gust may be taken from a station: not from an anemometer whose wind is not."""
-    if name != "gust_m_s" or "wind_m_s" not in station.measures:
-        return True
-    return _age(station, "wind_m_s", now) <= station.silent_after_s
+def _may_speak(station: Measured, name: str, now: int, spoken: Mapping[str, Spoken]) -> bool:
+    """Whether what goes with a quantity lets a station speak for it.
+
+    No gust of an anemometer whose wind is missing; no second thermometer but over the first one:
+    two tell of an inversion only over one place.
+    """
+    if name == "gust_m_s" and "wind_m_s" in station.measures:
+        return _age(station, "wind_m_s", now) <= station.silent_after_s
+    return name != "temp_upper_c" or station.series.source == spoken["temp_c"].source
 
 
 def _age(station: Measured, name: str, now: int) -> float:

@@ -23,6 +23,10 @@ def put_hours(
             if name == "gust_m_s" and "wind_m_s" in measures:  # the same anemometer's
                 known &= np.isfinite(hours.wind_m_s)
             values[name][at[known]] = measured[known]
+    if "temp_c" in measures:  # two thermometers tell of an inversion only over one place
+        known = np.isfinite(hours.temp_c)
+        own = hours.temp_upper_c if "temp_upper_c" in measures else np.full(known.shape, np.nan)
+        values["temp_upper_c"][at[known]] = own[known]
 
 
 def at_wind_height(series: WeatherSeries, height_m: float) -> WeatherSeries:
