@@ -268,6 +268,17 @@ async def test_messages_that_can_wait_and_come_together_are_told_as_one(
     assert {row(store, k).state for k in ("one", "two", "three")} == {"sent"}
 
 
+async def test_what_all_of_them_say_is_said_once_at_the_end(put, receiver, courier_of):
+    end = f"Wind measured by mast just now.\n\n{CAUTION}"
+    put("one", urgent=False, body=f"hill opens.\nOnly here.\n{end}")
+    put("two", urgent=False, body=f"creek closes.\n{end}")
+    await courier_of(grower=receiver.url()).drain()
+    assert receiver.bodies() == [
+        "title of one\nhill opens.\nOnly here.\n\ntitle of two\ncreek closes.\n\n"
+        f"Wind measured by mast just now.\n{CAUTION}"
+    ]
+
+
 async def test_together_on_an_sms_are_their_first_words_and_ids(store, put, receiver, courier_of):
     for key in ("one", "two"):
         put(key, urgent=False, recipient="operator", title="", body=f"Title {key}. More. (REF)")

@@ -10,7 +10,8 @@ from watcher.store.tables import Message
 def together(messages: Sequence[Message], bodies: Sequence[str], form: Form) -> Shaped:
     """Return messages as one: their titles first, then each in full; an SMS has room for no more.
 
-    ``bodies`` are the messages' own, each already saying how late it is.
+    ``bodies`` are the messages' own, each already saying how late it is. What all of them say, who
+    measured the wind and the caution, is said once, at the end.
     """
     if len(messages) == 1:
         return Shaped(messages[0].title, bodies[0])
@@ -20,8 +21,11 @@ def together(messages: Sequence[Message], bodies: Sequence[str], form: Form) -> 
         said = headline(f"{len(messages)}:", heads, SMS_ROOM - len(refs) - 3)
         return Shaped("", cut(f"{said} ({refs})", SMS_ROOM))
     title = headline(f"{len(messages)} messages:", [m.title for m in messages], TITLE_ROOM)
-    blocks = (
-        f"{message.title}\n{body.replace(CAUTION, '').replace(chr(10) * 2, chr(10)).strip()}"
-        for message, body in zip(messages, bodies, strict=True)
-    )
-    return Shaped(title, "\n\n".join([*blocks, CAUTION]))
+    lines = [[line for line in body.splitlines() if line] for body in bodies]
+    by_all = [line for line in lines[-1] if all(line in own for own in lines)]
+    blocks = [
+        "\n".join([message.title, *(line for line in own if line not in by_all)])
+        for message, own in zip(messages, lines, strict=True)
+    ]
+    end = "\n".join([*(line for line in by_all if line != CAUTION), CAUTION])
+    return Shaped(title, "\n\n".join([*blocks, end]))
