@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from tests.service.test_watch import CALM, NOON
-from tests.support.farms import build, tables
+from tests.support.farms import build, watched_tables
 from tests.support.large_farm import large_farm
 from tests.support.receiver import Receiver
 from tests.support.running import SetClock, put_forecast, running
@@ -22,11 +22,7 @@ ROUNDS = 60
 
 
 def _small_farm() -> Farm:
-    told = tables()
-    told["sources"] = {
-        "mast": {"kind": "push", "heights": {"wind": "0.628 m"}},
-        "feed": {"kind": "met_norway"},
-    }
+    told = watched_tables()
     told["recipients"] = {"grower": {}}
     return build(told)
 

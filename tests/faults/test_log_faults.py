@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from tests.support.broken_log import full, held, read_only
-from tests.support.farms import build, tables
+from tests.support.farms import build, tables, watched_tables
 from tests.support.minutes import Minutes
 from tests.support.receiver import Receiver
 from tests.support.running import SetClock, put_forecast, running
@@ -75,11 +75,7 @@ def _see_until_it_fails(watch):
 
 @pytest.mark.parametrize("kind", ["read-only", "held"])
 async def test_the_running_watch_says_past_its_log_that_it_is_blind_and_recovers(kind, store, path):
-    told = tables()
-    told["sources"] = {
-        "mast": {"kind": "push", "heights": {"wind": "0.628 m"}},
-        "feed": {"kind": "met_norway"},
-    }
+    told = watched_tables()
     farm, receiver, clock = build(told), Receiver(), SetClock(MORNING)
     put_forecast(store, MORNING)
     async with running(farm, store, clock, urls={"grower": receiver.url()}) as service:

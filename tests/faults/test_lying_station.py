@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.support.farms import build, tables
+from tests.support.farms import build, watched_tables
 from tests.support.receiver import Receiver
 from tests.support.running import Running, SetClock, put_forecast, running
 from tests.support.skies import MORNING
@@ -36,12 +36,7 @@ LIES = {
 
 @pytest.fixture
 def farm() -> Farm:
-    told = tables()
-    told["sources"] = {
-        "mast": {"kind": "push", "heights": {"wind": "0.628 m"}},
-        "feed": {"kind": "met_norway"},
-    }
-    return build(told)
+    return build(watched_tables())
 
 
 @pytest.fixture

@@ -7,8 +7,8 @@ from dataclasses import dataclass, fields
 import numpy as np
 import pytest
 
-from tests.judge.test_kinds import _mixed_farm
 from tests.support.large_farm import changeable_weather
+from tests.support.mixed_farm import mixed_farm
 from watcher.judge.farm_judgement import judge_each
 from watcher.judge.judgement import Judgement, judge
 from watcher.judge.limits import Checked
@@ -30,7 +30,7 @@ class Look:
 
 @pytest.fixture(scope="module")
 def plan() -> Plan:
-    return Plan.of(_mixed_farm())
+    return Plan.of(mixed_farm())
 
 
 @pytest.fixture(scope="module")

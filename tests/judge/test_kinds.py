@@ -2,76 +2,19 @@
 
 from collections.abc import Iterator
 from dataclasses import replace
-from typing import Any
 
 import numpy as np
 import pytest
-import shapely
 
 from tests.support.large_farm import changeable_weather
-from tests.support.worked_farm import LATITUDE, LONGITUDE, farm_tables
-from watcher.farm import Farm
+from tests.support.mixed_farm import ASKED, KINDS, mixed_farm
 from watcher.farm.bearings import Reach
-from watcher.farm.ground import Ground
-from watcher.farm.models import FarmFile
 from watcher.judge.judgement import Judgement, judge
 from watcher.judge.plan import Plan
 from watcher.judge.status import Limit, Stand
 from watcher.weather.series import WeatherSeries
 
 HOURS = 48
-_ASKED: tuple[dict[str, Any], ...] = (
-    {"weeds": "weedy", "window": "contact"},
-    {"weeds": "clean", "window": "contact"},
-    {"weeds": "weedy", "window": "contact", "canopy": "0.6 m"},
-    {"weeds": "weedy", "window": "contact", "target": "grasses"},
-    {"weeds": "weedy", "window": "contact", "setups": ["coarse15"]},
-    {"weeds": "weedy", "window": "contact", "limits": {"wind": {"high": "7 mph"}}},
-    {"weeds": "weedy", "window": "contact", "limits": {"delta_t": {"margin": 0.3}}},
-    {"weeds": "moderate", "window": "daylight"},
-)
-"""What fields ask for: told apart by one thing after another. Setups alone make no other kind."""
-_KINDS = len(_ASKED) - 1
-
-
-def _box(west: float, south: float, size: float) -> shapely.Polygon:
-    """A square, placed and sized in thousandths of a degree: about 100 m."""
-    west, south = LONGITUDE + west / 1000, LATITUDE + south / 1000
-    return shapely.box(west, south, west + size / 1000, south + size / 1000)
-
-
-def _mixed_farm() -> Farm:
-    """Three fields of each kind, of all sizes, each beside a neighbour."""
-    tables = farm_tables()
-    tables["windows"]["daylight"] = {
-        "wind": {"low": "2 mph", "high": "12 mph"},
-        "humidity": {"low": "45 %"},
-        "rain_free_before": {"low": "2 h"},
-        "after_sunrise": {"low": "1 h"},
-        "inversion": {"tolerate": "none"},
-    }
-    names = [f"f{i}" for i in range(3 * len(_ASKED))]
-    tables["fields"] = {
-        name: {"crop": "soybeans", **_ASKED[i % len(_ASKED)]} for i, name in enumerate(names)
-    }
-    tables["neighbours"] = {
-        f"n{i}": {
-            "grows": "vines",
-            "susceptibility": ("susceptible", "very susceptible", "tolerant")[i % 3],
-            "no_spray_distance": f"{20 * (i % 4)} m",
-        }
-        for i in range(len(names))
-    }
-    size = {name: 2 + i / 5 for i, name in enumerate(names)}
-    return Farm(
-        told=FarmFile.model_validate(tables),
-        ground=Ground(
-            fields_deg={name: _box(20 * i, 0, size[name]) for i, name in enumerate(names)},
-            neighbours_deg={
-                f"n{i}": _box(20 * i, size[name] + 0.2, 3) for i, name in enumerate(names)
-            },
-        ),
-    )
 
 
 def _only(plan: Plan, fields: list[int]) -> Plan:
@@ -123,13 +66,13 @@ def _told(judgement: Judgement, field: int) -> Iterator[tuple[str, np.ndarray]]:
 
 @pytest.fixture(scope="module")
 def mixed() -> Plan:
-    return Plan.of(_mixed_farm())
+    return Plan.of(mixed_farm())
 
 
 def test_fields_are_of_one_kind_when_only_size_place_and_setups_differ(mixed: Plan) -> None:
-    assert len(mixed.kinds.fields) == _KINDS
-    assert mixed.kind[: len(_ASKED)].tolist() == [0, 1, 2, 3, 0, 4, 5, 6]
-    assert np.array_equal(mixed.kind[: len(_ASKED)], mixed.kind[len(_ASKED) : 2 * len(_ASKED)])
+    assert len(mixed.kinds.fields) == KINDS
+    assert mixed.kind[: len(ASKED)].tolist() == [0, 1, 2, 3, 0, 4, 5, 6]
+    assert np.array_equal(mixed.kind[: len(ASKED)], mixed.kind[len(ASKED) : 2 * len(ASKED)])
     assert len(np.unique(mixed.duration_s[:, 0])) == len(mixed.fields)
 
 

@@ -1,13 +1,10 @@
 """A station that was cut off brings what it measured meanwhile: kept, and no old weather told."""
 
-from collections.abc import Iterator
-from pathlib import Path
-
 import numpy as np
 import pytest
 from sqlalchemy import select
 
-from tests.support.farms import LATITUDE, LONGITUDE, build, tables
+from tests.support.farms import LATITUDE, LONGITUDE, build, watched_tables
 from tests.support.running import SetClock, put_forecast
 from watcher.farm import Farm
 from watcher.jobs import book as jobs
@@ -28,22 +25,14 @@ BACK = NOON + 100 * MINUTE
 
 @pytest.fixture
 def farm() -> Farm:
-    told = tables()
-    told["sources"] = {
-        "mast": {"kind": "push", "heights": {"wind": "0.628 m"}},
-        "feed": {"kind": "met_norway"},
-    }
-    return build(told)
+    return build(watched_tables())
 
 
 @pytest.fixture
-def log(tmp_path: Path) -> Iterator[Log]:
-    log = Log(f"sqlite:///{tmp_path / 'watch.db'}")
-    log.upgrade()
+def log(log: Log) -> Log:
     for at in range(NOON, NOON + 3 * 3600, 1800):
         put_forecast(log, at)
-    yield log
-    log.close()
+    return log
 
 
 @pytest.fixture

@@ -1,7 +1,5 @@
 """Which station speaks for which field now: by distance, age and health, in the order told."""
 
-from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -46,26 +44,25 @@ def farm() -> Farm:
 
 
 @pytest.fixture
-def log(tmp_path: Path) -> Iterator[Log]:
-    log = Log(f"sqlite:///{tmp_path / 'watch.db'}")
-    log.upgrade()
+def log(log: Log) -> Log:
     put_forecast(log, NOON, wind_m_s=3.5, gust_m_s=4.5)
-    yield log
-    log.close()
+    return log
+
+
+def air(
+    site: Site, source: str, wind_m_s: float, minutes: range = range(-60, 1), **more: float
+) -> Observations:
+    times = NOON + 60 * np.array(minutes)
+    wiggle = 0.1 * (np.arange(times.size) % 3)
+    means = {"wind_m_s": wind_m_s, "gust_m_s": wind_m_s * 1.2, "temp_c": 20.0, "humidity_pct": 55.0}
+    values = {name: mean + wiggle for name, mean in (means | more).items()}
+    values["wind_from_deg"] = 10.0 + 10 * wiggle
+    return Observations(WeatherSeries.of(times, site, source, values))
 
 
 def tell(book: Book, source: str, wind_m_s: float, minutes: range = range(-60, 1)) -> None:
-    times = NOON + 60 * np.array(minutes)
-    wiggle = 0.1 * (np.arange(times.size) % 3)
-    values = {
-        "wind_m_s": wind_m_s + wiggle,
-        "gust_m_s": wind_m_s * 1.2 + wiggle,
-        "wind_from_deg": 10.0 + 10 * wiggle,
-        "temp_c": 20.0 + wiggle,
-        "humidity_pct": 55.0 + wiggle,
-    }
     site = Site(LATITUDE, PLACES[source], wind_height_m=3.0)
-    book.take_in(Observations(WeatherSeries.of(times, site, source, values)))
+    book.take_in(air(site, source, wind_m_s, minutes))
 
 
 @pytest.fixture
@@ -193,28 +190,15 @@ class TestTwoThermometers:
                 "measures": [*MEASURES, *(() if there is None else ("temperature_upper",))],
             }
         book = Book(Plan.of(build(told)), log, SetClock(NOON))
+        site = Site(LATITUDE, LONGITUDE, wind_height_m=3.0, temp_upper_height_m=10.0)
         for name, there in upper.items():
-            book.take_in(_air(name, np.nan if there is None else there))
+            upper_c = np.nan if there is None else there
+            book.take_in(air(site, name, CALM, temp_upper_c=upper_c))
         picture = book.judge()
         seen = picture.ranking.every["hill"]
         stand = {r.limit: r.stand for r in seen.reasons}[Limit.INVERSION]
         assert (stand is Stand.UNKNOWN) == (seen.status is Status.UNKNOWN)
         return stand, picture.outlook.spoken["temp_upper_c"].source
-
-
-def _air(source: str, temp_upper_c: float) -> Observations:
-    times = NOON + 60 * np.arange(-60, 1)
-    wiggle = 0.1 * (np.arange(times.size) % 3)
-    values = {
-        "wind_m_s": CALM + wiggle,
-        "gust_m_s": CALM * 1.2 + wiggle,
-        "wind_from_deg": 10.0 + 10 * wiggle,
-        "temp_c": 20.0 + wiggle,
-        "temp_upper_c": temp_upper_c + wiggle,
-        "humidity_pct": 55.0 + wiggle,
-    }
-    site = Site(LATITUDE, LONGITUDE, wind_height_m=3.0, temp_upper_height_m=10.0)
-    return Observations(WeatherSeries.of(times, site, source, values))
 
 
 def test_a_station_that_is_not_believed_is_named_and_no_sign_of_health(book: Book) -> None:

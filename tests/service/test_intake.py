@@ -1,6 +1,5 @@
 """Quality control on arrival: what is remembered changes no finding; witnesses; who is demoted."""
 
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -31,14 +30,6 @@ def farm() -> Farm:
         "feed": {"kind": "met_norway"},
     }
     return build(told)
-
-
-@pytest.fixture
-def log(tmp_path: Path) -> Iterator[Log]:
-    log = Log(f"sqlite:///{tmp_path}/watch.db")
-    log.upgrade()
-    yield log
-    log.close()
 
 
 def minutes(start: int, count: int, source: str = "mast", **changed: Any) -> Observations:

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from tests.support.farms import LATITUDE, LONGITUDE, build, tables
+from tests.support.farms import LATITUDE, LONGITUDE, build, tables, watched_tables
 from tests.support.receiver import Receiver
 from tests.support.running import put_forecast
 from watcher.alerts.courier import Courier
@@ -34,23 +34,15 @@ MPH = 0.44704
 
 @pytest.fixture
 def farm() -> Farm:
-    told: dict[str, Any] = tables()
-    told["sources"] = {
-        "mast": {"kind": "push", "heights": {"wind": "0.628 m"}},
-        "feed": {"kind": "met_norway"},
-    }
-    return build(told)
+    return build(watched_tables())
 
 
 @pytest.fixture
-def log(tmp_path: Path) -> Iterator[Log]:
-    log = Log(f"sqlite:///{tmp_path}/watch.db")
-    log.upgrade()
+def log(log: Log) -> Log:
     put_forecast(log, NOON)
     with log.writing() as session:
         health.answered(session, "feed", NOON - 600, None)
-    yield log
-    log.close()
+    return log
 
 
 @pytest.fixture

@@ -1,7 +1,5 @@
 """Past seasons from the log: the same hours whatever block they are judged in, and who speaks."""
 
-from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -35,14 +33,6 @@ def farm() -> Farm:
         "feed": {"kind": "met_norway"},
     }
     return build(told)
-
-
-@pytest.fixture
-def log(tmp_path: Path) -> Iterator[Log]:
-    log = Log(f"sqlite:///{tmp_path}/watch.db")
-    log.upgrade()
-    yield log
-    log.close()
 
 
 def minutes(start: int, end: int, step_s: int = 120, **changed: Any) -> WeatherSeries:

@@ -3,13 +3,11 @@
 import asyncio
 import logging
 from collections.abc import AsyncGenerator, Iterator
-from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pytest
 
-from tests.support.farms import build, tables
+from tests.support.farms import build, watched_tables
 from tests.support.receiver import Receiver
 from tests.support.running import Running, SetClock, put_forecast, running
 from watcher.farm import Farm
@@ -34,21 +32,13 @@ CALM = {
 
 @pytest.fixture
 def farm() -> Farm:
-    told: dict[str, Any] = tables()
-    told["sources"] = {
-        "mast": {"kind": "push", "heights": {"wind": "0.628 m"}},
-        "feed": {"kind": "met_norway"},
-    }
-    return build(told)
+    return build(watched_tables())
 
 
 @pytest.fixture
-def store(tmp_path: Path) -> Iterator[Log]:
-    log = Log(f"sqlite:///{tmp_path / 'watch.db'}")
-    log.upgrade()
+def store(log: Log) -> Log:
     put_forecast(log, NOON)
-    yield log
-    log.close()
+    return log
 
 
 @pytest.fixture

@@ -44,6 +44,16 @@ def tables() -> dict[str, Any]:
     }
 
 
+def watched_tables() -> dict[str, Any]:
+    """The same farm with a mast of its own, whose wind is that at the boom, and a feed."""
+    return tables() | {
+        "sources": {
+            "mast": {"kind": "push", "heights": {"wind": "0.628 m"}},
+            "feed": {"kind": "met_norway"},
+        }
+    }
+
+
 def _sprayer() -> dict[str, str]:
     return {
         "boom_width": "90 ft",

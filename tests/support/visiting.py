@@ -11,7 +11,7 @@ from typing import Any
 import httpx
 from pydantic import SecretStr
 
-from tests.support.farms import build, tables
+from tests.support.farms import build, watched_tables
 from tests.support.running import Running, SetClock, put_forecast, running
 from watcher.alerts.acknowledgement import Links
 from watcher.farm import Farm
@@ -37,11 +37,7 @@ _HASH = hashed(PASSPHRASE)
 
 def farm(**changes: Mapping[str, Any]) -> Farm:
     """Two fields with a mast beside them and a feed; tables may be changed by name."""
-    told: dict[str, Any] = tables()
-    told["sources"] = {
-        "mast": {"kind": "push", "heights": {"wind": "0.628 m"}},
-        "feed": {"kind": "met_norway"},
-    }
+    told: dict[str, Any] = watched_tables()
     for table, change in changes.items():
         told[table] = told.get(table, {}) | dict(change)
     return build(told)
