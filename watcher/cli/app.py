@@ -32,7 +32,6 @@ _MODULES: Mapping[str, str] = {
     "record": "record",
 }
 """The module of every command, in the order in which they are listed."""
-_WITH_COMMANDS_OF_THEIR_OWN = {"job", "log", "record"}
 
 
 class _OnCall(Mapping[str, Any]):
@@ -43,10 +42,7 @@ class _OnCall(Mapping[str, Any]):
         part = typer.Typer(add_completion=False)
         # A group even of one command, which alone would be taken for the whole program.
         part.callback()(_main)
-        if name in _WITH_COMMANDS_OF_THEIR_OWN:
-            part.add_typer(module.app, name=name)
-        else:
-            module.add_to(part)
+        module.add_to(part)
         return get_group(part).commands[name]
 
     def __iter__(self) -> Iterator[str]:

@@ -24,6 +24,11 @@ Number = Annotated[int, typer.Argument(help="The job's number, see 'watcher job 
 Note = Annotated[str, typer.Option(help="A remark for the record.")]
 
 
+def add_to(root: typer.Typer) -> None:
+    """Add this module's commands, as a group of their own."""
+    root.add_typer(app, name="job")
+
+
 @contextmanager
 def _writing() -> Iterator[tuple[Session, Farm]]:
     """Open farm and log for one change; a change that may not be made is said, not made."""

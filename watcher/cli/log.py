@@ -31,6 +31,11 @@ app = typer.Typer(no_args_is_help=True, help="The log of weather.")
 log_charts.add_to(app)
 
 
+def add_to(root: typer.Typer) -> None:
+    """Add this module's commands, as a group of their own."""
+    root.add_typer(app, name="log")
+
+
 class Format(StrEnum):
     """How a table of readings is written."""
 

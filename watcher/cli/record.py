@@ -58,6 +58,11 @@ Values = Annotated[
 By = Annotated[str, typer.Option(help="Who writes this; the user of this machine when left out.")]
 
 
+def add_to(root: typer.Typer) -> None:
+    """Add this module's commands, as a group of their own."""
+    root.add_typer(app, name="record")
+
+
 class _Desk:
     """Farm, log and clock of one command."""
 
