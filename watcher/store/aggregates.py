@@ -90,13 +90,7 @@ def has_readings(session: Session, source: str, start: int, end: int) -> bool:
     """Return whether no bin of the time is of readings that are gone."""
     first = _first_reading(session, source)
     gone_before = end if first is None else min(end, first // HOUR_S * HOUR_S)
-    made = select(WeatherBin.time).where(
-        WeatherBin.source == source,
-        WeatherBin.width_s == HOUR_S,
-        WeatherBin.time >= start,
-        WeatherBin.time < gone_before,
-    )
-    return session.scalars(made.limit(1)).first() is None
+    return not _has_bins(session, source, HOUR_S, start, gone_before)
 
 
 def has_any(session: Session, source: str, start: int, end: int) -> bool:
@@ -104,13 +98,19 @@ def has_any(session: Session, source: str, start: int, end: int) -> bool:
     reading = select(Observation.time).where(
         Observation.source == source, Observation.time >= start, Observation.time < end
     )
+    if session.scalars(reading.limit(1)).first() is not None:
+        return True
+    return _has_bins(session, source, TEN_MINUTES_S, start, end)
+
+
+def _has_bins(session: Session, source: str, width_s: int, start: int, end: int) -> bool:
     made = select(WeatherBin.time).where(
         WeatherBin.source == source,
-        WeatherBin.width_s == TEN_MINUTES_S,
+        WeatherBin.width_s == width_s,
         WeatherBin.time >= start,
         WeatherBin.time < end,
     )
-    return any(session.scalars(of.limit(1)).first() is not None for of in (reading, made))
+    return session.scalars(made.limit(1)).first() is not None
 
 
 def _make_some(session: Session, before: int, most: int) -> int:
