@@ -68,7 +68,29 @@ TEXTS = {
         Text(
             "Watch blind: its log cannot be used",
             (
-                "The watch cannot write its log and judges nothing until it can.",
+                "The watch cannot write its log: it takes in and judges nothing until it can.",
+                "Why: the disk is full.",
+                "Take a reading at boom height, or stop.",
+            ),
+        ),
+    ),
+    "sees again": (
+        watch.sees_again(SPEAKER, MORNING - 600, MORNING),
+        Text(
+            "Watch sees again",
+            (
+                "Its log can be used again. From 06:50 to 07:00 it judged nothing; readings sent "
+                "meanwhile may be missing.",
+            ),
+        ),
+    ),
+    "stopping, the log unusable": (
+        watch.stopping_blind("the disk is full"),
+        Text(
+            "Watch stops: nobody watches",
+            (
+                "The watch is being stopped and cannot use its log: from now on nobody watches "
+                "any field.",
                 "Why: the disk is full.",
                 "Take a reading at boom height, or stop.",
             ),

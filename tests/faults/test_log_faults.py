@@ -1,21 +1,31 @@
 """The log full, read-only or held by another program: no half state, told aloud, then well."""
 
 import asyncio
-from collections.abc import Iterator
-from contextlib import AbstractContextManager
+import contextlib
+from collections.abc import AsyncGenerator, Callable, Iterator
+from contextlib import AbstractAsyncContextManager, AbstractContextManager
+from functools import partial
 from pathlib import Path
 
+import numpy as np
 import pytest
 
-from tests.support.broken_log import full, held, read_only
+from tests.support.broken_log import Breakable, held
 from tests.support.farms import build, tables, watched_tables
 from tests.support.minutes import Minutes
 from tests.support.receiver import Receiver
-from tests.support.running import SetClock, put_forecast, running
+from tests.support.running import Running, SetClock, put_forecast, running
 from tests.support.skies import MORNING
+from watcher.alerts.courier import Courier
 from watcher.jobs import book
+from watcher.judge.plan import Plan
+from watcher.service.cycle import Book
+from watcher.service.watch import Watch
+from watcher.sources.base import Observations, Polled, SourceError
+from watcher.store import runs, weather
 from watcher.store.database import Log
 from watcher.store.errors import LogError
+from watcher.weather.series import Site, WeatherSeries
 
 CALM = {
     "wind": "5 mph",
@@ -41,19 +51,34 @@ def store(path: Path) -> Iterator[Log]:
     log.close()
 
 
-def broken(kind: str, store: Log, path: Path) -> AbstractContextManager[None]:
-    return {"full": full(store), "read-only": read_only(store), "held": held(path)}[kind]
+Broken = Callable[[str], AbstractContextManager[None]]
+
+
+@pytest.fixture
+def broken(store: Log, path: Path) -> Broken:
+    breakable = Breakable(store)
+    kinds = {"full": breakable.full, "read-only": breakable.read_only, "held": partial(held, path)}
+    return lambda kind: kinds[kind]()
+
+
+@pytest.fixture
+def receiver() -> Iterator[Receiver]:
+    receiver = Receiver()
+    yield receiver
+    receiver.close()
 
 
 KINDS = pytest.mark.parametrize("kind", ["full", "read-only", "held"])
 
 
 @KINDS
-def test_a_cycle_that_cannot_be_written_leaves_nothing_behind_and_is_told_later(kind, store, path):
+def test_a_cycle_that_cannot_be_written_leaves_nothing_behind_and_is_told_later(
+    kind, store, broken
+):
     watch = Minutes(store, build(tables()))
     watch.start()
     watch.see()
-    with broken(kind, store, path):
+    with broken(kind):
         before = _see_until_it_fails(watch)
         assert ([m.key for m in watch.told()], watch.raised()) == before
     watch.now += 1800
@@ -73,28 +98,136 @@ def _see_until_it_fails(watch):
     raise AssertionError("the log took everything")
 
 
-@pytest.mark.parametrize("kind", ["read-only", "held"])
-async def test_the_running_watch_says_past_its_log_that_it_is_blind_and_recovers(kind, store, path):
-    told = watched_tables()
-    farm, receiver, clock = build(told), Receiver(), SetClock(MORNING)
+READ_ONLY_OR_HELD = pytest.mark.parametrize("kind", ["read-only", "held"])
+
+
+@pytest.fixture
+def watched(store: Log, receiver: Receiver) -> Callable[..., AbstractAsyncContextManager[Running]]:
+    """The service in the calm of a morning, told what else belongs to it."""
     put_forecast(store, MORNING)
-    async with running(farm, store, clock, urls={"grower": receiver.url()}) as service:
+    urls = {"grower": receiver.url()}
+    return partial(running, build(watched_tables()), store, SetClock(MORNING), urls=urls)
+
+
+async def arrived(receiver: Receiver, count: int) -> list[str]:
+    """The titles of the first so many messages, once they are there."""
+    return [push.title for push in await asyncio.to_thread(receiver.wait_for, count)]
+
+
+@READ_ONLY_OR_HELD
+async def test_the_running_watch_says_past_its_log_that_it_is_blind_and_recovers(
+    kind, store, broken, watched, receiver
+):
+    async with watched() as service:
         await service.post(**CALM)
         with store.writing() as session:
-            book.start(session, service.watch.book.plan, "hill", "coarse", clock.at)
+            book.start(session, service.watch.book.plan, "hill", "coarse", MORNING)
         await service.judged()
         before = len(receiver.got)
-        with broken(kind, store, path):
-            clock.at += 1
+        with broken(kind):
+            service.clock.at += 1
             service.watch.wake()
-            pushed = await asyncio.to_thread(receiver.wait_for, before + 1)
+            pushed = await arrived(receiver, before + 1)
             service.watch.wake()
             await asyncio.sleep(0.5)
             assert len(receiver.got) == before + 1  # once, however long it lasts
-        assert pushed[-1].title == "Watch blind: its log cannot be used"
+        assert pushed[-1] == "Watch blind: its log cannot be used"
         await service.judged()
-        clock.at += 60
+        assert (await arrived(receiver, before + 2))[-1] == "Watch sees again"
+        service.clock.at += 60
         await service.post(**CALM | {"gust": "19 mph"})
-        pushed = await asyncio.to_thread(receiver.wait_for, before + 2)
-        assert pushed[-1].title == "Stop: hill, gust 19 mph"
-    receiver.close()
+        assert (await arrived(receiver, before + 3))[-1] == "Stop: hill, gust 19 mph"
+
+
+class Says:
+    """A station, asked or speaking by itself, that has one reading to give when told to."""
+
+    name, attribution, every_s = "mast", "", 3600.0
+
+    def __init__(self) -> None:
+        self.given: asyncio.Queue[Observations] = asyncio.Queue()
+
+    def give(self, wind_m_s: float) -> None:
+        site = Site(41.0, -96.0, wind_height_m=2.0)
+        times, wind = np.array([MORNING]), np.array([wind_m_s])
+        series = WeatherSeries.of(times, site, "mast", {"wind_m_s": wind})
+        self.given.put_nowait(Observations(series))
+
+    async def poll(self, now: int) -> Polled:
+        return Polled(await self.given.get())
+
+    async def stream(self) -> AsyncGenerator[Observations | SourceError, None]:
+        while True:
+            yield await self.given.get()
+
+
+@READ_ONLY_OR_HELD
+@pytest.mark.parametrize("how", ["sources", "streams"])
+async def test_what_a_station_says_meanwhile_is_kept_once_the_log_can_be_used(
+    how, kind, store, broken, watched, receiver
+):
+    station = Says()
+    async with watched(**{how: {"mast": station}}) as service:
+        with broken(kind):
+            station.give(2.5)
+            await arrived(receiver, 1)
+        await arrived(receiver, 2)
+        async with asyncio.timeout(10):
+            while not (wind := _kept(store)):
+                await service.judged()
+    assert wind == [2.5]
+
+
+def _kept(store: Log) -> list[float]:
+    with store.reading() as session:
+        return list(weather.observations(session, "mast", MORNING, MORNING + 1).series.wind_m_s)
+
+
+@READ_ONLY_OR_HELD
+async def test_a_station_that_posts_meanwhile_is_told_to_post_again(kind, broken, watched):
+    async with watched() as service:
+        with broken(kind):
+            answer = await service.post(**CALM)
+        assert answer.status_code == 503
+        assert answer.json() == {
+            "wrong": "the watch cannot use its log just now; nothing was changed"
+        }
+        assert (await service.post(**CALM)).json() == {"taken": 1, "new": 1}
+
+
+@READ_ONLY_OR_HELD
+async def test_a_watch_stopped_meanwhile_says_so_past_its_log(kind, broken, watched, receiver):
+    with contextlib.ExitStack() as until_stopped:
+        async with watched():
+            until_stopped.enter_context(broken(kind))
+        titles = await arrived(receiver, 1)
+    assert titles[-1] == "Watch stops: nobody watches"
+
+
+@READ_ONLY_OR_HELD
+async def test_a_watch_started_meanwhile_says_so_and_begins_later(
+    kind, store, broken, watched, receiver
+):
+    until_told = broken(kind)
+    until_told.__enter__()
+    async with asyncio.TaskGroup() as tasks:
+        telling = tasks.create_task(arrived(receiver, 1))
+        telling.add_done_callback(lambda _: until_told.__exit__(None, None, None))
+        async with watched() as service:
+            await service.judged()
+            assert telling.result() == ["Watch blind: its log cannot be used"]
+    with store.reading() as session:
+        assert runs.last(session).started_at == MORNING
+
+
+async def test_a_watch_that_cannot_begin_can_be_stopped(store, broken, receiver):
+    farm, clock = build(tables()), SetClock(MORNING)
+    courier = Courier(store, farm, {"grower": receiver.url()}, now=clock.now)
+    watch, stop = Watch(Book(Plan.of(farm), store, clock), {}, courier), asyncio.Event()
+    with broken("read-only"):
+        async with asyncio.timeout(10), asyncio.TaskGroup() as tasks:
+            tasks.create_task(watch.run(stop))
+            await arrived(receiver, 1)
+            stop.set()
+    with store.reading() as session:
+        assert runs.last(session) is None

@@ -9,18 +9,42 @@ from sqlalchemy import Connection, event, text
 from watcher.store.database import Log
 
 
-@contextmanager
-def full(log: Log) -> Iterator[None]:
-    """No page can be added any more: what the database says when its disk is full."""
-    with _each_transaction_with(log, "max_page_count=1"):  # SQLite keeps at least what is there
-        yield
+class Breakable:
+    """A log that can be broken while others use it.
 
+    The listener is there from the start: one added later could be added while another thread goes
+    through the listeners, which then fails in that thread.
+    """
 
-@contextmanager
-def read_only(log: Log) -> Iterator[None]:
-    """Nothing can be written."""
-    with _each_transaction_with(log, "query_only=ON"):
-        yield
+    def __init__(self, log: Log) -> None:
+        self._log = log
+        self._pragma = ""
+        event.listen(log._engine, "begin", self._break)
+
+    @contextmanager
+    def full(self) -> Iterator[None]:
+        """No page can be added any more: what the database says when its disk is full."""
+        with self._each_transaction_with("max_page_count=1"):  # SQLite keeps what is there
+            yield
+
+    @contextmanager
+    def read_only(self) -> Iterator[None]:
+        """Nothing can be written."""
+        with self._each_transaction_with("query_only=ON"):
+            yield
+
+    @contextmanager
+    def _each_transaction_with(self, pragma: str) -> Iterator[None]:
+        self._pragma = pragma
+        try:
+            yield
+        finally:
+            self._pragma = ""
+            self._log._engine.dispose()
+
+    def _break(self, connection: Connection) -> None:
+        if self._pragma:
+            connection.exec_driver_sql(f"PRAGMA {self._pragma}")
 
 
 @contextmanager
@@ -31,17 +55,3 @@ def held(path: Path) -> Iterator[None]:
         session.execute(text("SELECT 1"))  # nothing is held before the first statement
         yield
     other.close()
-
-
-@contextmanager
-def _each_transaction_with(log: Log, pragma: str) -> Iterator[None]:
-    def break_it(connection: Connection) -> None:
-        connection.exec_driver_sql(f"PRAGMA {pragma}")
-
-    engine = log._engine
-    event.listen(engine, "begin", break_it)
-    try:
-        yield
-    finally:
-        event.remove(engine, "begin", break_it)
-        engine.dispose()

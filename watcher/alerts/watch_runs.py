@@ -7,7 +7,7 @@ from sqlalchemy.orm import Session
 from watcher.alerts.conditions import Rule, Urgency
 from watcher.alerts.notices import Notice
 from watcher.alerts.posting import Post
-from watcher.alerts.wording.watch import clock_jumped, faulty, stopping, was_down
+from watcher.alerts.wording.watch import clock_jumped, faulty, sees_again, stopping, was_down
 from watcher.farm.models import Topic
 from watcher.store import jobs, outbox, runs
 
@@ -21,6 +21,7 @@ _DOWN_IN_JOB = Rule("watch was down", Topic.JOB, Urgency.NOW, 2 * 3600)
 _STOPS = Rule("watch stops", Topic.JOB, Urgency.NOW, 2 * 3600)
 _FAULT = Rule("watch has a fault", Topic.SOURCES, Urgency.SOON, 12 * 3600)
 _FAULT_IN_JOBS = Rule("watch has a fault", Topic.JOB, Urgency.NOW, 3600)
+_SEES = Rule("watch sees again", Topic.JOB, Urgency.NOW, 3600)
 _JUMPED = Rule("clock jumped", Topic.JOB, Urgency.NOW, 3600)
 _SUBJECT = "watch"
 
@@ -51,6 +52,12 @@ def tell_stop(session: Session, post: Post, now: int) -> int:
         return 0
     text = stopping(open_jobs)
     return post(session, Notice(_STOPS, _SUBJECT, f"watch/stops/{now}", text, now), now)
+
+
+def tell_sight(session: Session, post: Post, since: int, now: int) -> int:
+    """Tell everyone who was told past the log that it could not be used that it can be again."""
+    text = sees_again(post.speaker, since, now)
+    return post(session, Notice(_SEES, _SUBJECT, f"watch/sees/{now}", text, now), now)
 
 
 def tell_clock_jump(session: Session, post: Post, now: int, by_s: float) -> int:

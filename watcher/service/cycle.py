@@ -70,6 +70,11 @@ class Book:
             watch_runs.tell_stop(session, self.post, now)
             runs.end(session, self.run_id, now)
 
+    def sees_again(self, since: int) -> None:
+        """Tell those who heard that the log could not be used that it can be again."""
+        with self.store.writing() as session:
+            watch_runs.tell_sight(session, self.post, since, self.clock.now())
+
     def clock_jumped(self, by_s: float) -> None:
         """Tell those who are spraying that the machine's clock jumped."""
         with self.store.writing() as session:

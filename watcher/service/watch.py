@@ -18,7 +18,7 @@ from apscheduler.schedulers.asyncio import AsyncIOScheduler
 
 from watcher.alerts.courier import Courier
 from watcher.alerts.heartbeat import Heartbeat
-from watcher.alerts.wording.watch import log_unusable
+from watcher.alerts.wording.watch import log_unusable, stopping_blind
 from watcher.farm.models import Topic
 from watcher.service import systemd
 from watcher.service.cycle import Book
@@ -36,6 +36,8 @@ _RECORDS_EVERY_S = 300.0
 _TENDED_EVERY_S = 60.0
 _SUPERVISE_EVERY_S = 10.0
 _JUMP_S = 5.0
+_LOG_WAIT_S = 1.0
+_END_S = 5.0
 _DRAIN_S = 10.0
 
 
@@ -60,18 +62,19 @@ class Watch:
         self._wake = asyncio.Event()
         self._worker = ThreadPoolExecutor(max_workers=1, thread_name_prefix="log")
         self.judged = 0
-        self._blind = False
+        self._blind_since: int | None = None
 
     async def run(self, stop: asyncio.Event) -> None:
         """Run until ``stop`` is set. A task of the watch that dies takes the watch down with it,
 
         so that the service manager starts it anew: half a watch is worse than none.
         """
-        await self._in_log(self.book.begin)
-        await self._judge()
+        systemd.notify("READY=1")
+        if not await self._begun(stop):
+            return
         scheduler = self._scheduler()
         scheduler.start()
-        systemd.notify("READY=1")
+        self._wake.set()
         log.info("watching", fields=len(self.book.plan.fields), sources=len(self.sources))
         try:
             async with asyncio.TaskGroup() as tasks:
@@ -96,11 +99,15 @@ class Watch:
             await self._stop()
 
     async def receive(self, observations: Observations) -> int:
-        """Take a station's readings into the log; returns how many were new."""
-        new = await self._in_log(partial(self.book.take_in, observations))
-        if new:
-            self._wake.set()
-        return new
+        """Take a station's readings into the log; returns how many were new.
+
+        Raises ``LogError`` where they cannot be kept: whoever sent them must send them again.
+        """
+        try:
+            return self._noticed(await self._in_log(partial(self.book.take_in, observations)))
+        except LogError as error:
+            await self._tell_blind(error)
+            raise
 
     async def ask(self, name: str) -> None:
         """Ask one source for what is new, and note its health either way."""
@@ -120,11 +127,16 @@ class Watch:
                 if isinstance(one, SourceError):
                     await self._note_failure(name, one)
                 else:
-                    await self.receive(one)
+                    self._noticed(await self._until_kept(partial(self.book.take_in, one)))
+
+    def _noticed(self, new: int) -> int:
+        if new:
+            self._wake.set()
+        return new
 
     async def _note_failure(self, name: str, error: SourceError) -> None:
         log.warning("source failed", source=name, why=str(error))
-        await self._in_log(partial(self.book.source_failed, name, str(error)))
+        await self._until_kept(partial(self.book.source_failed, name, str(error)))
         self._wake.set()
 
     def wake(self) -> None:
@@ -142,11 +154,33 @@ class Watch:
         return await self._in_log(partial(self.book.health, self.judged_at))
 
     async def _keep(self, name: str, polled: Polled) -> None:
-        new = await self._in_log(partial(self.book.take_polled, name, polled))
+        new = await self._until_kept(partial(self.book.take_polled, name, polled))
         log.info("source answered", source=name, new=new)
 
     async def _in_log(self, work: Callable[[], T]) -> T:
         return await asyncio.get_running_loop().run_in_executor(self._worker, work)
+
+    async def _begun(self, stop: asyncio.Event) -> bool:
+        """Note the start as soon as the log can be used; returns False if stopped before."""
+        beginning = asyncio.create_task(self._until_kept(self.book.begin), name="beginning")
+        stopping = asyncio.create_task(stop.wait(), name="stopping")
+        try:
+            await asyncio.wait({beginning, stopping}, return_when=asyncio.FIRST_COMPLETED)
+            if beginning.done():
+                beginning.result()
+            return beginning.done()
+        finally:
+            beginning.cancel()
+            stopping.cancel()
+
+    async def _until_kept(self, work: Callable[[], T]) -> T:
+        """Do what the log must not miss: as long as it cannot be used, say so and try again."""
+        while True:
+            try:
+                return await self._in_log(work)
+            except LogError as error:
+                await self._tell_blind(error)
+                await asyncio.sleep(_LOG_WAIT_S)
 
     async def _judging(self) -> None:
         while True:
@@ -157,16 +191,24 @@ class Watch:
             self._wake.clear()
             try:
                 await self._judge()
-                self._blind = False
+                await self._see_again()
             except LogError as error:
                 await self._tell_blind(error)
 
     async def _tell_blind(self, error: LogError) -> None:
-        """Tell, past the log that cannot be used, that nothing is judged until it can be."""
-        log.error("the log cannot be used; nothing is judged", why=str(error))
-        if not self._blind:
-            self._blind = True
+        """Tell, past the log that cannot be used, that nothing is judged until it can be; once."""
+        systemd.notify("WATCHDOG=1")  # a restart would not mend the log, only tell of it again
+        if self._blind_since is None:
+            self._blind_since = self.clock.now()
+            log.error("the log cannot be used; nothing is judged", why=str(error))
             await self.courier.tell_directly(log_unusable(str(error)), Topic.JOB)
+
+    async def _see_again(self) -> None:
+        """Tell that the log can be used again, which is so once this could be written into it."""
+        if self._blind_since is not None:
+            await self._in_log(partial(self.book.sees_again, self._blind_since))
+            self._blind_since = None
+            self.courier.wake()
 
     def _well(self) -> bool:
         """Whether the watch judged lately."""
@@ -259,9 +301,24 @@ class Watch:
 
     async def _stop(self) -> None:
         """Tell what must be told before going, send what is due, leave the log in order."""
-        await self._in_log(self.book.end)
-        with contextlib.suppress(TimeoutError):
-            async with asyncio.timeout(_DRAIN_S):
-                await self.courier.drain()
+        if await self._end():
+            with contextlib.suppress(TimeoutError):
+                async with asyncio.timeout(_DRAIN_S):
+                    await self.courier.drain()
         self._worker.shutdown(wait=True)
         log.info("stopped")
+
+    async def _end(self) -> bool:
+        """Note the stop and tell those who are spraying; past the log where it cannot be used.
+
+        Returns whether the log can be used.
+        """
+        try:
+            async with asyncio.timeout(_END_S):
+                await self._in_log(self.book.end)
+        except (LogError, TimeoutError) as error:
+            why = str(error) or f"it took longer than {_END_S:g} s"
+            log.error("the log cannot be used; the stop is not noted in it", why=why)
+            await self.courier.tell_directly(stopping_blind(why), Topic.JOB)
+            return False
+        return True

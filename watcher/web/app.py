@@ -15,6 +15,7 @@ from starlette.middleware.gzip import GZipMiddleware
 from watcher.alerts.acknowledgement import Links
 from watcher.service.watch import Watch
 from watcher.service.wiring import station_sites
+from watcher.store.errors import LogError
 from watcher.store.jobs import UnknownJobError
 from watcher.web import (
     api,
@@ -148,6 +149,11 @@ def _answer_errors(app: FastAPI, house: House) -> None:
     @app.exception_handler(NothingJudgedError)
     def not_judged(request: Request, _error: NothingJudgedError) -> Response:
         return say(request, 503, "the watch has only just started and has not judged yet")
+
+    @app.exception_handler(LogError)
+    def log_unusable(request: Request, _error: LogError) -> Response:
+        # Anybody may ask: where the log is and what is wrong with it is for the one who runs it.
+        return say(request, 503, "the watch cannot use its log just now; nothing was changed")
 
     @app.exception_handler(RequestValidationError)
     def not_understood(request: Request, error: RequestValidationError) -> Response:

@@ -28,6 +28,7 @@ def router(watch: Watch, sites: Mapping[str, Site], tokens: Mapping[str, SecretS
                 401: "No station has this token",
                 413: "The body is too large",
                 422: "The readings are not understood; nothing was kept",
+                503: "The log cannot be used; nothing was kept, send it again",
             }.items()
         },
         openapi_extra={

@@ -67,7 +67,32 @@ def log_unusable(why: str) -> Text:
     return Text(
         title="Watch blind: its log cannot be used",
         lines=(
-            "The watch cannot write its log and judges nothing until it can.",
+            "The watch cannot write its log: it takes in and judges nothing until it can.",
+            f"Why: {name(why, 160).rstrip('.')}.",
+            _BY_HAND,
+        ),
+    )
+
+
+def sees_again(speaker: Speaker, since: int, now: int) -> Text:
+    """Say that the log can be used again, and from when nothing was judged."""
+    begin, end = (clock(t, now, speaker.farm.zone) for t in (since, now))
+    return Text(
+        title="Watch sees again",
+        lines=(
+            f"Its log can be used again. From {begin} to {end} it judged nothing; readings sent "
+            "meanwhile may be missing.",
+        ),
+    )
+
+
+def stopping_blind(why: str) -> Text:
+    """Say, without the outbox, that the watch ends and could not look who is spraying."""
+    return Text(
+        title="Watch stops: nobody watches",
+        lines=(
+            "The watch is being stopped and cannot use its log: from now on nobody watches any "
+            "field.",
             f"Why: {name(why, 160).rstrip('.')}.",
             _BY_HAND,
         ),
