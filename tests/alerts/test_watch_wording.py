@@ -79,7 +79,7 @@ TEXTS = {
         Text(
             "Watch sees again",
             (
-                "Its log can be used again. From 06:50 to 07:00 it judged nothing; readings sent "
+                "Its log can be used again. From 10:50 to 11:00 it judged nothing; readings sent "
                 "meanwhile may be missing.",
             ),
         ),
