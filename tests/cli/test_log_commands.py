@@ -102,7 +102,7 @@ def test_a_chart_and_a_rose_are_drawn(watcher: Any, tmp_path: Path) -> None:
     [
         (("--field", "nowhere"), "no field 'nowhere'"),
         (("--source", "barn"), "no station 'barn'"),
-        (("--from", "2020-01-01", "--to", "2020-01-02"), "the log has nothing of yard from then"),
+        (("--from", "2020-01-01", "--to", "2020-01-02"), "--to is before the log begins, on 2026"),
     ],
 )
 def test_what_cannot_be_drawn_is_said(watcher: Any, told: tuple[str, ...], said: str) -> None:
@@ -124,6 +124,31 @@ def test_a_season_ends_now_and_may_be_of_one_month(watcher: Any) -> None:
     assert "in the future" in watcher(
         "season", "--from", "2027-01-01", "--to", "2027-02-01", code=2
     )
+
+
+def test_a_season_begins_with_the_log(watcher: Any) -> None:
+    ever = ("--from", "0001-01-01", "--to", "9999-12-31")
+    said = watcher("season", *ever)
+    assert "The log begins on 2026-06-07 23:00; the time before is left out." in said
+    assert "of 60 hours" in said
+
+
+@pytest.mark.parametrize(
+    "command", [("season",), ("replay",), ("log", "rose", "-o", "rose.png")], ids=" ".join
+)
+def test_of_an_empty_log_nothing_is_told(
+    watcher: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, command: tuple[str, ...]
+) -> None:
+    monkeypatch.setenv("WATCHER_DATABASE_URL", f"sqlite:///{tmp_path}/empty.db")
+    assert "the log is empty" in watcher(*command, *DAYS, code=2)
+
+
+@pytest.mark.parametrize("form", ["csv", "parquet"])
+def test_a_table_that_cannot_be_written_is_said(watcher: Any, tmp_path: Path, form: str) -> None:
+    for file, why in ((tmp_path / "nowhere" / "a", "No such file"), (tmp_path, "Is a directory")):
+        said = watcher("log", "export", *DAYS, "--format", form, "-o", str(file), code=2)
+        assert f"{file} cannot be written ({why}" in said
+        assert "name another with --output" in said
 
 
 def test_a_day_is_replayed_from_the_log(watcher: Any) -> None:

@@ -163,6 +163,28 @@ def test_a_few_late_readings_do_not_displace_bins_whose_readings_are_gone(log: L
     assert_same(kept(log), over_bins(series, width_s=HOUR_S))
 
 
+def beginning(log: Log) -> int | None:
+    with log.reading() as session:
+        return aggregates.beginning(session)
+
+
+def test_the_log_begins_with_its_first_reading_even_once_that_is_gone(log: Log) -> None:
+    assert beginning(log) is None
+    keep(log, readings(START, START + DAY_S))
+    assert beginning(log) == START
+    tended(log, keep_raw_s=DAY_S)
+    assert count_readings(log) == 0
+    assert beginning(log) == START
+
+
+def test_the_log_begins_with_a_forecast_where_that_is_first(log: Log) -> None:
+    keep(log, readings(START, START + HOUR_S))
+    series = WeatherSeries.of([START], SITE, "feed", {"temp_c": [1.0]})
+    with log.writing() as session:
+        weather.add_forecast(session, Forecast(series, START - 600, START, "invented"))
+    assert beginning(log) == START - 600
+
+
 def test_old_forecasts_go_with_their_hours(log: Log) -> None:
     def forecast(issued_at: int) -> Forecast:
         times = issued_at + HOUR_S * np.arange(3)

@@ -3,7 +3,7 @@
 import sys
 import time
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager, nullcontext
+from contextlib import contextmanager
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated, TextIO
@@ -13,7 +13,7 @@ from sqlalchemy.orm import Session
 
 from watcher.cli import log_charts
 from watcher.cli.moments import From, To, known, stretch
-from watcher.cli.opening import err, open_farm, open_log, open_settings, out, stop
+from watcher.cli.opening import err, open_farm, open_log, open_settings, out, stop, writing
 from watcher.farm import Farm
 from watcher.service.intake import Intake
 from watcher.service.sites import site_of
@@ -92,7 +92,7 @@ def export(
         elif to_file is None:
             stop("Parquet is no text to print; name a file with -o")
         else:
-            with _parquet():
+            with writing(to_file), _parquet():
                 written = write_parquet(session, names, first, last, to_file)
     err.print(f"{written} readings")
 
@@ -161,9 +161,10 @@ def _readings(file: Path, sites: dict[str, Site]) -> Iterator[Observations]:
 
 @contextmanager
 def _csv_file(file: Path | None) -> Iterator[TextIO]:
-    with (
-        file.open("w", newline="", encoding="utf-8") if file else nullcontext(sys.stdout) as opened
-    ):
+    if file is None:
+        yield sys.stdout
+        return
+    with writing(file), file.open("w", newline="", encoding="utf-8") as opened:
         yield opened
 
 

@@ -12,7 +12,7 @@ from sqlalchemy.orm import Session
 from watcher.charts.log import JobSpan, LoggedDays, draw_log
 from watcher.charts.paper import CannotDrawError
 from watcher.charts.rose import draw_rose
-from watcher.cli.moments import From, To, known, stretch
+from watcher.cli.moments import From, To, known, remembered, stretch
 from watcher.cli.opening import open_farm, open_log, open_settings, out, stop
 from watcher.farm.feeds import observes
 from watcher.judge.plan import Plan
@@ -55,6 +55,7 @@ def chart(
     index, hears = plan.fields.index(where), plan.hears(where)
     first, last = stretch(start, end, farm)
     with open_log(settings) as log, log.reading() as session:
+        first, last = remembered(session, first, last, farm)
         station = _station(session, hears, source, first, last)
         days = LoggedDays(
             plan,
@@ -81,6 +82,7 @@ def wind_rose(start: From, end: To, file: Output, source: Station = None) -> Non
     first, last = stretch(start, end, farm)
     measuring = [name for name, entry in farm.told.sources.items() if observes(entry)]
     with open_log(settings) as log, log.reading() as session:
+        first, last = remembered(session, first, last, farm)
         station = _station(session, measuring, source, first, last)
         winds = [
             (block.series.wind_m_s, block.series.wind_from_deg)

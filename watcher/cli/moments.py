@@ -1,13 +1,16 @@
 """Moments and stretches of time as a command is given them, and the sources it may name."""
 
+import time
 from collections.abc import Sequence
 from datetime import datetime
 from typing import Annotated
 
 import typer
+from sqlalchemy.orm import Session
 
-from watcher.cli.opening import stop
+from watcher.cli.opening import err, stop
 from watcher.farm import Farm
+from watcher.store import aggregates
 
 From = Annotated[str, typer.Option("--from", help="First moment, 2026-06-01 or with a time.")]
 To = Annotated[str, typer.Option("--to", help="Moment after the last, in the same way.")]
@@ -19,6 +22,27 @@ def stretch(start: str, end: str, farm: Farm) -> tuple[int, int]:
     if last <= first:
         stop(f"--to {end} is not after --from {start}; swap them")
     return first, last
+
+
+def remembered(session: Session, start: int, end: int, farm: Farm) -> tuple[int, int]:
+    """Return the part of a stretch that has been and of which the log knows, or stop without any.
+
+    Says so where the log begins later.
+    """
+    begins, now = aggregates.beginning(session), int(time.time())
+    if begins is None:
+        stop("the log is empty; 'watcher sources' tells who was heard")
+    if start >= now:
+        stop("--from is in the future; nothing is known of that time yet")
+    if end <= begins:
+        stop(f"--to is before the log begins, on {_day(begins, farm)}; name a later time")
+    if begins > start:
+        err.print(f"The log begins on {_day(begins, farm)}; the time before is left out.")
+    return max(start, begins), min(end, now)
+
+
+def _day(at: int, farm: Farm) -> str:
+    return f"{datetime.fromtimestamp(at, farm.zone):%Y-%m-%d %H:%M}"
 
 
 def known(names: Sequence[str], there: Sequence[str], what: str) -> list[str]:

@@ -1,5 +1,6 @@
 """What every command opens first: settings, farm, log. A problem is one clear text and exit 2."""
 
+import os
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -55,3 +56,13 @@ def open_log(settings: Settings) -> Iterator[Log]:
         stop(str(error))
     finally:
         log.close()
+
+
+@contextmanager
+def writing(file: Path) -> Iterator[None]:
+    """Write a file the user named, or stop where that cannot be."""
+    try:
+        yield
+    except OSError as error:
+        why = os.strerror(error.errno) if error.errno else str(error)
+        stop(f"{file} cannot be written ({why}); name another with --output")

@@ -17,7 +17,7 @@ import typer
 from sqlalchemy.orm import Session
 
 from watcher.alerts.wording.words import CAUTION
-from watcher.cli.opening import err, open_farm, open_log, open_settings, out, stop
+from watcher.cli.opening import err, open_farm, open_log, open_settings, out, stop, writing
 from watcher.farm import Farm
 from watcher.judge.plan import Plan
 from watcher.records import book, journal
@@ -293,10 +293,8 @@ def export(
     with _desk(writing=False) as desk:
         wanted = _wanted(desk.session, numbers)
         data = _WRITERS[form](desk, wanted)
-    try:
+    with writing(file):
         file.write_bytes(data)
-    except OSError as error:
-        stop(f"{file} cannot be written ({error.strerror}); name another with --output")
     out.print(f"{len(wanted)} records written to {file}.", markup=False)
 
 

@@ -12,7 +12,7 @@ import typer
 
 from watcher.alerts.wording.words import CAUTION
 from watcher.cli.log import taken_in
-from watcher.cli.moments import From, To, stretch
+from watcher.cli.moments import From, To, remembered, stretch
 from watcher.cli.opening import err, open_farm, open_log, open_settings, out, stop
 from watcher.farm import Farm
 from watcher.farm.feeds import foretells, observes
@@ -55,14 +55,13 @@ def replay(
     farm = open_farm(settings.farm)
     logs.set_up("text", "error")
     first, last = stretch(start, end, farm)
-    last = min(last, int(time.time()))
-    if last <= first:
-        stop(f"--from {start} is in the future; nothing has been said yet")
     seeing = table is not None if foresight is None else foresight
     if seeing and not any(foretells(entry) for entry in farm.told.sources.values()):
         stop("no source of this farm forecasts; nobody can have foresight. Try --no-foresight")
     count, began = 0, time.monotonic()
     with _log(settings, farm, table) as log:
+        with log.reading() as session:
+            first, last = remembered(session, first, last, farm)
         _warn_of_gone(log, farm, first, last)
         said = go_through(
             Plan.of(farm),

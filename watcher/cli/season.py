@@ -1,6 +1,5 @@
 """``watcher season``: how many hours each field could have been sprayed in, and what took them."""
 
-import time
 from pathlib import Path
 from typing import Annotated
 
@@ -10,7 +9,7 @@ from rich.table import Table
 from watcher.alerts.wording.words import SHAPES
 from watcher.charts.paper import CannotDrawError
 from watcher.charts.season import draw_season
-from watcher.cli.moments import From, To, stretch
+from watcher.cli.moments import From, To, remembered, stretch
 from watcher.cli.opening import open_farm, open_log, open_settings, out, stop
 from watcher.judge.plan import Plan
 from watcher.judge.season import Tally
@@ -41,10 +40,8 @@ def season(
     settings = open_settings()
     farm = open_farm(settings.farm)
     first, last = stretch(start, end, farm)
-    last = min(last, int(time.time()))
-    if last <= first:
-        stop("--from is in the future; there is nothing to count yet")
     with open_log(settings) as log, log.reading() as session:
+        first, last = remembered(session, first, last, farm)
         tally = add_up(session, Plan.of(farm), first, last, months=month or ())
     whole = tally.hours.sum(axis=1).max()
     if not whole:

@@ -93,6 +93,16 @@ def has_readings(session: Session, source: str, start: int, end: int) -> bool:
     return not _has_bins(session, source, HOUR_S, start, gone_before)
 
 
+def beginning(session: Session) -> int | None:
+    """Return the time of the first weather the log knows of, None for an empty log."""
+    firsts: list[int | None] = [
+        session.scalars(select(func.min(IssuedForecast.issued_at))).one_or_none()
+    ]
+    for source in session.scalars(select(StationSite.source)):
+        firsts += [_first_reading(session, source), _first_bin(session, source)]
+    return min((first for first in firsts if first is not None), default=None)
+
+
 def has_any(session: Session, source: str, start: int, end: int) -> bool:
     """Return whether the log has readings of the time, or what was made of them."""
     reading = select(Observation.time).where(
@@ -177,6 +187,12 @@ def _give_room_back(session: Session) -> None:
 def _first_reading(session: Session, source: str) -> int | None:
     of_source = Observation.source == source
     first: int | None = session.scalars(select(func.min(Observation.time)).where(of_source)).one()
+    return first
+
+
+def _first_bin(session: Session, source: str) -> int | None:
+    of_source = (WeatherBin.source == source) & (WeatherBin.width_s == HOUR_S)
+    first: int | None = session.scalars(select(func.min(WeatherBin.time)).where(of_source)).one()
     return first
 
 
