@@ -85,6 +85,15 @@ US = [
         "time after sunrise 0.2 h, bound 0.5 (own), 0.2 h under",
     ),
     (
+        reason(Limit.AFTER_SUNRISE, BROKEN, -9 * 3600.0, 1800.0, INF, OWN),
+        "sunrise in 9.0 h: not until 0.5 h after it (own)",
+    ),
+    (
+        reason(Limit.BEFORE_SUNSET, BROKEN, -3600.0, 7200.0, INF, LABEL),
+        "sunset 1.0 h ago: not later than 2.0 h before it (label)",
+    ),
+    (reason(Limit.BEFORE_SUNSET, HOLDS, -3600.0), "time before sunset -1.0 h, no bound"),
+    (
         reason(Limit.CONTROL, BROKEN, 18.0, -INF, 12.0, OWN),
         "loss of weed control 18%, bound 12 (own), 6% over",
     ),

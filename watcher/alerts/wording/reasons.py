@@ -60,6 +60,8 @@ class Speaker:
             Limit.INVERSION: _inversion,
             Limit.DROPLETS: _droplets,
             Limit.DROPLETS_IN_WIND: _droplets,
+            Limit.AFTER_SUNRISE: self._daylight,
+            Limit.BEFORE_SUNSET: self._daylight,
         }.get(reason.limit, self._measured)(field, reason)
 
     def short(self, field: str, reason: Reason) -> str:
@@ -73,6 +75,8 @@ class Speaker:
         if reason.limit is Limit.DEPOSIT:
             who = name(reason.exposed[0].neighbour, 16) if reason.exposed else "neighbours"
             return f"drift onto {who}"
+        if _at_night(reason):
+            return self._night(reason)
         if reason.limit in _KINDS:
             return f"{short} {self._show(reason, reason.value, _nearer(reason))}"
         return self.reason(field, reason).split(":")[0].split(" (")[0]
@@ -91,6 +95,24 @@ class Speaker:
         else:
             left = f"{room} {'over' if reason.value > bound else 'under'}"
         return f"{said}, bound {self._bare(reason, bound)} ({reason.origin}), {left}"
+
+    def _daylight(self, field: str, reason: Reason) -> str:
+        """Time since sunrise or to sunset; at night negative, which nobody would say."""
+        bound = _nearer(reason)
+        if not _at_night(reason) or math.isinf(bound):
+            return self._measured(field, reason)
+        kept = show(bound, Kind.DURATION, self.system)
+        if reason.limit is Limit.AFTER_SUNRISE:
+            rule = f"not until {kept} after it"
+        else:
+            rule = f"not later than {kept} before it"
+        return f"{self._night(reason)}: {rule} ({reason.origin})"
+
+    def _night(self, reason: Reason) -> str:
+        away = show(-reason.value, Kind.DURATION, self.system)
+        if reason.limit is Limit.AFTER_SUNRISE:
+            return f"sunrise in {away}"
+        return f"sunset {away} ago"
 
     def _show(self, reason: Reason, value: float, bound: float) -> str:
         return show(value, _KINDS[reason.limit], self.system, self._places(reason, bound))
@@ -155,6 +177,10 @@ class Speaker:
 
 def _name_of(limit: Limit) -> str:
     return _NAMES.get(limit, limit.value)
+
+
+def _at_night(reason: Reason) -> bool:
+    return reason.limit in {Limit.AFTER_SUNRISE, Limit.BEFORE_SUNSET} and reason.value < 0
 
 
 def _nearer(reason: Reason) -> float:
