@@ -7,7 +7,6 @@ from contextlib import AbstractAsyncContextManager, AbstractContextManager
 from functools import partial
 from pathlib import Path
 
-import numpy as np
 import pytest
 
 from tests.support.broken_log import Breakable, held
@@ -147,10 +146,9 @@ class Says:
     def __init__(self) -> None:
         self.given: asyncio.Queue[Observations] = asyncio.Queue()
 
-    def give(self, wind_m_s: float) -> None:
+    def give(self, wind_m_s: float, at: int = MORNING) -> None:
         site = Site(41.0, -96.0, wind_height_m=2.0)
-        times, wind = np.array([MORNING]), np.array([wind_m_s])
-        series = WeatherSeries.of(times, site, "mast", {"wind_m_s": wind})
+        series = WeatherSeries.of([at], site, "mast", {"wind_m_s": [wind_m_s]})
         self.given.put_nowait(Observations(series))
 
     async def poll(self, now: int) -> Polled:
@@ -178,9 +176,26 @@ async def test_what_a_station_says_meanwhile_is_kept_once_the_log_can_be_used(
     assert wind == [2.5]
 
 
+@READ_ONLY_OR_HELD
+async def test_a_station_is_heard_on_meanwhile(kind, store, broken, watched, receiver):
+    """What waits on its line and tells no time of its own would be taken for one of later."""
+    station = Says()
+    async with watched(streams={"mast": station}) as service:
+        with broken(kind):
+            for minute in range(3):
+                station.give(2.0 + minute, MORNING + 60 * minute)
+            async with asyncio.timeout(5):
+                while not station.given.empty():
+                    await arrived(receiver, 1)
+        async with asyncio.timeout(10):
+            while len(wind := _kept(store)) < 3:
+                await service.judged()
+    assert wind == [2.0, 3.0, 4.0]
+
+
 def _kept(store: Log) -> list[float]:
     with store.reading() as session:
-        return list(weather.observations(session, "mast", MORNING, MORNING + 1).series.wind_m_s)
+        return list(weather.observations(session, "mast", MORNING, MORNING + 600).series.wind_m_s)
 
 
 @READ_ONLY_OR_HELD

@@ -29,6 +29,7 @@ from watcher.store.errors import LogError
 
 log = structlog.get_logger("watcher.service")
 T = TypeVar("T")
+Heard = asyncio.Queue[Observations | SourceError]
 
 _CYCLE_EVERY_S = 30.0
 """A judgement at least this often, for what changes by itself: ages, the sun, the hour."""
@@ -37,6 +38,8 @@ _TENDED_EVERY_S = 60.0
 _SUPERVISE_EVERY_S = 10.0
 _JUMP_S = 5.0
 _LOG_WAIT_S = 1.0
+_MOST_HEARD = 2000
+"""Readings of a station that may wait for the log: more than a day of one a minute."""
 _END_S = 5.0
 _DRAIN_S = 10.0
 
@@ -121,13 +124,31 @@ class Watch:
             self._wake.set()
 
     async def _listening(self, name: str, stream: StreamedSource) -> None:
-        """Take in what a station says by itself; it mends its own line and tells of the trouble."""
+        """Take in what a station says by itself; it mends its own line and tells of the trouble.
+
+        It is heard while the log keeps others waiting, too: what tells no time of its own is of
+        the moment in which it is heard.
+        """
+        heard: Heard = asyncio.Queue(_MOST_HEARD)
+        async with asyncio.TaskGroup() as tasks:
+            tasks.create_task(self._hearing(name, stream, heard), name=f"{name} heard")
+            tasks.create_task(self._keeping(name, heard), name=f"{name} kept")
+
+    async def _hearing(self, name: str, stream: StreamedSource, heard: Heard) -> None:
         async with contextlib.aclosing(stream.stream()) as said:
             async for one in said:
-                if isinstance(one, SourceError):
-                    await self._note_failure(name, one)
-                else:
-                    self._noticed(await self._until_kept(partial(self.book.take_in, one)))
+                if heard.full():
+                    heard.get_nowait()
+                    log.error("too much waits to be kept; the oldest is let go", source=name)
+                heard.put_nowait(one)
+
+    async def _keeping(self, name: str, heard: Heard) -> None:
+        while True:
+            one = await heard.get()
+            if isinstance(one, SourceError):
+                await self._note_failure(name, one)
+            else:
+                self._noticed(await self._until_kept(partial(self.book.take_in, one)))
 
     def _noticed(self, new: int) -> int:
         if new:
