@@ -211,3 +211,4 @@ def test_a_station_that_is_not_believed_is_named_and_no_sign_of_health(book: Boo
         "feed": (),
     }
     assert not health.well
+    assert book.judge().outlook.distrusted == {"west": (), "east": ("wind_m_s",)}

@@ -26,14 +26,14 @@ def test_a_quarter_of_a_day_may_fail() -> None:
 
 def test_a_demoted_quantity_is_missing_throughout_the_others_stay() -> None:
     bins = day(0.5)
-    series = believed(bins.series, bins)
+    series = believed(bins.series, demoted(bins))
     assert np.isnan(series.wind_m_s).all()
     assert (series.temp_c == 20.0).all()
 
 
 def test_a_trusted_quantity_misses_nothing_but_its_doubted_values() -> None:
     bins = day(0.2)
-    series = believed(bins.series, bins)
+    series = believed(bins.series, demoted(bins))
     np.testing.assert_array_equal(series.wind_m_s, bins.series.wind_m_s)
 
 

@@ -1,8 +1,10 @@
 """Drives the alert cycle minute by minute over one log, in place of the service."""
 
+from dataclasses import replace
 from typing import Any
 
 from sqlalchemy import select
+from sqlalchemy.orm import Session
 
 from tests.support.skies import MORNING, judged, outlook
 from watcher.alerts import cycle
@@ -12,6 +14,7 @@ from watcher.alerts.wording.reasons import Speaker
 from watcher.farm import Farm
 from watcher.jobs import book
 from watcher.judge.plan import Plan
+from watcher.service.health import distrusted
 from watcher.store.database import Log
 from watcher.store.tables import Condition, Message
 
@@ -47,8 +50,13 @@ class Minutes:
             look = outlook(self.now, **weather)
             judgement, ranking = judged(self.plan, look)
             with self.store.writing() as session:
+                look = replace(look, distrusted=self._distrusted(session))
                 cycle.run(session, self.post, judgement, look, ranking)
         return [m.title for m in self.told()[before:]]
+
+    def _distrusted(self, session: Session) -> dict[str, tuple[str, ...]]:
+        sources = self.plan.farm.told.sources
+        return {name: distrusted(session, name, self.now) for name in sources}
 
     def told(self, recipient: str | None = None) -> list[Message]:
         """All that was told of the topic, oldest first."""

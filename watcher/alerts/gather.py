@@ -59,7 +59,7 @@ def gather(
         ranking=ranking,
         jobs=watched,
         unseen=unseen,
-        sources=look_at_sources(session, speaker.farm, now),
+        sources=look_at_sources(session, speaker.farm, outlook),
         acknowledged=outbox.acknowledged(session, now - _ANSWERS_BACK_S),
         unanswered=unanswered,
         out_of_reach=outbox.out_of_reach(session, now - _REACH_BACK_S, _TRIED_OFTEN),

@@ -8,11 +8,10 @@ from sqlalchemy.orm import Session
 
 from watcher.farm import Farm
 from watcher.farm.feeds import foretells, observes
-from watcher.sources import trust
+from watcher.judge.outlook import Outlook
 from watcher.sources.base import Flag, Forecast, Observations
-from watcher.store import aggregates, health, weather
+from watcher.store import health, weather
 from watcher.store.tables import SourceHealth
-from watcher.weather.bins import HOUR_S
 from watcher.weather.series import QUANTITIES
 
 _RECENT_S = 3600
@@ -48,8 +47,9 @@ class SourceSight:
         return self.age_s is None or self.age_s > self.silent_after_s
 
 
-def look_at_sources(session: Session, farm: Farm, now: int) -> list[SourceSight]:
-    """Look at every source of the farm. ``now`` is epoch seconds."""
+def look_at_sources(session: Session, farm: Farm, outlook: Outlook) -> list[SourceSight]:
+    """Look at every source of the farm at the moment of the outlook."""
+    now = outlook.now
     known = {row.source: row for row in health.all_sources(session)}
     forecast = _newest_forecast(session, farm, now)
     found = []
@@ -62,15 +62,10 @@ def look_at_sources(session: Session, farm: Farm, now: int) -> list[SourceSight]
             recent = weather.observations(session, name, now - _RECENT_S, now + _RECENT_S)
             sight = replace(
                 _with_findings(sight, recent, forecast, now),
-                distrusted=distrusted(session, name, now),
+                distrusted=outlook.distrusted.get(name, ()),
             )
         found.append(sight)
     return found
-
-
-def distrusted(session: Session, source: str, now: int) -> tuple[str, ...]:
-    """Return the quantities a source is not believed in, as the outlook has it."""
-    return tuple(trust.demoted(aggregates.bins(session, source, HOUR_S, now - trust.DAY_S, now)))
 
 
 def _newest_forecast(session: Session, farm: Farm, now: int) -> Forecast | None:

@@ -39,6 +39,8 @@ class Measured:
     """Names of the quantities it measures; the others are never expected of it."""
     silent_after_s: float
     wind_uncertainty_m_s: float = 0.0
+    distrusted: tuple[str, ...] = ()
+    """Quantities it is not believed in: missing from its weather already."""
 
 
 @dataclass(frozen=True)
@@ -78,6 +80,8 @@ class Outlook:
     """How the provider of the forecast that speaks asks to be credited."""
     expects: Mapping[str, NDArray[np.bool_]] = field(default_factory=dict)
     """Where what could tell of an inversion should be there, because a station measures it. [T]"""
+    distrusted: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    """What each station is not believed in, as it failed quality control too often of late."""
     fields: tuple[str, ...] = ()
     """The fields it is of."""
     others: tuple["Outlook", ...] = ()
@@ -131,6 +135,7 @@ def look_out(
         wind_uncertainty_m_s=speaker.wind_uncertainty_m_s if speaker else 0.0,
         attribution=forecast.attribution if forecast else "",
         expects={name: times <= now for name in SUPPLEMENTS if _expected(name, stations, spoken)},
+        distrusted={s.series.source: s.distrusted for s in stations},
     )
 
 

@@ -4,12 +4,13 @@ from dataclasses import asdict, dataclass
 
 from sqlalchemy.orm import Session
 
-from watcher.alerts.source_sight import distrusted
 from watcher.farm import Farm
 from watcher.farm.feeds import foretells, observes
 from watcher.farm.source_entry import SourceEntry
-from watcher.store import health, outbox, weather
+from watcher.sources import trust
+from watcher.store import aggregates, health, outbox, weather
 from watcher.store.tables import SourceHealth
+from watcher.weather.bins import HOUR_S
 
 JUDGED_WITHIN_S = 120
 
@@ -83,3 +84,8 @@ def _source_now(
         attribution=forecast.attribution if forecast else "",
         distrusted=doubted,
     )
+
+
+def distrusted(session: Session, source: str, now: int) -> tuple[str, ...]:
+    """Return the quantities a source is not believed in, as the outlook has it."""
+    return tuple(trust.demoted(aggregates.bins(session, source, HOUR_S, now - trust.DAY_S, now)))

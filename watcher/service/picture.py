@@ -75,14 +75,15 @@ def _station(session: Session, farm: Farm, name: str, entry: SourceEntry, now: i
     recent_s = int(entry.silent_after) + MEAN_S
     readings = weather.observations(session, name, now - recent_s, now + 1).usable()
     hours = aggregates.bins(session, name, HOUR_S, now - _HISTORY_S, now)
-    day = hours.at(hours.series.times >= now - trust.DAY_S)
+    demoted = tuple(trust.demoted(hours.at(hours.series.times >= now - trust.DAY_S)))
     site = weather.site(session, name) or site_of(farm, entry)
     return Measured(
-        series=trust.believed(replace(readings, site=site), day),
-        hours=trust.believed(replace(hours.series, site=site), day),
+        series=trust.believed(replace(readings, site=site), demoted),
+        hours=trust.believed(replace(hours.series, site=site), demoted),
         measures=frozenset(BY_NAME[q].series for q in entry.measures),
         silent_after_s=entry.silent_after,
         wind_uncertainty_m_s=entry.wind_uncertainty,
+        distrusted=demoted,
     )
 
 

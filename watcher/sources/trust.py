@@ -5,6 +5,8 @@ goes on failing until it has improved to a quarter. A quarter of the last day is
 here.
 """
 
+from collections.abc import Collection
+
 import numpy as np
 
 from watcher.weather.bins import Bins
@@ -33,10 +35,10 @@ def demoted(day: Bins) -> dict[str, float]:
     return {name: share for name, share in doubted_shares(day).items() if share > MOST_DOUBTED}
 
 
-def believed(series: WeatherSeries, day: Bins) -> WeatherSeries:
-    """Return usable weather of a source without what it is not believed in, by its last day.
+def believed(series: WeatherSeries, demoted: Collection[str]) -> WeatherSeries:
+    """Return usable weather of a source without the quantities it is not believed in.
 
     The next source in the farm's order then speaks for such a quantity, or nobody.
     """
     missing = np.full(len(series), np.nan)
-    return series.having(**dict.fromkeys(demoted(day), missing))
+    return series.having(**dict.fromkeys(demoted, missing))

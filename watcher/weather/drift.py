@@ -218,13 +218,13 @@ def direction_weights(*, wind_from_deg: ArrayLike, spread_deg: ArrayLike) -> Flo
     at = toward[known][:, None] + spread[known][:, None] * _NODES
     whole = np.floor(at)
     part = at - whole
-    shares = np.zeros((at.shape[0], _BEARINGS))
-    row = np.arange(at.shape[0])[:, None]
     bearing = whole.astype(np.int64) % _BEARINGS
-    np.add.at(shares, (row, bearing), _NODE_WEIGHTS * (1.0 - part))
-    np.add.at(shares, (row, (bearing + 1) % _BEARINGS), _NODE_WEIGHTS * part)
+    row = _BEARINGS * np.arange(at.shape[0])[:, None]
+    cells = np.stack([row + bearing, row + (bearing + 1) % _BEARINGS])
+    shares = np.stack([_NODE_WEIGHTS * (1.0 - part), _NODE_WEIGHTS * part])
+    summed = np.bincount(cells.ravel(), shares.ravel(), minlength=_BEARINGS * at.shape[0])
     weights = np.full((*toward.shape, _BEARINGS), np.nan)
-    weights[known] = shares
+    weights[known] = summed.reshape(-1, _BEARINGS)
     return weights
 
 
