@@ -4,6 +4,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from watcher.weather.drift import (
+    Directions,
     bearings,
     deposit_pct,
     direction_weights,
@@ -119,7 +120,9 @@ def test_the_two_factors_multiply_to_the_whole():
     }
     pairs = {name: np.stack([table] * 4) for name, table in edge.items()}
     whole = deposit_pct(**pairs, **shape, **setups)
-    parts = exposure(along=bearings(**edge), **shape).scaled(strength(**setups))
+    parts = exposure(along=bearings(**edge), directions=Directions.of(**shape)).scaled(
+        strength(**setups)
+    )
     assert whole.edge_pct.shape == (4, 2, 3)
     for name in ("edge_pct", "strip_pct", "upper_pct", "extrapolated"):
         np.testing.assert_allclose(getattr(whole, name)[1], getattr(parts, name))

@@ -198,12 +198,10 @@ def _part(judgement: Judgement, case: Case, pair: int, lies: tuple[str, float, F
 def _shares(judgement: Judgement, case: Case, pair: int, gap_m: Floats) -> tuple[Floats, float]:
     """What may land on it as a share of what it stands, from the time on and straight at it now."""
     plan, (field, setup, time) = judgement.plan, case
-    series = judgement.series.at(slice(time, None))
     strength = judgement.drift.upper[field, setup, time:]
     along = upper_bearings(gap_m=gap_m, width_m=plan.reach.width_m[field])
-    upper = upper_exposure(
-        upper_pct=along, wind_from_deg=series.wind_from_deg, spread_deg=plan.spread_deg(series)
-    )
+    directions = judgement.drift.directions.at(slice(time, None))
+    upper = upper_exposure(upper_pct=along, directions=directions)
     tolerance = plan.pair_tolerance_pct[pair]
     straight_at_it = stood(along.max() * strength[:1], tolerance)
     return stood(upper * strength, tolerance), float(straight_at_it[0])

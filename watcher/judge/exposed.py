@@ -9,7 +9,14 @@ from watcher.judge.exposure import stood
 from watcher.judge.judgement import Judgement
 from watcher.judge.plan import Bools, Plan
 from watcher.judge.status import Limit, Stand
-from watcher.weather.drift import Deposit, bearings, exposure, upper_bearings, upper_exposure
+from watcher.weather.drift import (
+    Deposit,
+    Directions,
+    bearings,
+    exposure,
+    upper_bearings,
+    upper_exposure,
+)
 from watcher.weather.series import Floats
 
 _MOST_SWATHS = 12
@@ -71,11 +78,10 @@ def exposed(judgement: Judgement, field: int, setup: int, time: int) -> list[Exp
 
 def _landing(judgement: Judgement, pairs: np.ndarray, field: int, time: int) -> Deposit:
     """Deposits on some pairs of a field at a time, at strength 1. [P] each"""
-    plan, series = judgement.plan, judgement.series
+    plan = judgement.plan
     return exposure(
         along=bearings(gap_m=plan.reach.gap_m[pairs], width_m=plan.reach.width_m[field]),
-        wind_from_deg=series.wind_from_deg[time],
-        spread_deg=plan.spread_deg(series)[time],
+        directions=judgement.drift.directions.at(time),
     )
 
 
@@ -167,8 +173,7 @@ def swaths_to_leave(
     width = np.maximum(plan.reach.width_m[field] - left, swath)
     upper = upper_exposure(
         upper_pct=upper_bearings(gap_m=gap_m + left, width_m=width),
-        wind_from_deg=judgement.series.wind_from_deg[time],
-        spread_deg=plan.spread_deg(judgement.series)[time],
+        directions=judgement.drift.directions.at(time),
     )
     enough = _all_stand(judgement, case, upper.T, tolerance_pct)
     return int(np.argmax(enough)) if enough.any() else None
@@ -188,10 +193,10 @@ def _winds(
 ) -> tuple[str, ...]:
     plan = judgement.plan
     points = np.arange(0.0, 360.0, 45.0)
+    spread = plan.spread_deg(judgement.series)[time]
     upper = upper_exposure(
         upper_pct=plan.upper_along[pairs],
-        wind_from_deg=points,
-        spread_deg=plan.spread_deg(judgement.series)[time],
+        directions=Directions.of(wind_from_deg=points, spread_deg=spread),
     )
     fits = _all_stand(judgement, (field, setup, time), upper, plan.pair_tolerance_pct[pairs])
     return tuple(compass_point(float(p)) for p in points[fits])

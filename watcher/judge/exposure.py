@@ -12,6 +12,7 @@ from watcher.judge.plan import Plan
 from watcher.judge.status import Limit
 from watcher.weather.drift import (
     REFERENCE_WIND_HEIGHT_M,
+    Directions,
     Strength,
     strength,
     upper_exposure,
@@ -50,16 +51,18 @@ class Drift:
     @cached_property
     def upper_pct(self) -> Floats:
         """The upper deposit at strength 1 on each pair's neighbour. [P, T], % of the rate"""
-        along, spread = self.plan.upper_along, self.plan.spread_deg(self.series)
+        along = self.plan.upper_along
         upper = np.empty((len(along), len(self.series)))
         for start in range(0, len(along), _PAIRS_AT_A_TIME):
             block = slice(start, start + _PAIRS_AT_A_TIME)
-            upper[block] = upper_exposure(
-                upper_pct=along[block],
-                wind_from_deg=self.series.wind_from_deg,
-                spread_deg=spread,
-            )
+            upper[block] = upper_exposure(upper_pct=along[block], directions=self.directions)
         return upper
+
+    @cached_property
+    def directions(self) -> Directions:
+        """Where the wind blows at each time. [T]"""
+        spread = self.plan.spread_deg(self.series)
+        return Directions.of(wind_from_deg=self.series.wind_from_deg, spread_deg=spread)
 
     def strength(self, field: int, setup: int, time: int) -> Strength:
         """How hard one setup drifts on one field at one time."""

@@ -7,7 +7,9 @@ Two factors, because they depend on different things: ``exposure`` (where the ne
 whence the wind comes) times ``strength`` (how hard this setup drifts in this wind).
 """
 
+import math
 from dataclasses import dataclass
+from typing import Self
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -217,15 +219,57 @@ def direction_weights(*, wind_from_deg: ArrayLike, spread_deg: ArrayLike) -> Flo
     known = np.isfinite(toward) & np.isfinite(spread)
     at = toward[known][:, None] + spread[known][:, None] * _NODES
     whole = np.floor(at)
-    part = at - whole
-    bearing = whole.astype(np.int64) % _BEARINGS
-    row = _BEARINGS * np.arange(at.shape[0])[:, None]
-    cells = np.stack([row + bearing, row + (bearing + 1) % _BEARINGS])
-    shares = np.stack([_NODE_WEIGHTS * (1.0 - part), _NODE_WEIGHTS * part])
-    summed = np.bincount(cells.ravel(), shares.ravel(), minlength=_BEARINGS * at.shape[0])
+    # Added up over as many turns of the circle as there are, and these over each other: quicker
+    # than to bring every node into the circle.
+    first_turn = math.floor(whole.min(initial=0.0) / _BEARINGS)
+    turns = math.floor(whole.max(initial=0.0) / _BEARINGS) - first_turn + 1
+    row = turns * np.arange(at.shape[0])[:, None] - first_turn
+    cells = (whole + _BEARINGS * row).astype(np.intp).ravel()
+
+    def added_up(shares: Floats) -> Floats:
+        shape = (at.shape[0], turns, _BEARINGS)
+        summed = np.bincount(cells, shares.ravel(), minlength=math.prod(shape))
+        over_each_other: Floats = summed.reshape(shape).sum(axis=1)
+        return over_each_other
+
+    # A node between two bearings counts for both, for the nearer one more.
+    for_next = (at - whole) * _NODE_WEIGHTS
     weights = np.full((*toward.shape, _BEARINGS), np.nan)
-    weights[known] = summed.reshape(-1, _BEARINGS)
+    weights[known] = added_up(_NODE_WEIGHTS - for_next) + np.roll(added_up(for_next), 1, axis=-1)
     return weights
+
+
+@dataclass(frozen=True)
+class Directions:
+    """Where the wind blows: the share of the time along each whole-degree bearing.
+
+    ``turned`` [..., 360] each: its mean direction from a standard deviation to the one side to as
+    much to the other. NaN where the direction or its spread is missing.
+    """
+
+    turned: tuple[Floats, ...]
+
+    @classmethod
+    def of(cls, *, wind_from_deg: ArrayLike, spread_deg: ArrayLike) -> Self:
+        """Return those of some winds. Worked out once for all that lie in them."""
+        wind_from = np.asarray(wind_from_deg, dtype=np.float64)
+        spread = np.asarray(spread_deg, dtype=np.float64)
+        # One by one: one large array of all of them takes several times as long.
+        return cls(
+            tuple(
+                direction_weights(wind_from_deg=wind_from + off * spread, spread_deg=spread)
+                for off in _MEAN_OFF
+            )
+        )
+
+    @property
+    def steady(self) -> Floats:
+        """With the mean direction as it is. [..., 360]"""
+        return self.turned[_MEAN_OFF.size // 2]
+
+    def at(self, index: int | slice) -> Self:
+        """Return those of some of the winds."""
+        return type(self)(tuple(weights[index] for weights in self.turned))
 
 
 @dataclass(frozen=True)
@@ -253,33 +297,26 @@ class Deposit:
         )
 
 
-def exposure(*, along: Bearings, wind_from_deg: ArrayLike, spread_deg: ArrayLike) -> Deposit:
+def exposure(*, along: Bearings, directions: Directions) -> Deposit:
     """Return the deposit at strength 1, averaged over the wind's directions.
 
-    ``along`` of shape [*pairs, 360], directions of shape [*times] (broadcast together): the result
-    is [*pairs, *times]. NaN where a direction or its spread is missing, or a gap is.
+    ``along`` of shape [*pairs, 360], directions of [*times, 360]: the result is [*pairs, *times].
+    NaN where a direction or its spread is missing, or a gap is.
     """
-    steady = direction_weights(wind_from_deg=wind_from_deg, spread_deg=spread_deg)
+    steady = directions.steady
     return Deposit(
         edge_pct=_over_bearings(along.edge_pct, steady),
         strip_pct=_over_bearings(along.strip_pct, steady),
-        upper_pct=upper_exposure(
-            upper_pct=along.upper_pct, wind_from_deg=wind_from_deg, spread_deg=spread_deg
-        ),
+        upper_pct=upper_exposure(upper_pct=along.upper_pct, directions=directions),
         extrapolated=_over_bearings(along.extrapolated.astype(np.float64), steady) > 0,
     )
 
 
-def upper_exposure(*, upper_pct: Tables, wind_from_deg: ArrayLike, spread_deg: ArrayLike) -> Floats:
+def upper_exposure(*, upper_pct: Tables, directions: Directions) -> Floats:
     """Return only the upper estimate of ``exposure``, from ``upper_bearings``. [*pairs, *times]"""
-    wind_from = np.asarray(wind_from_deg, dtype=np.float64)
-    spread = np.asarray(spread_deg, dtype=np.float64)
-    turned = (
-        direction_weights(wind_from_deg=wind_from + off * spread, spread_deg=spread)
-        for off in _MEAN_OFF
-    )
-    upper = _over_bearings(upper_pct, next(turned))
-    for weights in turned:
+    first, *others = directions.turned
+    upper = _over_bearings(upper_pct, first)
+    for weights in others:
         np.maximum(upper, _over_bearings(upper_pct, weights), out=upper)
     return upper
 
@@ -303,7 +340,7 @@ def deposit_pct(
     """Return the deposit at each neighbour for each weather and setup.
 
     ``gap_m`` and ``width_m`` are [*pairs, 360] as in ``bearings``; everything else broadcasts to
-    one shape [*cases], directions as in ``exposure`` and the rest as in ``strength``. The result
+    one shape [*cases], directions to [*times] and the rest as in ``strength``. The result
     is [*pairs, *cases]. Where pairs differ in wind, combine ``exposure`` and ``strength`` oneself.
     """
     force = strength(
@@ -312,12 +349,13 @@ def deposit_pct(
         speed_m_s=speed_m_s,
         drift_reduction=drift_reduction,
     )
-    directions = np.broadcast_shapes(np.shape(wind_from_deg), np.shape(spread_deg))
+    directions = Directions.of(wind_from_deg=wind_from_deg, spread_deg=spread_deg)
+    times = directions.steady.shape[:-1]
     along = bearings(gap_m=gap_m, width_m=width_m)
-    at_reference = exposure(along=along, wind_from_deg=wind_from_deg, spread_deg=spread_deg)
+    at_reference = exposure(along=along, directions=directions)
     pairs = np.shape(along.edge_pct)[:-1]
-    missing = max(force.expected.ndim - len(directions), 0)
-    shape = (*pairs, *(1,) * missing, *directions)
+    missing = max(force.expected.ndim - len(times), 0)
+    shape = (*pairs, *(1,) * missing, *times)
     return Deposit(
         at_reference.edge_pct.reshape(shape),
         at_reference.strip_pct.reshape(shape),
