@@ -91,13 +91,17 @@ def gap(field: Polygonal, neighbour: Polygonal) -> Floats:
 
 
 def side(field: Polygonal, neighbour: Polygonal) -> str:
-    """Return which side of the field faces the neighbour: ``"N"``, ``"NE"``, … or ``"all round"``.
+    """Return which side of the field faces the neighbour, as ``facing`` has it."""
+    return facing(gap(field, neighbour))
 
-    The mean of the bearings along which the neighbour is nearest, so that one lying along two
-    sides of a corner is on the corner.
+
+def facing(gap_m: Floats) -> str:
+    """Return which side of a field faces who lies so far off along each bearing. [360], m
+
+    ``"N"``, ``"NE"``, … or ``"all round"``: the mean of the bearings along which the neighbour is
+    nearest, so that one lying along two sides of a corner is on the corner.
     """
-    gaps = gap(field, neighbour)
-    nearest = gaps <= gaps.min() + 1.0
+    nearest = gap_m <= gap_m.min() + 1.0
     east, north = float(_EAST[nearest].mean()), float(_NORTH[nearest].mean())
     if np.hypot(east, north) < 1 / 3:
         return "all round"

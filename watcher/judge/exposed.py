@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from watcher.farm.bearings import compass_point, side
+from watcher.farm.bearings import compass_point, facing
 from watcher.judge.exposure import stood
 from watcher.judge.judgement import Judgement
 from watcher.judge.plan import Bools, Plan
@@ -63,7 +63,7 @@ def exposed(judgement: Judgement, field: int, setup: int, time: int) -> list[Exp
     found = [
         Exposed(
             neighbour=_name(plan, pair),
-            side=_side(plan, pair),
+            side=facing(plan.reach.gap_m[pair]),
             gap_m=float(plan.reach.gap_m[pair].min()),
             edge_pct=float(landing.edge_pct[i]),
             strip_pct=float(landing.strip_pct[i]),
@@ -111,12 +111,6 @@ def downwind_curve(
 
 def _name(plan: Plan, pair: int) -> str:
     return list(plan.farm.told.neighbours)[int(plan.reach.pair_neighbour[pair])]
-
-
-def _side(plan: Plan, pair: int) -> str:
-    ground = plan.farm.ground
-    field = plan.fields[plan.reach.pair_field[pair]]
-    return side(ground.fields[field], ground.neighbours[_name(plan, pair)])
 
 
 @dataclass(frozen=True)

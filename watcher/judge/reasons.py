@@ -5,8 +5,10 @@ Data only. Wording is made from it at the edge.
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from watcher.farm.models import Origin
 from watcher.judge.downwind import gap_downwind, sector
@@ -15,7 +17,6 @@ from watcher.judge.judgement import Judgement
 from watcher.judge.limits import Checked
 from watcher.judge.plan import Plan
 from watcher.judge.status import Limit, Stand
-from watcher.weather.series import Floats
 
 
 @dataclass(frozen=True)
@@ -55,12 +56,13 @@ def worst_first(found: Iterable[Reason]) -> list[Reason]:
     return sorted(found, key=lambda r: (r.stand, -np.inf if np.isnan(r.headroom) else r.headroom))
 
 
-def _at(values: Floats, index: tuple[int, int, int], shape: tuple[int, ...]) -> float:
-    return float(np.broadcast_to(values, shape)[index])
+def _at(values: NDArray[Any], index: tuple[int, int, int]) -> Any:
+    """One case's value of an array that broadcasts to [F, S, T]."""
+    own = zip(index[-values.ndim :], values.shape, strict=True) if values.ndim else ()
+    return values[tuple(i if size > 1 else 0 for i, size in own)]
 
 
 def _reason(judgement: Judgement, checked: Checked, index: tuple[int, int, int]) -> Reason:
-    shape = judgement.instant.shape
     limit, field = checked.limit, index[0]
     who: tuple[str, ...] = ()
     if limit in {Limit.NEIGHBOUR, Limit.NO_SPRAY}:
@@ -68,12 +70,12 @@ def _reason(judgement: Judgement, checked: Checked, index: tuple[int, int, int])
     landing = exposed(judgement, *index) if limit is Limit.DEPOSIT else []
     return Reason(
         limit=limit,
-        stand=Stand(int(np.broadcast_to(checked.stand, shape)[index])),
-        value=_at(checked.value, index, shape),
-        low=_at(checked.low, index, shape),
-        high=_at(checked.high, index, shape),
+        stand=Stand(int(_at(checked.stand, index))),
+        value=float(_at(checked.value, index)),
+        low=float(_at(checked.low, index)),
+        high=float(_at(checked.high, index)),
         origin=_origin(judgement.plan, limit, field),
-        headroom=_at(checked.headroom, index, shape),
+        headroom=float(_at(checked.headroom, index)),
         neighbours=who,
         exposed=tuple(landing),
     )
