@@ -64,6 +64,7 @@ async def test_how_long_a_gust_takes_from_post_to_push(tmp_path: Path, farm: Far
                 number = job.id
             await service.judged()
             clock.at += 60
+            await service.rested()
             before = len(receiver.got)
             started = time.monotonic()
             await service.post(**calm | {"gust": "19 mph"})

@@ -65,6 +65,11 @@ class Running:
             async with asyncio.timeout(10), self.watch.changed:
                 await self.watch.changed.wait_for(lambda seen=before: self.watch.judged > seen)
 
+    async def rested(self) -> None:
+        """Wait until no judgement is under way that was asked for so far."""
+        await asyncio.sleep(0.05)  # for one that was asked for to begin
+        await self.watch._in_log(lambda: None)
+
 
 @contextlib.asynccontextmanager
 async def running(

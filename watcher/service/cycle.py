@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 import structlog
+from sqlalchemy.orm import Session
 
 from watcher.alerts import cycle as alerts
 from watcher.alerts import watch_runs
@@ -17,7 +18,7 @@ from watcher.alerts.acknowledgement import Links
 from watcher.alerts.posting import Post
 from watcher.alerts.wording.reasons import Speaker
 from watcher.judge.plan import Plan
-from watcher.judge.ranking import FieldNow
+from watcher.judge.ranking import FieldNow, Ranking
 from watcher.judge.status import Stand
 from watcher.records import book as records
 from watcher.records.errors import RecordError
@@ -31,6 +32,8 @@ from watcher.store.database import Log
 
 log = structlog.get_logger("watcher.service")
 
+Stands = dict[str, tuple[str, str | None]]
+"""Status and setup by field."""
 _RECORDS_SINCE_S = 2 * 86_400
 """Of older jobs nothing is kept by itself: the farm file may have changed since. [s]"""
 
@@ -49,6 +52,8 @@ class Book:
     """Makes the links by which alerts are acknowledged; None where nobody could open one."""
     post: Post = field(init=False)
     intake: Intake = field(init=False)
+    _stands: Stands = field(default_factory=dict, init=False)
+    """How the fields stood at the last judgement: to ask the log of each would take longer."""
 
     def __post_init__(self) -> None:
         self.intake = Intake(self.plan.farm)
@@ -85,23 +90,26 @@ class Book:
         now = self.clock.now()
         with self.store.writing() as session:
             picture = take(session, self.plan, now)
-            for seen in picture.ranking.every.values():
-                statuses.record(
-                    session,
-                    seen.field,
-                    now,
-                    status=seen.status.word,
-                    setup=seen.setup,
-                    reasons=_kept_reasons(seen),
-                )
+            stands = self._record_statuses(session, picture.ranking, now)
             told = alerts.run(
                 session, self.post, picture.judgement, picture.outlook, picture.ranking
             )
             if self.run_id is not None:
                 runs.seen(session, self.run_id, now)
+        self._stands = stands  # not before it is kept
         if told:
             log.info("messages written", count=told)
         return picture
+
+    def _record_statuses(self, session: Session, ranking: Ranking, now: int) -> Stands:
+        """Record the statuses that are not as remembered; return how all fields stand."""
+        every = ranking.every
+        stands = {name: (seen.status.word, seen.setup) for name, seen in every.items()}
+        for name, (word, setup) in stands.items():
+            if self._stands.get(name) != (word, setup):
+                reasons = _kept_reasons(every[name])
+                statuses.record(session, name, now, status=word, setup=setup, reasons=reasons)
+        return stands
 
     def keep_records(self) -> None:
         """Keep what is known of jobs that ended, for their records, while it is fresh."""
