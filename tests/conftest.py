@@ -3,12 +3,18 @@
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
 
 from watcher.farm import Farm
 from watcher.farm.load import load
 
 pytest_plugins = ["tests.support.logs"]
 """Logs on each database."""
+
+# A run says the same each time; ``--hypothesis-profile=searching`` looks for examples anew.
+settings.register_profile("repeatable", derandomize=True)
+settings.register_profile("searching", derandomize=False)
+settings.load_profile("repeatable")
 
 ROOT = Path(__file__).resolve().parent.parent
 

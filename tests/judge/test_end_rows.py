@@ -147,7 +147,7 @@ def test_sides_to_spray_first_come_before_others_and_those_to_leave_last() -> No
 
 
 some_sides = st.dictionaries(st.sampled_from(SIDES), st.floats(2.0, 60.0), max_size=4)
-winds = st.floats(0.0, 359.0)
+winds = st.integers(0, 359 * 64).map(lambda n: n / 64)  # a quarter turn more is exact, too
 speeds = st.floats(0.5, 12.0)
 
 
