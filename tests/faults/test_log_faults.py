@@ -223,11 +223,11 @@ async def test_a_watch_stopped_meanwhile_says_so_past_its_log(kind, broken, watc
 async def test_a_watch_started_meanwhile_says_so_and_begins_later(
     kind, store, broken, watched, receiver
 ):
-    until_told = broken(kind)
-    until_told.__enter__()
+    until_told = contextlib.ExitStack()
+    until_told.enter_context(broken(kind))
     async with asyncio.TaskGroup() as tasks:
         telling = tasks.create_task(arrived(receiver, 1))
-        telling.add_done_callback(lambda _: until_told.__exit__(None, None, None))
+        telling.add_done_callback(lambda _: until_told.close())
         async with watched() as service:
             await service.judged()
             assert telling.result() == ["Watch blind: its log cannot be used"]

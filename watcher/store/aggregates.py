@@ -95,9 +95,7 @@ def has_readings(session: Session, source: str, start: int, end: int) -> bool:
 
 def beginning(session: Session) -> int | None:
     """Return the time of the first weather the log knows of, None for an empty log."""
-    firsts: list[int | None] = [
-        session.scalars(select(func.min(IssuedForecast.issued_at))).one_or_none()
-    ]
+    firsts: list[int | None] = [session.scalars(select(func.min(IssuedForecast.issued_at))).one()]
     for source in session.scalars(select(StationSite.source)):
         firsts += [_first_reading(session, source), _first_bin(session, source)]
     return min((first for first in firsts if first is not None), default=None)
