@@ -15,7 +15,7 @@ from demo.phone import Push
 from demo.play import FARM, play
 from demo.screen import Screen
 from watcher.service import logs
-from watcher.store.database import Log
+from watcher.store.database import Database
 
 _OPENING = (
     "A day on a farm, played fast. INVENTED: no farm, field, person, label or weather in it "
@@ -44,7 +44,7 @@ def main() -> None:
     screen, began = Screen(), time.monotonic()
     screen.note(_OPENING)
     try:
-        with closing(Log(f"sqlite:///{told.database.absolute()}")) as log:
+        with closing(Database(f"sqlite:///{told.database.absolute()}")) as log:
             log.upgrade()
             pushes = asyncio.run(play(log, screen, told.seconds))
     except (KeyboardInterrupt, asyncio.CancelledError):

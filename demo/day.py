@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from watcher.weather.series import Floats, Seconds
-from watcher.weather.wind import wind_at_height
+from watcher.weather.wind_profile import wind_at_height
 
 Points = Sequence[tuple[float, float]]
 

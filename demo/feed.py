@@ -31,6 +31,8 @@ _UNITS = {
     "precipitation": "mm",
     "precipitation_probability": "%",
     "shortwave_radiation": "W/m²",
+    "soil_temperature_6cm": "°C",
+    "soil_temperature_18cm": "°C",
 }
 
 
@@ -88,7 +90,7 @@ def _variables(times: Seconds, latitude: float, longitude: float) -> dict[str, F
     weather = day.forecast(times)
     elevation = sun.elevation(times=times, latitude=latitude, longitude=longitude)
     clear_sky = 1000.0 * np.maximum(np.sin(np.radians(elevation)), 0.0)
-    dry = np.zeros(times.size)
+    dry, soil = np.zeros(times.size), np.full(times.size, 17.0)
     return {
         "wind_speed_10m": day.at_ten_metres(weather.wind_m_s),
         "wind_direction_10m": weather.wind_from_deg,
@@ -101,5 +103,7 @@ def _variables(times: Seconds, latitude: float, longitude: float) -> dict[str, F
         + (weather.gust_m_s - weather.wind_m_s),
         "precipitation": dry,
         "precipitation_probability": dry,
+        "soil_temperature_6cm": soil,
+        "soil_temperature_18cm": soil,
         "shortwave_radiation": clear_sky * (1.0 - 0.6 * weather.cloud_pct / 100.0),
     }

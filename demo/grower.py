@@ -1,19 +1,17 @@
 """The grower: looks at the ranking, starts a job, and does what the phone says."""
 
-from collections.abc import Callable, Sequence
-
-from sqlalchemy.orm import Session
+from collections.abc import Sequence
 
 from demo import day
 from demo.phone import Push
 from demo.screen import Screen
-from watcher.alerts.wording.words import name, span
-from watcher.jobs import book
-from watcher.jobs.watch import sprayed_s
+from watcher.i18n.message import plain_name
+from watcher.jobs.steps import StepName, StepRequest, sprayed_s
+from watcher.messages.words import span
 from watcher.service.watch import Watch
-from watcher.store import jobs
 from watcher.store.tables import Job
 
+_WHO = "grower"
 _STARTS_AT = (day.at(9.5), day.at(18.75))
 
 
@@ -28,17 +26,19 @@ class Grower:
 
     async def looks(self, now: int, heard: Sequence[Push]) -> None:
         """Do what is to be done at this moment, after these messages."""
-        heads = {push.title.partition(":")[0] for push in heard}
+        titles = [push.title for push in heard]
         job = self._job
         if job is None:
             if self._starts and now >= self._starts[0]:
                 await self._start(now)
-        elif job.state == "running" and "Stop" in heads:
-            await self._change(now, "stops and waits", lambda s: jobs.pause(s, job.id, now))
-        elif job.state == "paused" and "All clear" in heads:
-            await self._change(now, "goes on", lambda s: jobs.resume(s, job.id, now))
+        elif job.state == "running" and any(t.startswith("Stop ") for t in titles):
+            await self._change(
+                now, "stops and waits", StepRequest(StepName.PAUSE, _WHO, job=job.id)
+            )
+        elif job.state == "paused" and any(t.startswith("All clear ") for t in titles):
+            await self._change(now, "goes on", StepRequest(StepName.RESUME, _WHO, job=job.id))
         elif sprayed_s(job, now) >= job.planned_s:
-            await self._change(now, "is done", lambda s: jobs.finish(s, job.id, now))
+            await self._change(now, "is done", StepRequest(StepName.FINISH, _WHO, job=job.id))
             self._job = None
 
     async def goes_home(self, now: int) -> None:
@@ -46,11 +46,13 @@ class Grower:
         job = self._job
         if job is not None:
             what = "leaves the rest for another day"
-            await self._change(now, what, lambda s: jobs.abandon(s, job.id, now, what))
+            await self._change(
+                now, what, StepRequest(StepName.ABANDON, _WHO, job=job.id, note=what)
+            )
             self._job = None
 
     async def _start(self, now: int) -> None:
-        picture, plan = self._watch.picture, self._watch.book.plan
+        picture = self._watch.picture
         ranked = picture.ranking.spray if picture else ()
         first = next((f for f in ranked if f.field not in self._been_on), None)
         if first is None or first.setup is None:
@@ -58,13 +60,10 @@ class Grower:
         field, setup = first.field, first.setup
         del self._starts[0]
         self._been_on.add(field)
-        what = f"starts with {name(setup)}, about {span(first.duration_s)}"
-        await self._change(now, what, lambda s: book.start(s, plan, field, setup, now))
+        what = f"starts with {plain_name(setup)}, about {span(first.duration_s)}"
+        await self._change(now, what, StepRequest(StepName.START, _WHO, field=field, setup=setup))
 
-    async def _change(self, now: int, what: str, change: Callable[[Session], Job]) -> None:
-        def write() -> Job:
-            with self._watch.book.store.writing() as session:
-                return change(session)
-
-        self._job = await self._watch.in_log(write)
-        self._screen.happens(now, f"The grower on {name(self._job.field)}: {what}.")
+    async def _change(self, now: int, what: str, step: StepRequest) -> None:
+        self._job = (await self._watch.take_step(step)).job
+        if self._job is not None:
+            self._screen.happens(now, f"The grower on {plain_name(self._job.field)}: {what}.")

@@ -14,10 +14,10 @@ from demo.phone import Push, phones
 from demo.screen import Screen
 from demo.service import FEED, TOKEN, Service, running
 from demo.station import Station
-from watcher.alerts.wording.brief import morning_brief
 from watcher.farm import Farm
 from watcher.farm.load import load
-from watcher.store.database import Log
+from watcher.messages.brief import morning_brief
+from watcher.store.database import Database
 
 FARM = Path(__file__).with_name("farm.toml")
 
@@ -49,7 +49,7 @@ _RANKINGS = {
 }
 
 
-async def play(log: Log, screen: Screen, seconds: float) -> Sequence[Push]:
+async def play(log: Database, screen: Screen, seconds: float) -> Sequence[Push]:
     """Play the day in about so many seconds, stop everything, and return what the phones got."""
     moments = tuple(_moments())
     step_s = _STEPPING_SHARE * seconds / len(moments)
@@ -92,9 +92,9 @@ def _farm(feed_url: str) -> Farm:
     then the play has it ask by the farm's clock.
     """
     farm = load(FARM)
-    told = farm.told.sources[FEED].model_copy(update={"base_url": feed_url, "every": _NEVER_S})
-    sources = dict(farm.told.sources) | {FEED: told}
-    return replace(farm, told=farm.told.model_copy(update={"sources": sources}))
+    told = farm.config.sources[FEED].model_copy(update={"base_url": feed_url, "every": _NEVER_S})
+    sources = dict(farm.config.sources) | {FEED: told}
+    return replace(farm, config=farm.config.model_copy(update={"sources": sources}))
 
 
 def _show(service: Service, screen: Screen, now: int) -> None:
@@ -103,5 +103,9 @@ def _show(service: Service, screen: Screen, now: int) -> None:
     picture = service.watch.picture
     if now in _RANKINGS and picture is not None:
         speaker = service.watch.book.post.speaker
-        brief = morning_brief(speaker, picture.ranking, picture.outlook, due_at=now)
-        screen.happens(now, f"{_RANKINGS[now]} the ranking is:", brief.lines)
+        brief = morning_brief(
+            speaker, picture.judgement, picture.ranking, picture.outlook, due_at=now
+        )
+        screen.happens(
+            now, f"{_RANKINGS[now]} the ranking is:", [str(line) for line in brief.lines]
+        )

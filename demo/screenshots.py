@@ -20,16 +20,17 @@ from demo import day
 from demo.clock import FastClock
 from demo.loopback import HOST
 from demo.play import FARM
-from watcher.alerts.courier import Courier
+from watcher.delivery.worker import DeliveryWorker
 from watcher.farm.load import load
-from watcher.judge.plan import Plan
+from watcher.limits.farm_arrays import FarmArrays
 from watcher.service import logs
-from watcher.service.cycle import Book
+from watcher.service.transactions import Book
 from watcher.service.watch import Watch
-from watcher.store.database import Log
-from watcher.web.access import Role, User
+from watcher.store.database import Database
 from watcher.web.app import Keys, create_app
-from watcher.web.keyring import Keyring
+from watcher.web.auth.sessions import SessionStore
+from watcher.web.auth.users import Role, User
+from watcher.web.listening import listen
 from watcher.web.server import serve
 
 AT = day.at(9.25)
@@ -50,13 +51,13 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as folder:
         copy = Path(folder) / "day.db"
         shutil.copy(told.database, copy)
-        with closing(Log(f"sqlite:///{copy}")) as log:
+        with closing(Database(f"sqlite:///{copy}")) as log:
             log.upgrade()
             asyncio.run(_make(log, told.into))
     print(f"Made two pictures in {told.into}.")
 
 
-async def _make(log: Log, into: Path) -> None:
+async def _make(log: Database, into: Path) -> None:
     async with _served(log) as (token, field), async_playwright() as playwright:
         browser = await playwright.chromium.launch(
             executable_path=shutil.which("chromium"), args=list(_ARGUMENTS)
@@ -76,13 +77,13 @@ async def _make(log: Log, into: Path) -> None:
 
 
 @asynccontextmanager
-async def _served(log: Log) -> AsyncIterator[tuple[str, str]]:
+async def _served(log: Database) -> AsyncIterator[tuple[str, str]]:
     """Run the service at the moment; yield a session's token and the first field to be sprayed."""
-    farm, clock, keyring = load(FARM), FastClock(AT), Keyring(None)
-    courier = Courier(log, farm, {}, now=clock.now, speed=clock.speed)
-    watch = Watch(Book(Plan.of(farm), log, clock), {}, courier)
+    farm, clock, keyring = load(FARM), FastClock(AT), SessionStore(None)
+    courier = DeliveryWorker(log, farm, {}, now=clock.now, speed=clock.speed)
+    watch = Watch(Book(FarmArrays.of(farm), log, clock), {}, courier)
     serving = asyncio.create_task(
-        serve(watch, create_app(watch, Keys(keyring)), host=HOST, port=_PORT)
+        serve(watch, create_app(watch, Keys(keyring)), listen(HOST, _PORT))
     )
     async with watch.changed:
         await watch.changed.wait_for(lambda: watch.judged > 0)

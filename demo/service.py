@@ -15,17 +15,18 @@ from pydantic import SecretStr
 from demo.clock import FastClock
 from demo.loopback import HOST
 from demo.phone import Phones
-from watcher.alerts.courier import Courier
+from watcher.delivery.worker import DeliveryWorker
 from watcher.farm import Farm
-from watcher.judge.plan import Plan
-from watcher.service.cycle import Book
+from watcher.limits.farm_arrays import FarmArrays
+from watcher.service.source_factory import polled_sources
+from watcher.service.transactions import Book
 from watcher.service.watch import Watch
-from watcher.service.wiring import polled_sources
 from watcher.sources.http import FeedClient
 from watcher.store import outbox
-from watcher.store.database import Log
+from watcher.store.database import Database
 from watcher.web.app import Keys, create_app
-from watcher.web.keyring import Keyring
+from watcher.web.auth.sessions import SessionStore
+from watcher.web.listening import listen
 from watcher.web.server import serve
 
 STATION, FEED = "mast", "feed"
@@ -57,20 +58,22 @@ class Service:
 
 
 @asynccontextmanager
-async def running(farm: Farm, log: Log, clock: FastClock, told: Phones) -> AsyncIterator[Service]:
+async def running(
+    farm: Farm, log: Database, clock: FastClock, told: Phones
+) -> AsyncIterator[Service]:
     """Run the service on a free port of this machine, and stop it in order with SIGTERM.
 
     Should it stop by itself, or be interrupted, the block is cancelled.
     """
-    urls = {name: told.url(name) for name in farm.told.recipients}
+    urls = {name: told.url(name) for name in farm.config.recipients}
     async with FeedClient(contact="demo@example.invalid") as client:
-        keyring = Keyring(None)
-        courier = Courier(log, farm, urls, now=clock.now, speed=clock.speed)
-        book = Book(Plan.of(farm), log, clock)
+        keyring = SessionStore(None)
+        courier = DeliveryWorker(log, farm, urls, now=clock.now, speed=clock.speed)
+        book = Book(FarmArrays.of(farm), log, clock)
         watch = Watch(book, polled_sources(farm, client, {}), courier)
         app = create_app(watch, Keys(keyring, {STATION: SecretStr(TOKEN)}))
         port = _free_port()
-        serving = asyncio.create_task(serve(watch, app, host=HOST, port=port))
+        serving = asyncio.create_task(serve(watch, app, listen(HOST, port)))
         block = asyncio.current_task()
 
         def cancel(_: asyncio.Task[None]) -> None:

@@ -1,9 +1,13 @@
 """Fixtures every room's tests may use."""
 
+import logging
+import os
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from hypothesis import settings
+import structlog
+from hypothesis import HealthCheck, settings
 
 from watcher.farm import Farm
 from watcher.farm.load import load
@@ -11,12 +15,33 @@ from watcher.farm.load import load
 pytest_plugins = ["tests.support.logs"]
 """Logs on each database."""
 
-# A run says the same each time; ``--hypothesis-profile=searching`` looks for examples anew.
-settings.register_profile("repeatable", derandomize=True)
-settings.register_profile("searching", derandomize=False)
-settings.load_profile("repeatable")
+# A run says the same each time. The everyday one tries few examples, CI (``thorough``) more, and
+# ``searching`` looks for others. No example has a deadline: a loaded machine fails nothing.
+_ANY_SPEED = {"deadline": None, "suppress_health_check": [HealthCheck.too_slow]}
+settings.register_profile("everyday", derandomize=True, max_examples=25, **_ANY_SPEED)
+settings.register_profile("thorough", derandomize=True, **_ANY_SPEED)
+settings.register_profile("searching", derandomize=False, **_ANY_SPEED)
+settings.load_profile("everyday")
+
+# Tables and colours are those of no terminal, whichever one the tests were started from.
+for _said_by_a_terminal in ("TERM", "COLUMNS", "LINES", "FORCE_COLOR", "TTY_COMPATIBLE"):
+    os.environ.pop(_said_by_a_terminal, None)
 
 ROOT = Path(__file__).resolve().parent.parent
+
+
+@pytest.fixture(autouse=True)
+def _own_log_set_up() -> Iterator[None]:
+    """What a test does to the program's own log is undone: the next one reads what it wrote."""
+    root = logging.getLogger()
+    handlers, level = root.handlers[:], root.level
+    watched = logging.getLogger("watcher").level
+    yield
+    structlog.reset_defaults()
+    logging.disable(logging.NOTSET)
+    root.handlers[:] = handlers
+    root.setLevel(level)
+    logging.getLogger("watcher").setLevel(watched)
 
 
 @pytest.fixture(scope="session")

@@ -17,7 +17,6 @@ from watcher.units import (
     amount,
     convert,
     read,
-    show,
 )
 
 UNITS = pint.UnitRegistry()
@@ -83,7 +82,7 @@ def test_a_number_shown_and_read_again_is_the_same(
 @given(st.sampled_from(Kind), st.sampled_from(SYSTEMS), st.floats(0, 5000))
 def test_what_is_shown_can_be_read(kind: Kind, system: System, inside: float) -> None:
     last_decimal = kind.scale(kind.shown[system]).factor * 1e-9
-    text = show(inside, kind, system, decimals=9)
+    text = kind.show(inside, system, decimals=9)
     assert read(text, kind) == pytest.approx(inside, rel=1e-9, abs=last_decimal)
 
 
@@ -118,8 +117,8 @@ def test_a_temperature_step_has_no_offset_of_32(text: str) -> None:
 
 
 def test_delta_t_is_shown_without_the_offset() -> None:
-    assert show(8.0, Kind.TEMPERATURE_STEP, "us") == "14.4 °F"
-    assert show(8.0, Kind.TEMPERATURE, "us") == "46 °F"
+    assert Kind.TEMPERATURE_STEP.show(8.0, "us") == "14.4 °F"
+    assert Kind.TEMPERATURE.show(8.0, "us") == "46 °F"
 
 
 @pytest.mark.parametrize(
@@ -208,7 +207,7 @@ def test_every_example_is_readable(kind: Kind) -> None:
 def test_quantities_are_shown_as_the_grower_reads_them(
     inside: float, kind: Kind, system: System, text: str
 ) -> None:
-    assert show(inside, kind, system) == text
+    assert kind.show(inside, system) == text
 
 
 class _Rig(BaseModel):

@@ -7,10 +7,11 @@ name variables and never show values.
 import difflib
 import os
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from ipaddress import IPv4Network, IPv6Network, ip_network
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated, Literal, get_args
 
 import pydantic_settings
 from dotenv import dotenv_values
@@ -21,7 +22,10 @@ from pydantic_settings import BaseSettings, SettingsConfigDict
 from watcher.farm import Farm
 from watcher.farm.feeds import OpenMeteo
 from watcher.farm.stations import MqttStation, PushStation
-from watcher.units import Kind, Written
+from watcher.farm.validation_messages import plain
+from watcher.i18n.language import ENGLISH, Language, codes
+from watcher.i18n.message import Message, Param, Template, joined, say
+from watcher.units import Kind, UnbelievableQuantityError, UnreadableQuantityError, Written
 
 PREFIX = "WATCHER_"
 FILE_VARIABLE = "WATCHER_SETTINGS_FILE"
@@ -31,6 +35,22 @@ _LEAST_TOKEN = 16
 
 class SettingsError(Exception):
     """The settings cannot be used; the text names every variable and its mend, and no value."""
+
+    def __init__(self, mistakes: Sequence[Message]) -> None:
+        self.mistakes = tuple(mistakes)
+        super().__init__(self.render(ENGLISH))
+
+    def render(self, language: Language) -> str:
+        """Return every mistake, one below the other."""
+        return "\n".join(mistake.render(language) for mistake in self.mistakes)
+
+
+class _RefusedError(ValueError):
+    """A value that a setting does not take; ``wrong`` says what it must be."""
+
+    def __init__(self, wrong: Message) -> None:
+        super().__init__(str(wrong))
+        self.wrong = wrong
 
 
 def _variable(field: str) -> str:
@@ -45,49 +65,76 @@ def _state_home() -> Path:
 
 def _push_url(secret: SecretStr) -> SecretStr:
     if not re.fullmatch(r"[A-Za-z][A-Za-z0-9+.-]*://\S+", secret.get_secret_value()):
-        raise ValueError("must be an apprise URL: a scheme, ://, and no spaces")
+        raise _RefusedError(say("must be an apprise URL: a scheme, ://, and no spaces"))
     return secret
 
 
 def _heartbeat_url(secret: SecretStr) -> SecretStr:
     if not re.fullmatch(r"https?://\S+", secret.get_secret_value()):
-        raise ValueError("must be an http or https address, without spaces")
+        raise _RefusedError(say("must be an http or https address, without spaces"))
     return secret
 
 
 def _token(secret: SecretStr) -> SecretStr:
     if len(secret.get_secret_value()) < _LEAST_TOKEN:
-        raise ValueError(f"must have at least {_LEAST_TOKEN} characters, or it can be guessed")
+        wrong = say(
+            "must have at least {count} characters, or it can be guessed", count=_LEAST_TOKEN
+        )
+        raise _RefusedError(wrong)
     return secret
 
 
 def _let_in(secret: SecretStr) -> SecretStr:
-    told = secret.get_secret_value()
-    if not re.fullmatch(r"(look|run|administer):\$argon2id\$\S+", told):
-        raise ValueError('must be a role and a hash, as "watcher passphrase" prints them')
+    text = secret.get_secret_value()
+    if not re.fullmatch(r"(look|run|administer):\$argon2id\$\S+", text):
+        wrong = say('must be a role and a hash, as "watcher passphrase" prints them')
+        raise _RefusedError(wrong)
     return secret
 
 
 def _program(secret: SecretStr) -> SecretStr:
     if not re.fullmatch(rf"(look|run|administer):\S{{{_LEAST_TOKEN},}}", secret.get_secret_value()):
-        raise ValueError(
-            f"must be look, run or administer, a colon, and a token of at least {_LEAST_TOKEN} "
-            "characters"
+        wrong = say(
+            "must be look, run or administer, a colon, and a token of at least {count} characters",
+            count=_LEAST_TOKEN,
         )
+        raise _RefusedError(wrong)
     return secret
 
 
 def _web_address(text: str) -> str:
     if not re.fullmatch(r"(https?://[^\s/?#]+)?", text.rstrip("/")):
-        raise ValueError("must be http:// or https:// and a host, without a path")
+        raise _RefusedError(say("must be http:// or https:// and a host, without a path"))
     return text.rstrip("/")
+
+
+def networks(text: str) -> tuple[IPv4Network | IPv6Network, ...]:
+    """Return the networks that a list of addresses and networks names."""
+    return tuple(ip_network(one.strip()) for one in text.split(","))
+
+
+def _networks(text: str) -> str:
+    try:
+        networks(text)
+    except ValueError:
+        wrong = say("must be addresses or networks, 10.0.0.2,10.1.0.0/16")
+        raise _RefusedError(wrong) from None
+    return text
 
 
 def _contact(text: str) -> str:
     # It goes into a header of every request.
     if not re.fullmatch(r"[!-~]*", text):
-        raise ValueError("must be a mail address or web page in plain ASCII without spaces")
+        wrong = say("must be a mail address or web page in plain ASCII without spaces")
+        raise _RefusedError(wrong)
     return text
+
+
+def _language(code: str) -> str:
+    if code and code not in codes():
+        wrong = say("there is no such language; there are: {codes}", codes=", ".join(codes()))
+        raise _RefusedError(wrong)
+    return code
 
 
 class Settings(BaseSettings):
@@ -114,7 +161,8 @@ class Settings(BaseSettings):
     )
     """Folder of what must be remembered; made when it is not there."""
     database_url: str = Field(
-        default_factory=lambda told: f"sqlite:///{told['state_dir'] / 'watch.db'}", repr=False
+        default_factory=lambda settings: f"sqlite:///{settings['state_dir'] / 'watch.db'}",
+        repr=False,
     )
     """Where the log is kept; a SQLite file in the state folder when not set."""
     keep_raw: Annotated[float, Written(Kind.DURATION, 7 * 86_400, 36_500 * 86_400)] = Field(
@@ -143,6 +191,8 @@ class Settings(BaseSettings):
     """Programs that may use the HTTP API: role and token, by name."""
     address: Annotated[str, AfterValidator(_web_address)] = ""
     """Address the pages are reached at from outside, https://farm.example; for links in alerts."""
+    proxies: Annotated[str, AfterValidator(_networks)] = "127.0.0.0/8,::1"
+    """Addresses of the TLS proxy, believed when it says who asks (X-Forwarded-For, -Proto)."""
     heartbeat_url: Annotated[SecretStr, AfterValidator(_heartbeat_url)] | None = None
     """Called every minute while the watch is well, so that somebody notices when it is not."""
     host: str = "127.0.0.1"
@@ -153,6 +203,8 @@ class Settings(BaseSettings):
     """Least severe event that is logged."""
     log_format: Literal["text", "json"] = "text"
     """Log lines for people or for machines."""
+    language: Annotated[str, AfterValidator(_language)] = ""
+    """Language of this command line until a farm file is read; that of LANG when not set."""
 
 
 def read_settings() -> Settings:
@@ -166,11 +218,11 @@ def read_settings() -> Settings:
     try:
         settings = Settings(_env_file=file)
     except ValidationError as error:
-        wrong += [_said(e) for e in error.errors(include_input=False, include_url=False)]
+        wrong += [_mistake(e) for e in error.errors(include_input=False, include_url=False)]
     except pydantic_settings.SettingsError as error:
         wrong.append(_unreadable(str(error)))
     if wrong:
-        raise SettingsError("\n".join(wrong))
+        raise SettingsError(wrong)
     _make(settings.state_dir)
     return settings
 
@@ -181,11 +233,16 @@ def _settings_file() -> Path | None:
     if file.is_file():
         return file
     if named:
-        raise SettingsError(f"{FILE_VARIABLE}: there is no file {file}\n    correct the path")
+        wrong = say("there is no file {file}", file=str(file))
+        raise SettingsError([_with_mend(FILE_VARIABLE, wrong, say("correct the path"))])
     return None
 
 
-def _unknown_variables(names: Iterable[str]) -> list[str]:
+def _with_mend(variable: str, wrong: Param, mend: Param) -> Message:
+    return joined([joined([variable, wrong], ": "), mend], "\n    ")
+
+
+def _unknown_variables(names: Iterable[str]) -> list[Message]:
     tables = tuple(
         f"{_variable(name)}__"
         for name, field in Settings.model_fields.items()
@@ -193,100 +250,177 @@ def _unknown_variables(names: Iterable[str]) -> list[str]:
     )
     known = [_variable(name) for name in Settings.model_fields] + [FILE_VARIABLE]
     return [
-        f"{name}: there is no such setting\n    {_guess(name, known)}"
+        _with_mend(name, say("there is no such setting"), _guess(name, known))
         for name in dict.fromkeys(names)
         if name.startswith(PREFIX) and name not in known and not name.startswith(tables)
     ]
 
 
-def _guess(name: str, known: list[str]) -> str:
+def _guess(name: str, known: list[str]) -> Message:
     close = difflib.get_close_matches(name, known, n=1)
-    return f"did you mean {close[0]}?" if close else f"there are: {', '.join(known)}"
+    if close:
+        return say("did you mean {name}?", name=close[0])
+    return say("there are: {names}", names=", ".join(known))
 
 
-def _said(error: ErrorDetails) -> str:
+def _mistake(error: ErrorDetails) -> Message:
     name = str(error["loc"][0]).removeprefix(PREFIX).lower()  # the field's or its variable's
     variable = "__".join([_variable(name), *map(str, error["loc"][1:])])
-    wrong = error["msg"].removeprefix("Value error, ").replace("Input should be", "must be")
-    field = Settings.model_fields[name]
-    about = "entries of a table are text" if len(error["loc"]) > 1 else field.description
-    return f"{variable}: {wrong}\n    {about or 'correct it'}"
+    about = Settings.model_fields[name].description
+    mend: Message = Template(plain(about)) if about else say("correct it")
+    if len(error["loc"]) > 1:
+        mend = say("entries of a table are text")
+    return _with_mend(variable, _wrong_value(name, error), mend)
 
 
-def _unreadable(said: str) -> str:
+def _wrong_value(name: str, error: ErrorDetails) -> Message:
+    context = error.get("ctx", {})
+    match context.get("error"):
+        case _RefusedError() as refused:
+            return refused.wrong
+        case UnreadableQuantityError() | UnbelievableQuantityError() as unfit:
+            return joined([unfit.reason, unfit.mend], "; ")
+    wrong = say("cannot be used ({why})", why=error["msg"])
+    match error["type"]:
+        case "int_parsing":
+            wrong = say("must be a valid integer")
+        case "less_than_equal":
+            wrong = say("must be less than or equal to {most}", most=str(context["le"]))
+        case "greater_than_equal":
+            wrong = say("must be greater than or equal to {least}", least=str(context["ge"]))
+        case "literal_error":
+            *others, last = map(repr, get_args(Settings.model_fields[name].annotation))
+            choices = say("{first} or {second}", first=", ".join(others), second=last)
+            wrong = say("must be {choices}", choices=choices)
+        case "string_type":
+            wrong = say("is not text")
+        case "dict_type":
+            wrong = say("is not a table")
+    return wrong
+
+
+def _unreadable(why: str) -> Message:
     # Only the field's name is taken from the text, which may hold part of a value.
-    field = re.search(r'field "(\w+)"', said)
-    variable = _variable(field[1]) if field else "a setting"
-    return (
-        f"{variable}: is not a JSON object\n"
-        f'    write {variable}={{"name": "value"}}, or {variable}__name=value for each name'
+    field = re.search(r'field "(\w+)"', why)
+    variable = _variable(field[1]) if field else "WATCHER_…"
+    mend = say(
+        'write {variable}={"name": "value"}, or {variable}__name=value for each name',
+        variable=variable,
     )
+    return _with_mend(variable, say("is not a JSON object"), mend)
 
 
 def _make(folder: Path) -> None:
     try:
         folder.mkdir(mode=0o700, parents=True, exist_ok=True)
     except OSError as error:
-        wrong = f"{_variable('state_dir')}: {folder} cannot be made ({error.strerror})"
-        raise SettingsError(f"{wrong}\n    name a folder this user may write to") from error
+        wrong = say("{folder} cannot be made ({why})", folder=str(folder), why=str(error.strerror))
+        mend = say("name a folder this user may write to")
+        raise SettingsError([_with_mend(_variable("state_dir"), wrong, mend)]) from error
 
 
 @dataclass(frozen=True)
 class Found:
     """What does not fit between settings and farm file: errors stop the watch, warnings do not."""
 
-    errors: tuple[str, ...]
-    warnings: tuple[str, ...]
+    wrong: tuple[Message, ...]
+    """Errors in what is set."""
+    unset: tuple[Message, ...]
+    """Errors by what is not set yet."""
+    warnings: tuple[Message, ...]
+
+    @property
+    def errors(self) -> tuple[Message, ...]:
+        return self.wrong + self.unset
 
 
 def problems(settings: Settings, farm: Farm) -> Found:
-    """Compare names in the settings with those of the farm file."""
-    return Found(tuple(_errors(settings, farm)), tuple(_warnings(settings, farm)))
+    """Compare names in the settings with those of the farm file, and look at the push URLs."""
+    return Found(
+        wrong=tuple(_wrong(settings, farm)),
+        unset=tuple(_unset(settings)),
+        warnings=tuple(_warnings(settings, farm)),
+    )
 
 
-def _errors(settings: Settings, farm: Farm) -> Iterator[str]:
+def _wrong(settings: Settings, farm: Farm) -> Iterator[Message]:
     stations, polled = _sources(farm)
-    for field, known, what in (
-        ("push_urls", list(farm.told.recipients), "recipient"),
-        ("station_tokens", stations, "source that posts"),
-        ("broker_passwords", list(_users(farm)), "source with a user at a broker"),
-        ("api_keys", polled, "source that is asked"),
+    for field, known, wrong in (
+        ("push_urls", list(farm.config.recipients), say("no recipient has this name")),
+        ("station_tokens", stations, say("no source that posts has this name")),
+        (
+            "broker_passwords",
+            list(_users(farm)),
+            say("no source with a user at a broker has this name"),
+        ),
+        ("api_keys", polled, say("no source that is asked has this name")),
     ):
         for name in getattr(settings, field):
             if name not in known:
-                listed = ", ".join(known) or "none"
-                yield f"{_variable(field)}__{name}: no {what} has this name; there are: {listed}"
+                there = say("there are none")
+                if known:
+                    there = say("there are: {names}", names=", ".join(known))
+                yield _of(f"{_variable(field)}__{name}", joined([wrong, there], "; "))
+    yield from _unusable_urls(settings, farm)
+
+
+def _unusable_urls(settings: Settings, farm: Farm) -> Iterator[Message]:
+    # Every command reads the settings, and only two of them need what this takes half a second for.
+    from watcher.delivery.channel import why_unusable  # noqa: PLC0415
+
+    for name, url in settings.push_urls.items():
+        if name in farm.config.recipients and (why := why_unusable(url.get_secret_value())):
+            yield _of(f"{_variable('push_urls')}__{name}", why)
+
+
+def _unset(settings: Settings) -> Iterator[Message]:
     if not settings.contact:
-        yield f"{_variable('contact')}: is not set; the feeds' terms ask for a mail address"
+        wrong = say("is not set; the feeds' terms ask for a mail address")
+        yield _of(_variable("contact"), wrong)
 
 
-def _warnings(settings: Settings, farm: Farm) -> Iterator[str]:
+def _warnings(settings: Settings, farm: Farm) -> Iterator[Message]:
     stations, polled = _sources(farm)
-    for name in farm.told.recipients:
+    for name in farm.config.recipients:
         if name not in settings.push_urls:
-            yield f"recipient {name} hears nothing: set {_variable('push_urls')}__{name}"
+            variable = f"{_variable('push_urls')}__{name}"
+            yield say(
+                "recipient {name} hears nothing: set {variable}", name=name, variable=variable
+            )
     for name in stations:
         if name not in settings.station_tokens:
-            yield f"source {name} cannot post: set {_variable('station_tokens')}__{name}"
+            variable = f"{_variable('station_tokens')}__{name}"
+            yield say("source {name} cannot post: set {variable}", name=name, variable=variable)
     for name, station in _users(farm).items():
         if name not in settings.broker_passwords:
-            yield f"source {name} has no password: set {_variable('broker_passwords')}__{name}"
+            variable = f"{_variable('broker_passwords')}__{name}"
+            yield say("source {name} has no password: set {variable}", name=name, variable=variable)
         elif not station.tls:
-            yield f"source {name} sends its password in the clear: add tls = true"
+            yield say("source {name} sends its password in the clear: add tls = true", name=name)
     for name in polled:
-        if isinstance(farm.told.sources[name], OpenMeteo) and name not in settings.api_keys:
-            yield f"source {name} is asked without a key, which is for non-commercial use only"
+        if isinstance(farm.config.sources[name], OpenMeteo) and name not in settings.api_keys:
+            yield say(
+                "source {name} is asked without a key, which is for non-commercial use only",
+                name=name,
+            )
     if settings.host not in {"127.0.0.1", "::1", "localhost"}:
-        yield f"{_variable('host')} opens the web port beyond this machine, without encryption"
+        yield say(
+            "{variable} opens the web port beyond this machine, without encryption",
+            variable=_variable("host"),
+        )
+
+
+def _of(variable: str, wrong: Message) -> Message:
+    return joined([variable, wrong], ": ")
 
 
 def _sources(farm: Farm) -> tuple[list[str], list[str]]:
     """Names of the sources that post, and of those that are asked."""
-    posting = {n for n, s in farm.told.sources.items() if isinstance(s, PushStation)}
-    return sorted(posting), [name for name in farm.told.sources if name not in posting]
+    posting = {n for n, s in farm.config.sources.items() if isinstance(s, PushStation)}
+    return sorted(posting), [name for name in farm.config.sources if name not in posting]
 
 
 def _users(farm: Farm) -> dict[str, MqttStation]:
     """The sources that have a user name at a broker."""
-    told = farm.told.sources.items()
-    return {name: entry for name, entry in told if isinstance(entry, MqttStation) and entry.user}
+    sources = farm.config.sources.items()
+    return {name: entry for name, entry in sources if isinstance(entry, MqttStation) and entry.user}

@@ -10,6 +10,7 @@ and ``"3 ac"`` for a speed.
 
 import difflib
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import Enum
 from functools import cache, cached_property
@@ -19,9 +20,13 @@ import pint
 from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import core_schema
 
+from watcher.i18n.message import Message, any_of, joined, say
+
 System = Literal["us", "metric"]
 
-_NUMBER_AND_UNIT = re.compile(r"\s*([-+]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][-+]?[0-9]+)?)(.*)")
+_NUMBER_AND_UNIT = re.compile(r"\s*([-+]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][-+]?[0-9]+)?)(.*)")
+_LONGEST = 100
+"""Characters of a quantity, or of its unit; to look for what is meant in more takes too long."""
 
 _Units = dict[str, str]
 """From a spelling to the units library's name."""
@@ -122,7 +127,7 @@ class Kind(Enum):
         self, inside: str, shown: tuple[str, str], decimals: int, example: str, units: _Units
     ) -> None:
         self.inside = inside
-        self.shown: dict[str, str] = dict(zip(("us", "metric"), shown, strict=True))
+        self.shown: Mapping[str, str] = {"us": shown[0], "metric": shown[1]}
         self.decimals = decimals
         self.example = example
         self.units = units
@@ -153,6 +158,7 @@ class Kind(Enum):
     ANGLE = ("deg", ("deg", "deg"), 0, "30 deg", _ANGLE)
     PRESSURE = ("Pa", ("psi", "bar"), 0, "40 psi", _PRESSURE)
     RAIN_RATE = ("mm/h", ("in/h", "mm/h"), 2, "0.5 mm/h", _per(_LENGTH, _TIME))
+    RAIN = ("mm", ("in", "mm"), 2, "12 mm", _LENGTH)
     PERCENT = ("%", ("%", "%"), 0, "40 %", _PERCENT)
     IRRADIANCE = ("W/m2", ("W/m2", "W/m2"), 0, "500 W/m2", _IRRADIANCE)
 
@@ -164,14 +170,30 @@ class Kind(Enum):
         """Return how a unit, in any case and spacing, relates to the one used inside."""
         name = self._by_spelling.get(_plain(unit))
         if name is None:
+            unit = unit[:_LONGEST]
             raise UnreadableQuantityError(unit, self, self._refusal(unit))
         return _scale(name, self._by_spelling[_plain(self.inside)])
 
-    def _refusal(self, unit: str) -> str:
+    def _refusal(self, unit: str) -> Message:
         if any(_plain(unit) in other._by_spelling for other in Kind):
-            return f'unit "{unit}" does not fit here'
+            return say('unit "{unit}" does not fit here', unit=unit)
         close = difflib.get_close_matches(_plain(unit), self._by_spelling, n=1)
-        return f'unit "{unit}" is not known' + (f' (did you mean "{close[0]}"?)' if close else "")
+        if close:
+            return say(
+                'unit "{unit}" is not known (did you mean "{close}"?)', unit=unit, close=close[0]
+            )
+        return say('unit "{unit}" is not known', unit=unit)
+
+    def unit(self, system: System) -> str:
+        """Return the unit a grower reads: ``"mph"``, ``"°F"``."""
+        return _WORDS.get(self.shown[system], self.shown[system])
+
+    def show(self, inside: float, system: System, decimals: int | None = None) -> str:
+        """Return a value held inside (SI) as the grower reads it: ``"10 mph"``, ``"85 °F"``."""
+        places = self.decimals if decimals is None else decimals
+        word = self.unit(system)
+        gap = "" if word in {"%", "°"} else " "
+        return f"{amount(inside, self, system):.{places}f}{gap}{word}"
 
 
 def _plain(unit: str) -> str:
@@ -181,15 +203,18 @@ def _plain(unit: str) -> str:
 class UnreadableQuantityError(ValueError):
     """The text is not a number with a fitting unit; says what would be."""
 
-    def __init__(self, value: object, kind: Kind, reason: str) -> None:
+    def __init__(self, value: object, kind: Kind, reason: Message) -> None:
         super().__init__(value, kind, reason)
         self.value, self.kind, self.reason = value, kind, reason
 
     @property
-    def mend(self) -> str:
+    def mend(self) -> Message:
         """What to write instead."""
-        units = " or ".join(dict.fromkeys([*self.kind.shown.values()]))
-        return f'write a number with its unit, such as {units}; for example "{self.kind.example}"'
+        return say(
+            'write a number with its unit, such as {units}; for example "{example}"',
+            units=any_of([joined([unit]) for unit in dict.fromkeys(self.kind.shown.values())]),
+            example=self.kind.example,
+        )
 
     def __str__(self) -> str:
         return f"{self.reason}; {self.mend}"
@@ -201,19 +226,23 @@ def read(value: object, kind: Kind) -> float:
     Raises ``UnreadableQuantityError`` for a bare number, an unknown unit or a unit of another kind.
     """
     if isinstance(value, bool) or not isinstance(value, str | int | float):
-        raise UnreadableQuantityError(value, kind, "this is not a quantity")
-    match = _NUMBER_AND_UNIT.fullmatch(str(value))
+        raise UnreadableQuantityError(value, kind, say("this is not a quantity"))
+    text = str(value)
+    if len(text) > _LONGEST:
+        reason = say("this is over {count} characters", count=_LONGEST)
+        raise UnreadableQuantityError(text[:_LONGEST], kind, reason)
+    match = _NUMBER_AND_UNIT.fullmatch(text)
     if match is None:
-        raise UnreadableQuantityError(value, kind, "this does not start with a number")
+        raise UnreadableQuantityError(value, kind, say("this does not start with a number"))
     number, unit = match[1], match[2].strip()
     if not unit:
-        raise UnreadableQuantityError(value, kind, "a bare number has no unit")
+        raise UnreadableQuantityError(value, kind, say("a bare number has no unit"))
     if re.search("^[,.']|^[0-9]| [0-9]", unit):
-        reason = "this is not one number and one unit (decimals take a point)"
+        reason = say("this is not one number and one unit (decimals take a point)")
         raise UnreadableQuantityError(value, kind, reason)
     inside = convert(float(number), unit, kind)
     if not abs(inside) < 1e12:  # also catches a number too long for a float
-        raise UnreadableQuantityError(value, kind, "the number is out of all reason")
+        raise UnreadableQuantityError(value, kind, say("the number is out of all reason"))
     return inside
 
 
@@ -233,15 +262,6 @@ def amount(inside: float, kind: Kind, system: System) -> float:
 
 
 _WORDS = {"degF": "°F", "degC": "°C", "deg": "°", "W/m2": "W/m²"}
-
-
-def show(inside: float, kind: Kind, system: System, decimals: int | None = None) -> str:
-    """Return a value held inside (SI) as the grower reads it: ``"10 mph"``, ``"85 °F"``."""
-    shown = kind.shown[system]
-    places = kind.decimals if decimals is None else decimals
-    word = _WORDS.get(shown, shown)
-    gap = "" if word in {"%", "°"} else " "
-    return f"{amount(inside, kind, system):.{places}f}{gap}{word}"
 
 
 @dataclass(frozen=True)
@@ -291,15 +311,18 @@ class UnbelievableQuantityError(ValueError):
         return f"{inside / scale.factor + scale.zero:.4g} {unit}"
 
     @property
-    def reason(self) -> str:
+    def reason(self) -> Message:
         """What is wrong with it."""
-        w = self.written
-        return f"is outside what is believed, {self._bound(w.least)} to {self._bound(w.most)}"
+        return say(
+            "is outside what is believed, {least} to {most}",
+            least=self._bound(self.written.least),
+            most=self._bound(self.written.most),
+        )
 
     @property
-    def mend(self) -> str:
+    def mend(self) -> Message:
         """What to do."""
-        return "check the number and its unit"
+        return say("check the number and its unit")
 
     def __str__(self) -> str:
         return f"{self.reason}; {self.mend}"

@@ -8,7 +8,7 @@ import pytest
 from tests.support.farms import build, tables
 from tests.support.receiver import Receiver
 from watcher.farm import Farm
-from watcher.store.database import Log
+from watcher.store.database import Database
 
 
 @pytest.fixture(scope="session")
@@ -17,8 +17,8 @@ def farm() -> Farm:
 
 
 @pytest.fixture
-def store(tmp_path: Path) -> Iterator[Log]:
-    log = Log(f"sqlite:///{tmp_path / 'watch.db'}")
+def store(tmp_path: Path) -> Iterator[Database]:
+    log = Database(f"sqlite:///{tmp_path / 'watch.db'}")
     log.upgrade()
     yield log
     log.close()

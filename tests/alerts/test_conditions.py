@@ -4,9 +4,9 @@ import pytest
 
 from watcher.alerts.conditions import (
     Change,
+    Evaluation,
     Key,
     Rule,
-    Standing,
     State,
     Urgency,
     advance,
@@ -90,40 +90,40 @@ RAISED, REPEATED, CLEARED = Change.RAISED, Change.REPEATED, Change.CLEARED
     ],
 )
 def test_step(sentence, state, holds, after, change):
-    assert step(Standing(RULE, "job:1", holds), state, NOW) == (after, change), sentence
+    assert step(Evaluation(RULE, "job:1", holds), state, NOW) == (after, change), sentence
 
 
 def test_what_was_told_before_the_grower_acted_is_told_again():
-    standing = Standing(RULE, "job:1", True, untold_before=NOW - 10)
+    standing = Evaluation(RULE, "job:1", True, untold_before=NOW - 10)
     assert step(standing, State(NOW - 100, NOW - 100), NOW)[1] is REPEATED
     assert step(standing, State(NOW - 100, NOW - 10), NOW)[1] is None
 
 
 def test_an_act_ahead_of_a_clock_that_was_set_back_does_not_tell_the_same_again_and_again():
-    standing = Standing(RULE, "job:1", True, untold_before=NOW + 3600)
+    standing = Evaluation(RULE, "job:1", True, untold_before=NOW + 3600)
     assert step(standing, State(NOW - 100, NOW - 100), NOW)[1] is None
 
 
 def test_what_somebody_has_seen_is_not_repeated():
-    standing = Standing(RULE, "job:1", True, seen_at=NOW - 3000)
+    standing = Evaluation(RULE, "job:1", True, seen_at=NOW - 3000)
     assert step(standing, State(NOW - 3600, NOW - 3600), NOW)[1] is None
     assert step(standing, State(NOW - 3600, NOW - 2000), NOW)[1] is REPEATED
 
 
 def test_a_rule_without_durations_is_told_and_cleared_at_once():
     rule = Rule("at once", Topic.JOB, Urgency.NOW, expires_after_s=3600)
-    state, change = step(Standing(rule, "job:1", True), None, NOW)
+    state, change = step(Evaluation(rule, "job:1", True), None, NOW)
     assert (state, change) == (State(NOW, NOW), RAISED)
-    assert step(Standing(rule, "job:1", False), state, NOW + 1) == (None, CLEARED)
+    assert step(Evaluation(rule, "job:1", False), state, NOW + 1) == (None, CLEARED)
 
 
 def test_without_a_repeat_interval_a_thing_is_told_once_however_long_it_lasts():
     rule = Rule("once", Topic.JOB, Urgency.NOW, expires_after_s=3600)
-    assert step(Standing(rule, "job:1", True), State(0, 0), 10**9)[1] is None
+    assert step(Evaluation(rule, "job:1", True), State(0, 0), 10**9)[1] is None
 
 
 def test_limits_of_one_job_are_separate_conditions():
-    wind, gust = (Standing(RULE, "job:1", True, about) for about in ("wind", "gust"))
+    wind, gust = (Evaluation(RULE, "job:1", True, about) for about in ("wind", "gust"))
     lasting, news = advance([wind, gust], {wind.key: State(NOW - 60)}, NOW)
     assert lasting == {wind.key: State(NOW - 60, NOW), gust.key: State(NOW)}
     assert [n.standing.about for n in news] == ["wind"]
@@ -135,6 +135,6 @@ def test_a_condition_nothing_is_stated_about_is_over_without_a_word():
 
 
 def test_the_news_of_a_clearing_says_since_when_it_was_not_so():
-    standing = Standing(RULE, "job:1", False)
+    standing = Evaluation(RULE, "job:1", False)
     _, news = advance([standing], {standing.key: State(0, 60, NOW - 700)}, NOW)
     assert [(n.change, n.state.not_so_since) for n in news] == [(CLEARED, NOW - 700)]

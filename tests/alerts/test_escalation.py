@@ -1,13 +1,15 @@
 """An alert nobody acknowledges goes to the backup, and no further than it must."""
 
+import numpy as np
 import pytest
 from pydantic import SecretStr
 
+from tests.support import job_steps
 from tests.support.farms import build, tables
 from tests.support.minutes import Minutes
 from tests.support.skies import MORNING
-from watcher.alerts.acknowledgement import Links, acknowledge
-from watcher.store import jobs
+from watcher.delivery.acknowledgement import Links
+from watcher.jobs.commands import see
 
 LINKS = Links(SecretStr("a secret of the settings"), "https://farm.example/seen")
 STORM = {"wind_mph": 12.0, "gust_mph": 17.0}
@@ -37,7 +39,7 @@ def test_after_five_minutes_without_an_answer_the_backup_is_told(spraying):
     spraying.see(1, **STORM)
     (told,) = spraying.told("grower")
     assert told.body.startswith(
-        "Stop: creek side, wind 12 mph. operator has not acknowledged this for 5 min."
+        "Stop creek side: too windy, 12 mph. operator has not acknowledged this for 5 min."
     )
     assert len(told.body) <= 160
     assert told.short_id == spraying.told("operator")[0].short_id
@@ -54,7 +56,7 @@ def test_an_acknowledged_alert_goes_no_further_and_is_not_repeated(spraying, sto
     spraying.see(2, **STORM)
     (alert,) = spraying.told("operator")
     with store.writing() as session:
-        acknowledge(session, alert.short_id, "operator", spraying.now)
+        see(session, alert.short_id, "operator", spraying.now)
     spraying.see(40, **STORM)
     assert spraying.told("grower") == []
     assert len(spraying.told("operator")) == 1
@@ -70,7 +72,7 @@ def test_a_paused_job_needs_no_backup(spraying, store):
     spraying.see(1)
     spraying.see(2, **STORM)
     with store.writing() as session:
-        jobs.pause(session, 1, spraying.now)
+        job_steps.pause(session, 1, spraying.now)
     spraying.see(20, **STORM)
     assert spraying.told("grower") == []
 
@@ -81,7 +83,7 @@ def test_what_is_over_needs_no_backup(spraying):
     spraying.see(3)
     spraying.see(1)
     with spraying.store.writing() as session:
-        jobs.finish(session, 1, spraying.now)
+        job_steps.finish(session, 1, spraying.now)
     spraying.see(10)
     assert spraying.told("grower") == []
 
@@ -137,6 +139,7 @@ def test_a_job_that_cannot_be_watched_goes_to_the_backup_too(spraying, store):
 
 def test_a_warning_that_needs_no_answer_goes_to_no_backup(spraying):
     spraying.see(1)
-    spraying.see(20, wind_mph=9.2)
-    assert [m.kind for m in spraying.told("operator")] == ["limit near"]
+    spraying.measure(np.full(70, 9.8), np.full(70, 11.0))
+    spraying.see(20)
+    assert [m.kind for m in spraying.told("operator")] == ["get ready"]
     assert spraying.told("grower") == []

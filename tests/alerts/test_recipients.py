@@ -6,17 +6,19 @@ import pytest
 from sqlalchemy import select
 
 from tests.support.farms import build, tables
+from watcher.alerts.alert import Alert
 from watcher.alerts.conditions import Rule, Urgency
-from watcher.alerts.notices import Notice
-from watcher.alerts.posting import Post
-from watcher.alerts.quiet import due_at
-from watcher.alerts.wording.reasons import Speaker
-from watcher.alerts.wording.words import Text
+from watcher.alerts.enqueue import Enqueue
+from watcher.alerts.quiet_hours import due_at
 from watcher.farm.models import QuietHours, Recipient, Topic
+from watcher.i18n.message import say
+from watcher.messages.job import TAKE_A_READING
+from watcher.messages.reasons import Speaker
+from watcher.messages.text import Text
 from watcher.store.tables import Message
 
 BRIEF = Rule("morning brief", Topic.BRIEF, Urgency.SOON, 3 * 3600)
-STOP = Rule("limit broken", Topic.JOB, Urgency.NOW, 7200)
+STOP = Rule("stop", Topic.JOB, Urgency.NOW, 7200)
 
 
 def at(text: str) -> int:
@@ -47,9 +49,10 @@ def test_a_mid_job_alert_knows_no_quiet_hours(farm):
 
 
 def _posted(store, farm, rule):
-    notice = Notice(rule, "job:1", "job:1/x/1", Text("Title", ("Line.",)), at("10 12:00"))
+    text = Text(say("stop"), (TAKE_A_READING,))
+    notice = Alert(rule, "job:1", "job:1/x/1", text, at("10 12:00"))
     with store.writing() as session:
-        new = Post(Speaker(farm))(session, notice, at("10 12:00"))
+        new = Enqueue(Speaker(farm))(session, notice, at("10 12:00"))
     with store.reading() as session:
         return new, list(session.scalars(select(Message).order_by(Message.recipient)))
 
@@ -77,4 +80,28 @@ def test_a_name_from_the_farm_file_cannot_break_the_lines_of_a_message(store):
     told = tables()
     told["recipients"] = {"grower": {"form": "mail"}}
     _, messages = _posted(store, build(told), STOP)
-    assert messages[0].body.splitlines()[0] == "Line."
+    assert messages[0].body.splitlines()[0] == "Take a reading at boom height, or stop."
+
+
+def _in_languages(farm_language, operator_language):
+    config = tables()
+    config["farm"]["language"] = farm_language
+    config["recipients"]["operator"] |= operator_language
+    return build(config)
+
+
+@pytest.mark.parametrize(
+    ("farm_language", "operator_language", "titles"),
+    [
+        ("en", {}, ["stop", "stop"]),
+        ("es", {}, ["parar", "parar"]),
+        ("en", {"language": "es"}, ["stop", "parar"]),
+        ("es", {"language": "en"}, ["parar", "stop"]),
+    ],
+)
+def test_each_is_written_to_in_their_own_language(store, farm_language, operator_language, titles):
+    _, messages = _posted(store, _in_languages(farm_language, operator_language), STOP)
+    assert [m.title or m.body.partition(".")[0] for m in messages] == titles
+    for message, title in zip(messages, titles, strict=True):
+        spanish = "Decide" in message.body or "Solo orientación" in message.body
+        assert spanish == (title == "parar")

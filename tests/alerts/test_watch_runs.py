@@ -6,6 +6,7 @@ from sqlalchemy import select
 from tests.support.minutes import Minutes
 from watcher.alerts import watch_runs
 from watcher.store import outbox, runs
+from watcher.store.last_known import Loss, OpenJob
 from watcher.store.tables import Message
 
 
@@ -90,7 +91,7 @@ def test_what_never_arrived_meanwhile_is_named(watch):
     watch.now += 3 * 3600
     begin(watch)
     body = told(watch)[-1].body
-    assert "Never arrived: Stop: creek side, wind 12 mph (11:02, to grower)." in body
+    assert "Never arrived: Stop creek side: too windy, 12 mph (11:02, to grower)." in body
     assert "to operator)" in body
 
 
@@ -119,5 +120,47 @@ def test_a_stop_with_nobody_spraying_is_silent(watch):
 def test_a_clock_that_jumps_while_somebody_sprays_is_told(watch, by_s, way):
     watch.start()
     with watch.store.writing() as session:
-        assert watch_runs.tell_clock_jump(session, watch.post, watch.now, by_s) == 2
+        since = watch.now
+        assert watch_runs.tell_clock_jump(session, watch.post, watch.now, by_s, since) == 2
+        assert watch_runs.tell_clock_jump(session, watch.post, watch.now + 30, by_s, since) == 0
     assert f"jumped {way}." in told(watch)[0].body
+
+
+def lost(*fields, at, trouble="damaged"):
+    jobs = tuple(
+        OpenJob(id=n, field=field, setup="coarse", started_at=at) for n, field in enumerate(fields)
+    )
+    return Loss(trouble=trouble, found_at=at, known_until=None, watched_until=at, jobs=jobs)
+
+
+def tell_lost(watch, loss):
+    with watch.store.writing() as session:
+        return watch_runs.tell_loss(session, watch.post, loss, watch.now)
+
+
+def test_everyone_hears_of_a_lost_log_and_of_the_same_one_once(watch):
+    loss = lost("hill", at=watch.now)
+    assert tell_lost(watch, loss) == len(watch.post.speaker.farm.config.recipients)
+    watch.now += 30
+    assert tell_lost(watch, loss) == 0
+    (message,) = told(watch)
+    assert message.urgent
+    assert "A job on hill may be running" in message.body
+
+
+def test_a_lost_log_with_nobody_spraying_can_wait_for_the_morning(watch):
+    tell_lost(watch, lost(at=watch.now))
+    (message,) = told(watch)
+    assert not message.urgent
+
+
+def test_the_same_mistakes_are_told_once_until_a_farm_file_was_in_order(watch):
+    def tell(*mistakes, checked_at):
+        with watch.store.writing() as session:
+            return watch_runs.tell_mistakes(session, watch.post, mistakes, checked_at, watch.now)
+
+    everyone = len(watch.post.speaker.farm.config.recipients)
+    assert tell("a", checked_at=1) == everyone
+    assert tell("a", checked_at=1) == 0
+    assert tell("a", "b", checked_at=1) == everyone
+    assert tell("a", checked_at=2) == everyone

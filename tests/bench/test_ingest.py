@@ -11,7 +11,7 @@ from tests.support.farms import build, tables
 from watcher.service.intake import Intake
 from watcher.sources.base import Observations
 from watcher.store import weather
-from watcher.store.database import Log
+from watcher.store.database import Database
 from watcher.store.rows import weather_columns
 from watcher.weather.series import QUANTITIES, Site, WeatherSeries
 
@@ -36,7 +36,7 @@ def batches() -> list[WeatherSeries]:
 
 
 def _kept(path: Path, batches: list[WeatherSeries]) -> float:
-    log = Log(f"sqlite:///{path}")
+    log = Database(f"sqlite:///{path}")
     log.upgrade()
     began = time.perf_counter()
     for series in batches:
@@ -48,7 +48,7 @@ def _kept(path: Path, batches: list[WeatherSeries]) -> float:
 
 
 def _bare(path: Path, batches: list[WeatherSeries]) -> float:
-    log = Log(f"sqlite:///{path}")
+    log = Database(f"sqlite:///{path}")
     log.upgrade()
     log.close()
     rows = [
@@ -72,7 +72,7 @@ def _bare(path: Path, batches: list[WeatherSeries]) -> float:
 
 
 def _checked(path: Path, batches: list[WeatherSeries]) -> float:
-    log = Log(f"sqlite:///{path}")
+    log = Database(f"sqlite:///{path}")
     log.upgrade()
     intake = Intake(build(tables()))
     began = time.perf_counter()

@@ -14,10 +14,10 @@ import numpy as np
 import pytest
 
 from tests.support.farms import build, tables
-from watcher.judge.plan import Plan
+from watcher.limits.farm_arrays import FarmArrays
 from watcher.service.season import add_up
 from watcher.store import aggregates
-from watcher.store.database import Log
+from watcher.store.database import Database
 from watcher.weather.bins import HOUR_S, TEN_MINUTES_S
 
 YEARS = int(os.environ.get("WATCH_BENCH_YEARS", "2"))
@@ -52,9 +52,9 @@ def _days(
     return list(zip(*same, *rounded, strict=True))
 
 
-def _fill(path: Path, years: int) -> tuple[Log, float]:
+def _fill(path: Path, years: int) -> tuple[Database, float]:
     """A log of so many years up to END, as the service leaves it; and its size before the bins."""
-    log = Log(f"sqlite:///{path}", lasting=False)
+    log = Database(f"sqlite:///{path}", lasting=False)
     log.upgrade()
     connection = sqlite3.connect(path, isolation_level=None)
     connection.execute("PRAGMA synchronous=OFF")
@@ -87,7 +87,7 @@ def _fill(path: Path, years: int) -> tuple[Log, float]:
 
 
 @pytest.fixture(scope="module")
-def logs(tmp_path_factory: pytest.TempPathFactory) -> Iterator[dict[int, Log]]:
+def logs(tmp_path_factory: pytest.TempPathFactory) -> Iterator[dict[int, Database]]:
     """A log of one year and one of many; prints what a reading takes on disk."""
     folder = tmp_path_factory.mktemp("years")
     found = {}
@@ -113,7 +113,7 @@ def logs(tmp_path_factory: pytest.TempPathFactory) -> Iterator[dict[int, Log]]:
         path.unlink()
 
 
-def _timed(logs: list[Log], query: Callable[[Log], object]) -> list[float]:
+def _timed(logs: list[Database], query: Callable[[Database], object]) -> list[float]:
     """The least time of the query on each log, by turns, so that a busy machine slows both."""
     spent: list[list[float]] = [[] for _ in logs]
     for _ in range(ROUNDS):
@@ -124,7 +124,7 @@ def _timed(logs: list[Log], query: Callable[[Log], object]) -> list[float]:
     return [min(times) for times in spent]
 
 
-def _hours(log: Log) -> None:
+def _hours(log: Database) -> None:
     with log.reading() as session:
         for station in STATIONS:
             start = END - 200 * DAY_S
@@ -132,26 +132,26 @@ def _hours(log: Log) -> None:
             assert len(found) == 92 * 24
 
 
-def _ten_minutes(log: Log) -> None:
+def _ten_minutes(log: Database) -> None:
     with log.reading() as session:
         start = END - 200 * DAY_S
         found = aggregates.bins(session, "ridge", TEN_MINUTES_S, start, start + 92 * DAY_S)
         assert len(found) == 92 * 144
 
 
-def _day(log: Log) -> None:
+def _day(log: Database) -> None:
     with log.reading() as session:
         start = END - 200 * DAY_S
         assert len(aggregates.finest(session, "creek", start, start + DAY_S)) == 1440
 
 
-def _season(log: Log) -> None:
+def _season(log: Database) -> None:
     told = tables()
     measures = ["wind", "gust", "wind_from", "temperature", "humidity", "rain"]
     told["sources"] = {name: {"kind": "push", "measures": measures} for name in STATIONS}
     with log.reading() as session:
         start = END - 200 * DAY_S
-        found = add_up(session, Plan.of(build(told)), start, start + 92 * DAY_S)
+        found = add_up(session, FarmArrays.of(build(told)), start, start + 92 * DAY_S)
         assert found.hours.sum() == 2 * 92 * 24
 
 
@@ -166,9 +166,9 @@ def _season(log: Log) -> None:
     ],
 )
 def test_a_season_is_read_as_quickly_after_years_as_after_one(
-    logs: dict[int, Log],
+    logs: dict[int, Database],
     what: str,
-    query: Callable[[Log], object],
+    query: Callable[[Database], object],
     capsys: pytest.CaptureFixture[str],
 ) -> None:
     one, many = _timed([logs[1], logs[YEARS]], query)

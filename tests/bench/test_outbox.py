@@ -9,16 +9,16 @@ import pytest
 
 from tests.support.farms import build, tables
 from tests.support.receiver import Receiver
-from watcher.alerts.channel import Channel
-from watcher.alerts.courier import Courier
+from watcher.delivery.channel import Channel
+from watcher.delivery.worker import DeliveryWorker
 from watcher.store import outbox
-from watcher.store.database import Log
+from watcher.store.database import Database
 from watcher.store.outbox import NewMessage
 
 NOON = 1_781_110_800
 
 
-def _fill(store: Log, count: int, recipients: tuple[str, ...]) -> float:
+def _fill(store: Database, count: int, recipients: tuple[str, ...]) -> float:
     started = time.perf_counter()
     with store.writing() as session:
         for n in range(count):
@@ -26,12 +26,12 @@ def _fill(store: Log, count: int, recipients: tuple[str, ...]) -> float:
                 outbox.put(
                     session,
                     NewMessage(
-                        key=f"job:{n}/limit broken/{who}",
+                        key=f"job:{n}/stop/{who}",
                         short_id=outbox.short_id(str(n)),
                         about=f"job:{n}",
-                        kind="limit broken",
+                        kind="stop",
                         recipient=who,
-                        title=f"Stop: field {n}, wind 12 mph",
+                        title=f"Stop field {n}: too windy, 12 mph",
                         body=f"number {n}",
                         created_at=NOON,
                         caused_at=NOON,
@@ -48,16 +48,16 @@ def _bare(receiver: Receiver, count: int) -> float:
     async def send_all() -> None:
         channel = Channel("grower", receiver.url().get_secret_value())
         for n in range(count):
-            await channel.send(f"Stop: field {n}, wind 12 mph", f"number {n}", urgent=True)
+            await channel.send(f"Stop field {n}: too windy, 12 mph", f"number {n}", urgent=True)
 
     started = time.perf_counter()
     asyncio.run(send_all())
     return time.perf_counter() - started
 
 
-def _drained(store: Log, receiver: Receiver) -> float:
+def _drained(store: Database, receiver: Receiver) -> float:
     farm = build(tables())
-    courier = Courier(store, farm, {"grower": receiver.url()}, now=lambda: NOON)
+    courier = DeliveryWorker(store, farm, {"grower": receiver.url()}, now=lambda: NOON)
     started = time.perf_counter()
     asyncio.run(courier.drain())
     return time.perf_counter() - started
@@ -65,7 +65,7 @@ def _drained(store: Log, receiver: Receiver) -> float:
 
 @pytest.fixture
 def store(tmp_path: Path):
-    log = Log(f"sqlite:///{tmp_path / 'watch.db'}")
+    log = Database(f"sqlite:///{tmp_path / 'watch.db'}")
     log.upgrade()
     yield log
     log.close()

@@ -45,8 +45,8 @@ print(json.dumps(took))
 
 def _large() -> Farm:
     told = large_farm(FIELDS, 3)
-    sources = farm().told.sources
-    return Farm(told=told.told.model_copy(update={"sources": sources}), ground=told.ground)
+    sources = farm().config.sources
+    return Farm(config=told.config.model_copy(update={"sources": sources}), ground=told.ground)
 
 
 @asynccontextmanager

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 import shapely
 
-from watcher.farm.bearings import reach
-from watcher.farm.ground import Ground
+from watcher.farm.geometry.bearings import reach
+from watcher.farm.geometry.ground import Ground
 
 
 def _grid(side: int) -> Ground:

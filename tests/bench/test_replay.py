@@ -8,12 +8,12 @@ import pytest
 
 from tests.support.farms import LATITUDE, LONGITUDE, build, tables
 from tests.support.running import put_forecast
-from watcher.judge.plan import Plan
-from watcher.service.past_events import happened, known_before
+from watcher.limits.farm_arrays import FarmArrays
 from watcher.service.replay import replay
+from watcher.service.replay_events import happened, known_before
 from watcher.sources.base import Observations
 from watcher.store import weather
-from watcher.store.database import Log
+from watcher.store.database import Database
 from watcher.weather.series import Site, WeatherSeries
 
 START = 1_781_067_600
@@ -28,7 +28,7 @@ def test_days_replayed_a_second(
     told = tables()
     told["sources"] = {"mast": {"kind": "push"}, "feed": {"kind": "met_norway"}}
     farm = build(told)
-    log = Log(f"sqlite:///{tmp_path}/watch.db", lasting=False)
+    log = Database(f"sqlite:///{tmp_path}/watch.db", lasting=False)
     log.upgrade()
     times = np.arange(START - 48 * HOUR, START + hours * HOUR, 60)
     day = 2 * np.pi * (times - START) / 86_400
@@ -50,7 +50,7 @@ def test_days_replayed_a_second(
     end = START + hours * HOUR
     said = list(
         replay(
-            Plan.of(farm),
+            FarmArrays.of(farm),
             known_before(log, farm, START),
             happened(log, farm, START, end),
             start=START,

@@ -13,7 +13,7 @@ import pytest_asyncio
 from playwright.async_api import Browser, BrowserContext, Page, async_playwright
 
 from tests.support.visiting import Visited, visited
-from watcher.web.access import Role
+from watcher.web.auth.users import Role
 
 CHROMIUM = shutil.which("chromium")
 _QUIETLY = [
@@ -25,6 +25,13 @@ _QUIETLY = [
     "--disable-component-update",
     "--disable-sync",
 ]
+_CONTROLLED = """
+new Promise(done => {
+  const look = () => navigator.serviceWorker.controller && done(true);
+  navigator.serviceWorker.addEventListener("controllerchange", look);
+  look();
+})
+"""
 PHONE = {"width": 390, "height": 844}
 DESK = {"width": 1280, "height": 900}
 
@@ -63,6 +70,13 @@ class Open:
 
     async def go(self, path: str) -> None:
         await self.page.goto(self.url + path)
+
+    async def kept(self) -> None:
+        """Wait until the service worker answers for this page.
+
+        A promise, because the page's policy refuses the text that a polling wait evaluates anew.
+        """
+        await self.page.evaluate(_CONTROLLED)
 
 
 @asynccontextmanager

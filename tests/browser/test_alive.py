@@ -53,8 +53,7 @@ async def test_without_a_network_the_last_state_is_shown_as_old(
 ) -> None:
     async with opened(browser, service) as o:
         await o.go("/")
-        await o.page.evaluate("navigator.serviceWorker.ready")
-        await o.page.wait_for_function("navigator.serviceWorker.controller !== null")
+        await o.kept()
         await o.go("/jobs")
         await o.go("/")
         await o.context.set_offline(True)

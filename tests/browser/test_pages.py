@@ -8,7 +8,7 @@ from playwright.async_api import Browser, expect
 from tests.browser.conftest import DESK, PHONE, opened
 from tests.support.visiting import CALM, PASSPHRASE, Visited
 from watcher.store import outbox
-from watcher.web.access import Role, User
+from watcher.web.auth.users import Role, User
 
 PAGES = [
     "/",
@@ -18,6 +18,7 @@ PAGES = [
     "/log",
     "/records",
     "/sources",
+    "/skill",
     "/more",
     "/devices",
 ]
@@ -39,7 +40,7 @@ async def test_every_page_opens_without_complaint_and_fits_its_width(
 
 
 @SIZES
-@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("scheme", ["light", pytest.param("dark", marks=pytest.mark.long)])
 async def test_axe_finds_no_violation(
     browser: Browser, service: Visited, axe: str, size: dict[str, int], scheme: str
 ) -> None:
@@ -81,13 +82,14 @@ async def test_a_job_is_run_by_thumb(
         await o.page.get_by_role("button", name="Pause").click()
         await expect(o.page.locator(".verdict")).to_contain_text("paused")
         await o.page.get_by_role("button", name="Go on").click()
+        await expect(o.page.get_by_role("button", name="Pause")).to_be_visible()
         await o.page.locator("#other-setup summary").click()
         await o.page.locator("#new-setup").select_option("coarse")
         await o.page.get_by_role("button", name="Change").click()
         await expect(o.page.locator(".verdict")).to_contain_text("with coarse")
         await o.page.locator("#finish summary").click()
         await o.page.locator("#note-finish").fill("headlands twice")
-        await o.page.get_by_role("button", name="The field is done").click()
+        await o.page.get_by_role("button", name="All of it").click()
         await expect(o.page.locator(".verdict")).to_contain_text("finished")
         await expect(o.page.locator(".plain").last).to_contain_text("headlands twice")
         assert o.wrong == []
@@ -149,7 +151,7 @@ async def test_everything_works_with_script_off(browser: Browser, service: Visit
         await o.page.get_by_role("button", name="Pause").click()
         await expect(o.page.locator(".verdict")).to_contain_text("paused")
         await o.page.locator("#finish summary").click()
-        await o.page.get_by_role("button", name="The field is done").click()
+        await o.page.get_by_role("button", name="All of it").click()
         await expect(o.page.locator(".verdict")).to_contain_text("finished")
         await o.go("/")
         assert await o.page.locator('meta[http-equiv="refresh"]').count() == 1

@@ -9,11 +9,11 @@ import pytest
 
 from tests.support.compass_farm import beside, compass_farm
 from tests.support.worked_farm import NOON_UTC, fair_weather, farm_tables
-from watcher.alerts.wording.reasons import Speaker
 from watcher.charts.field import draw_field
 from watcher.charts.paper import CannotDrawError
 from watcher.judge.judgement import judge
-from watcher.judge.plan import Plan
+from watcher.limits.farm_arrays import FarmArrays
+from watcher.messages.reasons import Speaker
 
 PNG = b"\x89PNG\r\n\x1a\n"
 
@@ -24,7 +24,7 @@ def draw(file: Path, units: str = "us", neighbours: Any = None, **sky: Any) -> N
         scene if neighbours is None else neighbours,
         tables={"farm": farm_tables()["farm"] | {"units": units}},
     )
-    judgement = judge(Plan.of(farm), fair_weather(**sky))
+    judgement = judge(FarmArrays.of(farm), fair_weather(**sky))
     draw_field(file, Speaker(farm), judgement, (0, 0, 0), NOON_UTC)
 
 

@@ -1,6 +1,7 @@
 """The log drawn: what is in the pictures, gaps that stay gaps, hours by the farm's clock."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -16,8 +17,8 @@ from watcher.charts.rose import draw_rose
 from watcher.charts.season import draw_season
 from watcher.charts.time_axis import moments, with_gaps
 from watcher.judge.judgement import judge
-from watcher.judge.plan import Plan
 from watcher.judge.season import Tally, tally
+from watcher.limits.farm_arrays import FarmArrays
 from watcher.weather.rose import rose
 from watcher.weather.series import Site, WeatherSeries
 
@@ -42,25 +43,25 @@ def weather(step_s: int, days: float = 1.0) -> WeatherSeries:
     return WeatherSeries.of(times, Site(LATITUDE, LONGITUDE, wind_height_m=3.0), "mast", values)
 
 
-def plan(units: str = "us") -> Plan:
-    told: dict[str, Any] = tables()
-    told["farm"]["units"] = units
-    return Plan.of(build(told))
+def plan(units: str = "us") -> FarmArrays:
+    farm_file: dict[str, Any] = tables()
+    farm_file["farm"]["units"] = units
+    return FarmArrays.of(build(farm_file))
 
 
 def days(units: str = "us", **changed: Any) -> LoggedDays:
-    told: dict[str, Any] = {
+    values: dict[str, Any] = {
         "measured": weather(60),
         "hours": weather(3600),
         "jobs": [JobSpan("job 7, coarse", START + 10 * 3600, START + 11 * 3600)],
     }
-    return LoggedDays(plan(units), 0, 1, START, START + DAY, **(told | changed))
+    return LoggedDays(plan(units), 0, 1, START, START + DAY, **(values | changed))
 
 
 @pytest.fixture
 def svg(tmp_path: Path) -> Callable[[LoggedDays], str]:
-    def drawn(told: LoggedDays) -> str:
-        draw_log(tmp_path / "log.svg", told)
+    def drawn(days: LoggedDays) -> str:
+        draw_log(tmp_path / "log.svg", days)
         return (tmp_path / "log.svg").read_text()
 
     return drawn
@@ -104,6 +105,28 @@ class TestLog:
     def test_a_name_that_is_no_picture_is_refused(self, tmp_path: Path) -> None:
         with pytest.raises(CannotDrawError, match=r"neither \.png nor \.svg"):
             draw_log(tmp_path / "log.pdf", days())
+
+    def test_a_limit_the_field_has_a_bound_for_has_a_panel(self, tmp_path: Path) -> None:
+        farm_file: dict[str, Any] = tables()
+        bare = draw(tmp_path, farm_file)
+        assert "Soil temperature" not in bare
+        farm_file["windows"]["contact"] |= {
+            "soil_temperature_10cm": {"low": "10 degC", "origin": "label"},
+            "leaf_dry_before": {"low": "2 h"},
+        }
+        text = draw(tmp_path, farm_file)
+        assert "Soil temperature at 10 cm" in text
+        assert "from 50 °F (label)" in text
+        assert "Time since the leaf was wet" in text
+        assert "from 2.0 h (own)" in text
+
+
+def draw(tmp_path: Path, farm_file: dict[str, Any]) -> str:
+    hours = weather(3600)
+    hours = hours.having(soil_temp_10cm_c=np.full(len(hours), 12.0))
+    drawn = days(hours=hours)
+    draw_log(tmp_path / "log.svg", replace(drawn, plan=FarmArrays.of(build(farm_file))))
+    return (tmp_path / "log.svg").read_text()
 
 
 class TestGaps:
@@ -161,8 +184,8 @@ class TestRose:
 
 
 class TestSeason:
-    def drawn(self, tmp_path: Path, told: Tally) -> str:
-        draw_season(tmp_path / "season.svg", told, "A season")
+    def drawn(self, tmp_path: Path, tally: Tally) -> str:
+        draw_season(tmp_path / "season.svg", tally, "A season")
         return (tmp_path / "season.svg").read_text()
 
     def test_fields_statuses_and_limits_are_in_words(self, tmp_path: Path) -> None:

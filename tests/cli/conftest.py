@@ -13,7 +13,7 @@ from typer.testing import CliRunner
 from watcher.cli.app import app
 from watcher.sources.base import Forecast, Observations
 from watcher.store import weather
-from watcher.store.database import Log
+from watcher.store.database import Database
 from watcher.weather.series import Site, WeatherSeries
 
 NOW = int(datetime(2026, 6, 10, 16, 0, tzinfo=UTC).timestamp())  # 11:00 on the farm's clock
@@ -42,11 +42,18 @@ def _forecast() -> WeatherSeries:
 def _readings() -> WeatherSeries:
     times = NOW - 60 * np.arange(30)[::-1]
     site = Site(41.6312, -96.9257, 400.0, wind_height_m=3.048, temp_height_m=1.524)
-    told = {"wind_m_s": 3.0, "gust_m_s": 4.2, "wind_from_deg": 180.0, "temp_c": 20.0}
-    told |= {"humidity_pct": 55.0, "rain_mm_h": 0.0, "temp_upper_c": 19.5}
+    values = {"wind_m_s": 3.0, "gust_m_s": 4.2, "wind_from_deg": 180.0, "temp_c": 20.0}
+    values |= {"humidity_pct": 55.0, "rain_mm_h": 0.0, "temp_upper_c": 19.5}
     return WeatherSeries.of(
-        times, site, "yard", {name: np.full(times.size, value) for name, value in told.items()}
+        times, site, "yard", {name: np.full(times.size, value) for name, value in values.items()}
     )
+
+
+@pytest.fixture(autouse=True)
+def _english(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whoever runs the tests may have another language."""
+    for variable in ("WATCHER_LANGUAGE", "LC_ALL", "LC_MESSAGES", "LANG"):
+        monkeypatch.delenv(variable, raising=False)
 
 
 @pytest.fixture
@@ -58,7 +65,7 @@ def command(
     monkeypatch.setenv("WATCHER_STATE_DIR", str(tmp_path))
     monkeypatch.chdir(tmp_path)
     monkeypatch.setattr(time, "time", lambda: float(NOW))
-    log = Log(f"sqlite:///{tmp_path / 'watch.db'}")
+    log = Database(f"sqlite:///{tmp_path / 'watch.db'}")
     log.upgrade()
     with log.writing() as session:
         weather.add_forecast(session, Forecast(_forecast(), NOW - HOUR, NOW - HOUR, "invented"))

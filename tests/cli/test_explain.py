@@ -50,7 +50,7 @@ def test_a_chart_is_drawn_where_it_is_asked_for(watcher: Any, tmp_path: Path) ->
 
 
 @pytest.mark.parametrize(
-    ("arguments", "told"),
+    ("arguments", "answer"),
     [
         (("nowhere",), "no field 'nowhere'; the farm file has west_bottom, "),
         (("pivot", "--setup", "fan_15"), "it may be with coarse_15, coarse_7"),
@@ -62,11 +62,11 @@ def test_a_chart_is_drawn_where_it_is_asked_for(watcher: Any, tmp_path: Path) ->
     ],
 )
 def test_what_cannot_be_answered_is_said_with_its_mend(
-    watcher: Any, arguments: tuple[str, ...], told: str
+    watcher: Any, arguments: tuple[str, ...], answer: str
 ) -> None:
     done = watcher(*arguments)
     assert done.exit_code == 2
-    assert told in done.output
+    assert answer in done.output
 
 
 def test_stale_readings_are_never_called_suitable(

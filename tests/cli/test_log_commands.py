@@ -13,8 +13,10 @@ from typer.testing import CliRunner
 from watcher.cli.app import app
 from watcher.sources.base import Observations
 from watcher.store import aggregates, weather
-from watcher.store.database import Log
+from watcher.store.database import Database
 from watcher.weather.series import Site, WeatherSeries
+
+pytestmark = pytest.mark.long
 
 NOW = int(datetime(2026, 6, 10, 16, 0, tzinfo=UTC).timestamp())  # 11:00 on the farm's clock
 DAYS = ("--from", "2026-06-09", "--to", "2026-06-10")
@@ -43,7 +45,7 @@ def watcher(tmp_path: Path, example_path: Path, monkeypatch: pytest.MonkeyPatch)
     monkeypatch.setenv("COLUMNS", "200")
     monkeypatch.chdir(tmp_path)
     monkeypatch.setattr(time, "time", lambda: float(NOW))
-    log = Log(f"sqlite:///{tmp_path / 'watch.db'}")
+    log = Database(f"sqlite:///{tmp_path / 'watch.db'}")
     log.upgrade()
     with log.writing() as session:
         weather.add_observations(session, Observations(readings()), NOW)
@@ -65,6 +67,7 @@ def test_an_exported_table_goes_into_another_log(
     assert "1440 readings" in watcher(
         "log", "export", *DAYS, "--source", "yard", "--format", form, "-o", str(table)
     )
+    watcher("log", "import", str(table))  # what the checks find in it is new to this log
     assert "1440 readings, 0 of them" in watcher("log", "import", str(table))
     monkeypatch.setenv("WATCHER_DATABASE_URL", f"sqlite:///{tmp_path}/other.db")
     assert "1440 readings, 1440 of them" in watcher("log", "import", str(table))
@@ -98,16 +101,16 @@ def test_a_chart_and_a_rose_are_drawn(watcher: Any, tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("told", "said"),
+    ("options", "said"),
     [
         (("--field", "nowhere"), "no field 'nowhere'"),
         (("--source", "barn"), "no station 'barn'"),
         (("--from", "2020-01-01", "--to", "2020-01-02"), "--to is before the log begins, on 2026"),
     ],
 )
-def test_what_cannot_be_drawn_is_said(watcher: Any, told: tuple[str, ...], said: str) -> None:
-    when = () if "--from" in told else DAYS
-    assert said in watcher("log", "chart", *when, *told, "-o", "day.png", code=2)
+def test_what_cannot_be_drawn_is_said(watcher: Any, options: tuple[str, ...], said: str) -> None:
+    when = () if "--from" in options else DAYS
+    assert said in watcher("log", "chart", *when, *options, "-o", "day.png", code=2)
 
 
 def test_a_season_is_counted_and_drawn(watcher: Any, tmp_path: Path) -> None:
@@ -178,7 +181,7 @@ def test_a_chart_is_of_a_station_that_has_something_to_show(
 
 
 def test_days_whose_readings_are_gone_are_said_to_be(watcher: Any, tmp_path: Path) -> None:
-    log = Log(f"sqlite:///{tmp_path / 'watch.db'}")
+    log = Database(f"sqlite:///{tmp_path / 'watch.db'}")
     more = True
     while more:
         with log.writing() as session:
@@ -193,6 +196,22 @@ def test_days_whose_readings_are_gone_are_said_to_be(watcher: Any, tmp_path: Pat
     [head] = [line for line in means if line.startswith("source,")]
     assert head.startswith("source,start (UTC),length (s),mean wind (m/s),highest gust (m/s),")
     assert sum(line.startswith("yard,2026-06-09T") for line in means) == 19
+
+
+def test_a_table_taken_in_on_the_same_day_is_no_silence_to_a_replay(
+    watcher: Any, tmp_path: Path
+) -> None:
+    """Imported within hours of its readings: each counts as come in when it was measured."""
+    hours = ("--from", "2026-06-10 06:00", "--to", "2026-06-10 10:00")
+    watcher(
+        "log", "export", "--from", "2026-06-10 04:00", "--to", "2026-06-10 10:00", "-o", "h.csv"
+    )
+    for file in tmp_path.glob("watch.db*"):
+        file.unlink()
+    watcher("log", "import", "h.csv")
+    said = watcher("replay", *hours, "--every", "600", "--whole")
+    assert "yard silent" not in said
+    assert "yard has been silent" not in said
 
 
 def test_a_day_is_replayed_from_a_table_with_foresight(watcher: Any, tmp_path: Path) -> None:

@@ -7,18 +7,18 @@ import pytest
 from click.testing import Result
 
 from tests.cli.conftest import NOW
-from watcher.cli.opening import out
+from watcher.cli.context import out
 from watcher.store import outbox
-from watcher.store.database import Log
+from watcher.store.database import Database
 from watcher.store.outbox import NewMessage
 
 Command = Callable[..., Result]
 
 
 @pytest.fixture
-def told(command: Command, tmp_path: Path) -> None:
+def alerts(command: Command, tmp_path: Path) -> None:
     """An alert sent twelve minutes late, and one that failed."""
-    log = Log(f"sqlite:///{tmp_path / 'watch.db'}")
+    log = Database(f"sqlite:///{tmp_path / 'watch.db'}")
     with log.writing() as session:
         for ref, who in (("K7QM2", "grower"), ("ABCDE", "sprayer_operator")):
             outbox.put(
@@ -27,9 +27,9 @@ def told(command: Command, tmp_path: Path) -> None:
                     key=ref,
                     short_id=ref,
                     about="job:1",
-                    kind="limit broken",
+                    kind="stop",
                     recipient=who,
-                    title="Stop: [bold]hill",
+                    title="Stop [bold]hill",
                     body="Stop spraying.",
                     created_at=NOW - 900,
                     caused_at=NOW - 900,
@@ -47,7 +47,7 @@ def words(done: Result) -> str:
     return " ".join(done.output.replace("│", " ").split())
 
 
-def test_receipts_say_what_became_of_every_message(command, told, monkeypatch) -> None:
+def test_receipts_say_what_became_of_every_message(command, alerts, monkeypatch) -> None:
     monkeypatch.setattr(out, "_width", 200)  # one line a message
     said = words(command("messages"))
     assert "K7QM2 10:45 grower" in said
@@ -56,14 +56,17 @@ def test_receipts_say_what_became_of_every_message(command, told, monkeypatch) -
     assert "(bold]hill" in said
 
 
-def test_an_alert_is_acknowledged_by_its_id_once(command, told, monkeypatch) -> None:
+def test_an_alert_is_acknowledged_by_its_id_once(command, alerts, monkeypatch) -> None:
     monkeypatch.setattr(out, "_width", 200)  # one line a message
     assert "Noted: K7QM2 was seen by anna." in words(command("seen", "k7qm2", "--by", "anna"))
     assert "11:00 anna" in words(command("messages"))
     again = command("seen", "K7QM2")
-    assert again.exit_code == 2
-    assert "no message of the last day" in words(again)
+    assert again.exit_code == 0
+    assert "K7QM2 was already seen by anna." in words(again)
+    unknown = command("seen", "QQQQQ")
+    assert unknown.exit_code == 2
+    assert "no message of the last day" in words(unknown)
 
 
 def test_before_anything_was_told_it_says_so(command) -> None:
-    assert "Nothing has been told yet." in command("messages").output
+    assert "Nothing has been sent yet." in command("messages").output

@@ -11,11 +11,12 @@ import numpy as np
 import pytest
 from typer.testing import CliRunner
 
-from watcher.alerts.wording.words import CAUTION
+from tests.support import job_steps
 from watcher.cli.app import app
+from watcher.messages.words import CAUTION
 from watcher.sources.base import Observations
-from watcher.store import jobs, weather
-from watcher.store.database import Log
+from watcher.store import weather
+from watcher.store.database import Database
 from watcher.weather.series import Site, WeatherSeries
 
 START = int(datetime(2026, 6, 10, 16, 0, tzinfo=UTC).timestamp())  # 11:00 on the farm's clock
@@ -24,13 +25,13 @@ MINUTE = 60
 
 def _readings() -> WeatherSeries:
     times = START + MINUTE * np.arange(-60, 90)
-    told = {"wind_m_s": 3.0, "gust_m_s": 4.2, "wind_from_deg": 180.0, "temp_c": 20.0}
-    told |= {"humidity_pct": 55.0, "rain_mm_h": 0.0, "temp_upper_c": 19.5}
+    values = {"wind_m_s": 3.0, "gust_m_s": 4.2, "wind_from_deg": 180.0, "temp_c": 20.0}
+    values |= {"humidity_pct": 55.0, "rain_mm_h": 0.0, "temp_upper_c": 19.5}
     return WeatherSeries.of(
         times,
         Site(41.6312, -96.9257, 400.0, wind_height_m=3.048, temp_height_m=1.524),
         "yard",
-        {name: np.full(times.size, value) for name, value in told.items()},
+        {name: np.full(times.size, value) for name, value in values.items()},
     )
 
 
@@ -41,11 +42,11 @@ def watcher(tmp_path: Path, example_path: Path, monkeypatch: pytest.MonkeyPatch)
     monkeypatch.setenv("WATCHER_STATE_DIR", str(tmp_path))
     monkeypatch.chdir(tmp_path)
     monkeypatch.setattr(time, "time", lambda: float(START + 3 * 3600))
-    log = Log(f"sqlite:///{tmp_path / 'watch.db'}")
+    log = Database(f"sqlite:///{tmp_path / 'watch.db'}")
     log.upgrade()
     with log.writing() as session:
         weather.add_observations(session, Observations(_readings()), START)
-        jobs.start(
+        job_steps.started(
             session,
             field="west_bottom",
             setup="coarse_15",
@@ -53,7 +54,7 @@ def watcher(tmp_path: Path, example_path: Path, monkeypatch: pytest.MonkeyPatch)
             at=START,
             planned_s=4000.0,
         )
-        jobs.finish(session, 1, START + 70 * MINUTE)
+        job_steps.finish(session, 1, START + 70 * MINUTE)
     log.close()
 
     def run(*arguments: str, code: int = 0) -> str:
@@ -88,7 +89,7 @@ def test_a_record_is_shown_before_anything_is_written(watcher: Any) -> None:
     assert "Draft: this record is not closed." in said
     assert "Wind: 6.7 mph at 10 ft" in said  # 3 m/s
     assert "sensitive_check" in said
-    assert CAUTION in said
+    assert str(CAUTION) in said
     assert "not begun" in watcher("list")
 
 

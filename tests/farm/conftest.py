@@ -2,12 +2,12 @@
 
 import json
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import pytest
 
 from watcher.farm.load import load
-from watcher.farm.problems import FarmFileError, Problem
+from watcher.farm.problems import FarmFileError
 
 FARM = """
 [farm]
@@ -97,6 +97,18 @@ def collection() -> dict[str, Any]:
     }
 
 
+class Said(NamedTuple):
+    """A problem as it is read in English."""
+
+    file: Path
+    key: str
+    wrong: str
+    mend: str
+
+    def __str__(self) -> str:
+        return f"{self.file}: {self.key}: {self.wrong}\n    {self.mend}"
+
+
 class SmallFarm:
     """The small farm on disk: edit its text, spoil its boundaries, load it."""
 
@@ -128,12 +140,18 @@ class SmallFarm:
         self.boundaries.write_text(json.dumps(self.shapes), encoding="utf-8")
         return self.file
 
-    def problems(self) -> tuple[Problem, ...]:
+    def error(self) -> FarmFileError:
         with pytest.raises(FarmFileError) as caught:
             load(self.write())
-        return caught.value.problems
+        return caught.value
 
-    def problem(self) -> Problem:
+    def problems(self) -> tuple[Said, ...]:
+        """All problems in English."""
+        return tuple(
+            Said(p.file, str(p.key), str(p.wrong), str(p.mend)) for p in self.error().problems
+        )
+
+    def problem(self) -> Said:
         """The one problem there is."""
         found = self.problems()
         assert len(found) == 1, "\n".join(map(str, found))

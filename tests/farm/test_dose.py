@@ -40,7 +40,7 @@ def test_what_is_no_dose_is_refused_with_an_example(text: str) -> None:
     [
         ('rate = "22 fl oz/acre"', 'rate = "22"', "products.contact_a.rate .*an amount an area"),
         ('["contact_a"]', '["contact_b"]', r"no \[products.contact_b\]"),
-        ('"7 CFR 110", "72', '"7 CFR 111", "72', "record_rules .*not one of the choices"),
+        ('["72', '["7 CFR 111", "72', "record_rules .*not one of the choices"),
         ("# eppo =", "eppo = 5 #", "fields.west_bottom.eppo"),
         ('# eppo = "ZEAMX"', 'eppo = "maize"', "must be a code of the EPPO database"),
     ],

@@ -10,7 +10,7 @@ import pytest
 from pydantic import BaseModel
 
 from watcher.farm import Farm
-from watcher.farm.bearings import reach, side
+from watcher.farm.geometry.bearings import reach, side
 from watcher.farm.load import load
 from watcher.farm.models import FarmFile, Susceptibility, WeedPressure
 
@@ -62,11 +62,11 @@ def test_every_word_a_key_takes_is_in_the_file_or_its_comments(text: str, word: 
 
 
 def test_the_defaults_shown_are_the_defaults(example_farm: Farm) -> None:
-    told = example_farm.told
+    config = example_farm.config
     default = FarmFile.model_fields["judging"].default
     for key in type(default).model_fields.keys() - {"reach"}:
-        assert getattr(told.judging, key) == pytest.approx(getattr(default, key))
-    assert told.judging.reach == pytest.approx(default.reach, rel=0.01)
+        assert getattr(config.judging, key) == pytest.approx(getattr(default, key))
+    assert config.judging.reach == pytest.approx(default.reach, rel=0.01)
 
 
 def test_it_is_marked_as_invented(text: str, example_path: Path) -> None:
@@ -75,12 +75,12 @@ def test_it_is_marked_as_invented(text: str, example_path: Path) -> None:
 
 
 def test_it_has_fields_neighbours_and_setups_enough(example_farm: Farm) -> None:
-    told = example_farm.told
-    assert len(told.fields) >= 8
-    assert len(told.neighbours) >= 5
-    assert len(told.setups) >= 3
-    assert {plan.weeds for plan in told.fields.values()} == set(WeedPressure)
-    assert {n.susceptibility for n in told.neighbours.values()} == set(Susceptibility)
+    config = example_farm.config
+    assert len(config.fields) >= 8
+    assert len(config.neighbours) >= 5
+    assert len(config.setups) >= 3
+    assert {plan.weeds for plan in config.fields.values()} == set(WeedPressure)
+    assert {n.susceptibility for n in config.neighbours.values()} == set(Susceptibility)
 
 
 @pytest.mark.parametrize(
@@ -95,10 +95,10 @@ def test_it_has_fields_neighbours_and_setups_enough(example_farm: Farm) -> None:
 def test_it_holds_the_four_fields_of_the_worked_cases(
     example_farm: Farm, field: str, weeds: WeedPressure, north: str | None
 ) -> None:
-    told, ground = example_farm.told, example_farm.ground
-    assert told.fields[field].weeds is weeds
-    pairs = reach(ground, told.judging.reach)
-    names = list(told.fields), list(told.neighbours)
+    config, ground = example_farm.config, example_farm.ground
+    assert config.fields[field].weeds is weeds
+    pairs = reach(ground, config.judging.reach)
+    names = list(config.fields), list(config.neighbours)
     beside = [
         names[1][n]
         for f, n in zip(pairs.pair_field, pairs.pair_neighbour, strict=True)
@@ -107,7 +107,7 @@ def test_it_holds_the_four_fields_of_the_worked_cases(
     assert beside == ([north] if north else [])
     if north:
         assert side(ground.fields[field], ground.neighbours[north]) == "N"
-        assert told.neighbours[north].susceptibility is Susceptibility.SUSCEPTIBLE
+        assert config.neighbours[north].susceptibility is Susceptibility.SUSCEPTIBLE
 
 
 METRIC = {
@@ -132,7 +132,7 @@ def test_the_same_farm_in_metric_units_is_the_same_farm(
         text = text.replace(us, metric)
     (tmp_path / "farm.toml").write_text(text, encoding="utf-8")
     shutil.copy(example_path.with_name("fields.geojson"), tmp_path)
-    metric_farm, us_farm = load(tmp_path / "farm.toml").told, example_farm.told
+    metric_farm, us_farm = load(tmp_path / "farm.toml").config, example_farm.config
     assert metric_farm.farm.units == "metric"
     for name, window in us_farm.windows.items():
         assert metric_farm.windows[name].wind.low == pytest.approx(window.wind.low)

@@ -11,9 +11,9 @@ from watcher.farm.models import DropletClass
 
 def test_a_good_farm_loads_in_si(farm: Any) -> None:
     loaded = load(farm.write())
-    assert loaded.told.windows["contact"].wind.high == pytest.approx(4.4704)
-    assert loaded.told.setups["fan"].droplets is DropletClass.FINE
-    assert loaded.told.fields["south"].setups == ("coarse",)
+    assert loaded.config.windows["contact"].wind.high == pytest.approx(4.4704)
+    assert loaded.config.setups["fan"].droplets is DropletClass.FINE
+    assert loaded.config.fields["south"].setups == ("coarse",)
     assert set(loaded.ground.fields) == {"north", "south"}
     assert set(loaded.ground.neighbours) == {"orchard"}
     assert loaded.zone.key == "America/Chicago"
@@ -94,7 +94,7 @@ def test_a_slip_is_told_with_its_key_and_mend(
 ) -> None:
     problems = farm.edit(was, now).problems()
     mends = [p.mend for p in problems if p.key == key]
-    assert any(mend in told for told in mends)
+    assert any(mend in found for found in mends)
     assert all(p.file == farm.file for p in problems if p.key == key)
 
 

@@ -40,10 +40,13 @@ def _rounds(tmp_path: Path, rounds: int, minutes: int, seed: int) -> tuple[int, 
     return kills, messages, repeats
 
 
-def test_twenty_kills_lose_nothing(tmp_path):
-    kills, messages, repeats = _rounds(tmp_path, rounds=20, minutes=210, seed=1)
-    assert kills >= 12
-    assert messages > 40
+@pytest.mark.parametrize(
+    ("rounds", "minutes"), [(6, 65), pytest.param(20, 210, marks=pytest.mark.laboratory)]
+)
+def test_kills_lose_nothing(rounds, minutes, tmp_path):
+    kills, messages, repeats = _rounds(tmp_path, rounds=rounds, minutes=minutes, seed=1)
+    assert kills >= 0.5 * rounds
+    assert messages > 0.15 * minutes
     assert repeats <= 3 * kills
 
 

@@ -9,22 +9,25 @@ from pathlib import Path
 
 import pytest
 
+from tests.support import job_steps
+from tests.support.breaking import Strikes
 from tests.support.broken_log import Breakable, held
 from tests.support.farms import build, tables, watched_tables
 from tests.support.minutes import Minutes
 from tests.support.receiver import Receiver
 from tests.support.running import Running, SetClock, put_forecast, running
 from tests.support.skies import MORNING
-from watcher.alerts.courier import Courier
-from watcher.jobs import book
-from watcher.judge.plan import Plan
-from watcher.service.cycle import Book
+from watcher.delivery.worker import DeliveryWorker
+from watcher.limits.farm_arrays import FarmArrays
+from watcher.service.transactions import Book
 from watcher.service.watch import Watch
 from watcher.sources.base import Observations, Polled, SourceError
 from watcher.store import runs, weather
-from watcher.store.database import Log
+from watcher.store.database import Database
 from watcher.store.errors import LogError
 from watcher.weather.series import Site, WeatherSeries
+
+pytestmark = pytest.mark.long
 
 CALM = {
     "wind": "5 mph",
@@ -41,8 +44,8 @@ def path(tmp_path: Path) -> Path:
 
 
 @pytest.fixture
-def store(path: Path) -> Iterator[Log]:
-    log = Log(
+def store(path: Path) -> Iterator[Database]:
+    log = Database(
         f"sqlite:///{path}", busy_s=0.5
     )  # long enough for a slow machine, short enough to wait out
     log.upgrade()
@@ -54,7 +57,7 @@ Broken = Callable[[str], AbstractContextManager[None]]
 
 
 @pytest.fixture
-def broken(store: Log, path: Path) -> Broken:
+def broken(store: Database, path: Path) -> Broken:
     breakable = Breakable(store)
     kinds = {"full": breakable.full, "read-only": breakable.read_only, "held": partial(held, path)}
     return lambda kind: kinds[kind]()
@@ -81,7 +84,7 @@ def test_a_cycle_that_cannot_be_written_leaves_nothing_behind_and_is_told_later(
         before = _see_until_it_fails(watch)
         assert ([m.key for m in watch.told()], watch.raised()) == before
     watch.now += 1800
-    assert "Stop: creek side, wind 12 mph" in watch.see(wind_mph=12.0)
+    assert "Stop creek side: too windy, 12 mph" in watch.see(wind_mph=12.0)
     assert "limit broken: wind" in watch.raised()
 
 
@@ -97,11 +100,24 @@ def _see_until_it_fails(watch):
     raise AssertionError("the log took everything")
 
 
+def test_a_write_that_fails_while_a_job_is_looked_at_is_the_logs_fault_not_the_jobs(store, path):
+    watch = Minutes(store, build(tables()))
+    watch.start()
+    watch.store = Database(f"sqlite:///{path}")
+    Strikes({"write": {1}}).break_log(watch.store)
+    with pytest.raises(LogError):
+        watch.see(wind_mph=12.0)
+    assert "Stop creek side: too windy, 12 mph" in watch.see(wind_mph=12.0)
+    watch.store.close()
+
+
 READ_ONLY_OR_HELD = pytest.mark.parametrize("kind", ["read-only", "held"])
 
 
 @pytest.fixture
-def watched(store: Log, receiver: Receiver) -> Callable[..., AbstractAsyncContextManager[Running]]:
+def watched(
+    store: Database, receiver: Receiver
+) -> Callable[..., AbstractAsyncContextManager[Running]]:
     """The service in the calm of a morning, told what else belongs to it."""
     put_forecast(store, MORNING)
     urls = {"grower": receiver.url()}
@@ -120,7 +136,7 @@ async def test_the_running_watch_says_past_its_log_that_it_is_blind_and_recovers
     async with watched() as service:
         await service.post(**CALM)
         with store.writing() as session:
-            book.start(session, service.watch.book.plan, "hill", "coarse", MORNING)
+            job_steps.start(session, service.watch.book.plan, "hill", "coarse", MORNING)
         await service.judged()
         before = len(receiver.got)
         with broken(kind):
@@ -130,12 +146,12 @@ async def test_the_running_watch_says_past_its_log_that_it_is_blind_and_recovers
             service.watch.wake()
             await asyncio.sleep(0.5)
             assert len(receiver.got) == before + 1  # once, however long it lasts
-        assert pushed[-1] == "Watch blind: its log cannot be used"
+        assert pushed[-1] == "Check: the watch cannot write its log"
         await service.judged()
         assert (await arrived(receiver, before + 2))[-1] == "Watch sees again"
         service.clock.at += 60
         await service.post(**CALM | {"gust": "19 mph"})
-        assert (await arrived(receiver, before + 3))[-1] == "Stop: hill, gust 19 mph"
+        assert (await arrived(receiver, before + 3))[-1] == "Stop hill: gusts 19, max 15 mph"
 
 
 class Says:
@@ -193,7 +209,7 @@ async def test_a_station_is_heard_on_meanwhile(kind, store, broken, watched, rec
     assert wind == [2.0, 3.0, 4.0]
 
 
-def _kept(store: Log) -> list[float]:
+def _kept(store: Database) -> list[float]:
     with store.reading() as session:
         return list(weather.observations(session, "mast", MORNING, MORNING + 600).series.wind_m_s)
 
@@ -204,10 +220,10 @@ async def test_a_station_that_posts_meanwhile_is_told_to_post_again(kind, broken
         with broken(kind):
             answer = await service.post(**CALM)
         assert answer.status_code == 503
-        assert answer.json() == {
-            "wrong": "the watch cannot use its log just now; nothing was changed"
-        }
-        assert (await service.post(**CALM)).json() == {"taken": 1, "new": 1}
+        assert answer.json() == {"wrong": "the watch cannot use its log just now; send this again"}
+        # What alerts were told from is in the log, whether it is sent again or not.
+        taken = (await service.post(**CALM)).json()
+        assert (taken["taken"], taken["new"]) == (1, 0)
 
 
 @READ_ONLY_OR_HELD
@@ -230,15 +246,15 @@ async def test_a_watch_started_meanwhile_says_so_and_begins_later(
         telling.add_done_callback(lambda _: until_told.close())
         async with watched() as service:
             await service.judged()
-            assert telling.result() == ["Watch blind: its log cannot be used"]
+            assert telling.result() == ["Check: the watch cannot write its log"]
     with store.reading() as session:
         assert runs.last(session).started_at == MORNING
 
 
 async def test_a_watch_that_cannot_begin_can_be_stopped(store, broken, receiver):
     farm, clock = build(tables()), SetClock(MORNING)
-    courier = Courier(store, farm, {"grower": receiver.url()}, now=clock.now)
-    watch, stop = Watch(Book(Plan.of(farm), store, clock), {}, courier), asyncio.Event()
+    courier = DeliveryWorker(store, farm, {"grower": receiver.url()}, now=clock.now)
+    watch, stop = Watch(Book(FarmArrays.of(farm), store, clock), {}, courier), asyncio.Event()
     with broken("read-only"):
         async with asyncio.timeout(10), asyncio.TaskGroup() as tasks:
             tasks.create_task(watch.run(stop))

@@ -11,18 +11,20 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, rule
 from sqlalchemy import select
 
+from tests.support import job_steps
 from tests.support.farms import build, tables
 from tests.support.quick_skies import SKIES, QuickSkies
 from tests.support.skies import MORNING
 from watcher.alerts import cycle, watch_runs
-from watcher.alerts.acknowledgement import acknowledge
-from watcher.alerts.posting import Post
-from watcher.alerts.wording.reasons import Speaker
-from watcher.jobs import book
-from watcher.judge.plan import Plan
+from watcher.alerts.enqueue import Enqueue
+from watcher.jobs.commands import see
+from watcher.limits.farm_arrays import FarmArrays
+from watcher.messages.reasons import Speaker
 from watcher.store import jobs, outbox, runs
-from watcher.store.database import Log
+from watcher.store.database import Database
 from watcher.store.tables import Condition, JobEvent, Message
+
+pytestmark = pytest.mark.long
 
 LEASE_S = 60
 RECIPIENTS = {
@@ -30,11 +32,12 @@ RECIPIENTS = {
     "operator": {"hears": ["job"], "form": "sms"},
 }
 FARM = build(tables() | {"recipients": RECIPIENTS})
-PLAN = Plan.of(FARM)
+PLAN = FarmArrays.of(FARM)
 QUICK = QuickSkies(PLAN)
-POST = Post(Speaker(FARM))
+POST = Enqueue(Speaker(FARM))
 # What a sky breaks on the field beside the orchard.
 BREAKS = {"storm": {"wind", "gust"}, "dry": {"Delta T"}}
+TOLD = {"stop", "cannot see"}
 AGAIN_S = 1800
 
 
@@ -58,8 +61,8 @@ class Alerts(RuleBasedStateMachine):
         with self.store.writing() as session:
             self.run = runs.begin(session, self.now)
 
-    def _open(self) -> Log:
-        log = Log(f"sqlite:///{self.folder / 'watch.db'}")
+    def _open(self) -> Database:
+        log = Database(f"sqlite:///{self.folder / 'watch.db'}")
         log.upgrade()
         return log
 
@@ -87,7 +90,7 @@ class Alerts(RuleBasedStateMachine):
     @rule()
     def start(self) -> None:
         with self.store.writing() as session:
-            self.job = book.start(session, PLAN, "creek_side", "coarse", self.now).id
+            self.job = job_steps.start(session, PLAN, "creek_side", "coarse", self.now).id
         self._cycle()
 
     @precondition(lambda self: self.job is not None)
@@ -96,12 +99,12 @@ class Alerts(RuleBasedStateMachine):
         with self.store.writing() as session:
             state = jobs.job(session, self.job).state
             if step == "finish":
-                jobs.finish(session, self.job, self.now)
+                job_steps.finish(session, self.job, self.now)
                 self.job = None
             elif (step, state) == ("pause", "running"):
-                jobs.pause(session, self.job, self.now)
+                job_steps.pause(session, self.job, self.now)
             elif (step, state) == ("resume", "paused"):
-                jobs.resume(session, self.job, self.now)
+                job_steps.resume(session, self.job, self.now)
         self._cycle()
 
     @rule(sky=st.sampled_from(sorted(SKIES)))
@@ -138,7 +141,7 @@ class Alerts(RuleBasedStateMachine):
         with self.store.writing() as session:
             newest = outbox.newest(session, 1)
             if newest:
-                acknowledge(session, newest[0].short_id, "grower", self.now)
+                see(session, newest[0].short_id, "grower", self.now)
 
     @rule(down_s=st.integers(0, 900))
     def killed_and_started_again(self, down_s: int) -> None:
@@ -185,15 +188,16 @@ class Alerts(RuleBasedStateMachine):
             return
         told = {c.kind for c in self._raised() if c.said_at is not None}
         for limit in BREAKS.get(self.sky, ()):
-            assert f"limit broken: {limit}" in told
+            assert {"stop", f"limit broken: {limit}"} <= told
         if self.sky == "unknown":
             assert "limit unknown: wind" in told
+            assert {"stop", "cannot see"} & told
 
     @invariant()
     def what_is_remembered_as_told_has_a_message_to_everyone_who_hears_it(self) -> None:
         messages = self._messages()
         for condition in self._raised():
-            if condition.said_at is None or not condition.kind.startswith("limit"):
+            if condition.said_at is None or condition.kind not in TOLD:
                 continue
             for who in RECIPIENTS:
                 assert any(
@@ -218,14 +222,14 @@ class Alerts(RuleBasedStateMachine):
             ]
         last: dict[tuple[str, str], int] = {}
         for m in self._messages():
-            if m.recipient != "grower" or m.kind not in {"limit broken", "limit unknown"}:
+            if m.recipient != "grower" or m.kind not in TOLD:
                 continue
             for what in m.key.split("/")[2].split("+"):
                 told = (m.about, what)
                 since = last.get(told, -AGAIN_S)
                 causes = [at for subject, at in acts if subject == m.about]
                 causes += [at for *gone, at in self.over if tuple(gone) == told]
-                if not any(since <= at for at in causes) and what.startswith("limit broken"):
+                if not any(since <= at for at in causes) and what == "stop":
                     assert m.created_at - since >= AGAIN_S, m.key
                 last[told] = m.created_at
 

@@ -6,18 +6,18 @@ from pathlib import Path
 import pytest
 
 from tests.support.farms import build, tables
-from watcher.judge.plan import Plan
-from watcher.store.database import Log
+from watcher.limits.farm_arrays import FarmArrays
+from watcher.store.database import Database
 
 
 @pytest.fixture(scope="session")
-def plan() -> Plan:
-    return Plan.of(build(tables()))
+def plan() -> FarmArrays:
+    return FarmArrays.of(build(tables()))
 
 
 @pytest.fixture
-def store(tmp_path: Path) -> Iterator[Log]:
-    log = Log(f"sqlite:///{tmp_path / 'watch.db'}")
+def store(tmp_path: Path) -> Iterator[Database]:
+    log = Database(f"sqlite:///{tmp_path / 'watch.db'}")
     log.upgrade()
     yield log
     log.close()

@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 
 from tests.support.worked_farm import build_farm, fair_weather, farm_tables
-from watcher.judge.plan import Plan
+from watcher.limits.farm_arrays import FarmArrays
 from watcher.weather.series import WeatherSeries
 
 
@@ -16,13 +16,13 @@ def tables() -> dict[str, Any]:
 
 
 @pytest.fixture
-def plan_of() -> Callable[[Mapping[str, Any]], Plan]:
-    return lambda tables: Plan.of(build_farm(tables))
+def plan_of() -> Callable[[Mapping[str, Any]], FarmArrays]:
+    return lambda tables: FarmArrays.of(build_farm(tables))
 
 
 @pytest.fixture
-def plan() -> Plan:
-    return Plan.of(build_farm(farm_tables()))
+def plan() -> FarmArrays:
+    return FarmArrays.of(build_farm(farm_tables()))
 
 
 @pytest.fixture

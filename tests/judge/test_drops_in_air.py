@@ -8,10 +8,10 @@ import pytest
 from tests.support.worked_farm import fair_weather
 from watcher.judge.drops_in_air import DropsInAir, drops_in_air
 from watcher.judge.judgement import judge
-from watcher.judge.plan import Plan
+from watcher.limits.farm_arrays import FarmArrays
 
 
-def drops(plan: Plan, setup: str = "fine15", **sky: Any) -> DropsInAir:
+def drops(plan: FarmArrays, setup: str = "fine15", **sky: Any) -> DropsInAir:
     return drops_in_air(judge(plan, fair_weather(**sky)), 0, plan.setups.index(setup), 0)
 
 
@@ -19,7 +19,7 @@ def drops(plan: Plan, setup: str = "fine15", **sky: Any) -> DropsInAir:
     ("temp_c", "humidity_pct", "lasts_s"), [(20.0, 80.0, (57, 227)), (30.0, 50.0, (16, 65))]
 )
 def test_drops_of_100_and_200_micrometres_last_as_long_as_tabled(
-    plan: Plan, temp_c: float, humidity_pct: float, lasts_s: tuple[float, float]
+    plan: FarmArrays, temp_c: float, humidity_pct: float, lasts_s: tuple[float, float]
 ) -> None:
     found = drops(plan, temp_c=temp_c, humidity_pct=humidity_pct).drops
     assert [d.diameter_m for d in found[:2]] == [1e-4, 2e-4]
@@ -27,22 +27,22 @@ def test_drops_of_100_and_200_micrometres_last_as_long_as_tabled(
     assert [d.lasts_s for d in found[:2]] == pytest.approx(lasts_s, rel=0.07)
 
 
-def test_small_drops_go_further_than_large_ones(plan: Plan) -> None:
+def test_small_drops_go_further_than_large_ones(plan: FarmArrays) -> None:
     assert np.all(np.diff([d.goes_m for d in drops(plan).drops]) < 0)
 
 
-def test_in_more_wind_every_drop_goes_further(plan: Plan) -> None:
+def test_in_more_wind_every_drop_goes_further(plan: FarmArrays) -> None:
     calm, windy = (drops(plan, wind_mph=mph).drops for mph in (4.0, 9.0))
     assert all(w.goes_m > c.goes_m for c, w in zip(calm, windy, strict=True))
 
 
-def test_of_finer_drops_more_stays_in_the_air(plan: Plan) -> None:
+def test_of_finer_drops_more_stays_in_the_air(plan: FarmArrays) -> None:
     fine, coarse = (drops(plan, setup).airborne for setup in ("fine15", "coarse15"))
     assert all(f[1] > c[1] for f, c in zip(fine, coarse, strict=True))
 
 
 @pytest.mark.parametrize("missing", ["wind_mph", "humidity_pct"])
-def test_in_unknown_air_nothing_is_known_of_drops(plan: Plan, missing: str) -> None:
+def test_in_unknown_air_nothing_is_known_of_drops(plan: FarmArrays, missing: str) -> None:
     sky: dict[str, Any] = {missing: np.nan}
     found = drops(plan, **sky)
     assert all(np.isnan(d.goes_m) for d in found.drops)

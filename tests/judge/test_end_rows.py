@@ -13,7 +13,7 @@ from tests.support.worked_farm import NOON_UTC, fair_weather
 from watcher.farm import Farm
 from watcher.judge.end_rows import ALL_ROUND, EndRow, Turn, Why, end_rows
 from watcher.judge.judgement import judge
-from watcher.judge.plan import Plan
+from watcher.limits.farm_arrays import FarmArrays
 
 HOUR = 3600
 SIDES = ("N", "E", "S", "W")
@@ -21,7 +21,7 @@ NORTH = {"vines": beside("N", 10.0)}
 
 
 def rows_of(farm: Farm, setup: str = "coarse15", **sky: Any) -> dict[str, EndRow]:
-    plan = Plan.of(farm)
+    plan = FarmArrays.of(farm)
     judgement = judge(plan, fair_weather(**sky))
     return {r.side: r for r in end_rows(judgement, 0, plan.setups.index(setup), 0)}
 
@@ -99,25 +99,25 @@ def test_still_air_is_no_reason_to_go_first() -> None:
 
 
 def test_beside_a_very_susceptible_neighbour_only_calm_air_will_do() -> None:
-    farm = compass_farm(NORTH, told={"vines": {"susceptibility": "very susceptible"}})
+    farm = compass_farm(NORTH, entries={"vines": {"susceptibility": "very susceptible"}})
     assert rows_of(farm, wind_from_deg=0.0, wind_mph=9.0)["N"].why is Why.NOT_CALM
     assert rows_of(farm, wind_from_deg=0.0, wind_mph=4.0)["N"].turn is Turn.FIRST
 
 
 def test_downwind_within_the_labels_no_spray_distance_not_even_calm_air_will_do() -> None:
-    farm = compass_farm(NORTH, told={"vines": {"no_spray_distance": "20 m"}})
+    farm = compass_farm(NORTH, entries={"vines": {"no_spray_distance": "20 m"}})
     assert rows_of(farm, wind_from_deg=180.0, wind_mph=4.0)["N"].why is Why.NO_SPRAY
     assert rows_of(farm, wind_from_deg=0.0, wind_mph=4.0)["N"].turn is Turn.FIRST
 
 
 def test_calm_air_that_would_leave_more_than_it_stands_is_too_much() -> None:
-    farm = compass_farm(NORTH, told={"vines": {"tolerable_deposit": "0.01 %"}})
+    farm = compass_farm(NORTH, entries={"vines": {"tolerable_deposit": "0.01 %"}})
     row = rows_of(farm, "fine15", wind_from_deg=180.0, wind_mph=4.0)["N"]
     assert (row.turn, row.why) == (Turn.LEAVE, Why.TOO_MUCH)
 
 
 def test_a_neighbour_that_takes_no_harm_gives_no_side_a_turn() -> None:
-    farm = compass_farm(NORTH, told={"vines": {"susceptibility": "tolerant"}})
+    farm = compass_farm(NORTH, entries={"vines": {"susceptibility": "tolerant"}})
     assert {r.why for r in rows_of(farm).values()} == {Why.NOBODY}
 
 

@@ -11,10 +11,10 @@ from tests.support.large_farm import changeable_weather
 from tests.support.mixed_farm import mixed_farm
 from watcher.judge.farm_judgement import judge_each
 from watcher.judge.judgement import Judgement, judge
-from watcher.judge.limits import Checked
-from watcher.judge.plan import Plan
 from watcher.judge.ranking import rank
 from watcher.judge.reasons import reasons
+from watcher.limits.check import Checked
+from watcher.limits.farm_arrays import FarmArrays
 from watcher.weather.series import WeatherSeries
 
 HOURS = 48
@@ -29,12 +29,12 @@ class Look:
 
 
 @pytest.fixture(scope="module")
-def plan() -> Plan:
-    return Plan.of(mixed_farm())
+def plan() -> FarmArrays:
+    return FarmArrays.of(mixed_farm())
 
 
 @pytest.fixture(scope="module")
-def looks(plan: Plan) -> tuple[Look, ...]:
+def looks(plan: FarmArrays) -> tuple[Look, ...]:
     """Three stations: every third field hears another one, the last in much more wind."""
     series = changeable_weather(HOURS)
     windier = series.having(
@@ -52,17 +52,17 @@ def looks(plan: Plan) -> tuple[Look, ...]:
 
 
 @pytest.fixture(scope="module")
-def together(plan: Plan, looks: tuple[Look, ...]) -> Judgement:
+def together(plan: FarmArrays, looks: tuple[Look, ...]) -> Judgement:
     return judge_each(plan, looks)
 
 
-def alone(plan: Plan, looks: tuple[Look, ...], field: int) -> Judgement:
+def alone(plan: FarmArrays, looks: tuple[Look, ...], field: int) -> Judgement:
     look = next(look for look in looks if plan.fields[field] in look.fields)
     return judge(plan, look.series, wind_uncertainty_m_s=look.wind_uncertainty_m_s)
 
 
 def test_every_status_is_that_of_the_fields_own_weather(
-    plan: Plan, looks: tuple[Look, ...], together: Judgement
+    plan: FarmArrays, looks: tuple[Look, ...], together: Judgement
 ) -> None:
     for field in range(len(plan.fields)):
         own = alone(plan, looks, field)
@@ -74,7 +74,7 @@ def test_every_status_is_that_of_the_fields_own_weather(
 
 
 def test_every_limit_behind_it_is_too(
-    plan: Plan, looks: tuple[Look, ...], together: Judgement
+    plan: FarmArrays, looks: tuple[Look, ...], together: Judgement
 ) -> None:
     shape = together.instant.shape
     for field in range(len(plan.fields)):
@@ -89,7 +89,7 @@ def test_every_limit_behind_it_is_too(
 
 
 def test_reasons_are_asked_of_the_fields_own_weather(
-    plan: Plan, looks: tuple[Look, ...], together: Judgement
+    plan: FarmArrays, looks: tuple[Look, ...], together: Judgement
 ) -> None:
     for field in range(len(plan.fields)):
         own = alone(plan, looks, field)
@@ -100,13 +100,13 @@ def test_reasons_are_asked_of_the_fields_own_weather(
 
 
 def test_a_field_whose_station_is_silent_is_not_ranked_by_anothers_wind(
-    plan: Plan, looks: tuple[Look, ...], together: Judgement
+    plan: FarmArrays, looks: tuple[Look, ...], together: Judgement
 ) -> None:
     ranking = rank(together, 0)
     assert not {f.field for f in ranking.spray} & set(looks[2].fields)
 
 
-def test_one_look_is_one_judgement(plan: Plan, looks: tuple[Look, ...]) -> None:
+def test_one_look_is_one_judgement(plan: FarmArrays, looks: tuple[Look, ...]) -> None:
     whole = judge_each(plan, [Look(plan.fields, looks[0].series, 0.2)])
     assert not whole.apart
     np.testing.assert_array_equal(

@@ -9,13 +9,13 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from watcher.judge.judgement import Judgement, judge
-from watcher.judge.plan import Plan
 from watcher.judge.ranking import rank
-from watcher.judge.status import Band, Status
+from watcher.limits.farm_arrays import FarmArrays
+from watcher.limits.status import Band, Status
 from watcher.weather.series import WeatherSeries
 
 Weather = Callable[..., WeatherSeries]
-PlanOf = Callable[[Any], Plan]
+PlanOf = Callable[[Any], FarmArrays]
 
 law = settings(
     max_examples=40,
@@ -84,7 +84,7 @@ def test_tightening_a_limit_never_opens_a_field(
     gone=st.lists(st.booleans(), min_size=HOURS, max_size=HOURS),
 )
 def test_a_missing_value_never_improves_a_status(
-    plan: Plan, weather: Weather, sky: Any, name: str, gone: list[bool]
+    plan: FarmArrays, weather: Weather, sky: Any, name: str, gone: list[bool]
 ) -> None:
     whole = weather(hours=HOURS, **sky)
     holed = whole.having(**{name: np.where(gone, np.nan, getattr(whole, name))})
@@ -94,7 +94,7 @@ def test_a_missing_value_never_improves_a_status(
 @law
 @given(sky=skies, more=st.floats(0, 8))
 def test_more_wind_above_calm_never_improves_a_status(
-    plan: Plan, weather: Weather, sky: Any, more: float
+    plan: FarmArrays, weather: Weather, sky: Any, more: float
 ) -> None:
     before = weather(hours=HOURS, **sky)
     windier = before.having(
@@ -145,7 +145,7 @@ def test_reordering_fields_changes_no_status_and_no_order(
 @law
 @given(sky=skies)
 def test_hour_by_hour_and_as_one_block_give_the_same_moments(
-    plan: Plan, weather: Weather, sky: Any
+    plan: FarmArrays, weather: Weather, sky: Any
 ) -> None:
     series = weather(hours=HOURS, **sky)
     block = judge(plan, series)
@@ -167,7 +167,7 @@ def test_the_status_of_one_field_does_not_depend_on_the_others(
     assert alone.every["C"].status is together["C"].status
 
 
-def test_an_empty_series_is_an_error(plan: Plan, weather: Weather) -> None:
+def test_an_empty_series_is_an_error(plan: FarmArrays, weather: Weather) -> None:
     with pytest.raises(ValueError, match="nothing to judge"):
         judge(plan, weather(hours=0))
 

@@ -6,11 +6,12 @@ import pytest
 from tests.support.large_farm import changeable_weather, large_farm
 from tests.support.worked_farm import build_farm, fair_weather, farm_tables
 from watcher.judge.judgement import Judgement, judge
-from watcher.judge.plan import Plan
 from watcher.judge.reasons import reasons
 from watcher.judge.season import Tally, tally
 from watcher.judge.setup_choice import choose_setup
-from watcher.judge.status import Limit, Stand, Status
+from watcher.limits.catalogue import Limit
+from watcher.limits.farm_arrays import FarmArrays
+from watcher.limits.status import LimitState, Status
 from watcher.weather.series import WeatherSeries
 
 HOURS = 24 * 8
@@ -34,7 +35,7 @@ def gappy(hours: int = HOURS) -> WeatherSeries:
 
 @pytest.fixture(scope="module")
 def judged() -> Judgement:
-    return judge(Plan.of(large_farm(9, 1)), gappy())
+    return judge(FarmArrays.of(large_farm(9, 1)), gappy())
 
 
 def everything(judgement: Judgement) -> Tally:
@@ -59,7 +60,7 @@ def one_by_one(judgement: Judgement) -> Tally:
             if status >= Status.MARGINAL:
                 continue
             found = reasons(judgement, field, setup, time)
-            failing = [r for r in found if r.stand <= Stand.UNKNOWN]
+            failing = [r for r in found if r.stand <= LimitState.UNKNOWN]
             if failing:
                 bound[found[0].limit][field] += 1
                 alone[found[0].limit][field] += len(failing) == 1
@@ -81,6 +82,7 @@ def assert_same(found: Tally, wanted: Tally) -> None:
             )
 
 
+@pytest.mark.long
 def test_the_sums_are_those_of_every_hour_explained_by_itself(judged: Judgement) -> None:
     wanted = one_by_one(judged)
     assert (wanted.hours.sum(axis=0) > 10).all()  # every status came up
@@ -108,7 +110,7 @@ def test_a_windy_day_is_taken_away_by_the_wind() -> None:
     """Twelve miles an hour all day, the window's bound is ten; nothing else is wrong."""
     tables = farm_tables()
     tables["neighbours"] = {}
-    plan = Plan.of(build_farm(tables))
+    plan = FarmArrays.of(build_farm(tables))
     judgement = judge(plan, fair_weather(wind_mph=12.0, gust_mph=13.0))
     day = np.arange(72) < 4  # from eleven to three o'clock: no inversion
     found = tally(judgement, day)
@@ -122,7 +124,7 @@ def test_an_hour_that_is_not_known_to_the_jobs_end_is_cut_short() -> None:
     tables = farm_tables()
     tables["neighbours"] = {}
     tables["sprayers"]["boom"]["speed"] = "3 mph"
-    plan = Plan.of(build_farm(tables))
+    plan = FarmArrays.of(build_farm(tables))
     assert (plan.duration_s > 3600).all()
     wind = np.full(72, 5.0)
     wind[2] = np.nan

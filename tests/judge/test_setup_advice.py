@@ -11,20 +11,20 @@ from tests.support.compass_farm import beside, compass_farm
 from tests.support.worked_farm import fair_weather
 from watcher.farm.models import Adjuvant, DropletClass
 from watcher.judge.judgement import judge
-from watcher.judge.plan import Plan
 from watcher.judge.setup_advice import Advice, SetupAdvice, advise, advise_on, cost
 from watcher.judge.setup_choice import choose_setup
-from watcher.judge.status import Status
+from watcher.limits.farm_arrays import FarmArrays
+from watcher.limits.status import Status
 
-PlanOf = Callable[[Any], Plan]
+PlanOf = Callable[[Any], FarmArrays]
 GAL, ACRE_M2, PSI, MPH = 3.785411784, 4046.8564224, 6894.757, 0.44704
 
 
-def advice_for(plan: Plan, field: str, **sky: Any) -> Advice:
+def advice_for(plan: FarmArrays, field: str, **sky: Any) -> Advice:
     return advise(judge(plan, fair_weather(**sky)), plan.fields.index(field), 0)
 
 
-def of_setup(plan: Plan, name: str, field: str = "C") -> SetupAdvice:
+def of_setup(plan: FarmArrays, name: str, field: str = "C") -> SetupAdvice:
     judgement = judge(plan, fair_weather())
     return advise_on(judgement, plan.fields.index(field), plan.setups.index(name), 0)
 
@@ -35,7 +35,9 @@ def with_setup(tables: dict[str, Any], **changes: Any) -> dict[str, Any]:
     return tables | {"setups": tables["setups"] | {"mine": base | changes}}
 
 
-def test_fifteen_gallons_an_acre_at_12_mph_take_a_nozzle_of_606_thousandths_gpm(plan: Plan) -> None:
+def test_fifteen_gallons_an_acre_at_12_mph_take_a_nozzle_of_606_thousandths_gpm(
+    plan: FarmArrays,
+) -> None:
     nozzle = of_setup(plan, "fine15").nozzle
     assert nozzle.flow_l_min / GAL == pytest.approx(0.60606, abs=5e-6)
     assert (nozzle.size.code, nozzle.size.colour, nozzle.mounted) == ("06", "grey", False)
@@ -57,34 +59,34 @@ def test_the_pressure_of_a_mounted_size_follows_from_the_square_root_law(
 def test_six_bar_are_too_much_for_a_flat_fan_and_right_for_air_induction(
     plan_of: PlanOf, tables: dict[str, Any], kind: str, droplets: str, fits: bool
 ) -> None:
-    told = with_setup(tables, nozzle=kind, droplets=droplets, nozzle_size="04")
-    assert of_setup(plan_of(told), "mine").nozzle.in_range is fits
+    changed = with_setup(tables, nozzle=kind, droplets=droplets, nozzle_size="04")
+    assert of_setup(plan_of(changed), "mine").nozzle.in_range is fits
 
 
 def test_droplets_move_a_class_finer_at_twice_the_pressure_their_class_is_told_for(
     plan_of: PlanOf, tables: dict[str, Any]
 ) -> None:
     # A 04 runs at 6.17 bar; told as medium at 3.
-    told = with_setup(tables, droplets="medium", nozzle_size="04", pressure="3 bar")
-    assert of_setup(plan_of(told), "mine").nozzle.droplets is DropletClass.FINE
+    changed = with_setup(tables, droplets="medium", nozzle_size="04", pressure="3 bar")
+    assert of_setup(plan_of(changed), "mine").nozzle.droplets is DropletClass.FINE
 
 
 def test_droplets_stay_as_told_where_no_pressure_is_told(
     plan_of: PlanOf, tables: dict[str, Any]
 ) -> None:
-    told = with_setup(tables, droplets="medium", nozzle_size="04")
-    assert of_setup(plan_of(told), "mine").nozzle.droplets is DropletClass.MEDIUM
+    changed = with_setup(tables, droplets="medium", nozzle_size="04")
+    assert of_setup(plan_of(changed), "mine").nozzle.droplets is DropletClass.MEDIUM
 
 
 def test_above_the_speed_told_the_drops_are_a_class_finer(
     plan_of: PlanOf, tables: dict[str, Any]
 ) -> None:
-    told = with_setup(tables, droplets="medium", nozzle_size="06", pressure="2.741 bar")
-    limit = of_setup(plan_of(told), "mine").nozzle.finer_above_m_s
+    changed = with_setup(tables, droplets="medium", nozzle_size="06", pressure="2.741 bar")
+    limit = of_setup(plan_of(changed), "mine").nozzle.finer_above_m_s
 
     def at(speed_m_s: float) -> DropletClass:
-        told["sprayers"]["boom"]["speed"] = f"{speed_m_s} m/s"
-        return of_setup(plan_of(told), "mine").nozzle.droplets
+        changed["sprayers"]["boom"]["speed"] = f"{speed_m_s} m/s"
+        return of_setup(plan_of(changed), "mine").nozzle.droplets
 
     assert at(0.99 * limit) is DropletClass.MEDIUM
     assert at(1.01 * limit) is DropletClass.FINE
@@ -102,7 +104,7 @@ def test_each_load_covers_what_the_tank_holds_at_the_rate(
     assert work.longest_load_m2 == work.full_load_m2
 
 
-def test_the_work_rate_is_the_printed_field_capacity(plan: Plan) -> None:
+def test_the_work_rate_is_the_printed_field_capacity(plan: FarmArrays) -> None:
     # 12 mph, 90 ft, 65 %: 85.09 acres an hour
     per_hour = of_setup(plan, "fine15").work.rate_m2_s * 3600 / ACRE_M2
     assert per_hour == pytest.approx(85.09, abs=0.01)
@@ -113,7 +115,7 @@ def test_the_work_rate_is_the_printed_field_capacity(plan: Plan) -> None:
     [("fine15", (0, 0), (0, 0)), ("coarse15", (5, 8), (6, 7)), ("coarse7", (17, 23), (14, 22))],
 )
 def test_loss_of_control_is_told_for_grasses_and_broadleaves(
-    plan: Plan, name: str, grasses: tuple[float, float], broadleaves: tuple[float, float]
+    plan: FarmArrays, name: str, grasses: tuple[float, float], broadleaves: tuple[float, float]
 ) -> None:
     control = of_setup(plan, name).control
     assert control.grasses_pct == pytest.approx(grasses, abs=1e-4)
@@ -136,14 +138,16 @@ def test_drift_reduction_is_as_told_or_by_the_kind_of_nozzle(
     assert (found.drift_reduction, found.drift_class) == (share, letter)
 
 
-def test_a_weedy_field_in_calm_air_is_recommended_the_setup_that_loses_nothing(plan: Plan) -> None:
+def test_a_weedy_field_in_calm_air_is_recommended_the_setup_that_loses_nothing(
+    plan: FarmArrays,
+) -> None:
     advice = advice_for(plan, "W", wind_mph=5.0)
     assert advice.recommended
     assert advice.chosen.name == "fine15"
     assert [o.name for o in advice.others] == ["coarse15", "coarse7"]
 
 
-def test_the_alternatives_cost_their_loss_and_their_drift(plan: Plan) -> None:
+def test_the_alternatives_cost_their_loss_and_their_drift(plan: FarmArrays) -> None:
     advice = advice_for(plan, "S", wind_mph=4.0, wind_from_deg=180.0)
     coarse7 = next(a for a in advice.every if a.name == "coarse7")
     coarse15 = next(a for a in advice.every if a.name == "coarse15")
@@ -166,19 +170,19 @@ def test_more_water_takes_more_loads_and_longer(plan_of: PlanOf, tables: dict[st
 
 def test_the_worst_neighbour_is_the_one_that_gets_most_of_what_it_stands() -> None:
     both = {"beans": beside("N", 10.0), "vines": beside("S", 10.0)}
-    plan = Plan.of(compass_farm(both))
+    plan = FarmArrays.of(compass_farm(both))
     worst = advice_for(plan, "F", wind_from_deg=180.0).chosen.worst
     assert worst is not None
     assert worst.neighbour == "beans"
 
 
-def test_a_field_without_neighbours_has_no_worst_one_and_no_cost_in_drift(plan: Plan) -> None:
+def test_a_field_without_neighbours_has_no_worst_one_and_no_cost_in_drift(plan: FarmArrays) -> None:
     advice = advice_for(plan, "C")
     assert advice.chosen.worst is None
     assert np.isnan(cost(advice.others[0], advice.chosen).exposure)
 
 
-def test_without_a_wind_nothing_is_recommended_and_no_drift_is_known(plan: Plan) -> None:
+def test_without_a_wind_nothing_is_recommended_and_no_drift_is_known(plan: FarmArrays) -> None:
     advice = advice_for(plan, "S", wind_mph=np.nan)
     assert not advice.recommended
     assert all(a.status < Status.MARGINAL for a in advice.every)
@@ -186,7 +190,7 @@ def test_without_a_wind_nothing_is_recommended_and_no_drift_is_known(plan: Plan)
     assert np.isnan(advice.chosen.worst.upper_pct)
 
 
-def test_the_chosen_setup_is_the_judgements_own_choice(plan: Plan) -> None:
+def test_the_chosen_setup_is_the_judgements_own_choice(plan: FarmArrays) -> None:
     for mph in (1.0, 4.0, 9.0, 14.0):
         judgement = judge(plan, fair_weather(wind_mph=mph))
         for field in range(len(plan.fields)):
@@ -217,5 +221,5 @@ def test_what_is_left_of_a_retardant_at_the_end_of_a_load(
     assert use.left_after_load == pytest.approx(left, abs=0.002)
 
 
-def test_without_a_retardant_there_is_nothing_to_say_of_one(plan: Plan) -> None:
+def test_without_a_retardant_there_is_nothing_to_say_of_one(plan: FarmArrays) -> None:
     assert of_setup(plan, "fine15").retardant is None

@@ -7,16 +7,17 @@ import numpy as np
 import pytest
 
 from watcher.judge.judgement import judge
-from watcher.judge.plan import Plan
 from watcher.judge.ranking import Ranking, rank
-from watcher.judge.status import Limit, Status
+from watcher.limits.catalogue import Limit
+from watcher.limits.farm_arrays import FarmArrays
+from watcher.limits.status import Status
 from watcher.weather.series import WeatherSeries
 
 Weather = Callable[..., WeatherSeries]
 DAWN_UTC = 1_781_088_600  # 2026-06-10 10:50 UTC: about sunrise there
 
 
-def ranked(plan: Plan, series: WeatherSeries) -> Ranking:
+def ranked(plan: FarmArrays, series: WeatherSeries) -> Ranking:
     return rank(judge(plan, series), 0)
 
 
@@ -35,23 +36,23 @@ def rising_to_9() -> np.ndarray:
 
 
 class TestFourMilesAnHourAtMidMorning:
-    def test_weedy_fields_come_before_clean_ones(self, plan: Plan, weather: Weather) -> None:
+    def test_weedy_fields_come_before_clean_ones(self, plan: FarmArrays, weather: Weather) -> None:
         order = names(ranked(plan, weather(wind_mph=rising_to_9())))
         assert set(order) == {"W", "S", "C", "K"}
         assert {*order[:2]} == {"W", "S"}
 
     def test_the_one_beside_a_susceptible_crop_comes_first(
-        self, plan: Plan, weather: Weather
+        self, plan: FarmArrays, weather: Weather
     ) -> None:
         assert names(ranked(plan, weather(wind_mph=rising_to_9())))[0] == "S"
 
-    def test_weedy_fields_get_the_flat_fan(self, plan: Plan, weather: Weather) -> None:
+    def test_weedy_fields_get_the_flat_fan(self, plan: FarmArrays, weather: Weather) -> None:
         every = ranked(plan, weather(wind_mph=rising_to_9())).every
         assert every["W"].setup == "fine15"
         assert every["S"].setup == "fine15"
 
     def test_the_clean_field_can_wait_for_a_breezier_hour(
-        self, plan: Plan, weather: Weather
+        self, plan: FarmArrays, weather: Weather
     ) -> None:
         series = weather(wind_mph=rising_to_9())
         wait = ranked(plan, series).every["C"].can_wait_until
@@ -59,12 +60,12 @@ class TestFourMilesAnHourAtMidMorning:
         hour = int((wait - series.times[0]) // 3600)
         assert 6.0 < rising_to_9()[hour] <= 10.0
 
-    def test_weedy_fields_cannot_wait(self, plan: Plan, weather: Weather) -> None:
+    def test_weedy_fields_cannot_wait(self, plan: FarmArrays, weather: Weather) -> None:
         every = ranked(plan, weather(wind_mph=rising_to_9())).every
         assert every["W"].can_wait_until is None
 
     def test_towards_the_susceptible_crop_the_field_is_marginal_at_best(
-        self, plan: Plan, weather: Weather
+        self, plan: FarmArrays, weather: Weather
     ) -> None:
         every = ranked(plan, weather(wind_mph=5.0, wind_from_deg=180.0)).every
         assert every["S"].status <= Status.MARGINAL
@@ -74,24 +75,24 @@ class TestFourMilesAnHourAtMidMorning:
 
 class TestNineMilesAnHour:
     def test_away_from_the_neighbour_only_clean_fields_appear(
-        self, plan: Plan, weather: Weather
+        self, plan: FarmArrays, weather: Weather
     ) -> None:
         assert set(names(ranked(plan, weather(wind_mph=9.0)))) == {"C", "K"}
 
     def test_clean_fields_are_sprayed_coarse_with_enough_water(
-        self, plan: Plan, weather: Weather
+        self, plan: FarmArrays, weather: Weather
     ) -> None:
         assert {f.setup for f in ranked(plan, weather(wind_mph=9.0)).spray} == {"coarse15"}
 
     def test_towards_the_neighbour_only_the_clean_field_without_one_appears(
-        self, plan: Plan, weather: Weather
+        self, plan: FarmArrays, weather: Weather
     ) -> None:
         ranking = ranked(plan, weather(wind_mph=9.0, wind_from_deg=180.0))
         assert names(ranking) == ["C"]
         assert binding(ranking)["K"] is Limit.NEIGHBOUR
 
     def test_with_little_water_weedy_fields_are_closed_by_control(
-        self, plan_of: Callable[[Any], Plan], tables: dict[str, Any], weather: Weather
+        self, plan_of: Callable[[Any], FarmArrays], tables: dict[str, Any], weather: Weather
     ) -> None:
         tables["setups"] = {"coarse7": tables["setups"]["coarse7"]}
         ranking = ranked(plan_of(tables), weather(wind_mph=9.0))
@@ -110,7 +111,7 @@ class TestNineMilesAnHour:
     ids=["gusts of 17", "hot and dry", "still dawn under a clear sky", "rain in two hours"],
 )
 def test_nothing_is_sprayed_and_the_reason_is_named(
-    plan: Plan, weather: Weather, sky: dict[str, Any], limit: Limit
+    plan: FarmArrays, weather: Weather, sky: dict[str, Any], limit: Limit
 ) -> None:
     ranking = ranked(plan, weather(**sky))
     assert names(ranking) == []
@@ -120,12 +121,12 @@ def test_nothing_is_sprayed_and_the_reason_is_named(
     assert binding(ranking)["C"] is limit
 
 
-def test_a_still_dawn_names_the_still_air_too(plan: Plan, weather: Weather) -> None:
+def test_a_still_dawn_names_the_still_air_too(plan: FarmArrays, weather: Weather) -> None:
     ranking = ranked(plan, weather(wind_mph=1.0, start=DAWN_UTC, cloud_pct=0.0))
     assert all(Limit.WIND in [r.limit for r in f.reasons if r.stand == 0] for f in ranking.rest)
 
 
-def test_without_a_wind_reading_every_field_is_unknown(plan: Plan, weather: Weather) -> None:
+def test_without_a_wind_reading_every_field_is_unknown(plan: FarmArrays, weather: Weather) -> None:
     wind = np.where(np.arange(72) == 0, np.nan, 5.0)
     ranking = ranked(plan, weather(wind_mph=wind))
     assert names(ranking) == []
@@ -133,7 +134,9 @@ def test_without_a_wind_reading_every_field_is_unknown(plan: Plan, weather: Weat
 
 
 class TestFieldsThatAreDone:
-    def test_they_are_neither_ranked_nor_waited_for(self, plan: Plan, weather: Weather) -> None:
+    def test_they_are_neither_ranked_nor_waited_for(
+        self, plan: FarmArrays, weather: Weather
+    ) -> None:
         judgement = judge(plan, weather(wind_mph=rising_to_9()))
         ranking = rank(judgement, 0, done={"W", "S", "K"})
         assert names(ranking) == ["C"]
@@ -142,7 +145,7 @@ class TestFieldsThatAreDone:
 
 
 def test_a_long_job_on_a_clean_field_does_not_go_before_a_weedy_one(
-    plan_of: Callable[[Any], Plan], tables: dict[str, Any], weather: Weather
+    plan_of: Callable[[Any], FarmArrays], tables: dict[str, Any], weather: Weather
 ) -> None:
     tables["sprayers"]["slow"] = tables["sprayers"]["boom"] | {"speed": "2 mph"}
     tables["setups"]["slow_fine15"] = tables["setups"]["fine15"] | {"sprayer": "slow"}
@@ -151,14 +154,16 @@ def test_a_long_job_on_a_clean_field_does_not_go_before_a_weedy_one(
     assert order.index("W") < order.index("C")
 
 
-def test_a_field_that_stays_shut_names_what_shuts_it(plan: Plan, weather: Weather) -> None:
+def test_a_field_that_stays_shut_names_what_shuts_it(plan: FarmArrays, weather: Weather) -> None:
     inverted = np.where(np.arange(72) < 2, 1.0, 9.0)
     ranking = ranked(plan, weather(wind_mph=inverted, start=DAWN_UTC, cloud_pct=0.0, temp_c=14.0))
     assert ranking.every["W"].binding.limit is Limit.INVERSION
     assert ranking.every["W"].shut_by in {Limit.DROPLETS_IN_WIND, Limit.CONTROL}
 
 
-def test_a_field_open_now_says_when_no_setup_is_open_any_more(plan: Plan, weather: Weather) -> None:
+def test_a_field_open_now_says_when_no_setup_is_open_any_more(
+    plan: FarmArrays, weather: Weather
+) -> None:
     wind = np.where(np.arange(72) < 3, 5.0, np.where(np.arange(72) < 6, 9.0, 12.0))
     series = weather(wind_mph=wind)
     every = ranked(plan, series).every

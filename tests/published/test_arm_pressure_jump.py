@@ -95,11 +95,11 @@ def _minute(hour: int, minute: int) -> int:
 
 
 def test_the_front_is_told_before_the_wind_has_grown(series: WeatherSeries) -> None:
-    told = gust_front(series, step_s=60).told
+    warns = gust_front(series, step_s=60).warns
     over = int(np.argmax(series.wind_m_s > 4.0))
     assert over == _minute(15, 59)
-    first = _minute(15, 45) + int(np.argmax(told[_minute(15, 45) :]))
-    assert told[first]
+    first = _minute(15, 45) + int(np.argmax(warns[_minute(15, 45) :]))
+    assert warns[first]
     assert over - first >= 4
 
 
@@ -112,12 +112,12 @@ def test_it_is_told_by_turn_and_pressure(series: WeatherSeries) -> None:
 
 
 def test_the_waves_before_it_tell_nothing(series: WeatherSeries) -> None:
-    assert not gust_front(series, step_s=60).told[: _minute(15, 48)].any()
+    assert not gust_front(series, step_s=60).warns[: _minute(15, 48)].any()
 
 
 def test_a_bound_of_three_metres_a_second_is_warned_of(series: WeatherSeries) -> None:
     now = nowcast(series, wind_bound_m_s=3.0, gust_bound_m_s=np.inf, step_s=60)
-    over = int(np.argmax(now.crossing.told))
-    assert now.crossing.told[over]
-    assert now.front.told[over - 8]
-    assert now.trend.told[over - 1]
+    over = int(np.argmax(now.crossing.warns))
+    assert now.crossing.warns[over]
+    assert now.front.warns[over - 8]
+    assert now.mean_ahead.warns[over - 1]

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from watcher.sources.base import Flag, Observations
-from watcher.sources.quality import check
+from watcher.sources.quality.check import check
 from watcher.weather.series import Site, WeatherSeries
 
 SITE = Site(latitude=41.2, longitude=-96.6)

@@ -16,7 +16,7 @@ from watcher.weather.air import (
     wet_bulb,
 )
 from watcher.weather.sun import day_length
-from watcher.weather.wind import wind_at_height
+from watcher.weather.wind_profile import wind_at_height
 
 # Magnus against Tetens: 0.26 % apart at 25 degC.
 FORMULAS = 3e-3

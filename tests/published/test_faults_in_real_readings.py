@@ -16,10 +16,12 @@ import pytest
 from tests.support.airports import SITES, year
 from tests.support.faults import HOURLY, MINUTELY, Kind, with_faults
 from tests.support.real_days import alamosa
-from watcher.sources.agreement import check_against
 from watcher.sources.base import Observations
-from watcher.sources.quality import check
+from watcher.sources.quality.agreement import check_against
+from watcher.sources.quality.check import check
 from watcher.weather.series import WeatherSeries
+
+pytestmark = pytest.mark.long
 
 RATE = 0.01
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from watcher.sources.base import Flag, Observations
-from watcher.sources.quality import check
+from watcher.sources.quality.check import check
 from watcher.units import Kind, read
 from watcher.weather.series import Site, WeatherSeries
 

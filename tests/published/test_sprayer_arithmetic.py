@@ -7,7 +7,7 @@ figures are computed from those formulas in their own units, independently of ou
 
 import pytest
 
-from watcher.judge.application import (
+from watcher.limits.application import (
     NOZZLE_SIZES,
     carrier_from_flow,
     flow_at_pressure,

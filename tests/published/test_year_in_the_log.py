@@ -16,11 +16,13 @@ from metpy.units import units
 from tests.support.airports import SITES, frame, year
 from watcher.sources.base import Observations
 from watcher.store import aggregates, export, weather
-from watcher.store.database import Log
+from watcher.store.database import Database
 from watcher.store.importing import read_csv
 from watcher.weather.bins import HOUR_S, Bins, over_bins
 from watcher.weather.rose import rose
 from watcher.weather.wind import CALM_M_S
+
+pytestmark = pytest.mark.long
 
 NOW = 1_420_070_400  # 2015-01-01
 START, END = 1_356_998_400, 1_388_620_800  # 2013-01-01 to 2014-01-02, UTC
@@ -35,10 +37,10 @@ def table() -> pd.DataFrame:
 
 
 @pytest.fixture(scope="module")
-def log(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Log]:
+def log(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Database]:
     """A log into which the year went as a table: written by one log, read by this one."""
     folder = tmp_path_factory.mktemp("year")
-    first, log = (Log(f"sqlite:///{folder}/{name}.db") for name in ("first", "second"))
+    first, log = (Database(f"sqlite:///{folder}/{name}.db") for name in ("first", "second"))
     for one in (first, log):
         one.upgrade()
     with first.writing() as session:
@@ -59,7 +61,7 @@ def log(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Log]:
 
 
 @pytest.fixture(scope="module")
-def hours(log: Log) -> Bins:
+def hours(log: Database) -> Bins:
     with log.reading() as session:
         return aggregates.bins(session, "EWR", HOUR_S, START, END)
 
@@ -69,7 +71,7 @@ def by_day(hours: Bins) -> pd.Series:
 
 
 def test_every_hour_is_there_and_the_readings_themselves_are_gone(
-    log: Log, hours: Bins, table: pd.DataFrame
+    log: Database, hours: Bins, table: pd.DataFrame
 ) -> None:
     assert hours.series.times.tolist() == table.time.tolist()
     assert (hours.readings == 1).all()

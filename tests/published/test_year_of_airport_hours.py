@@ -16,12 +16,16 @@ import pytest
 
 from tests.support.worked_farm import build_farm, farm_tables
 from watcher.judge.judgement import Judgement, judge
-from watcher.judge.plan import Plan
-from watcher.judge.status import Limit, Status
+from watcher.limits.catalogue import Limit
+from watcher.limits.farm_arrays import FarmArrays
+from watcher.limits.status import Status
 from watcher.units import Kind, convert
 from watcher.weather.air import humidity
 from watcher.weather.inversion import Finding, assess
 from watcher.weather.series import Site, WeatherSeries
+from watcher.weather.wind_profile import UNCERTAINTY_LAYERED
+
+pytestmark = pytest.mark.long
 
 MPH = 0.44704
 NEWARK = Site(40.6925, -74.1687, elevation_m=5.0, wind_height_m=10.0)
@@ -53,7 +57,7 @@ def gusts(frame: pd.DataFrame, reading: str) -> pd.Series:
     return frame.wind_gust if reading == "as recorded" else frame.wind_gust.fillna(frame.wind_speed)
 
 
-def plan() -> Plan:
+def plan() -> FarmArrays:
     tables: dict[str, Any] = farm_tables()
     window = tables["windows"]["contact"]
     window["temperature"] = {"low": "40 degF", "high": "85 degF"}
@@ -61,7 +65,7 @@ def plan() -> Plan:
     del tables["fields"]["S"], tables["neighbours"]["vines_S"]
     # Drift has its own published checks; here the wind-direction rule alone minds the neighbour.
     tables["neighbours"]["vines_K"]["tolerable_deposit"] = "100 %"
-    return Plan.of(build_farm(tables))
+    return FarmArrays.of(build_farm(tables))
 
 
 def series(frame: pd.DataFrame, gust: pd.Series) -> WeatherSeries:
@@ -118,9 +122,11 @@ def plain_status(hour: Any, dry_s: float, setup: str, field: str, job_s: float) 
     """The judgement's rules written out once more for one hour, in the words of its document."""
     drops, loss = SETUPS[setup]
     low, high = 3 * MPH, 10 * MPH
+    # Brought down in air of which, without a sky, nobody knows the layering.
+    doubt = UNCERTAINTY_LAYERED * hour.wind
     rooms = [
-        (min(hour.wind - low, high - hour.wind) / high, 0.15),
-        ((15 * MPH - hour.gust) / (15 * MPH), 0.15),
+        (min(hour.wind - low, high - hour.wind) / high, max(0.15, doubt / high)),
+        ((15 * MPH - hour.gust) / (15 * MPH), max(0.15, doubt / (15 * MPH))),
         (min(hour.temp - (40 - 32) / 1.8, (85 - 32) / 1.8 - hour.temp) / 10, 0.15),
         (min(hour.delta_t - 2, 8 - hour.delta_t) / 6, 0.15),
         ((hour.humid - 35) / 35, 0.15),

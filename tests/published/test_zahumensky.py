@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from watcher.sources.base import Flag, Observations
-from watcher.sources.quality import check
+from watcher.sources.quality.check import check
 from watcher.weather.series import Site, WeatherSeries
 
 SITE = Site(latitude=41.2, longitude=-96.6)
@@ -78,6 +78,9 @@ def test_a_dew_point_over_the_temperature_is_inconsistent() -> None:
     assert together(temp_c=15.0, dew_point_c=15.0) == {}
 
 
-def test_a_direction_in_calm_is_inconsistent() -> None:
-    assert together(wind_m_s=0.0, wind_from_deg=342.0) == {"wind_from_deg": Flag.INCONSISTENT}
-    assert together(wind_m_s=0.1, wind_from_deg=342.0) == {}
+def test_a_calm_has_no_direction_and_its_vane_no_fault() -> None:
+    """Speed 0 goes with the direction of a calm, which is none (FM 15: 00000)."""
+    calm = {"wind_m_s": [0.0, 3.0], "wind_from_deg": [342.0, 342.0]}
+    found = check(Observations(WeatherSeries.of([0, 60], SITE, "mast", calm)))
+    assert found.flags == {}
+    assert np.isnan(found.usable().wind_from_deg).tolist() == [True, False]

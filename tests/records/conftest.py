@@ -6,14 +6,14 @@ from pathlib import Path
 import pytest
 
 from tests.support import sprayed
-from tests.support.sprayed import Desk
+from tests.support.sprayed import RuleGroup
 from watcher.farm import Farm
-from watcher.store.database import Log
+from watcher.store.database import Database
 
 
 @pytest.fixture
-def store(tmp_path: Path) -> Iterator[Log]:
-    log = Log(f"sqlite:///{tmp_path / 'watch.db'}")
+def store(tmp_path: Path) -> Iterator[Database]:
+    log = Database(f"sqlite:///{tmp_path / 'watch.db'}")
     log.upgrade()
     yield log
     log.close()
@@ -25,11 +25,11 @@ def farm() -> Farm:
 
 
 @pytest.fixture
-def desk(store: Log, farm: Farm) -> Desk:
-    return Desk(store, farm)
+def desk(store: Database, farm: Farm) -> RuleGroup:
+    return RuleGroup(store, farm)
 
 
 @pytest.fixture
-def job(store: Log, farm: Farm) -> int:
+def job(store: Database, farm: Farm) -> int:
     """A job of 75 minutes on the field south of the orchard, finished."""
     return sprayed.spray(store, farm)

@@ -6,13 +6,12 @@ import json
 import jcs
 import pytest
 
+from tests.support import job_steps
 from tests.support.sprayed import MORNING
-from watcher.jobs import book as jobs_book
 from watcher.records import journal
 from watcher.records.chain import FIRST
 from watcher.records.document import check_document, write_document
 from watcher.records.errors import RecordError
-from watcher.store import jobs
 
 
 def export(desk, *wanted: int) -> bytes:
@@ -24,8 +23,8 @@ def export(desk, *wanted: int) -> bytes:
 def two(desk, job) -> tuple[int, int]:
     """Two jobs with records; the second for a client."""
     desk.close(job)
-    other = desk.run(jobs_book.start, desk.plan, "hill", "coarse", MORNING)
-    desk.run(jobs.finish, other.id, MORNING + 600)
+    other = desk.run(job_steps.start, desk.plan, "hill", "coarse", MORNING)
+    desk.run(job_steps.finish, other.id, MORNING + 600)
     desk.tell(other.id, client="C. Client (invented)", product="wetter")
     desk.correct(job, "mistyped", certificate="0001")
     return job, other.id
@@ -34,7 +33,7 @@ def two(desk, job) -> tuple[int, int]:
 @pytest.fixture
 def short(desk, store) -> bytes:
     """A short document, of a record with two small entries."""
-    job = desk.run(jobs_book.start, desk.plan, "hill", "coarse", MORNING)
+    job = desk.run(job_steps.start, desk.plan, "hill", "coarse", MORNING)
     desk.tell(job.id, note="böig")
     desk.tell(job.id, area="38 acre")
     return export(desk, job.id)

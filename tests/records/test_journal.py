@@ -7,9 +7,9 @@ from collections.abc import Callable
 import pytest
 from sqlalchemy import text
 
+from tests.support import job_steps
 from watcher.records import journal
-from watcher.store import jobs
-from watcher.store.database import Log
+from watcher.store.database import Database
 from watcher.store.tables import RecordEntry
 
 NOW = 1_781_107_200
@@ -21,7 +21,7 @@ _SEALS = {
 }
 
 
-def write(log: Log, note: str, job: int = 1) -> None:
+def write(log: Database, note: str, job: int = 1) -> None:
     with log.writing() as session:
         journal.write(
             session, job=job, kind="told", at=NOW, by="grower", content={"note": note, "wind": 2.5}
@@ -29,30 +29,30 @@ def write(log: Log, note: str, job: int = 1) -> None:
 
 
 @pytest.fixture
-def filled(log: Log) -> Log:
+def filled(log: Database) -> Database:
     """A log with two jobs and three entries."""
     with log.writing() as session:
         for n in ("1", "2"):
-            jobs.start(session, field=n, setup="fine", sprayer=n, at=NOW, planned_s=600.0, note="Ä")
+            job_steps.started(session, field=n, setup="fine", sprayer=n, at=NOW, planned_s=600.0)
     for n in range(ENTRIES):
         write(log, f"Notiz Ü{n}", job=1 + n % 2)
     return log
 
 
-def unseal(log: Log) -> None:
+def unseal(log: Database) -> None:
     """Take the triggers away, as whoever owns the database can."""
     with log.writing() as session:
         for statement in _SEALS[session.get_bind().dialect.name]:
             session.execute(text(statement))
 
 
-def broken_at(log: Log, noted: str | None = None) -> int | None:
+def broken_at(log: Database, noted: str | None = None) -> int | None:
     with log.reading() as session:
         broken = journal.verify(session, noted).broken
     return None if broken is None else broken.number
 
 
-def test_what_was_written_is_read_back_and_whole(filled: Log) -> None:
+def test_what_was_written_is_read_back_and_whole(filled: Database) -> None:
     with filled.reading() as session:
         verdict = journal.verify(session)
         notes = [entry.content["note"] for entry in journal.entries(session)]
@@ -61,7 +61,7 @@ def test_what_was_written_is_read_back_and_whole(filled: Log) -> None:
     assert notes == ["Notiz Ü0", "Notiz Ü1", "Notiz Ü2"]
 
 
-def test_an_empty_log_has_a_whole_chain_of_nothing(log: Log) -> None:
+def test_an_empty_log_has_a_whole_chain_of_nothing(log: Database) -> None:
     with log.reading() as session:
         verdict = journal.verify(session)
     assert (verdict.count, verdict.head, verdict.broken) == (0, None, None)
@@ -70,7 +70,7 @@ def test_an_empty_log_has_a_whole_chain_of_nothing(log: Log) -> None:
 @pytest.mark.parametrize("column", COLUMNS)
 @pytest.mark.parametrize("number", range(1, ENTRIES + 1))
 def test_a_changed_column_of_any_row_is_seen_and_the_row_named(
-    filled: Log, column: str, number: int
+    filled: Database, column: str, number: int
 ) -> None:
     unseal(filled)
     # The job's number may only become that of another job.
@@ -85,14 +85,14 @@ def test_a_changed_column_of_any_row_is_seen_and_the_row_named(
 
 
 @pytest.mark.parametrize("number", range(1, ENTRIES))
-def test_a_removed_row_is_seen_and_named(filled: Log, number: int) -> None:
+def test_a_removed_row_is_seen_and_named(filled: Database, number: int) -> None:
     unseal(filled)
     with filled.writing() as session:
         session.execute(text(f"DELETE FROM record_entry WHERE number = {number}"))
     assert broken_at(filled) == number
 
 
-def test_a_removed_last_row_is_seen_only_by_a_noted_head(filled: Log) -> None:
+def test_a_removed_last_row_is_seen_only_by_a_noted_head(filled: Database) -> None:
     with filled.reading() as session:
         head = journal.verify(session).head
     unseal(filled)
@@ -103,7 +103,7 @@ def test_a_removed_last_row_is_seen_only_by_a_noted_head(filled: Log) -> None:
 
 
 @pytest.mark.parametrize("url", ["sqlite"], indirect=True)
-def test_any_byte_of_a_content_changed_in_the_file_is_seen(url: str, filled: Log) -> None:
+def test_any_byte_of_a_content_changed_in_the_file_is_seen(url: str, filled: Database) -> None:
     unseal(filled)
     connection = sqlite3.connect(url.removeprefix("sqlite:///"))
     query = "SELECT CAST(content AS BLOB) FROM record_entry WHERE number = 2"
@@ -122,12 +122,12 @@ def test_any_byte_of_a_content_changed_in_the_file_is_seen(url: str, filled: Log
 
 
 def test_writers_at_once_make_one_chain(
-    filled: Log, url: str, open_log: Callable[..., Log]
+    filled: Database, url: str, open_log: Callable[..., Database]
 ) -> None:
     logs = [open_log(url) for _ in range(3)]
     start = threading.Barrier(len(logs))
 
-    def work(log: Log, name: int) -> None:
+    def work(log: Database, name: int) -> None:
         start.wait(10)
         for n in range(5):
             write(log, f"writer {name} note {n}")

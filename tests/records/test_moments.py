@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from tests.support import sprayed
 from tests.support.sprayed import HOUR, MINUTE, MORNING
 from watcher.judge.judgement import judge
-from watcher.judge.status import Status
+from watcher.limits.status import Status
 from watcher.records.facts import Moment
 from watcher.records.form import local
 from watcher.records.moments import marks, moment

@@ -7,11 +7,11 @@ import pypdf
 import pytest
 
 from tests.support import sprayed
-from watcher.alerts.wording.words import CAUTION
+from watcher.messages.words import CAUTION
 from watcher.records import journal
 from watcher.records.page import page_of
 from watcher.records.pdf import write_pdf
-from watcher.store.database import Log
+from watcher.store.database import Database
 
 NAME = "Żółć Görlitz & Ñandú (invented)"
 
@@ -19,16 +19,16 @@ NAME = "Żółć Görlitz & Ñandú (invented)"
 @pytest.fixture(scope="module")
 def printed(tmp_path_factory):
     """A long record of a farm with letters of several countries, printed twice."""
-    store = Log(f"sqlite:///{tmp_path_factory.mktemp('log') / 'watch.db'}")
+    store = Database(f"sqlite:///{tmp_path_factory.mktemp('log') / 'watch.db'}")
     store.upgrade()
-    desk = sprayed.Desk(store, sprayed.farm(name=NAME))
+    desk = sprayed.RuleGroup(store, sprayed.farm(name=NAME))
     job = sprayed.spray(store, desk.farm, minutes=280)
     desk.tell(job, note="Böig, Δ gering. " * 12)
     desk.close(job)
     record = desk.correct(job, "mistyped", certificate="0001")
     with store.reading() as session:
         head = journal.head(session)
-    page = page_of(record, desk.farm.told.farm.record_rules, head)
+    page = page_of(record, desk.farm.config.farm.record_rules, head)
     moment = datetime.fromtimestamp(desk.now, desk.farm.zone)
     store.close()
     return write_pdf([page, page], "a4", moment), head
@@ -40,7 +40,7 @@ def test_caution_number_and_head_are_on_every_page(printed) -> None:
     assert len(pages) >= 4
     for number, page in enumerate(pages, start=1):
         text = " ".join(page.extract_text().split())
-        assert CAUTION in text
+        assert str(CAUTION) in text
         assert head.hash in text
         assert f"Page {number} of {len(pages)}" in text
 

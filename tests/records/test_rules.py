@@ -4,6 +4,7 @@ Dates: the date checks of the project's domain notes, section 8, calendar-day ar
 """
 
 from datetime import date, datetime
+from typing import get_args
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -14,8 +15,8 @@ from watcher.records.record import Record
 from watcher.records.rules import deadlines, due_next, missing
 
 CHICAGO = ZoneInfo("America/Chicago")
-FEDERAL: tuple[RecordRule, ...] = ("7 CFR 110",)
-EVERY: tuple[RecordRule, ...] = ("7 CFR 110", "40 CFR 171", "72 h label", "EU 2023/564")
+FEDERAL: tuple[RecordRule, ...] = ("former 7 CFR 110",)
+EVERY: tuple[RecordRule, ...] = get_args(RecordRule)
 _WORDS = (
     "product registration total crop location started ended applicator certificate client "
     "client_address eppo use nozzle pressure buffer sensitive_check reading_start reading_end"
@@ -29,7 +30,7 @@ def record(**values: object) -> Record:
         for key, value in values.items()
         if value is not None
     }
-    return Record(1, told=told)
+    return Record(1, entered=told)
 
 
 def at(*when: int, zone: ZoneInfo = CHICAGO) -> int:
@@ -49,12 +50,12 @@ def days(
     return {(d.what, d.rule): d.by for d in found}
 
 
-def test_the_federal_days_of_the_domain_notes() -> None:
-    found = days("7 CFR 110", started=at(2026, 3, 1, 9), for_client=True)
+def test_the_days_of_the_former_federal_rule() -> None:
+    found = days("former 7 CFR 110", started=at(2026, 3, 1, 9), for_client=True)
     assert found == {
-        ("record written", "7 CFR 110"): date(2026, 3, 15),
-        ("client has a copy", "7 CFR 110"): date(2026, 3, 31),
-        ("record kept until", "7 CFR 110"): date(2028, 3, 1),
+        ("record written", "former 7 CFR 110"): date(2026, 3, 15),
+        ("client has a copy", "former 7 CFR 110"): date(2026, 3, 31),
+        ("record kept until", "former 7 CFR 110"): date(2028, 3, 1),
     }
 
 
@@ -77,23 +78,36 @@ def test_the_european_record_is_kept_for_three_years() -> None:
 
 def test_the_day_is_the_farms_not_that_of_utc() -> None:
     # 21:00 in Chicago on 1 March is 2 March in UTC.
-    found = days("7 CFR 110", started=at(2026, 3, 1, 21))
-    assert found["record written", "7 CFR 110"] == date(2026, 3, 15)
+    found = days("former 7 CFR 110", started=at(2026, 3, 1, 21))
+    assert found["record written", "former 7 CFR 110"] == date(2026, 3, 15)
 
 
 def test_over_midnight_it_is_due_from_the_start_and_kept_from_the_end() -> None:
-    found = days("7 CFR 110", started=at(2026, 3, 1, 23), ended=at(2026, 3, 2, 1))
-    assert found["record written", "7 CFR 110"] == date(2026, 3, 15)
-    assert found["record kept until", "7 CFR 110"] == date(2028, 3, 2)
+    found = days("former 7 CFR 110", started=at(2026, 3, 1, 23), ended=at(2026, 3, 2, 1))
+    assert found["record written", "former 7 CFR 110"] == date(2026, 3, 15)
+    assert found["record kept until", "former 7 CFR 110"] == date(2028, 3, 2)
 
 
 def test_a_record_of_a_leap_day_is_kept_a_day_too_long_rather_than_too_short() -> None:
-    found = days("7 CFR 110", started=at(2028, 2, 29, 9))
-    assert found["record kept until", "7 CFR 110"] == date(2030, 3, 1)
+    found = days("former 7 CFR 110", started=at(2028, 2, 29, 9))
+    assert found["record kept until", "former 7 CFR 110"] == date(2030, 3, 1)
 
 
 def test_nobody_has_to_give_a_copy_without_a_client() -> None:
-    assert ("client has a copy", "7 CFR 110") not in days("7 CFR 110", started=at(2026, 3, 1, 9))
+    found = days("former 7 CFR 110", started=at(2026, 3, 1, 9))
+    assert ("client has a copy", "former 7 CFR 110") not in found
+
+
+def test_a_state_that_asks_for_the_clients_copy_is_named_before_the_former_rule() -> None:
+    found = days("former 7 CFR 110", "US Idaho", started=at(2026, 3, 1, 9), for_client=True)
+    assert found["client has a copy", "US Idaho"] == date(2026, 3, 31)
+    assert ("client has a copy", "former 7 CFR 110") not in found
+
+
+def test_a_record_closed_under_the_rules_old_name_is_still_checked_by_it() -> None:
+    assert {m.key for m in missing(record(), ("7 CFR 110",))} == set(
+        ASKED["former 7 CFR 110"].split()
+    )
 
 
 @pytest.mark.parametrize(
@@ -111,13 +125,19 @@ def test_a_full_record_lacks_nothing() -> None:
 
 
 # Keys by rule: 7 CFR 110.3(a) and 40 CFR 171.303(b)(7) as read in a stored copy; the fields of the
-# 72 h label terms and of the EU's annex partly from memory (domain notes, section 8).
+# 72 h label terms and of the EU's annex partly from memory (domain notes, section 8); the states'
+# items by a summary of their rules.
 ASKED = {
-    "7 CFR 110": "product registration total area crop location started applicator certificate",
+    "former 7 CFR 110": "product registration total area crop location started applicator "
+    "certificate",
     "40 CFR 171": "product registration total area crop location started applicator certificate "
     "client client_address",
     "72 h label": "started ended nozzle pressure buffer sensitive_check reading_start reading_end",
     "EU 2023/564": "product registration eppo area rate started use",
+    "US Minnesota": "product registration area location applicator certificate client "
+    "client_address rate ended reading_start",
+    "US Idaho": "product registration area location applicator certificate client "
+    "client_address crop started reading_start",
 }
 
 
@@ -141,7 +161,7 @@ def test_an_empty_record_lacks_all_that_the_rule_asks_for() -> None:
 
 def test_what_two_rules_ask_for_is_missed_once() -> None:
     found = missing(record(**(FULL | {"product": None})), EVERY)
-    assert [(m.key, m.rule) for m in found] == [("product", "7 CFR 110")]
+    assert [(m.key, m.rule) for m in found] == [("product", "former 7 CFR 110")]
 
 
 def test_the_second_product_needs_what_the_first_one_does() -> None:

@@ -5,8 +5,8 @@ import io
 
 import pytest
 
-from watcher.alerts.wording.words import CAUTION
-from watcher.records import book, journal
+from watcher.messages.words import CAUTION
+from watcher.records import commands, journal
 from watcher.records.table import HEAD, write_table
 
 
@@ -18,7 +18,7 @@ def lines(desk, job) -> list[dict[str, str]]:
     desk.correct(job, "mistyped", certificate="0001")
     text = io.StringIO(newline="")
     with desk.store.reading() as session:
-        write_table([book.record_of(session, job)], journal.head(session), text)
+        write_table([commands.record_of(session, job)], journal.head(session), text)
     return list(csv.DictReader(io.StringIO(text.getvalue(), newline="")))
 
 
@@ -51,6 +51,19 @@ def test_weather_is_there_for_every_mark_in_both_clocks(lines) -> None:
     assert {(float(w["value"]), w["unit"], w["told by"]) for w in winds} == {(2.5, "m/s", "mast")}
 
 
+def test_a_limit_carries_its_value_with_its_unit(lines) -> None:
+    at_start = {"part": "limit's value", "UTC": "2026-06-10 16:00Z"}
+    found = [line for line in lines if all(line[k] == v for k, v in at_start.items())]
+    (delta_t,) = (line for line in found if line["name"] == "Delta T")
+    (weather,) = (
+        line
+        for line in lines
+        if (line["part"], line["name"]) == ("weather", "Delta T") and line["UTC"] == delta_t["UTC"]
+    )
+    assert (delta_t["value"], delta_t["unit"]) == (weather["value"], "K")
+    assert {"wind", "gust"} <= {line["name"] for line in found}
+
+
 def test_a_correction_shows_what_was_and_why(lines) -> None:
     was = one(lines, part="correction", name="certificate or licence number, was")
     why = one(lines, part="correction", name="certificate or licence number, why")
@@ -63,6 +76,6 @@ def test_text_a_spreadsheet_would_run_is_made_harmless(lines) -> None:
 
 
 def test_caution_and_head_are_in_it(desk, lines) -> None:
-    assert one(lines, part="caution")["value"] == CAUTION
+    assert one(lines, part="caution")["value"] == str(CAUTION)
     with desk.store.reading() as session:
         assert one(lines, part="chain", name="head")["value"] == journal.head(session).hash

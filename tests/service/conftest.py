@@ -5,13 +5,13 @@ from pathlib import Path
 
 import pytest
 
-from watcher.store.database import Log
+from watcher.store.database import Database
 
 
 @pytest.fixture
-def log(tmp_path: Path) -> Iterator[Log]:
+def log(tmp_path: Path) -> Iterator[Database]:
     """A new log in a file of its own."""
-    log = Log(f"sqlite:///{tmp_path / 'watch.db'}")
+    log = Database(f"sqlite:///{tmp_path / 'watch.db'}")
     log.upgrade()
     yield log
     log.close()

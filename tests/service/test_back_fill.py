@@ -4,15 +4,15 @@ import numpy as np
 import pytest
 from sqlalchemy import select
 
+from tests.support import job_steps
 from tests.support.farms import LATITUDE, LONGITUDE, build, watched_tables
 from tests.support.running import SetClock, put_forecast
 from watcher.farm import Farm
-from watcher.jobs import book as jobs
-from watcher.judge.plan import Plan
-from watcher.service.cycle import Book
+from watcher.limits.farm_arrays import FarmArrays
+from watcher.service.transactions import Book
 from watcher.sources.base import Observations
 from watcher.store import aggregates
-from watcher.store.database import Log
+from watcher.store.database import Database
 from watcher.store.tables import Message
 from watcher.weather.bins import TEN_MINUTES_S
 from watcher.weather.series import Site, WeatherSeries
@@ -29,22 +29,22 @@ def farm() -> Farm:
 
 
 @pytest.fixture
-def log(log: Log) -> Log:
+def log(log: Database) -> Database:
     for at in range(NOON, NOON + 3 * 3600, 1800):
         put_forecast(log, at)
     return log
 
 
 @pytest.fixture
-def watch(farm: Farm, log: Log) -> Book:
+def watch(farm: Farm, log: Database) -> Book:
     """A watch that saw a job begin in calm air, and its station fall silent for an hour."""
     clock = SetClock(NOON)
-    watch = Book(Plan.of(farm), log, clock)
+    watch = Book(FarmArrays.of(farm), log, clock)
     for minute in range(-30, 10):
         clock.at = NOON + minute * MINUTE
         watch.take_in(readings(clock.at, clock.at + 1))
     with log.writing() as session:
-        jobs.start(session, watch.plan, "hill", "coarse", clock.at)
+        job_steps.start(session, watch.plan, "hill", "coarse", clock.at)
     watch.judge()
     clock.at = BACK
     watch.judge()
@@ -65,7 +65,9 @@ def readings(start: int, end: int, gusty: tuple[int, int] = (0, 0)) -> Observati
     return Observations(WeatherSeries.of(times, site, "mast", values))
 
 
-def test_a_gust_that_passed_meanwhile_is_kept_and_raises_no_alert(watch: Book, log: Log) -> None:
+def test_a_gust_that_passed_meanwhile_is_kept_and_raises_no_alert(
+    watch: Book, log: Database
+) -> None:
     before = len(messages(log))
     filled = readings(NOON + 10 * MINUTE, BACK + 1, gusty=(NOON + 20 * MINUTE, NOON + 50 * MINUTE))
     assert watch.take_in(filled) == len(filled.series)
@@ -76,14 +78,14 @@ def test_a_gust_that_passed_meanwhile_is_kept_and_raises_no_alert(watch: Book, l
     assert kept.series.gust_m_s.max() == FORBIDDEN_GUST
 
 
-def test_a_gust_of_now_that_comes_with_it_is_told(watch: Book, log: Log) -> None:
+def test_a_gust_of_now_that_comes_with_it_is_told(watch: Book, log: Database) -> None:
     before = len(messages(log))
     watch.take_in(readings(NOON + 10 * MINUTE, BACK + 1, gusty=(BACK - 5 * MINUTE, BACK + 1)))
     watch.judge()
     assert any("gust" in text.lower() for text in messages(log)[before:])
 
 
-def messages(log: Log) -> list[str]:
+def messages(log: Database) -> list[str]:
     with log.reading() as session:
         rows = session.execute(select(Message.title, Message.body).order_by(Message.id))
         return [f"{title}\n{body}" for title, body in rows]

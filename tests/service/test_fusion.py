@@ -5,18 +5,20 @@ from typing import Any
 import numpy as np
 import pytest
 
+from tests.support.english import english
 from tests.support.farms import LATITUDE, LONGITUDE, build, tables
 from tests.support.running import SetClock, put_forecast
-from watcher.alerts.wording.weather import source_lines, spoken_lines
 from watcher.farm import Farm
-from watcher.judge.plan import Plan
-from watcher.judge.status import Limit, Stand, Status
+from watcher.limits.catalogue import Limit
+from watcher.limits.farm_arrays import FarmArrays
+from watcher.limits.status import LimitState, Status
+from watcher.messages.weather import source_lines, spoken_lines
 from watcher.records.moments import moment
-from watcher.service.cycle import Book
-from watcher.service.picture import Picture, compose
 from watcher.service.season import add_up
+from watcher.service.snapshot import Snapshot, compose
+from watcher.service.transactions import Book
 from watcher.sources.base import Observations
-from watcher.store.database import Log
+from watcher.store.database import Database
 from watcher.weather.series import Site, WeatherSeries
 
 NOON = 1_781_107_200  # 2026-06-10 11:00 in Chicago's zone
@@ -28,10 +30,10 @@ CALM, WINDY = 3.2, 9.0
 
 @pytest.fixture
 def farm() -> Farm:
-    told: dict[str, Any] = tables()
-    told["fields"] = {f"f{i}": told["fields"]["hill"] for i in range(8)}
-    told["neighbours"] = {}
-    told["sources"] = {
+    config: dict[str, Any] = tables()
+    config["fields"] = {f"f{i}": config["fields"]["hill"] for i in range(8)}
+    config["neighbours"] = {}
+    config["sources"] = {
         name: {
             "kind": "push",
             "place": [LATITUDE + 0.002, longitude],
@@ -40,11 +42,11 @@ def farm() -> Farm:
         }
         for name, longitude in PLACES.items()
     } | {"feed": {"kind": "met_norway"}}
-    return build(told)
+    return build(config)
 
 
 @pytest.fixture
-def log(log: Log) -> Log:
+def log(log: Database) -> Database:
     put_forecast(log, NOON, wind_m_s=3.5, gust_m_s=4.5)
     return log
 
@@ -66,11 +68,11 @@ def tell(book: Book, source: str, wind_m_s: float, minutes: range = range(-60, 1
 
 
 @pytest.fixture
-def book(farm: Farm, log: Log) -> Book:
-    return Book(Plan.of(farm), log, SetClock(NOON))
+def book(farm: Farm, log: Database) -> Book:
+    return Book(FarmArrays.of(farm), log, SetClock(NOON))
 
 
-def statuses(picture: Picture) -> dict[str, Status]:
+def statuses(picture: Snapshot) -> dict[str, Status]:
     return {name: seen.status for name, seen in picture.ranking.every.items()}
 
 
@@ -113,17 +115,17 @@ def test_it_is_told_who_speaks_for_which_fields(book: Book) -> None:
     tell(book, "west", CALM)
     tell(book, "east", WINDY)
     outlook = book.judge().outlook
-    first, second, *_ = source_lines(outlook)
+    first, second, *_ = english(source_lines(outlook))
     assert first == "Wind measured by west just now."
     assert second.startswith("For f")
     assert second.endswith(", f7: Wind measured by east just now.")
-    assert list(spoken_lines(outlook.of("f7"))) == [
-        "Measured by east just now: wind, gust, wind from, temperature, humidity.",
+    assert english(spoken_lines(outlook.of("f7"))) == [
+        "Measured by east just now: wind, gust, wind direction, temperature, humidity.",
         "Forecast by feed 10 min ago: rain, cloud.",
     ]
 
 
-def test_the_record_of_a_job_has_the_weather_of_its_field(book: Book, log: Log) -> None:
+def test_the_record_of_a_job_has_the_weather_of_its_field(book: Book, log: Database) -> None:
     tell(book, "west", CALM)
     tell(book, "east", WINDY)
     plan = book.plan
@@ -148,7 +150,7 @@ def test_the_record_of_a_job_has_the_weather_of_its_field(book: Book, log: Log) 
     assert [q.source for q in east.quality] == ["east"]
 
 
-def test_a_past_season_is_each_fields_own(book: Book, log: Log) -> None:
+def test_a_past_season_is_each_fields_own(book: Book, log: Database) -> None:
     tell(book, "west", CALM, range(-60, 300))
     tell(book, "east", WINDY, range(-60, 300))
     with log.reading() as session:
@@ -161,35 +163,37 @@ def test_a_past_season_is_each_fields_own(book: Book, log: Log) -> None:
 class TestTwoThermometers:
     """At different heights, by day in a steady wind: no rule of thumb finds an inversion."""
 
-    def test_that_agree_with_the_sun_find_nothing(self, log: Log) -> None:
-        assert self._inversion(log, mast=19.5) == (Stand.HOLDS, "mast")
+    def test_that_agree_with_the_sun_find_nothing(self, log: Database) -> None:
+        assert self._inversion(log, mast=19.5) == (LimitState.HOLDS, "mast")
 
     def test_of_which_the_upper_one_failed_tell_nothing_and_it_is_never_suitable(
-        self, log: Log
+        self, log: Database
     ) -> None:
-        assert self._inversion(log, mast=np.nan) == (Stand.UNKNOWN, None)
+        assert self._inversion(log, mast=np.nan) == (LimitState.UNKNOWN, None)
 
-    def test_where_there_never_was_a_second_one_the_rules_of_thumb_speak(self, log: Log) -> None:
-        assert self._inversion(log, mast=None) == (Stand.HOLDS, None)
+    def test_where_there_never_was_a_second_one_the_rules_of_thumb_speak(
+        self, log: Database
+    ) -> None:
+        assert self._inversion(log, mast=None) == (LimitState.HOLDS, None)
 
-    def test_of_another_station_do_not_stand_in_for_one_that_failed(self, log: Log) -> None:
-        assert self._inversion(log, mast=np.nan, yard=19.5) == (Stand.UNKNOWN, None)
+    def test_of_another_station_do_not_stand_in_for_one_that_failed(self, log: Database) -> None:
+        assert self._inversion(log, mast=np.nan, yard=19.5) == (LimitState.UNKNOWN, None)
 
-    def test_are_not_taken_from_two_stations(self, log: Log) -> None:
-        assert self._inversion(log, mast=None, yard=25.0) == (Stand.HOLDS, None)
+    def test_are_not_taken_from_two_stations(self, log: Database) -> None:
+        assert self._inversion(log, mast=None, yard=25.0) == (LimitState.HOLDS, None)
 
     @staticmethod
-    def _inversion(log: Log, **upper: float | None) -> tuple[Stand, str | None]:
+    def _inversion(log: Database, **upper: float | None) -> tuple[LimitState, str | None]:
         """How the inversion stands, and who speaks for the upper thermometer."""
-        told: dict[str, Any] = tables()
-        told["sources"] = {"feed": {"kind": "met_norway"}}
+        config: dict[str, Any] = tables()
+        config["sources"] = {"feed": {"kind": "met_norway"}}
         for name, there in upper.items():
-            told["sources"][name] = {
+            config["sources"][name] = {
                 "kind": "push",
                 "heights": {"wind": "3 m", "temperature": "2 m", "temperature_upper": "10 m"},
                 "measures": [*MEASURES, *(() if there is None else ("temperature_upper",))],
             }
-        book = Book(Plan.of(build(told)), log, SetClock(NOON))
+        book = Book(FarmArrays.of(build(config)), log, SetClock(NOON))
         site = Site(LATITUDE, LONGITUDE, wind_height_m=3.0, temp_upper_height_m=10.0)
         for name, there in upper.items():
             upper_c = np.nan if there is None else there
@@ -197,7 +201,7 @@ class TestTwoThermometers:
         picture = book.judge()
         seen = picture.ranking.every["hill"]
         stand = {r.limit: r.stand for r in seen.reasons}[Limit.INVERSION]
-        assert (stand is Stand.UNKNOWN) == (seen.status is Status.UNKNOWN)
+        assert (stand is LimitState.UNKNOWN) == (seen.status is Status.UNKNOWN)
         return stand, picture.outlook.spoken["temp_upper_c"].source
 
 

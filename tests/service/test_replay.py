@@ -9,22 +9,24 @@ from typing import Any
 import numpy as np
 import pytest
 
+from tests.support import job_steps
 from tests.support.farms import LATITUDE, LONGITUDE, build, tables, watched_tables
 from tests.support.receiver import Receiver
 from tests.support.running import put_forecast
-from watcher.alerts.courier import Courier
+from watcher.delivery.worker import DeliveryWorker
 from watcher.farm import Farm
-from watcher.jobs import book
-from watcher.judge.plan import Plan
+from watcher.limits.farm_arrays import FarmArrays
 from watcher.service.clock import SetClock
-from watcher.service.cycle import Book
-from watcher.service.past_events import happened, known_before
 from watcher.service.replay import Said, replay
+from watcher.service.replay_events import happened, known_before
+from watcher.service.transactions import Book
 from watcher.sources.base import Observations
-from watcher.sources.readings import parse
-from watcher.store import health, jobs, outbox, weather
-from watcher.store.database import Log
+from watcher.sources.stations.readings import parse
+from watcher.store import health, outbox, weather
+from watcher.store.database import Database
 from watcher.weather.series import Site, WeatherSeries
+
+pytestmark = pytest.mark.long
 
 NOON = 1_781_107_200  # 2026-06-10 11:00 in Chicago's zone
 HOUR = 3600
@@ -38,7 +40,7 @@ def farm() -> Farm:
 
 
 @pytest.fixture
-def log(log: Log) -> Log:
+def log(log: Database) -> Database:
     put_forecast(log, NOON)
     with log.writing() as session:
         health.answered(session, "feed", NOON - 600, None)
@@ -53,11 +55,11 @@ def phone() -> Iterator[Receiver]:
 
 
 def said(
-    log: Log, farm: Farm, start: int, end: int, *, every_s: int = 60, **how: Any
+    log: Database, farm: Farm, start: int, end: int, *, every_s: int = 60, **how: Any
 ) -> list[Said]:
     return list(
         replay(
-            Plan.of(farm),
+            FarmArrays.of(farm),
             known_before(log, farm, start, **how),
             happened(log, farm, start, end, **how),
             start=start,
@@ -80,7 +82,7 @@ def minutes(start: int, end: int, **changed: Any) -> WeatherSeries:
     return WeatherSeries.of(times, MAST, "mast", arrays)
 
 
-def keep(log: Log, series: WeatherSeries) -> None:
+def keep(log: Database, series: WeatherSeries) -> None:
     with log.writing() as session:
         weather.add_observations(session, Observations(series), 0)  # as if imported
 
@@ -90,12 +92,12 @@ GUSTS_MPH = [7, 7, 8, 7, 19, 20, 18, 9, 8, 7, 7, 8, *([7] * 20)]
 SILENT_MIN = 30
 
 
-async def live(farm: Farm, log: Log, phone: Receiver) -> list[tuple[str, str]]:
+async def live(farm: Farm, log: Database, phone: Receiver) -> list[tuple[str, str]]:
     """The watch as it runs, once a minute: posts read, kept, judged, and sent to the phone."""
     clock = SetClock(NOON)
-    watch = Book(Plan.of(farm), log, clock)
-    urls = {name: phone.url() for name in farm.told.recipients}
-    courier = Courier(log, farm, urls, now=clock.now)
+    watch = Book(FarmArrays.of(farm), log, clock)
+    urls = {name: phone.url() for name in farm.config.recipients}
+    courier = DeliveryWorker(log, farm, urls, now=clock.now)
     watch.begin()
     for minute, gust in enumerate([*GUSTS_MPH, *([None] * SILENT_MIN)]):
         clock.at = NOON + 60 * minute
@@ -103,7 +105,7 @@ async def live(farm: Farm, log: Log, phone: Receiver) -> list[tuple[str, str]]:
             watch.take_in(parse(posted(clock.at, gust), "application/json", **reader(clock.at)))
         if minute == 2:
             with log.writing() as session:
-                book.start(session, watch.plan, "hill", "coarse", clock.at)
+                job_steps.start(session, watch.plan, "hill", "coarse", clock.at)
         watch.judge()
         await courier.drain()
     return [(push.title, push.body) for push in phone.got]
@@ -126,31 +128,31 @@ def posted(at: int, gust_mph: int) -> bytes:
 
 
 async def test_a_recorded_day_says_again_what_the_running_watch_said(
-    farm: Farm, log: Log, phone: Receiver
+    farm: Farm, log: Database, phone: Receiver
 ) -> None:
-    told = await live(farm, log, phone)
+    alerts = await live(farm, log, phone)
     end = NOON + 60 * (len(GUSTS_MPH) + SILENT_MIN)
     again = await asyncio.to_thread(said, log, farm, NOON, end)
-    assert len(told) >= 8
-    assert len({title for title, _ in told}) >= 5
-    assert sorted((s.title, s.body) for s in again) == sorted(told)
+    assert len(alerts) >= 8
+    assert len({title for title, _ in alerts}) >= 5
+    assert sorted((s.title, s.body) for s in again) == sorted(alerts)
 
 
-def test_it_says_when_and_to_whom(farm: Farm, log: Log) -> None:
+def test_it_says_when_and_to_whom(farm: Farm, log: Database) -> None:
     gusts = np.array([7.0] * 10 + [19.0] * 10) * MPH
     keep(log, minutes(NOON, NOON + 20 * 60, gust_m_s=gusts))
     with log.writing() as session:
-        book.start(session, Plan.of(farm), "hill", "coarse", NOON + 60)
-    told = [s for s in said(log, farm, NOON, NOON + 20 * 60) if "hill" in s.title + s.body]
-    assert {s.recipient for s in told} == {"grower", "operator"}
-    assert min(s.at for s in told) == NOON + 10 * 60
-    assert all(s.urgent for s in told)
+        job_steps.start(session, FarmArrays.of(farm), "hill", "coarse", NOON + 60)
+    alerts = [s for s in said(log, farm, NOON, NOON + 20 * 60) if "hill" in s.title + s.body]
+    assert {s.recipient for s in alerts} == {"grower", "operator"}
+    assert min(s.at for s in alerts) == NOON + 10 * 60
+    assert all(s.urgent for s in alerts)
 
 
-def test_nothing_of_the_log_changes_and_nothing_is_sent(farm: Farm, log: Log) -> None:
+def test_nothing_of_the_log_changes_and_nothing_is_sent(farm: Farm, log: Database) -> None:
     keep(log, minutes(NOON, NOON + HOUR, gust_m_s=20 * MPH))
     with log.writing() as session:
-        book.start(session, Plan.of(farm), "hill", "coarse", NOON + 60)
+        job_steps.start(session, FarmArrays.of(farm), "hill", "coarse", NOON + 60)
 
     def contents() -> list[tuple[object, ...]]:
         with log.reading() as session:
@@ -172,28 +174,28 @@ def test_nothing_of_the_log_changes_and_nothing_is_sent(farm: Farm, log: Log) ->
 
 
 class TestJobs:
-    def test_steps_of_a_job_are_taken_at_their_times(self, farm: Farm, log: Log) -> None:
+    def test_steps_of_a_job_are_taken_at_their_times(self, farm: Farm, log: Database) -> None:
         """Over the bound while it is paused: nothing is said until it goes on."""
         gusts = np.array([7.0] * 10 + [19.0] * 20) * MPH
         keep(log, minutes(NOON, NOON + 30 * 60, gust_m_s=gusts))
         with log.writing() as session:
-            job = book.start(session, Plan.of(farm), "hill", "coarse", NOON + 60)
-            jobs.pause(session, job.id, NOON + 5 * 60)
-            jobs.finish(session, job.id, NOON + 8 * 60)
-        told = said(log, farm, NOON, NOON + 30 * 60)
-        assert not [s for s in told if s.urgent]
+            job = job_steps.start(session, FarmArrays.of(farm), "hill", "coarse", NOON + 60)
+            job_steps.pause(session, job.id, NOON + 5 * 60)
+            job_steps.finish(session, job.id, NOON + 8 * 60)
+        alerts = said(log, farm, NOON, NOON + 30 * 60)
+        assert not [s for s in alerts if s.urgent]
 
-    def test_a_job_of_a_field_that_is_gone_is_left_out(self, farm: Farm, log: Log) -> None:
+    def test_a_job_of_a_field_that_is_gone_is_left_out(self, farm: Farm, log: Database) -> None:
         keep(log, minutes(NOON, NOON + 10 * 60))
         with log.writing() as session:
-            jobs.start(
+            job_steps.started(
                 session, field="sold", setup="coarse", sprayer="boom", at=NOON, planned_s=600.0
             )
         said(log, farm, NOON, NOON + 10 * 60)
 
 
 class TestArrival:
-    def test_a_reading_counts_from_when_it_came_in(self, farm: Farm, log: Log) -> None:
+    def test_a_reading_counts_from_when_it_came_in(self, farm: Farm, log: Database) -> None:
         """Measured over the bound at minute ten, received at minute fifteen."""
         keep_at = NOON + 15 * 60
         with log.writing() as session:
@@ -201,31 +203,31 @@ class TestArrival:
             weather.add_observations(session, Observations(calm), NOON + 9 * 60)
             late = minutes(NOON + 10 * 60, NOON + 12 * 60, gust_m_s=19 * MPH)
             weather.add_observations(session, Observations(late), keep_at)
-            book.start(session, Plan.of(farm), "hill", "coarse", NOON + 60)
-        told = [s for s in said(log, farm, NOON, NOON + 20 * 60) if "gust" in s.title + s.body]
-        assert min(s.at for s in told) == keep_at
+            job_steps.start(session, FarmArrays.of(farm), "hill", "coarse", NOON + 60)
+        alerts = [s for s in said(log, farm, NOON, NOON + 20 * 60) if "gust" in s.title]
+        assert min(s.at for s in alerts) == keep_at
 
     def test_what_was_imported_long_after_counts_from_its_own_time(
-        self, farm: Farm, log: Log
+        self, farm: Farm, log: Database
     ) -> None:
         with log.writing() as session:
             series = minutes(NOON, NOON + 20 * 60, gust_m_s=19 * MPH)
             weather.add_observations(session, Observations(series), NOON + 90 * 86_400)
-            book.start(session, Plan.of(farm), "hill", "coarse", NOON + 60)
+            job_steps.start(session, FarmArrays.of(farm), "hill", "coarse", NOON + 60)
         assert said(log, farm, NOON, NOON + 20 * 60)
 
 
 class TestForesight:
     def test_the_weather_that_came_is_its_forecast(self, farm: Farm, tmp_path: Path) -> None:
         """A log without forecasts: with foresight the morning brief finds hours to spray in."""
-        told = tables()
+        config = tables()
         measures = ["wind", "gust", "wind_from", "temperature", "humidity", "rain", "cloud"]
-        told["sources"] = {
+        config["sources"] = {
             "mast": {"kind": "push", "heights": {"wind": "0.628 m"}, "measures": measures},
             "feed": {"kind": "met_norway"},
         }
-        farm = build(told)
-        log = Log(f"sqlite:///{tmp_path}/other.db")
+        farm = build(config)
+        log = Database(f"sqlite:///{tmp_path}/other.db")
         log.upgrade()
         start = NOON - 8 * HOUR
         keep(log, minutes(start - 30 * HOUR, start + 60 * HOUR, rain_mm_h=0.0, cloud_pct=60.0))
@@ -237,11 +239,11 @@ class TestForesight:
         assert not [s for s in blind if "hill" in s.title]
 
 
-def test_a_coarser_step_says_the_same_later(farm: Farm, log: Log) -> None:
+def test_a_coarser_step_says_the_same_later(farm: Farm, log: Database) -> None:
     gusts = np.array([7.0] * 10 + [19.0] * 30) * MPH
     keep(log, minutes(NOON, NOON + 40 * 60, gust_m_s=gusts))
     with log.writing() as session:
-        book.start(session, Plan.of(farm), "hill", "coarse", NOON + 60)
+        job_steps.start(session, FarmArrays.of(farm), "hill", "coarse", NOON + 60)
     fine, coarse = (said(log, farm, NOON, NOON + 40 * 60, every_s=s) for s in (60, 600))
-    first = [min(s.at for s in told if s.urgent) for told in (fine, coarse)]
+    first = [min(s.at for s in alerts if s.urgent) for alerts in (fine, coarse)]
     assert first[0] <= first[1] < first[0] + 600

@@ -14,20 +14,20 @@ from tests.support.farms import build, tables
 from tests.support.mosquitto import Mosquitto
 from watcher.farm import Farm
 from watcher.farm.feeds import Source
-from watcher.service.streams import streamed_sources
-from watcher.service.wiring import polled_sources, station_sites
+from watcher.service.source_factory import polled_sources, posting_stations
+from watcher.service.stream_factory import streamed_sources
 from watcher.sources.http import FeedClient
-from watcher.sources.mqtt import MqttStation
+from watcher.sources.stations.mqtt import MqttStation
 from watcher.store import weather
-from watcher.store.database import Log
+from watcher.store.database import Database
 
 NOW = 1_781_272_800
 
 
 def farm_of(**sources: dict[str, Any]) -> Farm:
-    told: dict[str, Any] = tables()
-    told["sources"] = sources
-    return build(told)
+    config: dict[str, Any] = tables()
+    config["sources"] = sources
+    return build(config)
 
 
 ONE_OF_EACH: dict[str, dict[str, Any]] = {
@@ -84,7 +84,7 @@ async def test_every_kind_of_source_is_built_exactly_once(client: FeedClient) ->
     built = [
         *polled_sources(farm, client, {}),
         *streamed_sources(farm, lambda: NOW, {}),
-        *station_sites(farm),
+        *posting_stations(farm),
     ]
     assert sorted(built) == sorted(ONE_OF_EACH)
 
@@ -96,10 +96,10 @@ async def test_a_source_bears_the_name_the_farm_gives_it(client: FeedClient) -> 
 
 
 @pytest.mark.parametrize(
-    ("told", "port"), [({}, 1883), ({"tls": True}, 8883), ({"tls": True, "port": 1}, 1)]
+    ("station", "port"), [({}, 1883), ({"tls": True}, 8883), ({"tls": True, "port": 1}, 1)]
 )
-def test_a_broker_is_sought_where_brokers_listen(told: dict[str, Any], port: int) -> None:
-    farm = farm_of(mast=ONE_OF_EACH["mqtt"] | told | {"user": "watch"})
+def test_a_broker_is_sought_where_brokers_listen(station: dict[str, Any], port: int) -> None:
+    farm = farm_of(mast=ONE_OF_EACH["mqtt"] | station | {"user": "watch"})
     source = streamed_sources(farm, lambda: NOW, {"mast": SecretStr("word")})["mast"]
     assert isinstance(source, MqttStation)
     assert (source._broker.port, source._broker.password) == (port, "word")
@@ -113,8 +113,8 @@ def broker(tmp_path: Path) -> Iterator[Mosquitto]:
 
 
 @pytest.fixture
-def store(tmp_path: Path) -> Iterator[Log]:
-    log = Log(f"sqlite:///{tmp_path / 'watch.db'}")
+def store(tmp_path: Path) -> Iterator[Database]:
+    log = Database(f"sqlite:///{tmp_path / 'watch.db'}")
     log.upgrade()
     yield log
     log.close()
@@ -123,14 +123,14 @@ def store(tmp_path: Path) -> Iterator[Log]:
 @pytest.fixture
 def retained(broker: Mosquitto) -> tuple[Mosquitto, Farm, str]:
     """A broker, a farm that hears a station through it, and a pack of a minute ago."""
-    told = {"kind": "mqtt", "host": "127.0.0.1", "port": broker.port, "topic": "farm/mast"}
-    told |= {"place": [41.01, -96.02], "heights": {"wind": "10 ft"}}
+    station = {"kind": "mqtt", "host": "127.0.0.1", "port": broker.port, "topic": "farm/mast"}
+    station |= {"place": [41.01, -96.02], "heights": {"wind": "10 ft"}}
     body = json.dumps([{"bn": "urn:dev:1:", "n": "wind", "u": "m/s", "v": 3.0, "bt": NOW - 60}])
-    return broker, farm_of(mast=told), body
+    return broker, farm_of(mast=station), body
 
 
 async def test_a_message_that_comes_again_changes_nothing_in_the_log(
-    retained: tuple[Mosquitto, Farm, str], store: Log
+    retained: tuple[Mosquitto, Farm, str], store: Database
 ) -> None:
     broker, farm, body = retained
     async with Client("127.0.0.1", broker.port) as client:
@@ -150,6 +150,6 @@ async def test_a_message_that_comes_again_changes_nothing_in_the_log(
 
 
 def test_one_column_of_the_time_need_not_be_a_list() -> None:
-    told = tables()
-    told["sources"] = {"mast": ONE_OF_EACH["csv"] | {"time": "stamp"}}
-    assert build(told).told.sources["mast"].time == ("stamp",)
+    config = tables()
+    config["sources"] = {"mast": ONE_OF_EACH["csv"] | {"time": "stamp"}}
+    assert build(config).config.sources["mast"].time == ("stamp",)

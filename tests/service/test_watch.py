@@ -7,16 +7,16 @@ from collections.abc import AsyncGenerator, Iterator
 import numpy as np
 import pytest
 
+from tests.support import job_steps
 from tests.support.farms import build, watched_tables
 from tests.support.receiver import Receiver
 from tests.support.running import Running, SetClock, put_forecast, running
 from watcher.farm import Farm
-from watcher.jobs import book
-from watcher.judge.status import Status
+from watcher.limits.status import Status
 from watcher.sources.base import Observations, Polled, SourceError
-from watcher.store import aggregates, health, jobs, outbox, statuses, weather
+from watcher.store import aggregates, health, outbox, statuses, weather
 from watcher.store.aggregates import DAY_S
-from watcher.store.database import Log
+from watcher.store.database import Database
 from watcher.weather.bins import HOUR_S
 from watcher.weather.series import Site, WeatherSeries
 
@@ -36,7 +36,7 @@ def farm() -> Farm:
 
 
 @pytest.fixture
-def store(log: Log) -> Log:
+def store(log: Database) -> Database:
     put_forecast(log, NOON)
     return log
 
@@ -53,20 +53,58 @@ def ranked(service: Running) -> dict[str, Status]:
     return {name: f.status for name, f in service.watch.picture.ranking.every.items()}
 
 
-async def test_without_a_reading_nothing_is_suitable(farm: Farm, store: Log) -> None:
+async def test_without_a_reading_nothing_is_suitable(farm: Farm, store: Database) -> None:
     async with running(farm, store, SetClock(NOON)) as service:
         assert set(ranked(service).values()) == {Status.UNKNOWN}
 
 
-async def test_a_posted_reading_is_judged(farm: Farm, store: Log) -> None:
+async def test_a_posted_reading_is_judged(farm: Farm, store: Database) -> None:
     async with running(farm, store, SetClock(NOON)) as service:
-        assert (await service.post(**CALM)).json() == {"taken": 1, "new": 1}
+        answer = (await service.post(**CALM)).json()
+        assert (answer["taken"], answer["new"], answer["doubted"]) == (1, 1, [])
+        await service.judged()
+        assert ranked(service)["hill"] is Status.SUITABLE
+
+
+async def test_a_correction_of_a_known_second_is_judged_at_once(
+    farm: Farm, store: Database
+) -> None:
+    async with running(farm, store, SetClock(NOON)) as service:
+        await service.post(**CALM)
+        await service.judged()
+        assert (await service.post(gust="30 mph")).json()["new"] == 1
+        # Well before it would be judged anyhow, after half a minute.
+        async with asyncio.timeout(20), service.watch.changed:
+            await service.watch.changed.wait_for(
+                lambda: ranked(service)["hill"] is Status.UNSUITABLE
+            )
+
+
+async def test_a_repeat_wakes_nobody(farm: Farm, store: Database) -> None:
+    async with running(farm, store, SetClock(NOON)) as service:
+        await service.post(**CALM)
+        await service.judged()
+        await service.rested()
+        judged = service.watch.judged
+        await service.post(**CALM)
+        assert not service.watch._wake.is_set()
+        await service.rested()
+        assert service.watch.judged == judged
+
+
+async def test_wind_and_temperature_posted_apart_are_judged_together(
+    farm: Farm, store: Database
+) -> None:
+    wind = {name: value for name, value in CALM.items() if name.startswith(("wind", "gust"))}
+    async with running(farm, store, SetClock(NOON)) as service:
+        await service.post(**wind)
+        await service.post(temperature=CALM["temperature"], humidity=CALM["humidity"])
         await service.judged()
         assert ranked(service)["hill"] is Status.SUITABLE
 
 
 async def test_a_reading_of_45_minutes_ago_makes_every_field_unknown(
-    farm: Farm, store: Log
+    farm: Farm, store: Database
 ) -> None:
     clock = SetClock(NOON)
     async with running(farm, store, clock) as service:
@@ -76,13 +114,14 @@ async def test_a_reading_of_45_minutes_ago_makes_every_field_unknown(
         assert set(ranked(service).values()) == {Status.UNKNOWN}
 
 
-async def test_posting_again_changes_nothing(farm: Farm, store: Log) -> None:
+async def test_posting_again_changes_nothing(farm: Farm, store: Database) -> None:
     async with running(farm, store, SetClock(NOON)) as service:
         await service.post(**CALM)
-        assert (await service.post(**CALM)).json() == {"taken": 1, "new": 0}
+        answer = (await service.post(**CALM)).json()
+        assert (answer["taken"], answer["new"]) == (1, 0)
 
 
-async def test_an_implausible_reading_is_kept_but_not_used(farm: Farm, store: Log) -> None:
+async def test_an_implausible_reading_is_kept_but_not_used(farm: Farm, store: Database) -> None:
     async with running(farm, store, SetClock(NOON)) as service:
         await service.post(**CALM | {"wind": "200 m/s", "gust": "210 m/s"})
         await service.judged()
@@ -93,13 +132,13 @@ async def test_an_implausible_reading_is_kept_but_not_used(farm: Farm, store: Lo
     assert kept.flags["wind_m_s"][0] != 0
 
 
-async def test_a_wrong_token_is_refused(farm: Farm, store: Log) -> None:
+async def test_a_wrong_token_is_refused(farm: Farm, store: Database) -> None:
     async with running(farm, store, SetClock(NOON)) as service:
         service.http.headers["Authorization"] = "Bearer something-else"
         assert (await service.post(**CALM)).status_code == 401
 
 
-async def test_an_unknown_station_is_refused_in_the_same_words(farm: Farm, store: Log) -> None:
+async def test_an_unknown_station_is_refused_in_the_same_words(farm: Farm, store: Database) -> None:
     async with running(farm, store, SetClock(NOON)) as service:
         known = await service.http.post(
             "/stations/mast/readings", json={}, headers={"Authorization": "Bearer no"}
@@ -108,21 +147,21 @@ async def test_an_unknown_station_is_refused_in_the_same_words(farm: Farm, store
     assert (unknown.status_code, unknown.json()) == (known.status_code, known.json())
 
 
-async def test_a_bad_reading_is_refused_with_its_key_and_mend(farm: Farm, store: Log) -> None:
+async def test_a_bad_reading_is_refused_with_its_key_and_mend(farm: Farm, store: Database) -> None:
     async with running(farm, store, SetClock(NOON)) as service:
         answer = await service.post(wind="5")
         assert answer.status_code == 422
         assert "'wind'" in answer.json()["wrong"]
 
 
-async def test_a_body_that_is_too_large_is_refused(farm: Farm, store: Log) -> None:
+async def test_a_body_that_is_too_large_is_refused(farm: Farm, store: Database) -> None:
     async with running(farm, store, SetClock(NOON)) as service:
-        answer = await service.http.post("/stations/mast/readings", content=b" " * 300_000)
+        answer = await service.http.post("/stations/mast/readings", content=b" " * 1_200_000)
         assert answer.status_code == 413
 
 
 async def test_wind_rising_during_a_job_is_pushed(
-    farm: Farm, store: Log, receiver: Receiver
+    farm: Farm, store: Database, receiver: Receiver
 ) -> None:
     clock = SetClock(NOON)
     urls = {"grower": receiver.url()}
@@ -131,7 +170,7 @@ async def test_wind_rising_during_a_job_is_pushed(
         await service.judged()
         plan = service.watch.book.plan
         with store.writing() as session:
-            book.start(session, plan, "hill", "coarse", NOON)
+            job_steps.start(session, plan, "hill", "coarse", NOON)
         await service.judged()
         clock.at += 60
         await service.post(**CALM | {"wind": "11 mph", "gust": "19 mph"})
@@ -141,7 +180,7 @@ async def test_wind_rising_during_a_job_is_pushed(
     assert "gust" in push.title + push.body
 
 
-async def test_changes_of_status_are_kept_with_their_reasons(farm: Farm, store: Log) -> None:
+async def test_changes_of_status_are_kept_with_their_reasons(farm: Farm, store: Database) -> None:
     clock = SetClock(NOON)
     async with running(farm, store, clock) as service:
         await service.post(**CALM)
@@ -155,7 +194,7 @@ async def test_changes_of_status_are_kept_with_their_reasons(farm: Farm, store: 
     assert kept[-1].reasons[0]["limit"] == "gust"
 
 
-async def test_health_names_what_is_stale(farm: Farm, store: Log) -> None:
+async def test_health_names_what_is_stale(farm: Farm, store: Database) -> None:
     async with running(farm, store, SetClock(NOON)) as service:
         await service.post(**CALM)
         await service.judged()
@@ -166,14 +205,14 @@ async def test_health_names_what_is_stale(farm: Farm, store: Log) -> None:
 
 
 async def test_messages_wait_in_the_outbox_when_nobody_can_be_reached(
-    farm: Farm, store: Log
+    farm: Farm, store: Database
 ) -> None:
     clock = SetClock(NOON)
     async with running(farm, store, clock) as service:
         await service.post(**CALM)
         await service.judged()
         with store.writing() as session:
-            book.start(session, service.watch.book.plan, "hill", "coarse", NOON)
+            job_steps.start(session, service.watch.book.plan, "hill", "coarse", NOON)
         await service.judged()
         clock.at += 60
         await service.post(**CALM | {"gust": "19 mph"})
@@ -197,7 +236,7 @@ class NeverAnswers:
 
 
 async def test_a_stop_while_a_source_is_asked_is_logged_as_no_fault(
-    farm: Farm, store: Log, caplog: pytest.LogCaptureFixture
+    farm: Farm, store: Database, caplog: pytest.LogCaptureFixture
 ) -> None:
     feed = NeverAnswers()
     async with running(farm, store, SetClock(NOON), sources={"feed": feed}):
@@ -220,7 +259,7 @@ class Speaking:
 
 
 async def test_a_station_that_speaks_by_itself_is_heard_and_its_trouble_noted(
-    farm: Farm, store: Log
+    farm: Farm, store: Database
 ) -> None:
     async with running(farm, store, SetClock(NOON), streams={"mast": Speaking()}) as service:
         await service.judged()
@@ -232,13 +271,13 @@ async def test_a_station_that_speaks_by_itself_is_heard_and_its_trouble_noted(
 
 
 async def test_a_field_whose_job_is_finished_is_left_out_for_a_while(
-    farm: Farm, store: Log
+    farm: Farm, store: Database
 ) -> None:
     clock = SetClock(NOON)
     async with running(farm, store, clock) as service:
         with store.writing() as session:
-            job = book.start(session, service.watch.book.plan, "hill", "coarse", NOON - 3600)
-            jobs.finish(session, job.id, NOON)
+            job = job_steps.start(session, service.watch.book.plan, "hill", "coarse", NOON - 3600)
+            job_steps.finish(session, job.id, NOON)
         await service.post(**CALM)
         await service.judged()
         assert service.watch.picture is not None
@@ -251,7 +290,7 @@ async def test_a_field_whose_job_is_finished_is_left_out_for_a_while(
 
 
 async def test_the_running_watch_makes_bins_and_lets_old_readings_go(
-    farm: Farm, store: Log
+    farm: Farm, store: Database
 ) -> None:
     site = Site(41.0, -96.0, wind_height_m=3.0)
     times = np.arange(NOON - 3 * DAY_S, NOON - DAY_S, 60)
@@ -271,6 +310,6 @@ async def test_the_running_watch_makes_bins_and_lets_old_readings_go(
     assert len(kept) == 48
 
 
-def first_reading(store: Log) -> int:
+def first_reading(store: Database) -> int:
     with store.reading() as session:
         return int(weather.observations(session, "mast", 0, NOON).series.times[0])

@@ -17,6 +17,12 @@ from structlog.testing import capture_logs
 from watcher.sources.base import SourceError
 from watcher.sources.http import FeedClient, StatusError
 
+
+def unread(body: object) -> object:
+    """Return a body as it stands."""
+    return body
+
+
 NOW = 1_781_272_800  # 2026-06-12T14:00:00Z
 URL = "https://feed.example/weather"
 Responder = Callable[[httpx.Request], httpx.Response]
@@ -100,7 +106,7 @@ def date(at: float) -> str:
 async def test_a_request_says_who_asks_and_what_it_takes(client_of) -> None:
     feed = Feed(ok({}))
     async with client_of(feed) as client:
-        await client.get(URL, now=NOW, accept="application/geo+json")
+        await client.get(URL, read=unread, now=NOW, accept="application/geo+json")
     assert "grower@farm.example" in feed.requests[0].headers["user-agent"]
     assert feed.requests[0].headers["accept"] == "application/geo+json"
 
@@ -119,12 +125,12 @@ def test_a_client_without_a_usable_contact_is_refused(contact: str) -> None:
 async def test_nothing_is_asked_before_it_expires(client_of, clock: Clock, fresh) -> None:
     feed = Feed(ok([1], **fresh))
     async with client_of(feed) as client:
-        first = await client.get(URL, now=NOW)
+        first = await client.get(URL, read=unread, now=NOW)
         clock.now += 299
-        second = await client.get(URL, now=NOW + 299)
+        second = await client.get(URL, read=unread, now=NOW + 299)
         assert len(feed.requests) == 1
         clock.now += 2
-        third = await client.get(URL, now=NOW + 301)
+        third = await client.get(URL, read=unread, now=NOW + 301)
     assert len(feed.requests) == 2
     assert [first.fetched_at, second.fetched_at, third.fetched_at] == [NOW, NOW, NOW + 301]
 
@@ -132,8 +138,8 @@ async def test_nothing_is_asked_before_it_expires(client_of, clock: Clock, fresh
 async def test_an_unexpired_answer_can_be_rechecked(client_of) -> None:
     feed = Feed(ok([1], cache_control="max-age=300", etag='"v1"'), httpx.Response(304))
     async with client_of(feed) as client:
-        await client.get(URL, now=NOW)
-        assert (await client.get(URL, now=NOW, recheck=True)).data == [1]
+        await client.get(URL, read=unread, now=NOW)
+        assert (await client.get(URL, read=unread, now=NOW, recheck=True)).data == [1]
     assert feed.requests[1].headers["if-none-match"] == '"v1"'
 
 
@@ -141,9 +147,9 @@ async def test_an_answer_that_names_no_expiry_is_checked_every_time(client_of, c
     """RFC 9111 4.2.2 lets a cache guess from Last-Modified; for weather it must not."""
     feed = Feed(ok([1], last_modified=date(NOW - 86_400)))
     async with client_of(feed) as client:
-        await client.get(URL, now=NOW)
+        await client.get(URL, read=unread, now=NOW)
         clock.now += 60
-        await client.get(URL, now=NOW + 60)
+        await client.get(URL, read=unread, now=NOW + 60)
     assert len(feed.requests) == 2
 
 
@@ -153,18 +159,18 @@ async def test_an_undated_or_misdated_answer_grows_old_all_the_same(
 ) -> None:
     feed = Feed(ok([1], cache_control="max-age=300", **dated))
     async with client_of(feed) as client:
-        await client.get(URL, now=NOW)
+        await client.get(URL, read=unread, now=NOW)
         clock.now += 301
-        await client.get(URL, now=NOW + 301)
+        await client.get(URL, read=unread, now=NOW + 301)
     assert len(feed.requests) == 2
 
 
 async def test_no_answer_is_kept_longer_than_six_hours(client_of, clock: Clock) -> None:
     feed = Feed(ok([1], cache_control="max-age=31536000"))
     async with client_of(feed) as client:
-        await client.get(URL, now=NOW)
+        await client.get(URL, read=unread, now=NOW)
         clock.now += 6 * 3600 + 1
-        await client.get(URL, now=NOW + 6 * 3600 + 1)
+        await client.get(URL, read=unread, now=NOW + 6 * 3600 + 1)
     assert len(feed.requests) == 2
 
 
@@ -179,11 +185,11 @@ async def test_a_changed_body_is_asked_for_with_the_exact_last_modified(
         ok({"a": 2}, cache_control="max-age=10"),
     )
     async with client_of(feed) as client:
-        await client.get(URL, now=NOW)
+        await client.get(URL, read=unread, now=NOW)
         clock.now += 60
-        unchanged = await client.get(URL, now=NOW + 60)
+        unchanged = await client.get(URL, read=unread, now=NOW + 60)
         clock.now += 60
-        changed = await client.get(URL, now=NOW + 120)
+        changed = await client.get(URL, read=unread, now=NOW + 120)
     assert feed.requests[1].headers["if-modified-since"] == last_modified
     assert feed.requests[1].headers["if-none-match"] == '"v1"'
     assert (unchanged.data, unchanged.fetched_at) == ({"a": 1}, NOW + 60)
@@ -194,7 +200,7 @@ async def test_the_cache_file_outlives_the_process(client_of, clock, tmp_path: P
     feed = Feed(ok([1], cache_control="max-age=300"))
     for _ in range(2):
         async with client_of(feed, cache=tmp_path / "feeds.db") as client:
-            answer = await client.get(URL, now=NOW)
+            answer = await client.get(URL, read=unread, now=NOW)
     assert len(feed.requests) == 1
     assert answer.data == [1]
 
@@ -231,8 +237,8 @@ async def test_a_body_that_is_not_whole_json_is_an_error_and_is_not_remembered(
     feed = Feed(broken, ok([1]))
     async with client_of(feed) as client:
         with pytest.raises(SourceError, match=r"feed\.example/weather answered 200 .* not whole"):
-            await client.get(URL, now=NOW)
-        assert (await client.get(URL, now=NOW)).data == [1]
+            await client.get(URL, read=unread, now=NOW)
+        assert (await client.get(URL, read=unread, now=NOW)).data == [1]
     assert "if-modified-since" not in feed.requests[1].headers
 
 
@@ -242,16 +248,16 @@ async def test_a_compressed_body_is_read_and_one_cut_short_is_an_error(client_of
     whole = httpx.Response(200, stream=httpx.ByteStream(packed), headers=headers)
     cut = httpx.Response(200, stream=httpx.ByteStream(packed[:-900]), headers=headers)
     async with client_of(lambda _: whole) as client:
-        assert (await client.get(URL, now=NOW)).data == list(range(5000))
+        assert (await client.get(URL, read=unread, now=NOW)).data == list(range(5000))
     async with client_of(lambda _: cut) as client:
         with pytest.raises(SourceError):
-            await client.get(URL, now=NOW)
+            await client.get(URL, read=unread, now=NOW)
 
 
 async def test_a_body_over_the_size_cap_is_refused(client_of) -> None:
     async with client_of(Feed(ok("x" * 2000)), max_bytes=1000) as client:
         with pytest.raises(SourceError, match="more than 1000 bytes"):
-            await client.get(URL, now=NOW)
+            await client.get(URL, read=unread, now=NOW)
 
 
 @pytest.mark.parametrize(
@@ -270,7 +276,7 @@ async def test_a_passing_failure_is_tried_again_after_growing_pauses(
 ) -> None:
     feed = Feed(passing, passing, passing, ok([1]))
     async with client_of(feed) as client:
-        assert (await client.get(URL, now=NOW)).data == [1]
+        assert (await client.get(URL, read=unread, now=NOW)).data == [1]
     assert len(sleeps) == 3
     for pause, longest in zip(sleeps, [1, 2, 4], strict=True):
         assert longest / 2 <= pause <= longest
@@ -280,7 +286,7 @@ async def test_a_lasting_failure_ends_in_an_error_that_names_it(client_of, sleep
     feed = Feed(httpx.Response(503, json={"title": "x", "detail": "grid has expired"}))
     async with client_of(feed) as client:
         with pytest.raises(StatusError, match=r"503.*grid has expired") as told:
-            await client.get(URL, now=NOW)
+            await client.get(URL, read=unread, now=NOW)
     assert told.value.status == 503
     assert len(feed.requests) == 4
 
@@ -290,8 +296,8 @@ async def test_an_error_status_with_an_expiry_is_never_remembered(client_of) -> 
     feed = Feed(gone, ok([1]))
     async with client_of(feed) as client:
         with pytest.raises(StatusError):
-            await client.get(URL, now=NOW)
-        assert (await client.get(URL, now=NOW)).data == [1]
+            await client.get(URL, read=unread, now=NOW)
+        assert (await client.get(URL, read=unread, now=NOW)).data == [1]
 
 
 @pytest.mark.parametrize("status", [400, 401, 403, 404, 422, 204, 304])
@@ -299,7 +305,7 @@ async def test_a_refusing_status_is_not_tried_again(client_of, sleeps, status: i
     feed = Feed(httpx.Response(status, html="<h1>Access Denied</h1>" if status > 400 else None))
     async with client_of(feed) as client:
         with pytest.raises(StatusError, match=str(status)):
-            await client.get(URL, now=NOW)
+            await client.get(URL, read=unread, now=NOW)
     assert (len(feed.requests), sleeps) == (1, [])
 
 
@@ -307,7 +313,7 @@ async def test_a_refusing_status_is_not_tried_again(client_of, sleeps, status: i
 async def test_a_short_retry_after_is_waited_out(client_of, sleeps: Sleeps, after: str) -> None:
     feed = Feed(httpx.Response(429, headers={"retry-after": after}), ok([1]))
     async with client_of(feed) as client:
-        await client.get(URL, now=NOW)
+        await client.get(URL, read=unread, now=NOW)
     assert 10 <= sleeps[0] <= 11
 
 
@@ -322,20 +328,20 @@ async def test_a_feed_that_asks_for_a_long_rest_is_left_alone_until_then(
     feed = Feed(httpx.Response(429, headers=headers), ok([1]))
     async with client_of(feed) as client:
         with pytest.raises(StatusError, match="429"):
-            await client.get(URL, now=NOW)
+            await client.get(URL, read=unread, now=NOW)
         clock.now += seconds - 1
         with pytest.raises(SourceError, match="left alone"):
-            await client.get(URL, now=NOW)
+            await client.get(URL, read=unread, now=NOW)
         assert len(feed.requests) == 1
         clock.now += 2
-        await client.get(URL, now=NOW)
+        await client.get(URL, read=unread, now=NOW)
     assert sleeps == []
 
 
 async def test_a_deprecated_product_is_read_and_logged_loudly(client_of) -> None:
     with capture_logs() as logs:
         async with client_of(Feed(httpx.Response(203, json=[1]))) as client:
-            assert (await client.get(URL, now=NOW)).data == [1]
+            assert (await client.get(URL, read=unread, now=NOW)).data == [1]
     assert [(log["log_level"], log["status"]) for log in logs] == [("warning", 203)]
 
 
@@ -349,9 +355,11 @@ async def test_a_secret_reaches_the_server_and_nothing_else(
     feed = Feed(ok([1], cache_control="max-age=300"), httpx.Response(403))
     caplog.set_level("DEBUG")
     async with client_of(feed, cache=tmp_path / "feeds.db") as client:
-        answer = await client.get(URL + "?token=s3cr3t&x=1", now=NOW, params={"apikey": "hush"})
+        answer = await client.get(
+            URL + "?token=s3cr3t&x=1", read=unread, now=NOW, params={"apikey": "hush"}
+        )
         with pytest.raises(StatusError) as told:
-            await client.get(URL + "2", now=NOW, params={"apikey": "hush"})
+            await client.get(URL + "2", read=unread, now=NOW, params={"apikey": "hush"})
     assert dict(feed.requests[0].url.params) == {"x": "1", "token": "s3cr3t", "apikey": "hush"}
     kept = all_bytes(tmp_path)
     for secret in ("hush", "s3cr3t"):
@@ -363,7 +371,7 @@ async def test_a_secret_is_not_carried_to_another_host_by_a_redirect(client_of) 
     moved = httpx.Response(302, headers={"location": "https://elsewhere.example/w?b=1"})
     feed = Feed(moved, ok([1]))
     async with client_of(feed) as client:
-        await client.get(URL, now=NOW, params={"apikey": "hush"})
+        await client.get(URL, read=unread, now=NOW, params={"apikey": "hush"})
     assert str(feed.requests[1].url) == "https://elsewhere.example/w?b=1"
 
 
@@ -381,7 +389,7 @@ async def test_a_secret_is_not_carried_to_another_host_by_a_redirect(client_of) 
 async def test_an_address_that_cannot_be_asked_is_a_source_error(client_of, url: str) -> None:
     async with client_of(Feed(ok([1]))) as client:
         with pytest.raises(SourceError) as told:
-            await client.get(url, now=NOW)
+            await client.get(url, read=unread, now=NOW)
     assert "pw" not in str(told.value)
 
 
@@ -389,7 +397,7 @@ async def test_endless_redirects_are_a_source_error(client_of) -> None:
     feed = Feed(httpx.Response(302, headers={"location": URL}))
     async with client_of(feed) as client:
         with pytest.raises(SourceError, match="TooManyRedirects"):
-            await client.get(URL, now=NOW)
+            await client.get(URL, read=unread, now=NOW)
 
 
 async def test_respx_answers_in_place_of_the_network(respx_mock: respx.MockRouter) -> None:
@@ -402,8 +410,8 @@ async def test_respx_answers_in_place_of_the_network(respx_mock: respx.MockRoute
         ]
     )
     async with FeedClient(contact="a@b.example") as client:
-        await client.get(URL, now=NOW)
-        again = await client.get(URL, now=NOW)
+        await client.get(URL, read=unread, now=NOW)
+        again = await client.get(URL, read=unread, now=NOW)
     assert route.calls[1].request.headers["if-modified-since"] == last_modified
     assert again.data == [1]
 
@@ -428,7 +436,7 @@ async def test_a_server_that_trickles_is_given_up_at_the_deadline() -> None:
     async with server, FeedClient(contact="a@b.example", deadline_s=0.3) as client:
         began = loop.time()
         with pytest.raises(SourceError, match=r"in full within 0\.3 s"):
-            await client.get(f"http://{host}:{port}/", now=NOW)
+            await client.get(f"http://{host}:{port}/", read=unread, now=NOW)
         took = loop.time() - began
     assert 0.3 <= took < 5
 
@@ -443,5 +451,5 @@ async def test_a_connection_cut_before_the_promised_end_is_an_error(sleeps: Slee
     host, port = server.sockets[0].getsockname()
     async with server, FeedClient(contact="a@b.example", sleep=sleeps) as client:
         with pytest.raises(SourceError, match="RemoteProtocolError"):
-            await client.get(f"http://{host}:{port}/", now=NOW)
+            await client.get(f"http://{host}:{port}/", read=unread, now=NOW)
     assert len(sleeps) == 3

@@ -13,7 +13,7 @@ from sqlalchemy import Connection
 from watcher.sources.base import Flag, Forecast, Observations
 from watcher.store import aggregates, migrations, weather
 from watcher.store.aggregates import DAY_S, Tended, tend
-from watcher.store.database import Log
+from watcher.store.database import Database
 from watcher.weather.bins import HOUR_S, TEN_MINUTES_S, Bins, over_bins
 from watcher.weather.series import QUANTITIES, Site, WeatherSeries
 
@@ -35,12 +35,12 @@ def readings(start: int, end: int, step_s: int = 60, seed: int = 1) -> WeatherSe
     return WeatherSeries.of(times, SITE, "mast", values)
 
 
-def keep(log: Log, series: WeatherSeries, flags: dict[str, np.ndarray] | None = None) -> None:
+def keep(log: Database, series: WeatherSeries, flags: dict[str, np.ndarray] | None = None) -> None:
     with log.writing() as session:
         weather.add_observations(session, Observations(series, flags or {}), NOW)
 
 
-def tended(log: Log, now: int = NOW, keep_raw_s: float = FOREVER) -> list[Tended]:
+def tended(log: Database, now: int = NOW, keep_raw_s: float = FOREVER) -> list[Tended]:
     """Tend until there is nothing more to do at once."""
     done = []
     while not done or done[-1].more:
@@ -49,12 +49,12 @@ def tended(log: Log, now: int = NOW, keep_raw_s: float = FOREVER) -> list[Tended
     return done
 
 
-def kept(log: Log, width_s: int = HOUR_S, start: int = 0, end: int = NOW) -> Bins:
+def kept(log: Database, width_s: int = HOUR_S, start: int = 0, end: int = NOW) -> Bins:
     with log.reading() as session:
         return aggregates.bins(session, "mast", width_s, start, end)
 
 
-def count_readings(log: Log) -> int:
+def count_readings(log: Database) -> int:
     with log.reading() as session:
         return len(weather.observations(session, "mast", 0, NOW).series)
 
@@ -72,7 +72,9 @@ def assert_same(found: Bins, wanted: Bins) -> None:
 
 @pytest.mark.parametrize("width_s", aggregates.WIDTHS_S)
 @pytest.mark.parametrize("made", [False, True])
-def test_bins_are_those_of_the_readings_made_or_not(log: Log, width_s: int, made: bool) -> None:
+def test_bins_are_those_of_the_readings_made_or_not(
+    log: Database, width_s: int, made: bool
+) -> None:
     series = readings(START + 1500, START + 2 * DAY_S)
     keep(log, series)
     if made:
@@ -80,13 +82,13 @@ def test_bins_are_those_of_the_readings_made_or_not(log: Log, width_s: int, made
     assert_same(kept(log, width_s), over_bins(series, width_s=width_s))
 
 
-def test_the_site_and_the_source_come_with_them(log: Log) -> None:
+def test_the_site_and_the_source_come_with_them(log: Database) -> None:
     keep(log, readings(START, START + HOUR_S))
     series = kept(log).series
     assert (series.site, series.source) == (SITE, "mast")
 
 
-def test_flagged_values_are_left_out_and_counted(log: Log) -> None:
+def test_flagged_values_are_left_out_and_counted(log: Database) -> None:
     series = readings(START, START + HOUR_S)
     flags = {"wind_m_s": np.where(np.arange(60) < 20, Flag.STEP, 0).astype(np.uint16)}
     keep(log, series, flags)
@@ -96,7 +98,7 @@ def test_flagged_values_are_left_out_and_counted(log: Log) -> None:
     assert bins.series.wind_m_s[0] == pytest.approx(np.nanmean(series.wind_m_s[20:]))
 
 
-def test_the_hour_that_runs_is_not_made_yet_and_asked_for_all_the_same(log: Log) -> None:
+def test_the_hour_that_runs_is_not_made_yet_and_asked_for_all_the_same(log: Database) -> None:
     now = START + 5 * HOUR_S + 1800
     keep(log, readings(START, now))
     [done] = tended(log, now)
@@ -104,7 +106,7 @@ def test_the_hour_that_runs_is_not_made_yet_and_asked_for_all_the_same(log: Log)
     assert len(kept(log, end=now)) == 6
 
 
-def test_a_reading_that_comes_in_late_changes_its_bins(log: Log) -> None:
+def test_a_reading_that_comes_in_late_changes_its_bins(log: Database) -> None:
     series = readings(START, START + DAY_S)
     missing = (series.times >= START + 4 * HOUR_S) & (series.times < START + 6 * HOUR_S)
     keep(log, series.at(~missing))
@@ -115,7 +117,7 @@ def test_a_reading_that_comes_in_late_changes_its_bins(log: Log) -> None:
     assert_same(kept(log), over_bins(series, width_s=HOUR_S))
 
 
-def test_a_reading_the_source_takes_back_changes_its_bins(log: Log) -> None:
+def test_a_reading_the_source_takes_back_changes_its_bins(log: Database) -> None:
     series = readings(START, START + HOUR_S)
     keep(log, series)
     tended(log)
@@ -125,7 +127,7 @@ def test_a_reading_the_source_takes_back_changes_its_bins(log: Log) -> None:
     assert_same(kept(log), over_bins(changed, width_s=HOUR_S))
 
 
-def test_each_call_does_a_bounded_amount(log: Log) -> None:
+def test_each_call_does_a_bounded_amount(log: Database) -> None:
     keep(log, readings(START, START + 10 * DAY_S, step_s=600))
     with log.writing() as session:
         done = tend(session, NOW, keep_raw_s=FOREVER, hours_at_once=30)
@@ -133,7 +135,7 @@ def test_each_call_does_a_bounded_amount(log: Log) -> None:
     assert sum(t.hours_made for t in tended(log)) == 210
 
 
-def test_old_readings_go_and_their_bins_stay(log: Log) -> None:
+def test_old_readings_go_and_their_bins_stay(log: Database) -> None:
     series = readings(START, START + 6 * DAY_S)
     keep(log, series)
     done = tended(log, NOW, keep_raw_s=NOW - (START + 4 * DAY_S) - 900)
@@ -144,7 +146,7 @@ def test_old_readings_go_and_their_bins_stay(log: Log) -> None:
         assert_same(kept(log, width_s), over_bins(series, width_s=width_s))
 
 
-def test_no_reading_goes_before_its_bins_are_made(log: Log) -> None:
+def test_no_reading_goes_before_its_bins_are_made(log: Database) -> None:
     keep(log, readings(START, START + 4 * DAY_S))
     with log.writing() as session:
         done = tend(session, NOW, keep_raw_s=DAY_S, hours_at_once=10)
@@ -152,7 +154,7 @@ def test_no_reading_goes_before_its_bins_are_made(log: Log) -> None:
     assert_same(kept(log), over_bins(readings(START, START + 4 * DAY_S), width_s=HOUR_S))
 
 
-def test_a_few_late_readings_do_not_displace_bins_whose_readings_are_gone(log: Log) -> None:
+def test_a_few_late_readings_do_not_displace_bins_whose_readings_are_gone(log: Database) -> None:
     series = readings(START, START + DAY_S)
     keep(log, series)
     tended(log, keep_raw_s=DAY_S)
@@ -163,12 +165,12 @@ def test_a_few_late_readings_do_not_displace_bins_whose_readings_are_gone(log: L
     assert_same(kept(log), over_bins(series, width_s=HOUR_S))
 
 
-def beginning(log: Log) -> int | None:
+def beginning(log: Database) -> int | None:
     with log.reading() as session:
         return aggregates.beginning(session)
 
 
-def test_the_log_begins_with_its_first_reading_even_once_that_is_gone(log: Log) -> None:
+def test_the_log_begins_with_its_first_reading_even_once_that_is_gone(log: Database) -> None:
     assert beginning(log) is None
     keep(log, readings(START, START + DAY_S))
     assert beginning(log) == START
@@ -177,7 +179,7 @@ def test_the_log_begins_with_its_first_reading_even_once_that_is_gone(log: Log) 
     assert beginning(log) == START
 
 
-def test_the_log_begins_with_a_forecast_where_that_is_first(log: Log) -> None:
+def test_the_log_begins_with_a_forecast_where_that_is_first(log: Database) -> None:
     keep(log, readings(START, START + HOUR_S))
     series = WeatherSeries.of([START], SITE, "feed", {"temp_c": [1.0]})
     with log.writing() as session:
@@ -185,7 +187,7 @@ def test_the_log_begins_with_a_forecast_where_that_is_first(log: Log) -> None:
     assert beginning(log) == START - 600
 
 
-def test_old_forecasts_go_with_their_hours(log: Log) -> None:
+def test_old_forecasts_go_with_their_hours(log: Database) -> None:
     def forecast(issued_at: int) -> Forecast:
         times = issued_at + HOUR_S * np.arange(3)
         series = WeatherSeries.of(times, SITE, "feed", {"temp_c": [1.0, 2.0, 3.0]})
@@ -203,7 +205,7 @@ def test_old_forecasts_go_with_their_hours(log: Log) -> None:
     )
 
 
-def test_hours_are_hours_on_the_days_the_clocks_change(log: Log) -> None:
+def test_hours_are_hours_on_the_days_the_clocks_change(log: Database) -> None:
     """2023-11-05, 25 hours in Chicago: from 05:00 to 06:00 UTC of the next day."""
     start = 1_699_160_400
     keep(log, readings(start, start + 25 * HOUR_S))
@@ -214,33 +216,33 @@ def test_hours_are_hours_on_the_days_the_clocks_change(log: Log) -> None:
 
 
 class TestFinest:
-    def test_a_day_is_its_readings(self, log: Log) -> None:
+    def test_a_day_is_its_readings(self, log: Database) -> None:
         keep(log, readings(START, START + DAY_S))
         assert len(self._finest(log, START, START + DAY_S)) == 1440
 
-    def test_a_longer_time_is_ten_minutes_then_hours(self, log: Log) -> None:
+    def test_a_longer_time_is_ten_minutes_then_hours(self, log: Database) -> None:
         keep(log, readings(START, START + 10 * DAY_S))
         assert len(self._finest(log, START, START + 10 * DAY_S)) == 10 * 144
         assert len(self._finest(log, START, START + 10 * DAY_S, most=1000)) == 240
 
-    def test_a_day_whose_readings_are_gone_is_ten_minutes(self, log: Log) -> None:
+    def test_a_day_whose_readings_are_gone_is_ten_minutes(self, log: Database) -> None:
         keep(log, readings(START, START + 3 * DAY_S))
         tended(log, keep_raw_s=NOW - START - 2 * DAY_S)
         assert len(self._finest(log, START, START + DAY_S)) == 144
         assert len(self._finest(log, START + 2 * DAY_S, START + 3 * DAY_S)) == 1440
 
-    def test_flagged_values_are_missing_from_readings_too(self, log: Log) -> None:
+    def test_flagged_values_are_missing_from_readings_too(self, log: Database) -> None:
         series = readings(START, START + HOUR_S)
         keep(log, series, {"temp_c": np.full(60, Flag.STUCK, np.uint16)})
         assert np.isnan(self._finest(log, START, START + HOUR_S).temp_c).all()
 
     @staticmethod
-    def _finest(log: Log, start: int, end: int, most: int = 2000) -> WeatherSeries:
+    def _finest(log: Database, start: int, end: int, most: int = 2000) -> WeatherSeries:
         with log.reading() as session:
             return aggregates.finest(session, "mast", start, end, most=most)
 
 
-def test_blocks_are_the_bins_in_parts_and_need_no_more_memory_for_more(log: Log) -> None:
+def test_blocks_are_the_bins_in_parts_and_need_no_more_memory_for_more(log: Database) -> None:
     series = readings(START - 30 * DAY_S, START + 30 * DAY_S, step_s=600)
     keep(log, series)
     tended(log)
@@ -262,7 +264,7 @@ def test_blocks_are_the_bins_in_parts_and_need_no_more_memory_for_more(log: Log)
 
 
 def test_a_file_gives_back_the_room_of_what_went(tmp_path: Path) -> None:
-    log = Log(f"sqlite:///{tmp_path}/watch.db")
+    log = Database(f"sqlite:///{tmp_path}/watch.db")
     log.upgrade()
     keep(log, readings(START, START + 30 * DAY_S))
     tended(log)
@@ -277,7 +279,7 @@ def test_a_file_gives_back_the_room_of_what_went(tmp_path: Path) -> None:
 
 def test_a_log_of_the_first_version_learns_which_hours_are_to_be_made(tmp_path: Path) -> None:
     """By the step's own statement: readings from before the bins were thought of."""
-    log = Log(f"sqlite:///{tmp_path}/watch.db")
+    log = Database(f"sqlite:///{tmp_path}/watch.db")
     log.upgrade()
     keep(log, readings(START, START + 3 * HOUR_S))
     with log.writing() as session:
@@ -285,6 +287,9 @@ def test_a_log_of_the_first_version_learns_which_hours_are_to_be_made(tmp_path: 
         for table in ("weather_bin", "stale_hour"):
             connection.exec_driver_sql(f"DROP TABLE {table}")
         _run_step(connection, "0002")
+        # As 0007 and 0010 add them.
+        for column in ("soil_temp_10cm_c REAL", "leaf_wet_pct REAL", "bounds JSON"):
+            connection.exec_driver_sql(f"ALTER TABLE weather_bin ADD COLUMN {column}")
     tended(log)
     assert len(kept(log)) == 3
     log.close()

@@ -3,12 +3,12 @@
 from collections.abc import Callable
 
 from watcher.store import conditions
-from watcher.store.database import Log
+from watcher.store.database import Database
 
 NOW = 1_700_000_000
 
 
-def test_a_condition_is_raised_once(log: Log) -> None:
+def test_a_condition_is_raised_once(log: Database) -> None:
     with log.writing() as session:
         assert conditions.raise_(session, "north", "wind", NOW, {"wind_m_s": 5.1})
         assert not conditions.raise_(session, "north", "wind", NOW + 60, {"wind_m_s": 5.4})
@@ -20,7 +20,7 @@ def test_a_condition_is_raised_once(log: Log) -> None:
 
 
 def test_raised_conditions_survive_a_restart(
-    log: Log, url: str, open_log: Callable[..., Log]
+    log: Database, url: str, open_log: Callable[..., Database]
 ) -> None:
     with log.writing() as session:
         conditions.raise_(session, "north", "wind", NOW, {})
@@ -32,7 +32,7 @@ def test_raised_conditions_survive_a_restart(
         assert [(c.since, c.said_at) for c in conditions.raised(session)] == [(NOW, NOW + 1)]
 
 
-def test_a_cleared_condition_can_be_raised_anew(log: Log) -> None:
+def test_a_cleared_condition_can_be_raised_anew(log: Database) -> None:
     with log.writing() as session:
         conditions.raise_(session, "north", "wind", NOW, {"wind_m_s": 5.1})
         conditions.said(session, "north", "wind", NOW + 1)
@@ -48,7 +48,7 @@ def test_a_cleared_condition_can_be_raised_anew(log: Log) -> None:
         assert raised.detail == {"wind_m_s": 6.0}
 
 
-def test_kinds_and_subjects_are_apart(log: Log) -> None:
+def test_kinds_and_subjects_are_apart(log: Database) -> None:
     with log.writing() as session:
         assert conditions.raise_(session, "north", "wind", NOW, {})
         assert conditions.raise_(session, "north", "gust", NOW + 1, {})
@@ -60,7 +60,7 @@ def test_kinds_and_subjects_are_apart(log: Log) -> None:
         ]
 
 
-def test_nothing_can_be_said_of_what_is_not_raised(log: Log) -> None:
+def test_nothing_can_be_said_of_what_is_not_raised(log: Database) -> None:
     with log.writing() as session:
         assert not conditions.said(session, "north", "wind", NOW)
         assert conditions.condition(session, "north", "wind") is None

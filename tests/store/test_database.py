@@ -13,7 +13,7 @@ from sqlalchemy import text
 from sqlalchemy.exc import DBAPIError, IntegrityError
 
 from watcher.store import conditions, outbox, runs
-from watcher.store.database import Log
+from watcher.store.database import Database
 from watcher.store.errors import (
     LogAddressError,
     LogBusyError,
@@ -25,19 +25,19 @@ from watcher.store.outbox import NewMessage
 from watcher.store.tables import ForecastHour
 
 NOW = 1_700_000_000
-OpenLog = Callable[..., Log]
+OpenLog = Callable[..., Database]
 
 A_MESSAGE = NewMessage("k", "K3F9Q", "north", "wind", "phone", "t", "b", NOW, NOW, NOW)
 
 
 @pytest.fixture
-def file_log(tmp_path: Path, open_log: OpenLog) -> Log:
+def file_log(tmp_path: Path, open_log: OpenLog) -> Database:
     log = open_log(f"sqlite:///{tmp_path}/watch.db")
     log.upgrade()
     return log
 
 
-def test_a_change_and_its_message_are_kept_together_or_not_at_all(log: Log) -> None:
+def test_a_change_and_its_message_are_kept_together_or_not_at_all(log: Database) -> None:
     def change_and_fall() -> None:
         with log.writing() as session:
             conditions.raise_(session, "north", "wind", NOW, {})
@@ -60,10 +60,10 @@ def test_a_change_and_its_message_are_kept_together_or_not_at_all(log: Log) -> N
 _KILLED_WHILE_WRITING = """
 import os, signal, sys
 from watcher.store import conditions, outbox
-from watcher.store.database import Log
+from watcher.store.database import Database
 from watcher.store.outbox import NewMessage
 
-log = Log(sys.argv[1])
+log = Database(sys.argv[1])
 with log.writing() as session:
     conditions.raise_(session, "north", "wind", 1, {})
     if sys.argv[2] == "between":
@@ -79,7 +79,7 @@ os.kill(os.getpid(), signal.SIGKILL)
     ("instant", "kept"), [("between", 0), ("before the end", 0), ("after the end", 1)]
 )
 def test_a_killed_writer_leaves_both_rows_or_neither(
-    log: Log, url: str, instant: str, kept: int
+    log: Database, url: str, instant: str, kept: int
 ) -> None:
     done = subprocess.run(
         [sys.executable, "-c", _KILLED_WHILE_WRITING, url, instant],
@@ -93,7 +93,7 @@ def test_a_killed_writer_leaves_both_rows_or_neither(
     log.check()
 
 
-def test_a_writer_waits_for_another_program_that_holds_the_log(file_log: Log) -> None:
+def test_a_writer_waits_for_another_program_that_holds_the_log(file_log: Database) -> None:
     holder = sqlite3.connect(file_log.name, isolation_level=None, check_same_thread=False)
     holder.execute("BEGIN IMMEDIATE")
     let_go = threading.Timer(0.3, lambda: holder.execute("COMMIT"))
@@ -107,7 +107,7 @@ def test_a_writer_waits_for_another_program_that_holds_the_log(file_log: Log) ->
 
 
 def test_a_writer_that_reads_first_does_not_fail_when_another_wrote_between(
-    log: Log, url: str, open_log: OpenLog
+    log: Database, url: str, open_log: OpenLog
 ) -> None:
     """A DEFERRED transaction would end in SQLITE_BUSY_SNAPSHOT here."""
     with log.writing() as session:
@@ -115,7 +115,7 @@ def test_a_writer_that_reads_first_does_not_fail_when_another_wrote_between(
     errors: list[BaseException] = []
     both_ready = threading.Barrier(2)
 
-    def see(own: Log) -> None:
+    def see(own: Database) -> None:
         both_ready.wait()
         try:
             for later in range(50):
@@ -133,7 +133,7 @@ def test_a_writer_that_reads_first_does_not_fail_when_another_wrote_between(
     assert errors == []
 
 
-def test_threads_of_one_program_write_in_turn(log: Log) -> None:
+def test_threads_of_one_program_write_in_turn(log: Database) -> None:
     def write() -> None:
         for _ in range(10):
             with log.writing() as session:
@@ -148,7 +148,9 @@ def test_threads_of_one_program_write_in_turn(log: Log) -> None:
         assert session.scalar(text("SELECT count(*) FROM watch_run")) == 80
 
 
-def test_a_log_held_for_too_long_is_said_to_be_busy(log: Log, url: str, open_log: OpenLog) -> None:
+def test_a_log_held_for_too_long_is_said_to_be_busy(
+    log: Database, url: str, open_log: OpenLog
+) -> None:
     hasty = open_log(url, busy_s=0.05)
 
     def write() -> None:
@@ -174,7 +176,7 @@ def test_a_thread_that_never_ends_its_turn_makes_the_others_say_so(
         pass
 
 
-def test_readers_see_one_moment_while_a_writer_writes(log: Log) -> None:
+def test_readers_see_one_moment_while_a_writer_writes(log: Database) -> None:
     with log.reading() as reader:
         assert runs.last(reader) is None
         with log.writing() as writer:
@@ -184,7 +186,7 @@ def test_readers_see_one_moment_while_a_writer_writes(log: Log) -> None:
         assert runs.last(reader) is not None
 
 
-def test_a_reading_session_cannot_write(log: Log) -> None:
+def test_a_reading_session_cannot_write(log: Database) -> None:
     def write() -> None:
         with log.reading() as session:
             runs.begin(session, NOW)
@@ -195,7 +197,7 @@ def test_a_reading_session_cannot_write(log: Log) -> None:
         runs.begin(session, NOW)
 
 
-def test_rows_that_point_nowhere_are_refused(log: Log) -> None:
+def test_rows_that_point_nowhere_are_refused(log: Database) -> None:
     def write() -> None:
         with log.writing() as session:
             session.add(ForecastHour(forecast_id=99, time=NOW))
@@ -204,7 +206,7 @@ def test_rows_that_point_nowhere_are_refused(log: Log) -> None:
         write()
 
 
-def test_a_file_survives_power_loss_by_its_settings(file_log: Log) -> None:
+def test_a_file_survives_power_loss_by_its_settings(file_log: Database) -> None:
     with file_log.writing() as session:
         connection = session.connection()
         settings = {
@@ -225,7 +227,7 @@ def test_a_server_acknowledges_only_what_is_on_its_disk(server_url: str, open_lo
         assert session.scalar(text("SHOW synchronous_commit")) == "on"
 
 
-def test_a_closed_file_is_whole_without_its_journal(file_log: Log, tmp_path: Path) -> None:
+def test_a_closed_file_is_whole_without_its_journal(file_log: Database, tmp_path: Path) -> None:
     with file_log.writing() as session:
         runs.begin(session, NOW)
     assert (tmp_path / "watch.db-wal").exists()
@@ -233,7 +235,7 @@ def test_a_closed_file_is_whole_without_its_journal(file_log: Log, tmp_path: Pat
     assert not (tmp_path / "watch.db-wal").exists()
 
 
-def test_a_damaged_page_is_found_at_the_start(file_log: Log, tmp_path: Path) -> None:
+def test_a_damaged_page_is_found_at_the_start(file_log: Database, tmp_path: Path) -> None:
     with file_log.writing() as session:
         for number in range(300):
             conditions.raise_(session, f"field {number}", "wind", NOW, {"text": "x" * 500})
@@ -276,7 +278,7 @@ def test_a_folder_that_cannot_share_memory_is_refused(tmp_path: Path, open_log: 
         session.connection()
 
 
-def test_a_full_disk_is_said_so_and_leaves_what_was_kept(file_log: Log) -> None:
+def test_a_full_disk_is_said_so_and_leaves_what_was_kept(file_log: Database) -> None:
     with file_log.writing() as session:
         runs.begin(session, NOW)
         pages = session.connection().exec_driver_sql("PRAGMA page_count").scalar_one()
@@ -308,7 +310,7 @@ def test_a_full_disk_is_said_so_and_leaves_what_was_kept(file_log: Log) -> None:
 )
 def test_an_unreadable_address_is_explained_without_its_password(url: str) -> None:
     with pytest.raises(LogAddressError) as caught:
-        Log(url)
+        Database(url)
     assert "s3cret" not in repr(caught.value)
     assert caught.value.__cause__ is None
     assert "write" in str(caught.value)
@@ -326,7 +328,7 @@ def test_a_server_that_does_not_answer_is_named_without_its_password(open_log: O
 def test_a_missing_driver_is_named_with_what_to_install(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setitem(sys.modules, "psycopg", None)
     with pytest.raises(LogAddressError, match=r"driver psycopg; install .*\[postgresql\]"):
-        Log("postgresql://watch@localhost/watch")
+        Database("postgresql://watch@localhost/watch")
 
 
 def test_a_database_that_is_not_there_is_said_so(cluster: object, open_log: OpenLog) -> None:
@@ -350,10 +352,10 @@ def test_a_broken_connection_is_told_and_then_made_anew(server_url: str, open_lo
         assert runs.last(session) is not None
 
 
-def test_opening_a_log_does_not_import_alembic(file_log: Log, tmp_path: Path) -> None:
+def test_opening_a_log_does_not_import_alembic(file_log: Database, tmp_path: Path) -> None:
     opening = (
-        "import sys\nfrom watcher.store.database import Log\n"
-        f"Log('sqlite:///{tmp_path}/watch.db').upgrade()\n"
+        "import sys\nfrom watcher.store.database import Database\n"
+        f"Database('sqlite:///{tmp_path}/watch.db').upgrade()\n"
         "assert not any(name.split('.')[0] == 'alembic' for name in sys.modules)"
     )
     subprocess.run([sys.executable, "-c", opening], check=True)

@@ -11,7 +11,7 @@ import pytest
 
 from watcher.sources.base import Flag, Observations
 from watcher.store import export, weather
-from watcher.store.database import Log
+from watcher.store.database import Database
 from watcher.store.flag_words import flag_words, flags_of
 from watcher.weather.series import QUANTITIES, Site, WeatherSeries
 
@@ -19,15 +19,15 @@ NOW = 1_700_000_000  # 2023-11-14 22:13:20 UTC, by GNU date
 SITE = Site(latitude=44.5, longitude=-100.25)
 
 
-def add(log: Log, source: str, times: list[int], **quantities: object) -> None:
+def add(log: Database, source: str, times: list[int], **quantities: object) -> None:
     series = WeatherSeries.of(times, SITE, source, quantities)  # type: ignore[arg-type]
     flags = {"wind_m_s": np.full(len(times), Flag.STEP | Flag.SUSPECT_SOURCE, np.uint16)}
     with log.writing() as session:
-        told = Observations(series, flags if source == "doubtful" else {})
-        weather.add_observations(session, told, NOW)
+        observed = Observations(series, flags if source == "doubtful" else {})
+        weather.add_observations(session, observed, NOW)
 
 
-def exported(log: Log, *sources: str, start: int = 0, end: int = 2 * NOW) -> str:
+def exported(log: Database, *sources: str, start: int = 0, end: int = 2 * NOW) -> str:
     out = io.StringIO(newline="")
     with log.reading() as session:
         export.write_observations(session, sources, start, end, out)
@@ -39,7 +39,7 @@ def test_every_quantity_has_a_heading_with_its_unit() -> None:
     assert all(heading.endswith(")") for heading in export.HEADINGS.values())
 
 
-def test_times_are_utc_and_missing_values_are_empty_cells(log: Log) -> None:
+def test_times_are_utc_and_missing_values_are_empty_cells(log: Database) -> None:
     add(log, "station", [NOW, NOW + 60], wind_m_s=[1.1, np.nan], pressure_pa=[np.nan, 95_012.5])
     [first, second] = csv.DictReader(io.StringIO(exported(log, "station"), newline=""))
     assert first["time (UTC)"] == "2023-11-14T22:13:20Z"
@@ -48,7 +48,7 @@ def test_times_are_utc_and_missing_values_are_empty_cells(log: Log) -> None:
     assert (first["source"], first["flags"]) == ("station", "")
 
 
-def test_flags_are_written_as_words(log: Log) -> None:
+def test_flags_are_written_as_words(log: Database) -> None:
     add(log, "doubtful", [NOW], wind_m_s=[1.1])
     [line] = csv.DictReader(io.StringIO(exported(log, "doubtful"), newline=""))
     assert line["flags"] == "wind_m_s: step, suspect source"
@@ -67,7 +67,7 @@ def test_words_that_are_no_findings_are_refused(words: str) -> None:
         flags_of(words)
 
 
-def test_sources_follow_each_other_cut_to_the_time_asked_for(log: Log) -> None:
+def test_sources_follow_each_other_cut_to_the_time_asked_for(log: Database) -> None:
     for source in ("a", "b", "not asked for"):
         add(log, source, [NOW, NOW + 60, NOW + 120])
     lines = list(csv.reader(io.StringIO(exported(log, "b", "a", end=NOW + 61), newline="")))
@@ -76,7 +76,7 @@ def test_sources_follow_each_other_cut_to_the_time_asked_for(log: Log) -> None:
     assert times == [NOW, NOW + 60] * 2
 
 
-def test_another_program_reads_the_same_numbers(log: Log) -> None:
+def test_another_program_reads_the_same_numbers(log: Database) -> None:
     rng = np.random.default_rng(20_240_601)
     values = {name: rng.normal(size=50) for name in QUANTITIES}
     add(log, "station", [NOW + 60 * n for n in range(50)], **values)
@@ -91,7 +91,7 @@ class _Nowhere(io.TextIOBase):
         return len(line)
 
 
-def test_memory_does_not_grow_with_the_range(log: Log) -> None:
+def test_memory_does_not_grow_with_the_range(log: Database) -> None:
     times = [NOW + 60 * n for n in range(20_000)]
     add(log, "station", times, wind_m_s=np.arange(20_000.0), temp_c=np.arange(20_000.0))
 

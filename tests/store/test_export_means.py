@@ -8,7 +8,7 @@ import pytest
 
 from watcher.sources.base import Flag, Observations
 from watcher.store import weather
-from watcher.store.database import Log
+from watcher.store.database import Database
 from watcher.store.export_means import COLUMNS, write_means
 from watcher.weather.series import Site, WeatherSeries
 
@@ -17,7 +17,7 @@ SITE = Site(latitude=44.5, longitude=-100.25)
 
 
 @pytest.fixture
-def kept(log: Log) -> pd.DataFrame:
+def kept(log: Database) -> pd.DataFrame:
     """Two days of a reading a minute in the log, some missing, some doubted; and as a frame."""
     rng = np.random.default_rng(4)
     times = START + 60 * np.arange(2 * 1440)
@@ -34,14 +34,16 @@ def kept(log: Log) -> pd.DataFrame:
 
 
 @pytest.mark.parametrize(("width_s", "rule"), [(600, "10min"), (3600, "1h")])
-def test_means_are_those_of_pandas(log: Log, kept: pd.DataFrame, width_s: int, rule: str) -> None:
+def test_means_are_those_of_pandas(
+    log: Database, kept: pd.DataFrame, width_s: int, rule: str
+) -> None:
     out = io.StringIO(newline="")
     with log.reading() as session:
         count = write_means(session, ["mast"], START, START + 2 * 86_400, out, width_s=width_s)
     out.seek(0)
-    told = pd.read_csv(out, index_col="start (UTC)", parse_dates=True)
+    exported = pd.read_csv(out, index_col="start (UTC)", parse_dates=True)
     bins = kept.resample(rule)
-    assert len(told) == count == len(bins)
+    assert len(exported) == count == len(bins)
     for column, wanted in {
         "mean wind (m/s)": bins["wind_m_s"].mean(),
         "highest gust (m/s)": bins["gust_m_s"].max(),
@@ -50,11 +52,11 @@ def test_means_are_those_of_pandas(log: Log, kept: pd.DataFrame, width_s: int, r
         "highest temperature (degC)": bins["temp_c"].max(),
         "readings": bins["gust_m_s"].size(),
     }.items():
-        np.testing.assert_allclose(told[column], wanted, rtol=1e-12)
-    left_out = told["values left out"].fillna("wind_m_s: 0").str.removeprefix("wind_m_s: ")
+        np.testing.assert_allclose(exported[column], wanted, rtol=1e-12)
+    left_out = exported["values left out"].fillna("wind_m_s: 0").str.removeprefix("wind_m_s: ")
     assert left_out.astype(int).tolist() == bins["doubted"].sum().tolist()
-    assert told["mean station pressure (Pa)"].isna().all()
-    assert set(told["length (s)"]) == {width_s}
+    assert exported["mean station pressure (Pa)"].isna().all()
+    assert set(exported["length (s)"]) == {width_s}
 
 
 def test_every_column_but_the_keys_and_counts_names_its_unit() -> None:

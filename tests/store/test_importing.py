@@ -11,7 +11,7 @@ import pytest
 
 from watcher.sources.base import Flag, Observations
 from watcher.store import export, parquet, weather
-from watcher.store.database import Log
+from watcher.store.database import Database
 from watcher.store.importing import BadTableError, read_csv, read_parquet
 from watcher.weather.series import QUANTITIES, Site, WeatherSeries
 
@@ -21,7 +21,7 @@ SITE = Site(latitude=44.5, longitude=-100.25, wind_height_m=3.0)
 SITES = {"mast": SITE, "yard": SITE}
 
 
-def told(source: str, count: int = 2500) -> Observations:
+def observations(source: str, count: int = 2500) -> Observations:
     rng = np.random.default_rng(len(source))
     values = {name: rng.normal(size=count) for name in QUANTITIES}
     for column in values.values():
@@ -35,26 +35,26 @@ def told(source: str, count: int = 2500) -> Observations:
 
 
 @pytest.fixture
-def log(tmp_path: Path) -> Iterator[Log]:
-    log = Log(f"sqlite:///{tmp_path}/watch.db")
+def log(tmp_path: Path) -> Iterator[Database]:
+    log = Database(f"sqlite:///{tmp_path}/watch.db")
     log.upgrade()
     yield log
     log.close()
 
 
-def keep(log: Log, observations: Observations) -> int:
+def keep(log: Database, observations: Observations) -> int:
     with log.writing() as session:
         return weather.add_observations(session, observations, NOW)
 
 
-def exported(log: Log) -> str:
+def exported(log: Database) -> str:
     out = io.StringIO(newline="")
     with log.reading() as session:
         export.write_observations(session, ["mast", "yard"], 0, NOW, out)
     return out.getvalue()
 
 
-def rows_as(form: str, log: Log, folder: Path) -> Iterator[Observations]:
+def rows_as(form: str, log: Database, folder: Path) -> Iterator[Observations]:
     """Export everything and read it back in one of the forms."""
     if form == "csv":
         return read_csv(io.StringIO(exported(log), newline=""), SITES, NOW)
@@ -65,13 +65,13 @@ def rows_as(form: str, log: Log, folder: Path) -> Iterator[Observations]:
 
 
 @pytest.mark.parametrize("form", ["csv", "parquet"])
-def test_what_goes_out_comes_back_to_the_last_bit(log: Log, tmp_path: Path, form: str) -> None:
+def test_what_goes_out_comes_back_to_the_last_bit(log: Database, tmp_path: Path, form: str) -> None:
     for source in ("mast", "yard"):
-        keep(log, told(source))
+        keep(log, observations(source))
     back = list(rows_as(form, log, tmp_path))
     assert max(len(block.series) for block in back) <= 1000
     for source in ("mast", "yard"):
-        wanted = told(source)
+        wanted = observations(source)
         blocks = [b for b in back if b.series.source == source]
         assert np.concatenate([b.series.times for b in blocks]).tolist() == (
             wanted.series.times.tolist()
@@ -84,27 +84,29 @@ def test_what_goes_out_comes_back_to_the_last_bit(log: Log, tmp_path: Path, form
 
 
 @pytest.mark.parametrize("form", ["csv", "parquet"])
-def test_importing_again_changes_nothing(log: Log, tmp_path: Path, form: str) -> None:
-    keep(log, told("mast"))
+def test_importing_again_changes_nothing(log: Database, tmp_path: Path, form: str) -> None:
+    keep(log, observations("mast"))
     before = exported(log)
     assert [keep(log, block) for block in rows_as(form, log, tmp_path)] == [0, 0, 0]
     assert exported(log) == before
 
 
-def test_another_log_gets_everything(log: Log, tmp_path: Path) -> None:
-    keep(log, told("mast"))
-    other = Log(f"sqlite:///{tmp_path}/other.db")
+def test_another_log_gets_everything(log: Database, tmp_path: Path) -> None:
+    keep(log, observations("mast"))
+    other = Database(f"sqlite:///{tmp_path}/other.db")
     other.upgrade()
     assert sum(keep(other, block) for block in rows_as("csv", log, tmp_path)) == 2500
     assert exported(other) == exported(log)
     other.close()
 
 
-def test_pandas_reads_the_same_numbers_and_units_from_parquet(log: Log, tmp_path: Path) -> None:
-    keep(log, told("mast"))
+def test_pandas_reads_the_same_numbers_and_units_from_parquet(
+    log: Database, tmp_path: Path
+) -> None:
+    keep(log, observations("mast"))
     list(rows_as("parquet", log, tmp_path))
     table = pd.read_parquet(tmp_path / "readings.parquet")
-    wanted = told("mast").series
+    wanted = observations("mast").series
     assert (table.time.astype("datetime64[s, UTC]").astype("int64") == wanted.times).all()
     np.testing.assert_array_equal(table.wind_m_s, wanted.wind_m_s)
     schema = pyarrow.parquet.read_schema(tmp_path / "readings.parquet")
@@ -114,7 +116,7 @@ def test_pandas_reads_the_same_numbers_and_units_from_parquet(log: Log, tmp_path
 
 
 def test_without_pyarrow_it_says_what_to_install(
-    log: Log, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    log: Database, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setitem(__import__("sys").modules, "pyarrow", None)
     with pytest.raises(parquet.NoParquetError, match=r"\[parquet\]"):

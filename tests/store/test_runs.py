@@ -1,17 +1,17 @@
 """It can be told from when to when nobody watched."""
 
 from watcher.store import runs
-from watcher.store.database import Log
+from watcher.store.database import Database
 
 NOW = 1_700_000_000
 
 
-def test_there_is_no_last_run_before_the_first(log: Log) -> None:
+def test_there_is_no_last_run_before_the_first(log: Database) -> None:
     with log.reading() as session:
         assert runs.last(session) is None
 
 
-def test_a_killed_run_was_alive_until_last_seen(log: Log) -> None:
+def test_a_killed_run_was_alive_until_last_seen(log: Database) -> None:
     with log.writing() as session:
         number = runs.begin(session, NOW)
     with log.writing() as session:
@@ -22,7 +22,7 @@ def test_a_killed_run_was_alive_until_last_seen(log: Log) -> None:
         assert (last.started_at, last.stopped_at, last.last_alive_at) == (NOW, None, NOW + 60)
 
 
-def test_a_run_that_ended_in_order_was_alive_until_its_end(log: Log) -> None:
+def test_a_run_that_ended_in_order_was_alive_until_its_end(log: Database) -> None:
     with log.writing() as session:
         first = runs.begin(session, NOW)
         runs.seen(session, first, NOW + 60)

@@ -3,7 +3,7 @@
 from sqlalchemy.orm import Session
 
 from watcher.store import statuses
-from watcher.store.database import Log
+from watcher.store.database import Database
 
 NOW = 1_700_000_000
 
@@ -15,7 +15,7 @@ def record(
     return statuses.record(session, field, at, status=status, setup=setup, reasons=reasons)
 
 
-def test_a_first_status_and_every_other_one_are_kept(log: Log) -> None:
+def test_a_first_status_and_every_other_one_are_kept(log: Database) -> None:
     with log.writing() as session:
         assert record(session, NOW, "unknown")
         assert not record(session, NOW + 1, "unknown")
@@ -34,7 +34,7 @@ def test_a_first_status_and_every_other_one_are_kept(log: Log) -> None:
         assert kept[1].reasons == [{"limit": "wind", "value": 2.0}]
 
 
-def test_the_current_status_of_each_field_is_its_newest(log: Log) -> None:
+def test_the_current_status_of_each_field_is_its_newest(log: Database) -> None:
     with log.writing() as session:
         record(session, NOW, "suitable")
         record(session, NOW + 1, "unsuitable")
@@ -44,7 +44,7 @@ def test_the_current_status_of_each_field_is_its_newest(log: Log) -> None:
         assert found == {"north": "unsuitable", "south": "unknown"}
 
 
-def test_a_clock_set_back_does_not_bring_back_an_old_status(log: Log) -> None:
+def test_a_clock_set_back_does_not_bring_back_an_old_status(log: Database) -> None:
     with log.writing() as session:
         record(session, NOW, "suitable")
         assert record(session, NOW - 3600, "unsuitable")
@@ -52,7 +52,7 @@ def test_a_clock_set_back_does_not_bring_back_an_old_status(log: Log) -> None:
         assert not record(session, NOW - 3599, "unsuitable")
 
 
-def test_history_is_cut_to_the_time_asked_for(log: Log) -> None:
+def test_history_is_cut_to_the_time_asked_for(log: Database) -> None:
     with log.writing() as session:
         for hour in range(4):
             record(session, NOW + hour, f"status {hour}")

@@ -23,17 +23,17 @@ import numpy as np
 import structlog
 from pydantic import SecretStr
 
+from tests.support import job_steps
 from tests.support.farms import build, tables
 from tests.support.skies import MORNING, judged, outlook
-from watcher.alerts import cycle, memory
-from watcher.alerts.channel import Channel
-from watcher.alerts.courier import Courier
-from watcher.alerts.posting import Post
-from watcher.alerts.wording.reasons import Speaker
-from watcher.jobs import book
-from watcher.judge.plan import Plan
+from watcher.alerts import condition_states, cycle
+from watcher.alerts.enqueue import Enqueue
+from watcher.delivery.channel import Channel
+from watcher.delivery.worker import DeliveryWorker
+from watcher.limits.farm_arrays import FarmArrays
+from watcher.messages.reasons import Speaker
 from watcher.store import jobs, outbox, runs
-from watcher.store.database import Log
+from watcher.store.database import Database
 
 MINUTE = 60
 _BEHIND_S = 600
@@ -84,9 +84,9 @@ class Alerts:
 
     def __init__(self, life: Life) -> None:
         farm = build(farm_told())
-        self.life, self.plan = life, Plan.of(farm)
-        self.post = Post(Speaker(farm))
-        self.store = Log(life.database)
+        self.life, self.plan = life, FarmArrays.of(farm)
+        self.post = Enqueue(Speaker(farm))
+        self.store = Database(life.database)
         self.store.upgrade()
         with self.store.writing() as session:
             before = runs.last(session)
@@ -94,7 +94,7 @@ class Alerts:
             self.run = runs.begin(session, self.now)
         urls = {name: SecretStr(f"{life.url}{name}") for name in RECIPIENTS}
         # Retries come every few milliseconds of the machine's.
-        self.courier = Courier(
+        self.courier = DeliveryWorker(
             self.store, farm, urls, now=lambda: self.now, speed=2000.0, jitter=random.Random(1)
         )
 
@@ -111,8 +111,8 @@ class Alerts:
         with self.store.writing() as session:
             if minute % 100 == 1:
                 for job in jobs.open_jobs(session):
-                    jobs.finish(session, job.id, at)
-                book.start(session, self.plan, "creek_side", "coarse", at)
+                    job_steps.finish(session, job.id, at)
+                job_steps.start(session, self.plan, "creek_side", "coarse", at)
             cycle.run(session, self.post, judgement, look, ranking)
             runs.seen(session, self.run, at)
         self.now = at
@@ -159,13 +159,13 @@ def dying(life: Life) -> Iterator[None]:
 
         Channel.send = send_and_die  # type: ignore[method-assign]
     elif life.die == "remembered, not told":
-        save = memory.save
+        save = condition_states.save
 
         def save_and_die(*args: Any) -> None:
             save(*args)
             perhaps()
 
-        memory.save = save_and_die
+        condition_states.save = save_and_die
     elif life.die == "told, not kept":
         seen = runs.seen
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from sqlalchemy import Connection, event, text
 
-from watcher.store.database import Log
+from watcher.store.database import Database
 
 
 class Breakable:
@@ -16,7 +16,7 @@ class Breakable:
     through the listeners, which then fails in that thread.
     """
 
-    def __init__(self, log: Log) -> None:
+    def __init__(self, log: Database) -> None:
         self._log = log
         self._pragma = ""
         event.listen(log._engine, "begin", self._break)
@@ -50,7 +50,7 @@ class Breakable:
 @contextmanager
 def held(path: Path) -> Iterator[None]:
     """Another program, such as a backup, holds the file."""
-    other = Log(f"sqlite:///{path}")
+    other = Database(f"sqlite:///{path}")
     with other.writing() as session:
         session.execute(text("SELECT 1"))  # nothing is held before the first statement
         yield

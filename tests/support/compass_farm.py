@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from tests.support.worked_farm import LATITUDE, LONGITUDE, farm_tables
 from watcher.farm import Farm
-from watcher.farm.ground import Ground
+from watcher.farm.geometry.ground import Ground
 from watcher.farm.models import FarmFile
 
 FIELD = shapely.box(-200, -200, 200, 200)
@@ -42,7 +42,7 @@ def compass_farm(
     neighbours: Mapping[str, shapely.Polygon],
     *,
     field: shapely.Polygon = FIELD,
-    told: Mapping[str, Any] | None = None,
+    entries: Mapping[str, Any] | None = None,
     plan: Mapping[str, Any] | None = None,
     tables: Mapping[str, Any] | None = None,
 ) -> Farm:
@@ -55,9 +55,9 @@ def compass_farm(
     file["fields"] = {
         "F": {"crop": "soybeans", "window": "contact", "weeds": "clean"} | dict(plan or {})
     }
-    file["neighbours"] = {name: vines | (told or {}).get(name, {}) for name in neighbours}
+    file["neighbours"] = {name: vines | (entries or {}).get(name, {}) for name in neighbours}
     return Farm(
-        told=FarmFile.model_validate(file | dict(tables or {})),
+        config=FarmFile.model_validate(file | dict(tables or {})),
         ground=Ground(
             fields_deg={"F": _degrees(field)},
             neighbours_deg={name: _degrees(shape) for name, shape in neighbours.items()},

@@ -5,7 +5,7 @@ from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 
 from watcher.sources.base import Observations, SourceError, StreamedSource
-from watcher.sources.line import Said
+from watcher.sources.stations.line import Said
 
 
 class Ear:

@@ -6,7 +6,7 @@ import numpy as np
 import shapely
 
 from watcher.farm import Farm
-from watcher.farm.ground import Ground
+from watcher.farm.geometry.ground import Ground
 from watcher.farm.models import FarmFile
 
 LATITUDE, LONGITUDE = 41.0, -96.0
@@ -16,7 +16,12 @@ _METRES_A_DEGREE = 111_195.0
 def tables() -> dict[str, Any]:
     """A farm of two fields, two sprayers and one neighbour, as the tables of a farm file."""
     return {
-        "farm": {"name": "Invented farm", "time_zone": "America/Chicago", "units": "us"},
+        "farm": {
+            "name": "Invented farm",
+            "time_zone": "America/Chicago",
+            "units": "us",
+            "record_rules": ["former 7 CFR 110"],
+        },
         "sprayers": {"boom": _sprayer(), "old_boom": _sprayer()},
         "setups": {
             "fine": _setup("flat fan", "fine", "boom"),
@@ -75,7 +80,7 @@ def build(told: dict[str, Any]) -> Farm:
     farm_file = FarmFile.model_validate(told)
     places = {name: 2000.0 * i for i, name in enumerate(farm_file.fields)}
     return Farm(
-        told=farm_file,
+        config=farm_file,
         ground=Ground(
             fields_deg={name: _square(west, 0.0) for name, west in places.items()},
             neighbours_deg={name: _square(0.0, 410.0) for name in farm_file.neighbours},

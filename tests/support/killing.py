@@ -13,7 +13,7 @@ from sqlalchemy import select
 
 from tests.support.alert_life import RECIPIENTS, Alerts, Life, as_line
 from tests.support.receiver import Receiver, status
-from watcher.store.database import Log
+from watcher.store.database import Database
 from watcher.store.tables import Message
 
 _ROOT = Path(__file__).resolve().parent.parent.parent
@@ -50,7 +50,7 @@ def live(process: subprocess.Popen[str], life: Life) -> str:
 
 def outbox_of(path: Path) -> list[Message]:
     """Every message of a log."""
-    log = Log(f"sqlite:///{path}")
+    log = Database(f"sqlite:///{path}")
     with log.reading() as session:
         found = list(session.scalars(select(Message).order_by(Message.id)))
     log.close()

@@ -8,7 +8,7 @@ import shapely
 
 from tests.support.farms import tables
 from watcher.farm import Farm
-from watcher.farm.ground import Ground
+from watcher.farm.geometry.ground import Ground
 from watcher.farm.models import FarmFile
 from watcher.weather.series import Site, WeatherSeries
 
@@ -52,7 +52,7 @@ def large_farm(fields: int, neighbours_each: int) -> Farm:
         for i, name in enumerate(beside)
     }
     return Farm(
-        told=FarmFile.model_validate(told),
+        config=FarmFile.model_validate(told),
         ground=Ground(
             fields_deg={name: _square(*at) for name, at in corners.items()},
             neighbours_deg={name: _square(*at) for name, at in beside.items()},

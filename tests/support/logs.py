@@ -5,13 +5,14 @@ import shutil
 import subprocess
 import tempfile
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from itertools import count
 from pathlib import Path
 
 import psycopg
 import pytest
 
-from watcher.store.database import Log
+from watcher.store.database import Database
 
 
 def _server_programs() -> Path | None:
@@ -47,6 +48,11 @@ class Cluster:
         """Make the cluster and start its server."""
         data = str(self._folder / "data")
         self.run("initdb", "-D", data, "-U", "watch", "-A", "trust", "--no-sync", "-E", "UTF8")
+        self.start_again()
+
+    def start_again(self) -> None:
+        """Start its server after a stop."""
+        data = str(self._folder / "data")
         # Nothing here needs to outlive the machine, so the server need not wait for its disk.
         options = f"-k {self._folder} -c listen_addresses='' -c fsync=off"
         self.run(
@@ -56,6 +62,16 @@ class Cluster:
     def stop(self) -> None:
         """Stop the server without ado."""
         self.run("pg_ctl", "-D", str(self._folder / "data"), "-m", "immediate", "stop")
+
+    @property
+    def runs(self) -> bool:
+        """Whether the server is up."""
+        return (self._folder / "data" / "postmaster.pid").exists()
+
+    @property
+    def pid(self) -> int:
+        """The server's first process, which makes a new one for every connection."""
+        return int((self._folder / "data" / "postmaster.pid").read_text().splitlines()[0])
 
     def new_database(self, like: str = "template1") -> str:
         """Return the name of a new database: an empty one, or like another of ours."""
@@ -70,8 +86,8 @@ class Cluster:
         return f"postgresql://watch@/{name}?host={self._folder}"
 
 
-@pytest.fixture(scope="session")
-def cluster() -> Iterator[Cluster]:
+@contextmanager
+def _running_cluster() -> Iterator[Cluster]:
     programs = _server_programs()
     if programs is None:
         pytest.skip("no initdb on PATH or under /usr/lib/postgresql: PostgreSQL is not installed")
@@ -85,6 +101,21 @@ def cluster() -> Iterator[Cluster]:
         server.stop()
     finally:
         shutil.rmtree(folder)
+
+
+@pytest.fixture(scope="session")
+def cluster() -> Iterator[Cluster]:
+    with _running_cluster() as server:
+        yield server
+
+
+@pytest.fixture
+def own_cluster() -> Iterator[Cluster]:
+    """A server of one test's own, which may stop it and start it again."""
+    with _running_cluster() as server:
+        yield server
+        if not server.runs:
+            server.start_again()
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])
@@ -111,7 +142,7 @@ def database_with_tables(cluster: Cluster) -> str:
 
 
 def _upgrade(url: str) -> None:
-    log = Log(url)
+    log = Database(url)
     log.upgrade()
     log.close()
 
@@ -133,12 +164,12 @@ def url(request: pytest.FixtureRequest, tmp_path: Path) -> str:
 
 
 @pytest.fixture
-def open_log() -> Iterator[Callable[..., Log]]:
+def open_log() -> Iterator[Callable[..., Database]]:
     """Open logs that are closed when the test is over."""
-    opened: list[Log] = []
+    opened: list[Database] = []
 
-    def open_(url: str, busy_s: float = 30.0) -> Log:
-        opened.append(Log(url, busy_s=busy_s))
+    def open_(url: str, busy_s: float = 30.0) -> Database:
+        opened.append(Database(url, busy_s=busy_s))
         return opened[-1]
 
     yield open_
@@ -147,6 +178,6 @@ def open_log() -> Iterator[Callable[..., Log]]:
 
 
 @pytest.fixture
-def log(url: str, open_log: Callable[..., Log]) -> Log:
+def log(url: str, open_log: Callable[..., Database]) -> Database:
     """A log with its tables, on each database; ``url`` opens it once more."""
     return open_log(url)

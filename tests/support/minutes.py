@@ -3,22 +3,32 @@
 from dataclasses import replace
 from typing import Any
 
-from sqlalchemy import select
+import numpy as np
+from numpy.typing import ArrayLike
+from sqlalchemy import select, update
 from sqlalchemy.orm import Session
 
-from tests.support.skies import MORNING, judged, outlook
+from tests.support import job_steps
+from tests.support.skies import MORNING, MPH, judged, outlook
 from watcher.alerts import cycle
-from watcher.alerts.acknowledgement import Links
-from watcher.alerts.posting import Post
-from watcher.alerts.wording.reasons import Speaker
+from watcher.alerts.enqueue import Enqueue
+from watcher.delivery.acknowledgement import Links
 from watcher.farm import Farm
-from watcher.jobs import book
-from watcher.judge.plan import Plan
-from watcher.service.health import distrusted
-from watcher.store.database import Log
+from watcher.jobs import state
+from watcher.limits.catalogue import Limit
+from watcher.limits.farm_arrays import FarmArrays
+from watcher.limits.status import LimitState
+from watcher.messages.reasons import Speaker
+from watcher.source_view import distrusted
+from watcher.sources.base import Observations
+from watcher.store import jobs, weather
+from watcher.store.database import Database
 from watcher.store.tables import Condition, Message
+from watcher.weather.series import Site, WeatherSeries
 
 MINUTE = 60
+# At boom height, so that bounds at the sensor are those of the field.
+MAST = Site(41.0, -96.0, wind_height_m=0.12 + 0.508)
 
 
 class Minutes:
@@ -26,37 +36,61 @@ class Minutes:
 
     def __init__(
         self,
-        store: Log,
+        store: Database,
         farm: Farm,
         *,
         topic: str = "job",
         recipient: str = "grower",
         links: Links | None = None,
     ) -> None:
-        self.store, self.plan, self.post = store, Plan.of(farm), Post(Speaker(farm), links)
+        self.store, self.plan, self.post = store, FarmArrays.of(farm), Enqueue(Speaker(farm), links)
         self.topic, self.recipient = topic, recipient
         self.now = MORNING
 
     def start(self, field: str = "creek_side", setup: str = "coarse") -> int:
         """Start a job now; returns its number."""
         with self.store.writing() as session:
-            return book.start(session, self.plan, field, setup, self.now).id
+            return job_steps.start(session, self.plan, field, setup, self.now).id
 
-    def see(self, minutes: int = 1, **weather: Any) -> list[str]:
+    def see(self, minutes: int = 1, **sky: Any) -> list[str]:
         """Let so many minutes of this weather pass; returns the titles newly told."""
         before = len(self.told())
         for _ in range(minutes):
             self.now += MINUTE
-            look = outlook(self.now, **weather)
+            look = outlook(self.now, **sky)
             judgement, ranking = judged(self.plan, look)
             with self.store.writing() as session:
                 look = replace(look, distrusted=self._distrusted(session))
-                cycle.run(session, self.post, judgement, look, ranking)
+                self.actions = cycle.run(session, self.post, judgement, look, ranking).actions
+            self.judgement = judgement
         return [m.title for m in self.told()[before:]]
 
     def _distrusted(self, session: Session) -> dict[str, tuple[str, ...]]:
-        sources = self.plan.farm.told.sources
+        sources = self.plan.farm.config.sources
         return {name: distrusted(session, name, self.now) for name in sources}
+
+    def measure(self, wind_mph: ArrayLike, gust_mph: ArrayLike, **more: ArrayLike) -> None:
+        """Log the mast's readings of the last minutes, a minute apart, up to the next minute."""
+        wind, gust = np.asarray(wind_mph) * MPH, np.asarray(gust_mph) * MPH
+        times = self.now + MINUTE - MINUTE * np.arange(wind.size)[::-1]
+        fair = {"wind_from_deg": 0.0, "temp_c": 20.0, "pressure_pa": 97_000.0}
+        values = {name: np.full(wind.size, value) for name, value in fair.items()}
+        values |= {"wind_m_s": wind, "gust_m_s": gust, **more}
+        readings = Observations(WeatherSeries.of(times, MAST, "mast", values))
+        with self.store.writing() as session:
+            weather.add_observations(session, readings, self.now)
+
+    def deliver(self) -> None:
+        """Let every message that waits have arrived."""
+        with self.store.writing() as session:
+            waiting = Message.sent_at.is_(None)
+            session.execute(update(Message).where(waiting).values(sent_at=self.now, state="sent"))
+
+    def broken(self) -> set[Limit]:
+        """The limits that the newest judgement finds broken for any job."""
+        with self.store.reading() as session:
+            states = [state.look(self.judgement, 0, job) for job in jobs.open_jobs(session)]
+        return {r.limit for s in states for r in s.limits if r.stand is LimitState.BROKEN}
 
     def told(self, recipient: str | None = None) -> list[Message]:
         """All that was told of the topic, oldest first."""

@@ -6,7 +6,7 @@ import shapely
 
 from tests.support.worked_farm import LATITUDE, LONGITUDE, farm_tables
 from watcher.farm import Farm
-from watcher.farm.ground import Ground
+from watcher.farm.geometry.ground import Ground
 from watcher.farm.models import FarmFile
 
 ASKED: tuple[dict[str, Any], ...] = (
@@ -53,7 +53,7 @@ def mixed_farm() -> Farm:
     }
     size = {name: 2 + i / 5 for i, name in enumerate(names)}
     return Farm(
-        told=FarmFile.model_validate(tables),
+        config=FarmFile.model_validate(tables),
         ground=Ground(
             fields_deg={name: _box(20 * i, 0, size[name]) for i, name in enumerate(names)},
             neighbours_deg={

@@ -12,9 +12,9 @@ import numpy as np
 
 from tests.support.skies import MORNING, judged, outlook
 from watcher.judge.judgement import Judgement
-from watcher.judge.outlook import Outlook
-from watcher.judge.plan import Plan
 from watcher.judge.ranking import FieldNow, Ranking
+from watcher.judge.timeline import Timeline
+from watcher.limits.farm_arrays import FarmArrays
 from watcher.weather.series import WeatherSeries
 
 SKIES: Mapping[str, Mapping[str, Any]] = {
@@ -30,18 +30,20 @@ SKIES: Mapping[str, Mapping[str, Any]] = {
 class QuickSkies:
     """Judges each sky once."""
 
-    def __init__(self, plan: Plan) -> None:
-        self._plan = plan
+    def __init__(
+        self, plan: FarmArrays, skies: Mapping[str, Mapping[str, Any]] = SKIES, at: int = MORNING
+    ) -> None:
+        self._plan, self._skies, self._at = plan, skies, at
         self._template = cache(self._judge)
 
-    def _judge(self, sky: str) -> tuple[Outlook, Judgement, Ranking]:
-        look = outlook(MORNING, **SKIES[sky])
+    def _judge(self, sky: str) -> tuple[Timeline, Judgement, Ranking]:
+        look = outlook(self._at, **self._skies[sky])
         return (look, *judged(self._plan, look))
 
-    def at(self, now: int, sky: str) -> tuple[Judgement, Outlook, Ranking]:
+    def at(self, now: int, sky: str) -> tuple[Judgement, Timeline, Ranking]:
         """Return the sky judged at a moment, in the order the alert cycle takes it."""
         look, judgement, ranking = self._template(sky)
-        by = now - MORNING
+        by = now - self._at
         series = _shifted(look.series, by)
         return (
             replace(judgement, series=series),

@@ -61,14 +61,27 @@ def garbage(request: BaseHTTPRequestHandler) -> None:
     request.close_connection = True
 
 
+def unanswered(request: BaseHTTPRequestHandler) -> None:
+    """Take the message, and hang up before its sender hears so."""
+    request.close_connection = True
+
+
 class Receiver:
-    """Answers 200 unless ``answers`` holds something else to give first, or ``always`` is set."""
+    """Answers 200 unless ``answers`` holds something else to give first, or ``always`` is set.
+
+    ``choose`` may say for each message how it is answered; None: as told otherwise. ``hung``
+    counts requests held until the receiver closes, ``unheard`` messages whose sender cannot know
+    that they were taken.
+    """
 
     def __init__(self) -> None:
         self.got: list[Push] = []
         self.answers: list[Answer] = []
         self.always: Answer = status(200)
+        self.choose: Callable[[BaseHTTPRequestHandler], Answer | None] = lambda _request: None
         self.tried = 0
+        self.hung = 0
+        self.unheard = 0
         self._arrived = threading.Condition()
         receiver = self
 
@@ -106,9 +119,12 @@ class Receiver:
         self._server.server_close()
 
     def _take(self, request: BaseHTTPRequestHandler, told: dict[str, Any]) -> None:
-        answer = self.answers.pop(0) if self.answers else self.always
+        answer = self.choose(request)
+        if answer is None:
+            answer = self.answers.pop(0) if self.answers else self.always
         self.tried += 1
-        if answer is self.always:
+        self.unheard += answer is unanswered
+        if answer in {self.always, unanswered}:
             push = Push(request.path.rstrip("/"), told["title"], told["message"], time.monotonic())
             with self._arrived:
                 self.got.append(push)

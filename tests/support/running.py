@@ -2,27 +2,32 @@
 
 import asyncio
 import contextlib
-import socket
 from collections.abc import AsyncIterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
 import httpx
 import numpy as np
-import uvicorn
+from fastapi import FastAPI
 from pydantic import SecretStr
 
-from watcher.alerts.courier import Courier
+from watcher.delivery.worker import DeliveryWorker
 from watcher.farm import Farm
-from watcher.judge.plan import Plan
-from watcher.service.cycle import Book
+from watcher.limits.farm_arrays import FarmArrays
+from watcher.service.chances import ChanceKeeper
+from watcher.service.transactions import Book
 from watcher.service.watch import Watch
 from watcher.sources.base import Forecast, PolledSource, StreamedSource
+from watcher.sources.body_reader import BodyReader
 from watcher.store import weather
-from watcher.store.database import Log
+from watcher.store.database import Database
+from watcher.store.kept_file import KeptFile
 from watcher.weather.series import Site, WeatherSeries
 from watcher.web.app import Keys, create_app
-from watcher.web.keyring import Keyring
+from watcher.web.auth.sessions import SessionStore
+from watcher.web.connections import Connections
+from watcher.web.listening import listen
+from watcher.web.server import Server
 
 TOKEN = "a-token-long-enough-to-be-one"
 
@@ -46,6 +51,7 @@ class Running:
     watch: Watch
     clock: SetClock
     http: httpx.AsyncClient
+    app: FastAPI
 
     async def post(self, **quantities: str) -> httpx.Response:
         """Post one reading of this moment."""
@@ -68,31 +74,41 @@ class Running:
     async def rested(self) -> None:
         """Wait until no judgement is under way that was asked for so far."""
         await asyncio.sleep(0.05)  # for one that was asked for to begin
-        await self.watch._in_log(lambda: None)
+        await self.watch.run_on_db_thread(lambda: None)
 
 
 @contextlib.asynccontextmanager
 async def running(
     farm: Farm,
-    store: Log,
+    store: Database,
     clock: SetClock,
     *,
     urls: Mapping[str, SecretStr] | None = None,
     sources: Mapping[str, PolledSource] | None = None,
     keys: Keys | None = None,
     streams: Mapping[str, StreamedSource] | None = None,
+    reader: BodyReader | None = None,
+    connections: Connections | None = None,
+    standby_file: KeptFile | None = None,
+    chances: bool = False,
 ) -> AsyncIterator[Running]:
     """Start the service on a free port and stop it in order."""
-    courier = Courier(store, farm, urls or {}, now=clock.now)
-    book = Book(Plan.of(farm), store, clock)
-    watch = Watch(book, sources or {}, courier, streams=streams)
-    keys = keys or Keys(Keyring(None))
+    courier = DeliveryWorker(store, farm, urls or {}, now=clock.now)
+    book = Book(FarmArrays.of(farm), store, clock)
+    watch = Watch(
+        book,
+        sources or {},
+        courier,
+        streams=streams,
+        reader=reader,
+        standby_file=standby_file,
+        chances=ChanceKeeper(book.plan, store) if chances else None,
+    )
+    keys = keys or Keys(SessionStore(None))
     app = create_app(watch, replace(keys, stations={"mast": SecretStr(TOKEN)}))
-    # TCP by name: asyncio turns off waiting for more to send only where it sees that it is TCP.
-    with socket.socket(proto=socket.IPPROTO_TCP) as listening:
-        listening.bind(("127.0.0.1", 0))
-        config = uvicorn.Config(app, log_config=None, access_log=False)
-        server = uvicorn.Server(config)
+    [listening] = listen("127.0.0.1", 0)
+    with listening:
+        server = Server(app, connections)
         stop = asyncio.Event()
         async with asyncio.TaskGroup() as tasks:
             tasks.create_task(watch.run(stop))
@@ -105,14 +121,15 @@ async def running(
                 async with httpx.AsyncClient(
                     base_url=f"http://127.0.0.1:{port}",
                     headers={"Authorization": f"Bearer {TOKEN}"},
+                    timeout=60,  # on a loaded machine an answer takes long, and that is no fault
                 ) as http:
-                    yield Running(watch, clock, http)
+                    yield Running(watch, clock, http, app)
             finally:
                 stop.set()
                 server.should_exit = True
 
 
-def put_forecast(store: Log, now: int, source: str = "feed", **quantities: Any) -> None:
+def put_forecast(store: Database, now: int, source: str = "feed", **quantities: Any) -> None:
     """Put a fair forecast of three days into the log, with some quantities changed."""
     times = now // 3600 * 3600 + 3600 * np.arange(-30, 80)
     fair = {

@@ -2,17 +2,21 @@
 
 import json
 import os
+import resource
 import socket
 import subprocess
 import sys
 import time
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, Self
 
 import httpx
 import shapely
+from shapely.affinity import translate
+from timezonefinder import TimezoneFinder
 
-from tests.support.farms import build, tables
+from tests.support.farms import LATITUDE, LONGITUDE, build, tables
 from watcher.farm import Farm
 from watcher.farm.load import load
 
@@ -21,7 +25,7 @@ TOKEN = "a-token-long-enough-to-be-one"
 _FARM = """
 [farm]
 name = "Invented farm"
-time_zone = "America/Chicago"
+time_zone = "{zone}"
 units = "us"
 
 [sprayers.boom]
@@ -57,9 +61,15 @@ hears = ["job"]
 """
 
 
-def write_farm(folder: Path) -> Farm:
-    """Write the farm's two files and load them as the service does."""
+def write_farm(folder: Path, more: str = "") -> Farm:
+    """Write the farm's two files and load them as the service does; ``more`` is added to one.
+
+    The service has the machine's own clock, so the farm lies where the sun stands high just now:
+    at dusk it would be told of an inversion.
+    """
+    longitude = _early_afternoon(time.time())
     outline = build(tables()).ground.fields_deg["hill"]
+    outline = translate(outline, xoff=longitude - LONGITUDE)
     feature = {
         "type": "Feature",
         "id": "hill",
@@ -69,52 +79,95 @@ def write_farm(folder: Path) -> Farm:
     collection = {"type": "FeatureCollection", "features": [feature]}
     (folder / "fields.geojson").write_text(json.dumps(collection))
     path = folder / "farm.toml"
-    path.write_text(_FARM)
+    zone = TimezoneFinder().timezone_at(lng=longitude, lat=LATITUDE)
+    path.write_text(_FARM.replace("{zone}", str(zone)) + more)
     return load(path)
+
+
+def _early_afternoon(now: float) -> float:
+    """Return the longitude at which it is an hour past noon by the sun. [deg]"""
+    hour = now % 86_400 / 3600
+    return (13.0 - hour) * 15.0 if hour >= 1.0 else (13.0 - hour) * 15.0 - 360.0
 
 
 class Service:
     """Started, killed and started again over the same folder."""
 
-    def __init__(self, folder: Path, push_url: str) -> None:
+    def __init__(
+        self,
+        folder: Path,
+        push_url: str,
+        database: str | None = None,
+        *,
+        descriptors: int | None = None,
+        state: Path | None = None,
+        limits: Mapping[int, int] | None = None,
+        **settings: str,
+    ) -> None:
+        """``descriptors``: how many files and sockets it may have open, from its start on.
+
+        ``state`` is where its log lies, the folder itself if not told; ``limits`` are what the
+        machine allows it once it runs (``resource.RLIMIT_…``).
+        """
         with socket.socket() as free:
             free.bind(("127.0.0.1", 0))
             self.port = free.getsockname()[1]
         self._process: subprocess.Popen[bytes] | None = None
-        self.folder = folder
-        self._environment = {
+        self.folder, self.state = folder, state or folder
+        self.database = database or f"sqlite:///{self.state / 'watch.db'}"
+        self._limits = limits or {}
+        self.environment = {
             **{k: v for k, v in os.environ.items() if not k.startswith("WATCHER_")},
             "WATCHER_FARM": str(folder / "farm.toml"),
-            "WATCHER_STATE_DIR": str(folder),
+            "WATCHER_STATE_DIR": str(self.state),
             "WATCHER_PUSH_URLS__grower": push_url,
             "WATCHER_STATION_TOKENS__mast": TOKEN,
             "WATCHER_CONTACT": "grower@farm.example",
             "WATCHER_PORT": str(self.port),
+            "WATCHER_DATABASE_URL": self.database,
+            **settings,
         }
+        self._limited: list[str] = []
+        if descriptors is not None:
+            self._limited = ["sh", "-c", f'ulimit -n {descriptors}; exec "$0" "$@"']
 
     @property
     def pid(self) -> int:
         assert self._process is not None
         return self._process.pid
 
-    @property
-    def database(self) -> str:
-        return f"sqlite:///{self.folder / 'watch.db'}"
+    def command(self, *arguments: str, **settings: str) -> "subprocess.CompletedProcess[str]":
+        """Run a command of the program beside the service until it ends."""
+        return subprocess.run(
+            [sys.executable, "-m", "watcher", *arguments],
+            cwd=_ROOT,
+            env=self.environment | settings,
+            capture_output=True,
+            text=True,
+            timeout=120,
+            check=False,
+        )
 
-    def start(self) -> None:
-        """Start it and wait until it answers."""
+    def begin(self) -> None:
+        """Start it, and do not wait for anything."""
         output = (self.folder / "output.txt").open("ab")
         self._process = subprocess.Popen(
-            [sys.executable, "-m", "watcher", "run"],
+            [*self._limited, sys.executable, "-m", "watcher", "run"],
             cwd=_ROOT,
-            env=self._environment,
+            env=self.environment,
             stdout=output,
             stderr=subprocess.STDOUT,
         )
         output.close()
+        for what, most in self._limits.items():
+            resource.prlimit(self._process.pid, what, (most, most))
+
+    def start(self) -> None:
+        """Start it and wait until it answers."""
+        self.begin()
         self._wait_until_it_answers()
 
-    def _wait_until_it_answers(self, timeout_s: float = 60.0) -> None:
+    def _wait_until_it_answers(self, timeout_s: float = 180.0) -> None:
         until = time.monotonic() + timeout_s
         while time.monotonic() < until:
             assert self._process is not None

@@ -6,9 +6,9 @@ import numpy as np
 
 from tests.support.farms import LATITUDE, LONGITUDE
 from watcher.judge.judgement import Judgement, judge
-from watcher.judge.outlook import Outlook, Spoken
-from watcher.judge.plan import Plan
 from watcher.judge.ranking import Ranking, rank
+from watcher.judge.timeline import Spoken, Timeline
+from watcher.limits.farm_arrays import FarmArrays
 from watcher.weather.series import QUANTITIES, Site, WeatherSeries
 
 MORNING = 1_781_107_200  # 2026-06-10 11:00 in Chicago's zone
@@ -28,7 +28,7 @@ _HOURS = 72
 _SITE = Site(LATITUDE, LONGITUDE, elevation_m=350.0, wind_height_m=0.12 + 0.508)
 
 
-def outlook(now: int = MORNING, wind_age_s: float = 60.0, **quantities: Any) -> Outlook:
+def outlook(now: int = MORNING, wind_age_s: float = 60.0, **quantities: Any) -> Timeline:
     """An outlook of hours of fair weather from now on, some quantities changed.
 
     ``wind_mph`` and ``gust_mph`` may stand for the quantities in m/s; a value or a value an hour.
@@ -44,9 +44,9 @@ def outlook(now: int = MORNING, wind_age_s: float = 60.0, **quantities: Any) -> 
     spoken = {name: Spoken("open_meteo", 1500.0, measured=False) for name in QUANTITIES}
     spoken["wind_m_s"] = Spoken("mast" if measured else None, wind_age_s, measured=True)
     series = WeatherSeries.of(times, _SITE, "outlook", values)
-    return Outlook(series, 0, spoken, wind_uncertainty_m_s=0.0)
+    return Timeline(series, 0, spoken, wind_uncertainty_m_s=0.0)
 
 
-def judged(plan: Plan, look: Outlook) -> tuple[Judgement, Ranking]:
+def judged(plan: FarmArrays, look: Timeline) -> tuple[Judgement, Ranking]:
     judgement = judge(plan, look.series, wind_uncertainty_m_s=look.wind_uncertainty_m_s)
     return judgement, rank(judgement, look.now_index)

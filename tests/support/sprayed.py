@@ -7,18 +7,18 @@ from typing import Any
 import numpy as np
 from sqlalchemy.orm import Session
 
+from tests.support import job_steps
 from tests.support.farms import LATITUDE, LONGITUDE, build, tables
 from tests.support.running import put_forecast
 from watcher.farm import Farm
-from watcher.jobs import book as jobs_book
-from watcher.judge.outlook import Outlook
-from watcher.judge.plan import Plan
-from watcher.records import book
+from watcher.judge.timeline import Timeline
+from watcher.limits.farm_arrays import FarmArrays
+from watcher.records import commands
 from watcher.records.record import Record
-from watcher.service.picture import compose
+from watcher.service.snapshot import compose
 from watcher.sources.base import Observations
-from watcher.store import jobs, outbox, weather
-from watcher.store.database import Log
+from watcher.store import outbox, weather
+from watcher.store.database import Database
 from watcher.weather.series import Site, WeatherSeries
 
 MORNING = 1_781_107_200  # 2026-06-10 11:00 in Chicago's zone
@@ -39,7 +39,7 @@ def farm_tables() -> dict[str, Any]:
     told["farm"] |= {
         "applicator": "A. Grower",
         "certificate": "0000",
-        "record_rules": ["7 CFR 110"],
+        "record_rules": ["former 7 CFR 110"],
     }
     told["products"] = {
         "contact_a": {
@@ -68,7 +68,7 @@ def farm(**basics: Any) -> Farm:
     return build(told)
 
 
-def put_readings(log: Log, start: int, end: int, **quantities: Any) -> None:
+def put_readings(log: Database, start: int, end: int, **quantities: Any) -> None:
     """Put a reading a minute of the mast into the log, arriving as they are made."""
     for first in range(start, end, HOUR):
         times = np.arange(first, min(first + HOUR, end), MINUTE)
@@ -79,30 +79,30 @@ def put_readings(log: Log, start: int, end: int, **quantities: Any) -> None:
             weather.add_observations(session, Observations(series), received_at=first)
 
 
-def spray(log: Log, told: Farm, *, minutes: int = 75, field: str = "creek_side") -> int:
+def spray(log: Database, told: Farm, *, minutes: int = 75, field: str = "creek_side") -> int:
     """Spray a field in fair weather: a pause of ten minutes, one alert seen. Returns its number."""
     put_forecast(log, MORNING)
     put_readings(log, MORNING - 2 * HOUR, MORNING + minutes * MINUTE + 1)
-    plan = Plan.of(told)
+    plan = FarmArrays.of(told)
     with log.writing() as session:
-        job = jobs_book.start(session, plan, field, "coarse", MORNING)
-        jobs.pause(session, job.id, MORNING + 25 * MINUTE, "filling")
-        jobs.resume(session, job.id, MORNING + 35 * MINUTE)
+        job = job_steps.start(session, plan, field, "coarse", MORNING)
+        job_steps.pause(session, job.id, MORNING + 25 * MINUTE, "filling")
+        job_steps.resume(session, job.id, MORNING + 35 * MINUTE)
         outbox.put(session, _alert(job.id))
         outbox.acknowledge(session, "ABCDE", "grower", MORNING + 42 * MINUTE)
-        jobs.finish(session, job.id, MORNING + minutes * MINUTE)
+        job_steps.finish(session, job.id, MORNING + minutes * MINUTE)
     return job.id
 
 
 def _alert(job: int) -> outbox.NewMessage:
     at = MORNING + 40 * MINUTE
     return outbox.NewMessage(
-        key=f"job:{job}/limit near/1",
+        key=f"job:{job}/get ready/1",
         short_id="ABCDE",
         about=f"job:{job}",
-        kind="limit near",
+        kind="get ready",
         recipient="grower",
-        title="Watch: gust 9 mph",
+        title="Get ready: gusts 9 mph",
         body="Be ready to stop.",
         created_at=at,
         caused_at=at,
@@ -111,19 +111,19 @@ def _alert(job: int) -> outbox.NewMessage:
     )
 
 
-def composing(session: Session, told: Farm) -> Callable[[int], Outlook]:
+def composing(session: Session, told: Farm) -> Callable[[int], Timeline]:
     """What composes the outlook of a moment from the log."""
-    return partial(compose, session, Plan.of(told))
+    return partial(compose, session, FarmArrays.of(told))
 
 
 AFTERWARDS = MORNING + 5 * HOUR
 
 
-class Desk:
+class RuleGroup:
     """Steps on records of one farm, each in a transaction of its own."""
 
-    def __init__(self, store: Log, farm: Farm) -> None:
-        self.store, self.farm, self.plan = store, farm, Plan.of(farm)
+    def __init__(self, store: Database, farm: Farm) -> None:
+        self.store, self.farm, self.plan = store, farm, FarmArrays.of(farm)
         self.now = AFTERWARDS
 
     def run(self, step: Callable[..., Any], *args: Any, **more: Any) -> Any:
@@ -131,21 +131,23 @@ class Desk:
             return step(session, *args, **more)
 
     def tell(self, job: int, **told: str) -> Record:
-        return self.run(book.tell, self.farm, job, _keys(told), by="grower", now=self.now)
+        return self.run(commands.tell, self.farm, job, _keys(told), by="grower", now=self.now)
 
     def correct(self, job: int, why: str, **told: str) -> Record:
         return self.run(
-            book.correct, self.farm, job, _keys(told), why=why, by="grower", now=self.now
+            commands.correct, self.farm, job, _keys(told), why=why, by="grower", now=self.now
         )
 
     def keep(self, job: int) -> Record:
-        return self._with_weather(book.keep, job, by="watch", now=self.now)
+        return self._with_weather(commands.keep, job, by="watch", now=self.now)
 
     def close(self, job: int, incomplete: str | None = None) -> Record:
-        return self._with_weather(book.close, job, by="grower", now=self.now, incomplete=incomplete)
+        return self._with_weather(
+            commands.close, job, by="grower", now=self.now, incomplete=incomplete
+        )
 
     def look(self, job: int) -> Record:
-        return self._with_weather(book.look, job, self.now)
+        return self._with_weather(commands.look, job, self.now)
 
     def _with_weather(self, step: Callable[..., Any], *args: Any, **more: Any) -> Any:
         with self.store.writing() as session:

@@ -13,12 +13,12 @@ from pydantic import SecretStr
 
 from tests.support.farms import build, watched_tables
 from tests.support.running import Running, SetClock, put_forecast, running
-from watcher.alerts.acknowledgement import Links
+from watcher.delivery.acknowledgement import Links
 from watcher.farm import Farm
-from watcher.store.database import Log
-from watcher.web.access import Access, Role, User, hashed
+from watcher.store.database import Database
 from watcher.web.app import Keys
-from watcher.web.keyring import Keyring
+from watcher.web.auth.sessions import SessionStore
+from watcher.web.auth.users import Role, User, Users, hashed
 
 NOON = 1_781_107_200  # 2026-06-10 11:00 in Chicago's zone
 CALM = {
@@ -48,7 +48,7 @@ class Visited:
     """A running service and a browser-like client without cookies."""
 
     service: Running
-    keyring: Keyring
+    keyring: SessionStore
     web: httpx.AsyncClient
     links: Links
 
@@ -79,17 +79,22 @@ class Visited:
 
 @asynccontextmanager
 async def visited(
-    folder: Path, *, of: Farm | None = None, calm: bool = True, **keys: Any
+    folder: Path,
+    *,
+    of: Farm | None = None,
+    calm: bool = True,
+    chances: bool = False,
+    **keys: Any,
 ) -> AsyncIterator[Visited]:
     """Run the service with a user, a program and fair weather."""
-    store = Log(f"sqlite:///{folder / 'watch.db'}")
+    store = Database(f"sqlite:///{folder / 'watch.db'}")
     store.upgrade()
     put_forecast(store, NOON)
-    keyring = Keyring(folder / "door.db")
+    keyring = SessionStore(folder / "door.db")
     links = Links(keyring.secret_for("seen"), "http://127.0.0.1/seen")
     made = Keys(
         keyring,
-        access=Access(
+        access=Users(
             {"anna": SecretStr(f"run:{_HASH}"), "boss": SecretStr(f"administer:{_HASH}")},
             {"robot": SecretStr(f"run:{PROGRAM}"), "screen": SecretStr(f"look:{LOOKER}")},
         ),
@@ -97,12 +102,12 @@ async def visited(
     )
     try:
         async with running(
-            of or farm(), store, SetClock(NOON), keys=replace(made, **keys)
+            of or farm(), store, SetClock(NOON), keys=replace(made, **keys), chances=chances
         ) as service:
             if calm:
                 await service.post(**CALM)
                 await service.judged()
-            async with httpx.AsyncClient(base_url=service.http.base_url) as web:
+            async with httpx.AsyncClient(base_url=service.http.base_url, timeout=60) as web:
                 yield Visited(service, keyring, web, links)
     finally:
         keyring.close()

@@ -7,7 +7,7 @@ import numpy as np
 import shapely
 
 from watcher.farm import Farm
-from watcher.farm.ground import Ground
+from watcher.farm.geometry.ground import Ground
 from watcher.farm.models import FarmFile
 from watcher.weather.series import Site, WeatherSeries
 
@@ -80,7 +80,7 @@ def build_farm(tables: Mapping[str, Any]) -> Farm:
     told = FarmFile.model_validate(tables)
     places = {name: 2000.0 * i for i, name in enumerate(told.fields)}
     return Farm(
-        told=told,
+        config=told,
         ground=Ground(
             fields_deg={name: _square(west, 0.0) for name, west in places.items()},
             neighbours_deg={

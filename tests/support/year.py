@@ -6,9 +6,9 @@ import numpy as np
 
 from tests.support.farms import LATITUDE, LONGITUDE
 from watcher.judge.judgement import Judgement, judge
-from watcher.judge.outlook import Outlook, Spoken
-from watcher.judge.plan import Plan
 from watcher.judge.ranking import Ranking, rank
+from watcher.judge.timeline import Spoken, Timeline
+from watcher.limits.farm_arrays import FarmArrays
 from watcher.weather.series import QUANTITIES, Floats, Site, WeatherSeries
 
 STEP_S = 1800
@@ -53,8 +53,8 @@ def weather(start: int, days: int, seed: int) -> WeatherSeries:
 
 
 def cycles(
-    plan: Plan, series: WeatherSeries, days: int
-) -> Iterator[tuple[Judgement, Outlook, Ranking]]:
+    plan: FarmArrays, series: WeatherSeries, days: int
+) -> Iterator[tuple[Judgement, Timeline, Ranking]]:
     """Every half hour's judgement, outlook and ranking, one block a day judged at once."""
     a_day = 86400 // STEP_S
     spoken = {name: Spoken("feed", 900.0, measured=False) for name in QUANTITIES}
@@ -65,5 +65,5 @@ def cycles(
         for index in range(a_day):
             blind = bool(np.isnan(block.wind_m_s[index]))
             wind = Spoken(None if blind else "mast", 60.0, measured=True)
-            look = Outlook(block, index, spoken | {"wind_m_s": wind}, 0.0)
+            look = Timeline(block, index, spoken | {"wind_m_s": wind}, 0.0)
             yield judgement, look, rank(judgement, index)

@@ -6,9 +6,10 @@ from scipy.integrate import solve_ivp
 
 from watcher.weather import droplets
 from watcher.weather.droplets import fly, lifetime_s, terminal_velocity
-from watcher.weather.wind import wind_at_height
+from watcher.weather.wind_profile import Surface, wind_at_height
 
 CANOPY_M = 0.12
+CROP = Surface.of_canopy(CANOPY_M)
 SIZES = st.floats(10e-6, 2e-3)
 
 
@@ -22,7 +23,8 @@ def reference_flight(diameter_m, wind_m_s, delta_t_k, boom_height_m, jet_m_s=20.
             wind_m_s=wind_m_s,
             from_m=boom_height_m + CANOPY_M,
             to_m=max(height, 0.0) + CANOPY_M,
-            canopy_m=CANOPY_M,
+            of=CROP,
+            over=CROP,
         )
         slip, diameter = np.hypot(along - wind, up), np.sqrt(area)
         # Drag as a force on a sphere, written apart from the module's relaxation times.

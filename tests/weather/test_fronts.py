@@ -36,14 +36,14 @@ def _front(series: WeatherSeries) -> Front:
 
 @pytest.mark.parametrize("pair", PAIRS)
 def test_any_two_quantities_moving_together_are_a_front(pair: tuple[str, str]) -> None:
-    told = _front(_series(*pair)).told
-    assert not told[:ARRIVES].any()
-    assert told[ARRIVES]
+    warns = _front(_series(*pair)).warns
+    assert not warns[:ARRIVES].any()
+    assert warns[ARRIVES]
 
 
 @pytest.mark.parametrize("alone", BEFORE)
 def test_one_quantity_alone_is_no_front(alone: str) -> None:
-    assert not _front(_series(alone)).told.any()
+    assert not _front(_series(alone)).warns.any()
 
 
 @pytest.mark.parametrize("pair", PAIRS)
@@ -51,7 +51,7 @@ def test_two_quantities_are_enough_to_judge(pair: tuple[str, str]) -> None:
     series = _series(*pair)
     kept = {*pair, "wind_m_s"}  # a direction without a speed may be a calm's
     missing = {name: np.full(MINUTES, np.nan) for name in BEFORE if name not in kept}
-    assert _front(series.having(**missing)).told[ARRIVES]
+    assert _front(series.having(**missing)).warns[ARRIVES]
 
 
 def test_it_says_how_far_each_quantity_moved() -> None:
@@ -69,18 +69,18 @@ def test_it_says_which_quantities_moved() -> None:
 
 
 def test_warming_with_falling_pressure_is_no_front() -> None:
-    assert not _front(_series(temp_c=30.0, pressure_pa=99_900.0)).told.any()
+    assert not _front(_series(temp_c=30.0, pressure_pa=99_900.0)).warns.any()
 
 
 def test_a_light_wind_that_turns_is_no_sign() -> None:
     series = _series("wind_from_deg", "temp_c")
-    assert not _front(series.having(wind_m_s=np.full(MINUTES, 0.8))).told.any()
+    assert not _front(series.having(wind_m_s=np.full(MINUTES, 0.8))).warns.any()
 
 
 def test_what_a_quantity_did_all_along_is_no_sign() -> None:
     series = _series("wind_from_deg", "temp_c")
     restless = series.temp_c + np.where(np.arange(MINUTES) % 2, 3.0, -3.0)
-    assert not _front(series.having(temp_c=restless)).told.any()
+    assert not _front(series.having(temp_c=restless)).warns.any()
 
 
 @law
@@ -89,12 +89,12 @@ def test_one_bad_reading_raises_no_front(name: str, at: int, bad: float) -> None
     series = _series()
     values = getattr(series, name).copy()
     values[at] = bad
-    assert not _front(series.having(**{name: values})).told.any()
+    assert not _front(series.having(**{name: values})).warns.any()
 
 
 @pytest.fixture(scope="module")
 def day() -> Day:
-    return simulate(4)
+    return simulate(4, fronts=2)
 
 
 @law
@@ -102,8 +102,8 @@ def day() -> Day:
 def test_the_level_of_the_pressure_does_not_matter(day: Day, change_pa: float) -> None:
     series = day.station().between(START + 46_000, START + 52_000)
     changed = _front(series.having(pressure_pa=series.pressure_pa + change_pa))
-    np.testing.assert_array_equal(changed.told, _front(series).told)
-    assert _front(series).told.any()
+    np.testing.assert_array_equal(changed.warns, _front(series).warns)
+    assert _front(series).warns.any()
 
 
 @law
@@ -111,7 +111,7 @@ def test_the_level_of_the_pressure_does_not_matter(day: Day, change_pa: float) -
 def test_where_north_is_does_not_matter(turn_deg: int) -> None:
     series = _series("wind_from_deg", "pressure_pa")
     turned = series.having(wind_from_deg=(series.wind_from_deg + turn_deg) % 360.0)
-    np.testing.assert_array_equal(_front(turned).told, _front(series).told)
+    np.testing.assert_array_equal(_front(turned).warns, _front(series).warns)
 
 
 @pytest.mark.parametrize("only", BEFORE)
@@ -119,7 +119,7 @@ def test_a_single_quantity_leaves_it_unknown(only: str) -> None:
     missing = {name: np.full(MINUTES, np.nan) for name in BEFORE if name != only}
     front = _front(_series(*BEFORE).having(**missing))
     assert front.unknown.all()
-    assert not front.told.any()
+    assert not front.warns.any()
 
 
 def test_a_calm_has_no_direction_but_is_no_gap() -> None:
@@ -140,16 +140,16 @@ def test_a_missing_reading_of_all_is_unknown() -> None:
     assert not front.unknown[36]
 
 
-def test_a_front_is_told_from_readings_every_five_minutes() -> None:
+def test_a_front_is_warn_from_readings_every_five_minutes() -> None:
     series = _series(*BEFORE)
     rare = WeatherSeries(5 * series.times, series.site, "made", **series.quantities())
-    assert gust_front(rare, step_s=300).told[ARRIVES]
+    assert gust_front(rare, step_s=300).warns[ARRIVES]
 
 
 @pytest.mark.parametrize("step_s", [10, 60])
 def test_a_known_front_is_told_before_its_peak(day: Day, step_s: int) -> None:
     series = day.station(step_s)
-    told = (series.times - START)[gust_front(series, step_s=step_s).told]
+    warns = (series.times - START)[gust_front(series, step_s=step_s).warns]
     for front in day.fronts:
-        since = told - front.arrives_s
+        since = warns - front.arrives_s
         assert ((since > -front.lead_s) & (since < front.ramp_s)).any()

@@ -102,7 +102,7 @@ def test_a_calm_day_without_a_direction_is_not_unknown_for_that() -> None:
 
 def test_expecting_a_quantity_that_no_line_uses_is_an_error() -> None:
     series = WeatherSeries.of([NOON], SITE, "test", {"wind_m_s": [1.0]})
-    with pytest.raises(ValueError, match="temp_upper_c, net_w_m2, wind_spread_deg"):
+    with pytest.raises(ValueError, match="wind_spread_deg, temp_upper_c, net_w_m2"):
         assess(series, expects={"gust_m_s": True})
 
 
@@ -129,10 +129,22 @@ def test_every_line_reports_on_its_own() -> None:
 def test_the_stability_agrees_with_a_measured_gradient() -> None:
     inverted = at(NOON, PAIR, temp_upper_c=16.0)
     assert inverted.stability == Stability.F
-    assert inverted.obukhov_m > 0
     mixed = at(NIGHT, PAIR, temp_upper_c=14.0)
     assert mixed.stability == Stability.D
-    assert np.isinf(mixed.obukhov_m)
+
+
+def test_the_obukhov_length_is_that_of_the_pair_by_night_and_of_the_sky_by_day() -> None:
+    assert 0 < at(NIGHT, PAIR, temp_upper_c=16.0).obukhov_m < 20
+    assert at(NIGHT, PAIR, temp_upper_c=14.0).obukhov_m < 0
+    by_sky = at(NOON, PAIR, temp_upper_c=14.0, cloud_pct=0.0)
+    assert by_sky.obukhov_m < 0
+    assert by_sky.obukhov_m == at(NOON, cloud_pct=0.0).obukhov_m
+
+
+def test_nothing_is_taken_of_the_layering_where_lines_contradict_or_the_sky_is_unknown() -> None:
+    assert np.isnan(at(NOON, PAIR, temp_upper_c=16.0, cloud_pct=0.0).obukhov_m)
+    assert np.isnan(at(NIGHT, cloud_pct=np.nan).obukhov_m)
+    assert at(NIGHT, cloud_pct=0.0, wind_m_s=2.0).obukhov_m > 0
 
 
 def test_an_empty_series_has_an_empty_answer() -> None:

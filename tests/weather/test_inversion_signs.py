@@ -12,7 +12,6 @@ from watcher.weather.inversion_signs import (
     direction,
     gradient,
     radiation,
-    richardson,
     rise_since_low,
     sky,
     warming,
@@ -69,18 +68,6 @@ class TestGradient:
     @pytest.mark.parametrize(("height", "upper"), [(10.0, 2.0), (2.0, np.nan), (2.0, 2.0)])
     def test_heights_that_make_no_layer_are_unknown(self, height: float, upper: float) -> None:
         assert self.found(17.0, height, upper) == ["UNKNOWN"]
-
-
-def test_turbulence_dies_above_the_critical_richardson_number() -> None:
-    numbers = [np.nan, -0.1, 0.0, 0.1, 0.25, 0.26]
-    assert names(richardson(richardson_number=numbers).finding) == [
-        "UNKNOWN",
-        "NONE",
-        "NONE",
-        "POSSIBLE",
-        "POSSIBLE",
-        "LIKELY",
-    ]
 
 
 class TestSky:

@@ -11,13 +11,14 @@ from typing import Any
 import numpy as np
 import pytest
 
-from watcher.weather import air, inversion_signs, stability, sun, wind, wind_windows
+from watcher.weather import air, inversion_signs, stability, sun, wind, wind_profile, wind_windows
 from watcher.weather.inversion_signs import Daylight, Finding, Sign
 from watcher.weather.stability import Stability
+from watcher.weather.wind_profile import GRASS
 
 AIR = {"temp_c": 20.0, "humidity_pct": 50.0, "pressure_pa": 95_000.0}
 WHERE = {"times": 1.78e9, "latitude": 41.0, "longitude": -96.0}
-UPWARD = {"from_m": 10.0, "to_m": 2.0, "canopy_m": 0.12}
+UPWARD = {"from_m": 10.0, "to_m": 2.0, "blending_m": 40.0, "obukhov_m": 20.0}
 LEVELS = {"temp_c": 15.0, "temp_upper_c": 16.0, "height_m": 2.0, "upper_height_m": 9.0}
 TIMES = np.arange(600, dtype=np.int64)
 SAMPLES = {"times": TIMES, "step_s": 1, "width_s": 60}
@@ -36,18 +37,28 @@ CASES: list[tuple[Callable[..., Any], dict[str, Any], str]] = [
     (air.delta_t, AIR, "temp_c humidity_pct pressure_pa"),
     (air.air_density, AIR, "temp_c humidity_pct pressure_pa"),
     (air.pressure_at, {"elevation_m": 500.0}, "elevation_m"),
-    (wind.displacement_height, {"canopy_m": 0.5}, "canopy_m"),
-    (wind.roughness_length, {"canopy_m": 0.5}, "canopy_m"),
     (
-        wind.wind_at_height,
-        UPWARD | {"wind_m_s": 5.0, "obukhov_m": 20.0},
-        "wind_m_s from_m to_m canopy_m obukhov_m",
+        wind_profile.wind_at_height,
+        UPWARD | {"wind_m_s": 5.0},
+        "wind_m_s from_m to_m blending_m obukhov_m",
     ),
+    (wind_profile.wind_factor, UPWARD, "from_m to_m blending_m obukhov_m"),
     (
-        wind.gust_at_height,
-        UPWARD | {"wind_m_s": 5.0, "gust_m_s": 8.0},
-        "wind_m_s gust_m_s from_m to_m canopy_m",
+        wind_profile.gust_at_height,
+        {"wind_m_s": 5.0, "gust_m_s": 8.0, "there_m_s": 4.0},
+        "wind_m_s gust_m_s there_m_s",
     ),
+    (wind_profile.layer_height, {"fetch_m": 100.0, "over": GRASS}, "fetch_m"),
+    (wind_profile.blending_height, {"layer_m": 20.0, "top_m": 2.0}, "layer_m top_m"),
+    (wind_profile.psi_momentum, {"zeta": 0.5}, "zeta"),
+    (wind_profile.psi_heat, {"zeta": -0.5}, "zeta"),
+    (
+        wind_profile.profile,
+        {"height_m": 2.0, "surface": GRASS, "obukhov_m": 20.0},
+        "height_m obukhov_m",
+    ),
+    # What is not known of the layering is the larger doubt, no missing one.
+    (wind_profile.uncertainty_of, {"obukhov_m": 20.0}, ""),
     (wind.toward, {"from_deg": 90.0}, "from_deg"),
     (wind.angle_between, {"a_deg": 90.0, "b_deg": 80.0}, "a_deg b_deg"),
     (
@@ -107,21 +118,20 @@ CASES: list[tuple[Callable[..., Any], dict[str, Any], str]] = [
         "spread_deg wind_m_s height_m roughness_m",
     ),
     (
-        stability.bulk_richardson,
-        LEVELS | {"wind_m_s": 2.0, "wind_upper_m_s": 3.0},
-        "temp_c temp_upper_c wind_m_s wind_upper_m_s height_m upper_height_m",
-    ),
-    (
         stability.obukhov_length,
         {"stability": Stability.F, "roughness_m": 0.1},
         "roughness_m",
+    ),
+    (
+        stability.obukhov_of_pair,
+        LEVELS | {"wind_m_s": 2.0, "wind_height_m": 3.0},
+        "temp_c temp_upper_c height_m upper_height_m wind_m_s wind_height_m",
     ),
     (
         inversion_signs.gradient,
         LEVELS,
         "temp_c temp_upper_c height_m upper_height_m",
     ),
-    (inversion_signs.richardson, {"richardson_number": 0.1}, "richardson_number"),
     # Missing cloud and temperature are read as the worst they could be: see test_inversion.
     (
         inversion_signs.sky,
@@ -206,7 +216,9 @@ def test_a_missing_argument_makes_the_answer_missing(
 
 
 @pytest.mark.parametrize(
-    "module", [air, wind, wind_windows, sun, stability, inversion_signs], ids=lambda m: m.__name__
+    "module",
+    [air, wind, wind_profile, wind_windows, sun, stability, inversion_signs],
+    ids=lambda m: m.__name__,
 )
 def test_no_public_function_is_forgotten(module: ModuleType) -> None:
     public = {

@@ -46,7 +46,7 @@ def _nowcast(series: WeatherSeries) -> Nowcast:
 def _arrays(now: Nowcast) -> dict[str, NDArray[np.generic]]:
     return {
         f"{part}.{name}": values
-        for part in ("crossing", "trend", "front", "gust_chance")
+        for part in ("crossing", "mean_ahead", "front", "gust_chance")
         for name, values in vars(getattr(now, part)).items()
     }
 
@@ -59,24 +59,24 @@ def _same(one: Nowcast, other: Nowcast, upto: int | None = None) -> None:
 @pytest.fixture(scope="module")
 def working_hours() -> WeatherSeries:
     """Five hours with fronts and failing sensors."""
-    day = with_faults(simulate(4).station(), 4)
+    day = with_faults(simulate(4, fronts=2).station(), 4)
     return day.between(START + 45_000, START + 63_000)
 
 
 def test_a_gust_over_the_bound_is_told_by_the_reading_that_brings_it() -> None:
-    told = _crossing(_series(gust_m_s=_at(3.5, 25, 6.8))).told
-    assert not told[24]
-    assert told[25]
+    warns = _crossing(_series(gust_m_s=_at(3.5, 25, 6.8))).warns
+    assert not warns[24]
+    assert warns[25]
 
 
 def test_a_gust_stays_told_for_ten_minutes() -> None:
-    told = _crossing(_series(gust_m_s=_at(3.5, 20, 6.8))).told
-    assert told[20:30].all()
-    assert not told[30]
+    warns = _crossing(_series(gust_m_s=_at(3.5, 20, 6.8))).warns
+    assert warns[20:30].all()
+    assert not warns[30]
 
 
 def test_a_gust_at_the_bound_is_not_over_it() -> None:
-    assert not _crossing(_series(gust_m_s=_at(3.5, 25, GUST))).told.any()
+    assert not _crossing(_series(gust_m_s=_at(3.5, 25, GUST))).warns.any()
 
 
 def test_the_ten_minute_mean_over_the_bound_is_told() -> None:
@@ -102,7 +102,7 @@ def test_a_missing_newest_reading_is_unknown() -> None:
 def test_what_no_wind_can_be_counts_as_missing(wrong: float) -> None:
     found = _crossing(_series(wind_m_s=_at(3.0, 25, wrong)))
     assert found.unknown[25]
-    assert not found.told.any()
+    assert not found.warns.any()
 
 
 def test_the_first_minutes_of_a_record_are_unknown() -> None:
@@ -114,7 +114,7 @@ def test_the_first_minutes_of_a_record_are_unknown() -> None:
 def test_what_is_told_is_told_although_something_else_is_missing() -> None:
     missing = np.full(MINUTES, np.nan)
     found = _crossing(_series(wind_m_s=missing, gust_m_s=_at(3.5, 25, 8.0)))
-    assert found.told[25]
+    assert found.warns[25]
     assert not found.unknown[25]
 
 
@@ -133,7 +133,7 @@ def test_nothing_known_is_unknown_and_tells_nothing() -> None:
     nothing = {name: np.full(MINUTES, np.nan) for name in _series().quantities()}
     now = _nowcast(_series().having(**nothing))
     assert now.unknown.all()
-    assert not now.told.any()
+    assert not now.warns.any()
 
 
 @law
@@ -141,7 +141,7 @@ def test_nothing_known_is_unknown_and_tells_nothing() -> None:
 def test_a_constant_wind_raises_nothing(wind: float) -> None:
     steady = np.full(MINUTES, wind)
     now = _nowcast(_series(wind_m_s=steady, gust_m_s=steady))
-    assert not now.told.any()
+    assert not now.warns.any()
 
 
 def test_all_is_well_once_half_an_hour_is_known() -> None:
@@ -181,7 +181,7 @@ def test_a_day_in_one_call_is_the_day_minute_by_minute(
 def test_many_bounds_are_judged_in_one_call(working_hours: WeatherSeries) -> None:
     winds, gusts = np.array([[3.0], [4.5], [np.inf]]), np.array([[5.0], [6.7], [8.0]])
     many = nowcast(working_hours, wind_bound_m_s=winds, gust_bound_m_s=gusts, step_s=60)
-    assert many.told.shape == many.unknown.shape == (3, 300)
+    assert many.warns.shape == many.unknown.shape == (3, 300)
     for row in range(3):
         one = nowcast(
             working_hours,
@@ -189,16 +189,16 @@ def test_many_bounds_are_judged_in_one_call(working_hours: WeatherSeries) -> Non
             gust_bound_m_s=float(gusts[row, 0]),
             step_s=60,
         )
-        np.testing.assert_array_equal(many.told[row], one.told)
+        np.testing.assert_array_equal(many.warns[row], one.warns)
         np.testing.assert_array_equal(many.unknown[row], one.unknown)
 
 
 def test_lower_bounds_are_told_of_no_less(working_hours: WeatherSeries) -> None:
     low = nowcast(working_hours, wind_bound_m_s=4.0, gust_bound_m_s=6.0, step_s=60)
     high = nowcast(working_hours, wind_bound_m_s=5.0, gust_bound_m_s=7.0, step_s=60)
-    assert (low.told | ~high.told).all()
+    assert (low.warns | ~high.warns).all()
 
 
 def test_an_empty_series_has_nothing_to_tell() -> None:
     now = _nowcast(_series().at(slice(0, 0)))
-    assert now.told.shape == now.unknown.shape == (0,)
+    assert now.warns.shape == now.unknown.shape == (0,)

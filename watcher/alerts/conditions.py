@@ -1,8 +1,8 @@
 """What is worth saying: one small model of things that begin, last, come again and end.
 
-A rule says how one kind of thing is told. Every cycle states for each subject whether the thing is
-so (``Standing``); ``step`` turns that and what is remembered into the next state and, when there is
-news, a change with its name.
+A rule says how one kind of thing is said. Every cycle states for each subject whether the thing is
+so (``Evaluation``); ``step`` turns that and what is remembered into the next state and, when there
+is news, a change with its name.
 """
 
 from collections.abc import Iterable, Mapping
@@ -17,16 +17,16 @@ class Urgency(Enum):
     """How much a message may be held back."""
 
     SOON = "soon"
-    """Waits for the end of quiet hours, is told together with others, and not too many an hour."""
+    """Waits for the end of quiet hours, is sent together with others, and not too many an hour."""
     NOW = "now"
     """Someone is spraying: neither quiet hours nor a storm of other messages hold it back."""
 
 
 @dataclass(frozen=True)
 class Rule:
-    """How one kind of thing is told. Durations in seconds.
+    """How one kind of thing is announced. Durations in seconds.
 
-    It is raised once it has been so for ``raise_after_s`` on end, told again every
+    It is raised once it has been so for ``raise_after_s`` on end, said again every
     ``repeat_after_s`` while it lasts, and cleared once it has not been so for ``clear_after_s`` on
     end. A message of it is worth delivering for ``expires_after_s``.
     """
@@ -39,13 +39,13 @@ class Rule:
     clear_after_s: int = 0
     repeat_after_s: int | None = None
     escalates: bool = False
-    """Asks to be acknowledged, and is told to the recipient's backup when it is not."""
+    """Asks to be acknowledged, and is sent to the recipient's backup when it is not."""
     overtakes: bool = False
     """Better news: what has not yet arrived about the subject is not sent any more."""
 
 
 @dataclass(frozen=True)
-class Standing:
+class Evaluation:
     """Whether something is so for a subject now. ``holds`` is None when that cannot be known."""
 
     rule: Rule
@@ -55,9 +55,11 @@ class Standing:
     """Which of several things of this kind: the limit, the day."""
     evidence: Mapping[str, Any] = field(default_factory=dict)
     untold_before: int = 0
-    """What was told before this moment counts as not told: the grower has acted since."""
+    """What was said before this moment counts as not said: the grower has acted since."""
     seen_at: int = 0
-    """When somebody last acknowledged what was told about the subject: no need to repeat it."""
+    """When somebody last acknowledged what was said about the subject: no need to repeat it."""
+    renewed: bool = False
+    """What was said of it has changed so much that it is said again."""
 
     def but(self, holds: bool | None) -> Self:
         """Return the same with another finding."""
@@ -90,10 +92,12 @@ class State:
     since: int
     """Since when it has been so."""
     said_at: int | None = None
-    """When it was last told; None while it has not been so for long enough."""
+    """When it was last said; None while it has not been so for long enough."""
     not_so_since: int | None = None
     """Since when it has no longer been so, while that is not yet long enough."""
     evidence: Mapping[str, Any] = field(default_factory=dict)
+    messages: Mapping[str, str] = field(default_factory=dict)
+    """The key of the message that last tells it to each recipient."""
 
 
 class Change(Enum):
@@ -101,10 +105,12 @@ class Change(Enum):
 
     RAISED = "raised"
     REPEATED = "repeated"
+    UNTOLD = "untold"
+    """It lasts, and a recipient it was written to will not get that message any more."""
     CLEARED = "cleared"
 
 
-def step(standing: Standing, state: State | None, now: int) -> tuple[State | None, Change | None]:
+def step(standing: Evaluation, state: State | None, now: int) -> tuple[State | None, Change | None]:
     """Return the condition's next state, None when it is over, and the change worth telling.
 
     Not knowing changes nothing: silence is no recovery. Of a clock set back, no remembered time
@@ -115,17 +121,17 @@ def step(standing: Standing, state: State | None, now: int) -> tuple[State | Non
     if standing.holds is None:
         return (replace(state, not_so_since=None) if state else None), None
     if state is None or state.said_at is None:
-        return _before_told(standing, state, now)
+        return _before_said(standing, state, now)
     if standing.holds:
-        return _while_told(standing, replace(state, not_so_since=None), state.said_at, now)
+        return _while_said(standing, replace(state, not_so_since=None), state.said_at, now)
     not_so_since = now if state.not_so_since is None else state.not_so_since
     if now - not_so_since >= rule.clear_after_s:
         return None, Change.CLEARED
     return replace(state, not_so_since=not_so_since), None
 
 
-def _before_told(
-    standing: Standing, state: State | None, now: int
+def _before_said(
+    standing: Evaluation, state: State | None, now: int
 ) -> tuple[State | None, Change | None]:
     if not standing.holds:
         return None, None
@@ -135,14 +141,16 @@ def _before_told(
     return State(since, said_at=now, evidence=standing.evidence), Change.RAISED
 
 
-def _while_told(
-    standing: Standing, state: State, said_at: int, now: int
+def _while_said(
+    standing: Evaluation, state: State, said_at: int, now: int
 ) -> tuple[State, Change | None]:
     every = standing.rule.repeat_after_s
     unseen = said_at > standing.seen_at
     # An act that lies ahead of now is from before the clock was set back: it is not new.
-    again = said_at < standing.untold_before <= now or (
-        every is not None and unseen and now - said_at >= every
+    again = (
+        standing.renewed
+        or said_at < standing.untold_before <= now
+        or (every is not None and unseen and now - said_at >= every)
     )
     state = replace(state, evidence=standing.evidence, said_at=now if again else said_at)
     return state, Change.REPEATED if again else None
@@ -160,12 +168,14 @@ def _not_ahead(state: State | None, now: int) -> State | None:
 
 
 @dataclass(frozen=True)
-class News:
-    """A change of one condition. ``state`` is as it was told, for a cleared one as it was."""
+class Transition:
+    """A change of one condition. ``state`` is as it was said, for a cleared one as it was."""
 
-    standing: Standing
+    standing: Evaluation
     change: Change
     state: State
+    to: frozenset[str] | None = None
+    """The recipients it is news to; None: everyone who hears of it."""
 
     @property
     def kind(self) -> str:
@@ -173,12 +183,18 @@ class News:
 
 
 def advance(
-    standings: Iterable[Standing], states: Mapping[Key, State], now: int
-) -> tuple[dict[Key, State], list[News]]:
+    standings: Iterable[Evaluation],
+    states: Mapping[Key, State],
+    now: int,
+    lost: Mapping[Key, frozenset[str]] | None = None,
+) -> tuple[dict[Key, State], list[Transition]]:
     """Step every condition; returns the states that last and what is new.
 
     A condition nothing is stated about any more is over without a word: its subject is gone.
+    ``lost`` are the recipients to whom a message of a condition was given up: said means
+    delivered, so that what is still so is news to them.
     """
+    lost = lost or {}
     lasting: dict[Key, State] = {}
     news = []
     for standing in standings:
@@ -186,7 +202,9 @@ def advance(
         after, change = step(standing, before, now)
         if after is not None:
             lasting[standing.key] = after
-        told = after or before
-        if change is not None and told is not None:
-            news.append(News(standing, change, told))
+        state = after or before
+        if change is not None and state is not None:
+            news.append(Transition(standing, change, state))
+        elif after is not None and standing.holds and standing.key in lost:
+            news.append(Transition(standing, Change.UNTOLD, after, lost[standing.key]))
     return lasting, news

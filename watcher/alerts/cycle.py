@@ -1,103 +1,161 @@
-"""One cycle of the alerts: what is so now, what of it is news, and who is told.
+"""One cycle of the alerts: what is so now, what of it is news, and who hears it.
 
 Runs inside the caller's write transaction, so that what is remembered and what is to be sent are
 kept together or not at all.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 import structlog
 from sqlalchemy.orm import Session
 
-from watcher.alerts import briefs, delivery, fields, job_care, memory, sources, spraying
-from watcher.alerts.conditions import Key, News, Standing, State, advance
+from watcher.alerts import condition_states, watch_trouble
+from watcher.alerts.alert import Alert
+from watcher.alerts.conditions import Evaluation, Key, State, Transition, advance
+from watcher.alerts.context import AlertContext, Begun
+from watcher.alerts.enqueue import Enqueue
 from watcher.alerts.gather import gather
-from watcher.alerts.notices import Notice
-from watcher.alerts.posting import Post
-from watcher.alerts.view import View
+from watcher.alerts.rules import daily, field, job, job_care, recipient, source
 from watcher.alerts.watch_runs import fault_notice
-from watcher.jobs import book
+from watcher.judge.job_action import JobAction
 from watcher.judge.judgement import Judgement
-from watcher.judge.outlook import Outlook
 from watcher.judge.ranking import Ranking
+from watcher.judge.timeline import Timeline
+from watcher.store import outbox
 
 log = structlog.get_logger("watcher.alerts")
 
 
-class Desk(Protocol):
+class RuleGroup(Protocol):
     """Looks after some kinds of conditions: states how they stand, and words what is news."""
 
     @property
     def KINDS(self) -> frozenset[str]: ...  # noqa: N802  # a constant of a module
 
-    def standings(self, view: View, states: Mapping[Key, State], /) -> Iterable[Standing]: ...
+    def standings(
+        self, view: AlertContext, states: Mapping[Key, State], /
+    ) -> Iterable[Evaluation]: ...
 
     def tell(
-        self, view: View, news: Sequence[News], lasting: Mapping[Key, State], /
-    ) -> Iterable[Notice]: ...
+        self, view: AlertContext, news: Sequence[Transition], lasting: Mapping[Key, State], /
+    ) -> Iterable[Alert]: ...
 
 
 # Urgent things first: they are written first, so they are sent first.
-DESKS: tuple[Desk, ...] = (spraying, sources, delivery, fields, briefs)
+DESKS: tuple[RuleGroup, ...] = (job, source, recipient, field, daily)
 
 
 @dataclass(frozen=True)
 class Decision:
     """What a cycle decided: what to remember and what to tell."""
 
-    lasting: Mapping[Key, State]
-    notices: Sequence[Notice]
+    lasting: dict[Key, State]
+    notices: Sequence[Alert]
 
 
-def decide(view: View, states: Mapping[Key, State]) -> Decision:
+@dataclass(frozen=True)
+class Cycle:
+    """What one cycle came to."""
+
+    written: int
+    """How many messages are new in the outbox."""
+    actions: Mapping[int, JobAction]
+    """What to do with each open job, by its number."""
+
+
+Lost = Mapping[Key, frozenset[str]]
+"""The recipients who will not get what was written to them of a condition."""
+
+
+def decide(view: AlertContext, states: Mapping[Key, State], lost: Lost | None = None) -> Decision:
     """Work out what is news in a view, given what is remembered. Changes nothing itself.
 
     A desk with a fault keeps what it remembers and must not silence the others.
     """
     lasting: dict[Key, State] = {}
-    notices: list[Notice] = []
+    notices: list[Alert] = []
     for desk in DESKS:
         own = {key: state for key, state in states.items() if key.of_kind in desk.KINDS}
         try:
-            after, news = advance(desk.standings(view, states), own, view.now)
+            after, news = advance(desk.standings(view, states), own, view.now, lost)
             after |= {key: state for key, state in own.items() if _left_alone(key, view)}
-            told = list(desk.tell(view, news, after))  # all of it or nothing, as it is remembered
+            alerts = _worded(desk, view, news, after)  # all of it or nothing, as it is remembered
         except Exception as error:
             log.exception("a part of the alerts has a fault", kinds=sorted(desk.KINDS))
             after = own
-            told = [fault_notice(desk is spraying, desk.KINDS, error, view.now)]
+            alerts = [fault_notice(desk is job, desk.KINDS, error, view.now)]
         lasting |= after
-        notices += told
+        notices += alerts
     return Decision(lasting, notices)
 
 
-def _left_alone(key: Key, view: View) -> bool:
+def _worded(
+    desk: RuleGroup, view: AlertContext, news: Sequence[Transition], lasting: Mapping[Key, State]
+) -> list[Alert]:
+    """Word what is news to everyone, and to each who will not get a message what it said."""
+    notices = list(desk.tell(view, [n for n in news if n.to is None], lasting))
+    for name in sorted({name for n in news for name in n.to or ()}):
+        untold = [n for n in news if n.to is not None and name in n.to]
+        said_anew = desk.tell(view, untold, lasting)
+        notices += [replace(n, to=name) for n in said_anew if n.says and n.to is None]
+    return notices
+
+
+def _left_alone(key: Key, view: AlertContext) -> bool:
     return key.subject in view.unseen and key.of_kind != job_care.UNWATCHED.kind
 
 
 def run(
     session: Session,
-    post: Post,
+    post: Enqueue,
     judgement: Judgement,
-    outlook: Outlook,
+    outlook: Timeline,
     ranking: Ranking,
-) -> int:
-    """Run one cycle; returns how many messages are new in the outbox."""
-    view = gather(session, post.speaker, judgement, outlook, ranking)
-    before = memory.load(session)
-    decision = decide(view, before)
-    memory.save(session, before, decision.lasting, view.now)
-    _note_all_clear(session, view, decision.notices)
+    *,
+    begun: Begun | None = None,
+) -> Cycle:
+    """Run one cycle of a judgement. ``begun``: when the watch began, if that matters."""
+    view = gather(session, post.speaker, judgement, outlook, ranking, begun=begun)
+    before = {
+        k: s
+        for k, s in condition_states.load(session).items()
+        if k.of_kind not in watch_trouble.KINDS
+    }
+    decision = decide(view, before, _lost(session, post, before, view.now))
     for notice in decision.notices:
-        log.info("to tell", kind=notice.rule.kind, about=notice.subject, title=notice.text.title)
-    return sum(post(session, notice, view.now) for notice in decision.notices)
+        _note_messages(session, decision.lasting, notice, post.messages(notice))
+    condition_states.save(session, before, decision.lasting, view.now)
+    for notice in decision.notices:
+        log.info(
+            "to tell", kind=notice.rule.kind, about=notice.subject, title=str(notice.text.title)
+        )
+    written = sum(post(session, notice, view.now) for notice in decision.notices)
+    return Cycle(written, job.actions(view, decision.lasting))
 
 
-def _note_all_clear(session: Session, view: View, notices: Sequence[Notice]) -> None:
-    """How limits stand at an all-clear is what later news of the job is measured by."""
-    clear = {n.subject for n in notices if n.rule is spraying.ALL_CLEAR}
-    for job in view.jobs:
-        if job.subject in clear:
-            book.note_stood(session, job.sight.job, job.sight.limits, view.now)
+def _lost(session: Session, post: Enqueue, states: Mapping[Key, State], now: int) -> Lost:
+    """Who will not get what was written to them of what is remembered as said."""
+    known = post.speaker.farm.config.recipients
+    every = [key for state in states.values() for key in state.messages.values()]
+    gone = outbox.lost(session, every, now)
+    lost = {
+        key: frozenset(n for n, message in state.messages.items() if message in gone and n in known)
+        for key, state in states.items()
+    }
+    return {key: names for key, names in lost.items() if names}
+
+
+def _note_messages(
+    session: Session, lasting: dict[Key, State], notice: Alert, messages: Mapping[str, str]
+) -> None:
+    """Remember which messages tell of a condition; older ones that still wait are not sent.
+
+    So a recipient who cannot be reached finds one message of a condition later, the newest.
+    """
+    for key in notice.says:
+        state = lasting[key]
+        older = {state.messages[name] for name in messages if name in state.messages}
+        outbox.supersede(session, older - set(messages.values()))
+        lasting[key] = replace(state, messages={**state.messages, **messages})

@@ -1,21 +1,23 @@
 """Puts together what one cycle of the alerts sees, from the log and the judgement."""
 
+from collections.abc import Sequence
+
 import structlog
+from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import Session
 
-from watcher.alerts.source_sight import look_at_sources
-from watcher.alerts.view import View, WatchedJob, job_subject
-from watcher.alerts.wording.reasons import Speaker
-from watcher.jobs import book
-from watcher.jobs.book import Stood
-from watcher.jobs.nearing import LOOKS_BACK_S, nearing
-from watcher.jobs.watch import look
-from watcher.judge.application import work_rate_of
+from watcher.alerts.context import AlertContext, Begun, WatchedJob, job_subject
+from watcher.jobs import commands
+from watcher.jobs.nearing import learned_scale, nearing, recent_wind
+from watcher.jobs.state import look
 from watcher.judge.judgement import Judgement
-from watcher.judge.outlook import Outlook
 from watcher.judge.ranking import Ranking
-from watcher.store import jobs, outbox, weather
-from watcher.store.tables import Job
+from watcher.judge.timeline import Timeline
+from watcher.limits.application import work_rate_of
+from watcher.messages.reasons import Speaker
+from watcher.source_view import look_at_sources
+from watcher.store import jobs, outbox
+from watcher.store.tables import Job, JobEvent
 from watcher.weather.nowcast import Nowcast
 
 log = structlog.get_logger("watcher.alerts")
@@ -30,9 +32,11 @@ def gather(
     session: Session,
     speaker: Speaker,
     judgement: Judgement,
-    outlook: Outlook,
+    outlook: Timeline,
     ranking: Ranking,
-) -> View:
+    *,
+    begun: Begun | None,
+) -> AlertContext:
     """Look at every open job and every source.
 
     What goes wrong with one job must not blind the watch on the others.
@@ -49,53 +53,58 @@ def gather(
         except LookupError as error:
             log.error("a job cannot be watched", job=job.id, why=str(error))
             unseen[subject] = (job.field, str(error))
+        except DBAPIError:
+            raise  # the log's fault, not the job's: what this transaction did is gone
         except Exception as error:
             log.exception("a job cannot be watched", job=job.id)
             unseen[subject] = (job.field, f"a fault in the watch, {type(error).__name__}")
-    return View(
+    return AlertContext(
         speaker=speaker,
         judgement=judgement,
         outlook=outlook,
         ranking=ranking,
         jobs=watched,
         unseen=unseen,
-        sources=look_at_sources(session, speaker.farm, outlook),
+        sources=look_at_sources(session, speaker.farm, now),
         acknowledged=outbox.acknowledged(session, now - _ANSWERS_BACK_S),
         unanswered=unanswered,
+        begun=begun,
         out_of_reach=outbox.out_of_reach(session, now - _REACH_BACK_S, _TRIED_OFTEN),
     )
 
 
-def _watch(session: Session, judgement: Judgement, outlook: Outlook, job: Job) -> WatchedJob:
-    now, uncertainty = outlook.now, outlook.wind_uncertainty_m_s
-    sight = look(judgement, outlook.now_index, job, wind_uncertainty_m_s=uncertainty)
+def _watch(session: Session, judgement: Judgement, outlook: Timeline, job: Job) -> WatchedJob:
+    sight = look(judgement, outlook.now_index, job)
     events = jobs.events(session, job.id)
-    start = book.stood(events)
-    if start is None:
-        book.note_stood(session, job, sight.limits, now)
-        start = {r.limit: Stood(r.stand, r.headroom) for r in sight.limits}
     return WatchedJob(
         sight=sight,
-        start=start,
-        taken_in_hand_at=book.taken_in_hand_at(events),
-        tank_age_s=book.tank_age_s(job, events, _tank_s(judgement, job), now),
-        nowcast=_nowcast(session, judgement, outlook, job),
+        taken_in_hand_at=commands.taken_in_hand_at(events),
+        tank_age_s=commands.tank_age_s(job, events, _tank_s(judgement, job), outlook.now),
+        nowcast=_nowcast(session, judgement, outlook, job, events),
     )
 
 
 def _tank_s(judgement: Judgement, job: Job) -> float:
     """How long a full tank lasts while spraying. [s]"""
-    told = judgement.plan.farm.told
-    sprayer, setup = told.sprayers[job.sprayer], told.setups[job.setup]
+    config = judgement.plan.farm.config
+    sprayer, setup = config.sprayers[job.sprayer], config.setups[job.setup]
     litres_per_m2 = setup.carrier / 10_000.0
     return float(sprayer.tank / (litres_per_m2 * work_rate_of(sprayer)))
 
 
-def _nowcast(session: Session, judgement: Judgement, outlook: Outlook, job: Job) -> Nowcast | None:
+def _nowcast(
+    session: Session,
+    judgement: Judgement,
+    outlook: Timeline,
+    job: Job,
+    events: Sequence[JobEvent],
+) -> Nowcast | None:
     """What the station that speaks for the wind tells of the next minutes."""
-    wind = outlook.spoken["wind_m_s"]
-    if wind.source is None or not wind.measured:
+    recent = recent_wind(session, outlook)
+    if recent is None:
         return None
-    now = outlook.now
-    recent = weather.observations(session, wind.source, now - LOOKS_BACK_S, now + 1)
-    return nearing(judgement.plan, job, recent.usable())
+    scale = commands.wind_strays(events, recent.source)
+    if scale is None:
+        scale = learned_scale(session, recent)
+        commands.note_wind_strays(session, job, recent.source, scale, outlook.now)
+    return nearing(judgement, outlook.now_index, job, recent, spread_scale=scale)

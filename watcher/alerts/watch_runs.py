@@ -1,15 +1,29 @@
-"""What is told when the watch starts and stops: silence must mean that all is well."""
+"""What is sent when the watch starts and stops: silence must mean that all is well."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from hashlib import sha256
 
 from sqlalchemy.orm import Session
 
+from watcher.alerts.alert import Alert
 from watcher.alerts.conditions import Rule, Urgency
-from watcher.alerts.notices import Notice
-from watcher.alerts.posting import Post
-from watcher.alerts.wording.watch import clock_jumped, faulty, sees_again, stopping, was_down
+from watcher.alerts.enqueue import Enqueue
 from watcher.farm.models import Topic
+from watcher.messages.watch import (
+    clock_doubted,
+    clock_jumped,
+    farm_mistaken,
+    faulty,
+    log_lost,
+    stopping,
+    stopping_blind,
+    time_unknown,
+    was_down,
+)
 from watcher.store import jobs, outbox, runs
+from watcher.store.last_known import Loss
+from watcher.store.tables import WatchRun
 
 _WORTH_TELLING_S = 300
 """A restart shorter than this, with no job open, is nobody's business."""
@@ -21,57 +35,111 @@ _DOWN_IN_JOB = Rule("watch was down", Topic.JOB, Urgency.NOW, 2 * 3600)
 _STOPS = Rule("watch stops", Topic.JOB, Urgency.NOW, 2 * 3600)
 _FAULT = Rule("watch has a fault", Topic.SOURCES, Urgency.SOON, 12 * 3600)
 _FAULT_IN_JOBS = Rule("watch has a fault", Topic.JOB, Urgency.NOW, 3600)
-_SEES = Rule("watch sees again", Topic.JOB, Urgency.NOW, 3600)
+_LOST = Rule("log lost", Topic.SOURCES, Urgency.SOON, 12 * 3600)
+_LOST_IN_JOB = Rule("log lost", Topic.JOB, Urgency.NOW, 12 * 3600)
+_MISTAKEN = Rule("farm file mistaken", Topic.SOURCES, Urgency.SOON, 24 * 3600)
 _JUMPED = Rule("clock jumped", Topic.JOB, Urgency.NOW, 3600)
+_TIME_LOST = Rule("time unknown", Topic.SOURCES, Urgency.SOON, 12 * 3600)
+_TIME_LOST_IN_JOB = Rule("time unknown", Topic.JOB, Urgency.NOW, 2 * 3600)
 _SUBJECT = "watch"
 
 
-def tell_start(session: Session, post: Post, now: int) -> int:
-    """Tell, before this run is noted, from when to when nobody watched, and what was missed."""
-    before = runs.last(session)
+def tell_start(session: Session, post: Enqueue, now: int, before: WatchRun | None = None) -> int:
+    """Tell from when to when nobody watched, and what was missed.
+
+    ``before`` is the run before this one; to be given once this run is noted.
+    """
+    before = before or runs.last(session)
     if before is None:
         return 0
     since = min(before.last_alive_at, now)
     open_jobs = jobs.open_jobs(session)
     if now - since < _WORTH_TELLING_S:
         crashed_in_job = open_jobs and before.stopped_at is None
-        if not crashed_in_job or outbox.told_lately(session, _DOWN.kind, now - _NOT_AGAIN_WITHIN_S):
+        if not crashed_in_job or outbox.written_since(
+            session, _DOWN.kind, now - _NOT_AGAIN_WITHIN_S
+        ):
             return 0
     lost = outbox.unsent_since(session, since)
     text = was_down(
         post.speaker, since, now, crashed=before.stopped_at is None, jobs=open_jobs, lost=lost
     )
     rule = _DOWN_IN_JOB if open_jobs else _DOWN
-    return post(session, Notice(rule, _SUBJECT, f"watch/down/{before.id}/{since}", text, now), now)
+    return post(session, Alert(rule, _SUBJECT, f"watch/down/{before.id}/{since}", text, now), now)
 
 
-def tell_stop(session: Session, post: Post, now: int) -> int:
+def tell_loss(session: Session, post: Enqueue, loss: Loss, now: int) -> int:
+    """Tell everyone what became of the log while nobody watched, and ask for the lost jobs."""
+    rule = _LOST if loss.jobs == () and not loss.over else _LOST_IN_JOB
+    key = f"watch/lost/{loss.trouble}/{loss.found_at}"
+    return _to_all(
+        session, post, Alert(rule, _SUBJECT, key, log_lost(post.speaker, loss, now), now), now
+    )
+
+
+def tell_mistakes(
+    session: Session, post: Enqueue, mistakes: Sequence[str], checked_at: int, now: int
+) -> int:
+    """Tell everyone that an earlier farm file is used, once for the same mistakes in a new one.
+
+    ``checked_at`` is when the farm that is used was last found to be without one.
+    """
+    what = sha256("\n".join(mistakes).encode()).hexdigest()[:12]
+    text = farm_mistaken(post.speaker, mistakes, checked_at, now)
+    key = f"watch/farm/{checked_at}/{what}"
+    return _to_all(session, post, Alert(_MISTAKEN, _SUBJECT, key, text, now), now)
+
+
+def _to_all(session: Session, post: Enqueue, notice: Alert, now: int) -> int:
+    """Tell everyone, whatever else they hear of: without it nothing else may reach them."""
+    recipients = post.speaker.farm.config.recipients
+    return sum(post(session, replace(notice, to=who), now) for who in recipients)
+
+
+def tell_stop(session: Session, post: Enqueue, now: int) -> int:
     """Tell, before the watch stops, that the jobs still open are watched by nobody."""
     open_jobs = jobs.open_jobs(session)
     if not open_jobs:
         return 0
     text = stopping(open_jobs)
-    return post(session, Notice(_STOPS, _SUBJECT, f"watch/stops/{now}", text, now), now)
+    return post(session, Alert(_STOPS, _SUBJECT, f"watch/stops/{now}", text, now), now)
 
 
-def tell_sight(session: Session, post: Post, since: int, now: int) -> int:
-    """Tell everyone who was told past the log that it could not be used that it can be again."""
-    text = sees_again(post.speaker, since, now)
-    return post(session, Notice(_SEES, _SUBJECT, f"watch/sees/{now}", text, now), now)
+def tell_blind_stop(session: Session, post: Enqueue, why: str, now: int) -> int:
+    """Tell, before the watch stops, that its log cannot be used and nobody watches any field."""
+    text = stopping_blind(why)
+    return post(session, Alert(_STOPS, _SUBJECT, f"watch/stops/{now}", text, now), now)
 
 
-def tell_clock_jump(session: Session, post: Post, now: int, by_s: float) -> int:
-    """Tell those who spray that the clock of the machine jumped: ages and times may be wrong."""
-    open_jobs = jobs.open_jobs(session)
-    if not open_jobs:
+def tell_clock_jump(session: Session, post: Enqueue, now: int, by_s: float, since: int) -> int:
+    """Tell those who spray, once, that the machine's clock jumped and the watch goes on by its own.
+
+    ``since`` is when it jumped, by the watch's own time.
+    """
+    if not jobs.open_jobs(session):
         return 0
-    text = clock_jumped(by_s)
-    return post(session, Notice(_JUMPED, _SUBJECT, f"watch/clock/{now}", text, now), now)
+    key = f"watch/clock/{since}"
+    return post(session, Alert(_JUMPED, _SUBJECT, key, clock_doubted(by_s), now), now)
 
 
-def fault_notice(in_jobs: bool, kinds: Iterable[str], error: Exception, now: int) -> Notice:
+def tell_clock_set(session: Session, post: Enqueue, now: int, by_s: float) -> int:
+    """Tell those who spray that the watch's clock was set: ages and times it gave may be wrong."""
+    if not jobs.open_jobs(session):
+        return 0
+    key = f"watch/clock set/{now}"
+    return post(session, Alert(_JUMPED, _SUBJECT, key, clock_jumped(by_s), now), now)
+
+
+def tell_time_unknown(session: Session, post: Enqueue, now: int, by_s: float, since: int) -> int:
+    """Tell, once, that the clock contradicts everybody else's, so that nothing can be judged."""
+    rule = _TIME_LOST_IN_JOB if jobs.open_jobs(session) else _TIME_LOST
+    key = f"watch/time/{rule.topic}/{since}"
+    return post(session, Alert(rule, _SUBJECT, key, time_unknown(by_s), now), now)
+
+
+def fault_notice(in_jobs: bool, kinds: Iterable[str], error: Exception, now: int) -> Alert:
     """Say that a part of the alerts has a fault and tells nothing; the same once an hour."""
     what = sorted(kinds)
     rule = _FAULT_IN_JOBS if in_jobs else _FAULT
     key = f"watch/fault/{what[0]}/{now // _HOUR_S}"
-    return Notice(rule, _SUBJECT, key, faulty(what, type(error).__name__), now)
+    return Alert(rule, _SUBJECT, key, faulty(what, type(error).__name__), now)

@@ -1,2 +1,2 @@
-"""Charts on paper or screen, PNG or SVG. Everything is told by shape, place or word, never only
+"""Charts on paper or screen, PNG or SVG. Everything is shown by shape, place or word, never only
 by colour. matplotlib is asked for when one is drawn: it is an extra, the watch runs without it."""

@@ -6,10 +6,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from watcher.alerts.wording.drift import percent, up_to, whither
-from watcher.alerts.wording.words import name
 from watcher.charts.paper import BESIDE, INK, MAIN, PALE, PAPER, SECOND
-from watcher.judge.exposed import DownwindCurve, Exposed
+from watcher.i18n.message import plain_name
+from watcher.judge.neighbour_deposits import DownwindCurve, Exposed
+from watcher.messages.drift import percent, up_to, whither
 from watcher.units import Kind, System, amount
 
 if TYPE_CHECKING:
@@ -92,7 +92,7 @@ def _draw_neighbour(axes: "Axes", one: Exposed, number: int, at: float, floor: f
 
 
 def _against(one: Exposed) -> str:
-    lands = "nothing lands" if one.upper_pct == 0 else up_to(one.upper_pct)
+    lands = "nothing lands" if one.upper_pct == 0 else str(up_to(one.upper_pct))
     if math.isinf(one.tolerance_pct):
         return f"{lands}, takes no harm"
     return f"{lands}, {'over' if one.over else 'within'} the {percent(one.tolerance_pct)} it stands"
@@ -108,7 +108,7 @@ def _draw_key(axes: "Axes", found: Sequence[Exposed]) -> None:
         axes.plot([], [], mark, color=INK, mfc=fill, ls="none", label=word)
     axes.plot([], [], "_", color=SECOND, ms=14, mew=2.5, ls="none", label="what it stands")
     for number, one in enumerate(found[:_MOST_DRAWN], start=1):
-        who = f"{name(one.neighbour)} {whither(one.side)}\n{_against(one)}"
+        who = f"{plain_name(one.neighbour)} {whither(one.side)}\n{_against(one)}"
         axes.plot([], [], ls="none", marker=f"${number}$", color=INK, label=who)
     if len(found) > _MOST_DRAWN:
         axes.plot([], [], ls="none", label=f"{len(found) - _MOST_DRAWN} more get less")

@@ -2,13 +2,13 @@
 
 from pathlib import Path
 
-from watcher.alerts.wording.explain import headline_of
-from watcher.alerts.wording.reasons import Speaker
 from watcher.charts.deposit import distances_m, draw_deposit
 from watcher.charts.paper import check, keep, sheet
 from watcher.charts.stability import draw_stability
-from watcher.judge.exposed import downwind_curve, exposed
 from watcher.judge.judgement import Judgement
+from watcher.judge.neighbour_deposits import downwind_curve, exposed
+from watcher.messages.explain import headline_of
+from watcher.messages.reasons import Speaker
 
 
 def draw_field(
@@ -16,7 +16,7 @@ def draw_field(
 ) -> None:
     """Draw a case into a file, PNG or SVG by its name; ``CannotDrawError`` says why not."""
     check(file)
-    figure, (top, bottom) = sheet((4.4, 3.4), headline_of(speaker, judgement, case, now))
+    figure, (top, bottom) = sheet((4.4, 3.4), str(headline_of(speaker, judgement, case, now)))
     found = exposed(judgement, *case)
     curve = downwind_curve(judgement, *case, distances_m(found))
     draw_deposit(top, curve, found, speaker.system)

@@ -12,27 +12,27 @@ from watcher.charts.paper import ABOVE, FAINT, INK, MAIN, PALE, SECOND, check, k
 from watcher.charts.stability import draw_findings, draw_findings_key
 from watcher.charts.time_axis import hours_from, mark_time, with_gaps
 from watcher.farm.models import Origin
-from watcher.judge.air_limits import wet_bulb_depression
-from watcher.judge.hour_limits import ends
-from watcher.judge.plan import Plan
-from watcher.judge.status import Limit
-from watcher.units import Kind, System, amount, show
+from watcher.judge.judgement import judge
+from watcher.limits.air import wet_bulb_depression
+from watcher.limits.boom_wind import boom_wind
+from watcher.limits.catalogue import CATALOGUE, Limit
+from watcher.limits.farm_arrays import FarmArrays
+from watcher.limits.hours import ends
+from watcher.units import Kind, System, amount
 from watcher.weather.inversion import assess
 from watcher.weather.series import Floats, WeatherSeries
-from watcher.weather.wind import gust_at_height, wind_at_height
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-_HEIGHTS = (2.6, 1.5, 1.5, 1.5, 0.9)
+_WIND_HEIGHT, _HEIGHT, _STABILITY_HEIGHT = 2.6, 1.5, 0.9
 _WINDS = ("N", "E", "S", "W", "N")
 _ROOM = 1.15
-_TOLD_AS = {
-    Limit.WIND: "wind",
-    Limit.GUST: "gust",
-    Limit.TEMPERATURE: "temperature",
-    Limit.DELTA_T: "delta_t",
-}
+_UNITS = {"degF": "°F", "degC": "°C"}
+_ALWAYS = (Limit.TEMPERATURE, Limit.DELTA_T)
+"""Drawn as the station measured them, whether or not the field has bounds for them."""
+_APART = {Limit.WIND, Limit.GUST, Limit.INVERSION}
+"""In panels of their own shape."""
 _JOB_LEVELS = 3
 
 
@@ -53,7 +53,7 @@ class LoggedDays:
     the stability. ``field`` and ``setup`` are positions in the plan.
     """
 
-    plan: Plan
+    plan: FarmArrays
     field: int
     setup: int
     start: int
@@ -65,7 +65,7 @@ class LoggedDays:
     @property
     def system(self) -> System:
         """The units the farm reads."""
-        return self.plan.farm.told.farm.units
+        return self.plan.farm.config.farm.units
 
     @property
     def zone(self) -> ZoneInfo:
@@ -82,42 +82,73 @@ def draw_log(file: Path, days: LoggedDays) -> None:
         f"with {plan.setups[days.setup]}"
     )
     with type_set():
-        figure, panels = sheet(_HEIGHTS, title)
-        _draw_panels(panels, days)
+        lines = (*_ALWAYS, *_others(days))
+        heights = (_WIND_HEIGHT, _HEIGHT, *(_HEIGHT for _ in lines), _STABILITY_HEIGHT)
+        figure, panels = sheet(heights, title)
+        _draw_panels(panels, days, lines)
         keep(figure, file)
 
 
-def _draw_panels(panels: "Sequence[Axes]", days: LoggedDays) -> None:
-    wind, direction, temperature, delta_t, stability = panels
+def _others(days: LoggedDays) -> list[Limit]:
+    """The other limits the field has a bound for."""
+    bounds = days.plan.bounds.items()
+    bounded = {
+        limit
+        for limit, b in bounds
+        if np.isfinite(b.low[days.field]) or np.isfinite(b.high[days.field])
+    }
+    return [
+        limit
+        for limit, entry in CATALOGUE.items()
+        if limit in bounded - _APART and limit not in _ALWAYS and entry.chart
+    ]
+
+
+def _draw_panels(panels: "Sequence[Axes]", days: LoggedDays, lines: Sequence[Limit]) -> None:
+    wind, direction, *drawn, stability = panels
     hours = hours_from(days.start, days.measured.times)
     _draw_wind(wind, days, hours)
     _draw_direction(direction, hours, days.measured.wind_from_deg)
-    for axes, limit, kind, values, words in (
-        (temperature, Limit.TEMPERATURE, Kind.TEMPERATURE, days.measured.temp_c, "Temperature"),
-        (
-            delta_t,
-            Limit.DELTA_T,
-            Kind.TEMPERATURE_STEP,
-            wet_bulb_depression(days.measured),
-            "Delta T (dry bulb less wet bulb)",
-        ),
-    ):
-        axes.set_title(words, loc="left")
-        _draw_line(axes, days, hours, values, kind)
-        _draw_bounds(axes, days, limit, kind)
+    measured = {
+        Limit.TEMPERATURE: days.measured.temp_c,
+        Limit.DELTA_T: wet_bulb_depression(days.measured),
+    }
+    # The others by the hour, as they are judged.
+    at = hours_from(days.start, days.hours.times)
+    judged = _judged(days) if len(lines) > len(measured) else {}
+    for axes, limit in zip(drawn, lines, strict=True):
+        entry = CATALOGUE[limit]
+        axes.set_title(str(entry.chart), loc="left")
+        if entry.kind is None:
+            continue
+        if limit in measured:
+            _draw_line(axes, days, hours, measured[limit], entry.kind)
+        else:
+            _draw_line(axes, days, at, judged[limit], entry.kind)
+        _draw_bounds(axes, days, limit, entry.kind)
     _draw_stability(stability, days)
     _mark_jobs(panels, days)
     mark_time(panels, days.start, days.end, days.zone)
 
 
+def _judged(days: LoggedDays) -> dict[Limit, Floats]:
+    """The value of every limit by hour; missing where there is none. [T]"""
+    judgement = judge(days.plan, days.hours)
+    shape = judgement.instant.shape
+    values = {
+        checked.limit: np.broadcast_to(checked.value, shape)[days.field, days.setup]
+        for checked in judgement.checks
+    }
+    return {limit: np.where(np.isfinite(v), v, np.nan) for limit, v in values.items()}
+
+
 def _draw_wind(axes: "Axes", days: LoggedDays, hours: Floats) -> None:
-    told, plan = days.measured, days.plan
-    canopy = plan.canopy_m[days.field]
-    boom_m = canopy + plan.boom_m[days.setup]
-    heights = {"from_m": told.site.wind_height_m, "to_m": boom_m, "canopy_m": canopy}
-    mean = wind_at_height(wind_m_s=told.wind_m_s, **heights)
-    gust = gust_at_height(wind_m_s=told.wind_m_s, gust_m_s=told.gust_m_s, **heights)
-    height = show(boom_m, Kind.SMALL_LENGTH, days.system)
+    measured, plan = days.measured, days.plan
+    boom_m = plan.canopy_m[days.field] + plan.boom_m[days.setup]
+    own = plan.only((plan.fields[days.field],))
+    boom = boom_wind(own, measured, assess(measured).obukhov_m)
+    mean, gust = boom.wind_m_s[0, days.setup], boom.gust_m_s[0, days.setup]
+    height = Kind.SMALL_LENGTH.show(boom_m, days.system)
     axes.set_title(f"Wind and gusts at the boom, {height} above the ground", loc="left")
     at, low, high = with_gaps(hours, *(_shown(v, Kind.SPEED, days.system) for v in (mean, gust)))
     axes.fill_between(at, low, high, color=PALE, lw=0, label="up to the gust")
@@ -140,10 +171,10 @@ def _draw_direction(axes: "Axes", hours: Floats, from_deg: Floats) -> None:
 
 
 def _draw_line(axes: "Axes", days: LoggedDays, hours: Floats, values: Floats, kind: Kind) -> None:
-    at, told = with_gaps(hours, _shown(values, kind, days.system))
-    axes.plot(at, told, color=MAIN, lw=1.2)
-    unit = {"degF": "°F", "degC": "°C"}[kind.shown[days.system]]
-    axes.set_ylabel(f"[{unit}]")
+    at, shown = with_gaps(hours, _shown(values, kind, days.system))
+    axes.plot(at, shown, color=MAIN, lw=1.2)
+    unit = kind.shown[days.system]
+    axes.set_ylabel(f"[{_UNITS.get(unit, unit)}]")
 
 
 def _draw_bounds(axes: "Axes", days: LoggedDays, limit: Limit, kind: Kind, ls: str = "--") -> None:
@@ -162,7 +193,7 @@ def _draw_bounds(axes: "Axes", days: LoggedDays, limit: Limit, kind: Kind, ls: s
             continue
         at = amount(value, kind, days.system)
         axes.axhline(at, color=INK, lw=0.9, ls=ls)
-        said = " ".join(filter(None, (word, word_of_side, show(value, kind, days.system))))
+        said = " ".join(filter(None, (word, word_of_side, kind.show(value, days.system))))
         axes.annotate(
             f" {said} ({_origin(days, limit, side)})",
             (1.0, at),
@@ -174,10 +205,10 @@ def _draw_bounds(axes: "Axes", days: LoggedDays, limit: Limit, kind: Kind, ls: s
 
 
 def _origin(days: LoggedDays, limit: Limit, side: Literal["low", "high"]) -> Origin:
-    told = getattr(days.plan.windows[days.field], _TOLD_AS[limit])
-    if told is None:  # a gust's bound that follows from the wind's
+    bounds = getattr(days.plan.windows[days.field], CATALOGUE[limit].key)
+    if bounds is None:  # a gust's bound that follows from the wind's
         return days.plan.bounds[limit].origin[days.field]
-    origin: Origin = told.origin_of(side)
+    origin: Origin = bounds.origin_of(side)
     return origin
 
 

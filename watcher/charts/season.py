@@ -5,10 +5,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from watcher.alerts.wording.words import SHAPES, name
 from watcher.charts.paper import BESIDE, FAINT, INK, MAIN, PALE, PAPER, check, keep, sheet, type_set
+from watcher.i18n.message import plain_name
 from watcher.judge.season import Tally
-from watcher.judge.status import Status
+from watcher.limits.status import Status
+from watcher.messages.words import SHAPES
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -70,7 +71,7 @@ def _draw_fields(axes: "Axes", tally: Tally) -> None:
                 bbox={"facecolor": fill, "edgecolor": "none", "pad": 1.0},
             )
         left += share
-    axes.set_yticks(rows, [name(field) for field in tally.fields])
+    axes.set_yticks(rows, [plain_name(field) for field in tally.fields])
     axes.set_ylim(rows.size - 0.4, -0.6)
     axes.set_xlim(0, 100)
     axes.xaxis.set_major_formatter(lambda value, _: f"{value:g} %")

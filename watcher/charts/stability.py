@@ -7,10 +7,11 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from watcher.alerts.wording.air import EVIDENCE, finding_word
 from watcher.charts.paper import BESIDE, FAINT, INK, MAIN, PALE, PAPER
-from watcher.judge.hour_limits import ends
 from watcher.judge.judgement import Judgement
+from watcher.limits.hours import ends
+from watcher.messages.air import EVIDENCE
+from watcher.messages.vocabulary import FINDING_WORDS
 from watcher.weather.inversion import Finding
 from watcher.weather.series import WeatherSeries
 from watcher.weather.sun import next_sunrise, next_sunset
@@ -45,7 +46,7 @@ def draw_stability(axes: "Axes", judgement: Judgement, at: int, zone: ZoneInfo) 
     begin, end = _span(at, zone)
     series, inversion = judgement.series, judgement.inversion
     rows = {"taken together": inversion.finding} | {
-        EVIDENCE[name]: findings for name, findings in inversion.lines.items()
+        str(EVIDENCE[name]): findings for name, findings in inversion.lines.items()
     }
     axes.set_title("Signs of an inversion through the day", loc="left")
     for row, findings in enumerate(rows.values()):
@@ -98,7 +99,7 @@ def draw_findings(
             lw=0.6,
         )
         if stop - start >= _WORD_NEEDS * shown_h:
-            _write(axes, (start + stop) / 2, row, finding_word(finding), look)
+            _write(axes, (start + stop) / 2, row, str(FINDING_WORDS[finding]), look)
 
 
 def _write(axes: "Axes", at: float, row: int, word: str, look: _Look) -> None:
@@ -139,7 +140,7 @@ def draw_findings_key(axes: "Axes", **place: Any) -> None:
             ec=look.ink if look.ink != PAPER else MAIN,
             hatch=look.hatch,
             lw=0.6,
-            label=finding_word(finding),
+            label=str(FINDING_WORDS[finding]),
         )
         for finding, look in _LOOKS.items()
     ]

@@ -25,7 +25,7 @@ def hours_from(start: int, times: Seconds) -> Floats:
 
 
 def with_gaps(hours: Floats, *columns: Floats) -> tuple[Floats, ...]:
-    """Return hours and values with a missing value wherever nothing was told for too long.
+    """Return hours and values with a missing value wherever nothing was known for too long.
 
     A line through a gap would tell of weather that nobody measured.
     """

@@ -4,6 +4,7 @@ All of them together take a second to import, most of it for the pages and the p
 commands need neither.
 """
 
+import os
 from collections.abc import Iterator, Mapping
 from importlib import import_module
 from typing import Any
@@ -12,21 +13,28 @@ import typer
 from typer.core import TyperGroup
 from typer.main import get_group
 
+from watcher.cli.speech import speak_as_the_machine
+from watcher.i18n.language import Language, of_machine
+
 _MODULES: Mapping[str, str] = {
     "check": "farm",
     "schema": "farm",
+    "convert": "farm",
     "now": "now",
+    "plan": "plan",
     "why": "now",
     "sources": "now",
+    "learn": "learn",
     "explain": "explain",
     "season": "season",
+    "skill": "skill",
     "replay": "replay",
-    "run": "running",
+    "run": "run",
     "test-alert": "running",
     "messages": "messages",
     "seen": "messages",
-    "passphrase": "door",
-    "login-link": "door",
+    "passphrase": "login",
+    "login-link": "login",
     "job": "job",
     "log": "log",
     "record": "record",
@@ -43,7 +51,9 @@ class _OnCall(Mapping[str, Any]):
         # A group even of one command, which alone would be taken for the whole program.
         part.callback()(_main)
         module.add_to(part)
-        return get_group(part).commands[name]
+        command = get_group(part).commands[name]
+        _translated(command, of_machine(os.environ))
+        return command
 
     def __iter__(self) -> Iterator[str]:
         return iter(_MODULES)
@@ -53,8 +63,29 @@ class _OnCall(Mapping[str, Any]):
 
 
 class _Commands(TyperGroup):
-    def __init__(self, **told: Any) -> None:
-        super().__init__(**told | {"commands": _OnCall()})
+    def __init__(self, **options: Any) -> None:
+        super().__init__(**options | {"commands": _OnCall()})
+        self.help = in_language(self.help or "", of_machine(os.environ))
+
+
+def _translated(command: Any, spoken: Language) -> None:
+    """Put a command's own help into a language; what the command line's library says stays."""
+    command.help = in_language(command.help or "", spoken)
+    for parameter in command.params:
+        text = getattr(parameter, "help", None)
+        if text:
+            parameter.help = in_language(text, spoken)
+    if isinstance(command, TyperGroup):
+        for part in command.commands.values():
+            _translated(part, spoken)
+
+
+def in_language(text: str, spoken: Language) -> str:
+    """Return a help text, paragraph by paragraph, in a language."""
+    if not text:
+        return text  # the catalogue's entry of nothing is its head
+    paragraphs = (" ".join(part.split()) for part in text.split("\n\n"))
+    return "\n\n".join(spoken.translate(paragraph) for paragraph in paragraphs)
 
 
 def _main() -> None:
@@ -62,6 +93,7 @@ def _main() -> None:
 
     The label is the law; this program never overrides it.
     """
+    speak_as_the_machine()
 
 
 app = typer.Typer(

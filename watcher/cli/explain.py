@@ -9,18 +9,22 @@ from typing import Annotated
 import numpy as np
 import typer
 
-from watcher.alerts.wording.explain import explanation, headline_of
-from watcher.alerts.wording.reasons import Speaker
-from watcher.alerts.wording.words import CAUTION, clock
 from watcher.charts.field import draw_field
 from watcher.charts.paper import CannotDrawError
-from watcher.cli.opening import open_farm, open_log, open_settings, out, stop
+from watcher.cli.context import answer, open_farm, open_log, open_settings, stop
+from watcher.cli.names import no_such
 from watcher.farm import Farm
-from watcher.judge.hour_limits import ends
+from watcher.i18n.message import Clock, joined, say
+from watcher.jobs.usual_gusts import usual_gusts
 from watcher.judge.judgement import Judgement
-from watcher.judge.plan import Plan
 from watcher.judge.setup_choice import choose_setup
-from watcher.service.picture import take
+from watcher.limits.farm_arrays import FarmArrays
+from watcher.limits.hours import ends
+from watcher.messages.coming import usual_gusts_line
+from watcher.messages.explain import explanation, headline_of
+from watcher.messages.reasons import Speaker
+from watcher.messages.words import CAUTION
+from watcher.service.snapshot import take
 
 
 def add_to(app: typer.Typer) -> None:
@@ -46,24 +50,33 @@ def explain(
     """Explain one field with one setup at one time: limits, drift, air, setups, end rows."""
     settings = open_settings()
     farm = open_farm(settings.farm)
-    if field not in farm.told.fields:
-        stop(f"no field {field!r}; the farm file has {', '.join(farm.told.fields)}")
+    if field not in farm.config.fields:
+        stop(no_such("field", field, farm.config.fields))
     now = int(time.time())
     moment = now if at is None else _moment(at, farm, now)
-    plan = Plan.of(farm)
+    plan = FarmArrays.of(farm)
     with open_log(settings) as log, log.reading() as session:
-        judgement = take(session, plan, now).judgement.of_field(plan.fields.index(field))
-    when = _index(judgement, moment, farm, now)
-    case = plan.fields.index(field), _setup(judgement, field, setup, when), when
+        picture = take(session, plan, now)
+        judgement = picture.judgement.of_field(plan.fields.index(field))
+        when = _index(judgement, moment, farm, now)
+        case = plan.fields.index(field), _setup(judgement, field, setup, when), when
+        outlook = picture.outlook.of(field)
+        gusts = usual_gusts(session, judgement, outlook, *case[:2]) if at is None else None
     speaker = Speaker(farm)
-    out.print(headline_of(speaker, judgement, case, now), markup=False)
-    for heading, lines in explanation(speaker, judgement, case):
-        out.print(heading, markup=False)
-        for line in lines:
-            out.print(f"  {line}", markup=False)
+    answer(headline_of(speaker, judgement, case, now))
+    for part in explanation(speaker, judgement, case, picture.remedies(case)):
+        answer(part.heading)
+        for line in part.lines:
+            answer(joined(["  ", line], ""))
+    if gusts is not None:
+        answer(
+            usual_gusts_line(
+                speaker, factor=gusts.factor, gust_m_s=gusts.gust_m_s, bound_m_s=gusts.bound_m_s
+            )
+        )
     if plot is not None:
         _draw(plot, speaker, judgement, case, now)
-    out.print(CAUTION, markup=False)
+    answer(CAUTION)
 
 
 def _draw(
@@ -73,7 +86,7 @@ def _draw(
         draw_field(file, speaker, judgement, case, now)
     except CannotDrawError as error:
         stop(str(error))
-    out.print(f"Drawn in {file}.", markup=False)
+    answer(say("Drawn in {file}.", file=str(file)))
 
 
 def _moment(text: str, farm: Farm, now: int) -> int:
@@ -85,7 +98,7 @@ def _moment(text: str, farm: Farm, now: int) -> int:
         else:
             moment = datetime.fromisoformat(text)
     except ValueError:
-        stop(f'--at {text!r} is no time; write "14:30" or "2026-06-01T14:30"')
+        stop(say('--at "{text}" is no time; write "14:30" or "2026-06-01T14:30"', text=text))
     return int((moment if moment.tzinfo else moment.replace(tzinfo=farm.zone)).timestamp())
 
 
@@ -94,8 +107,14 @@ def _index(judgement: Judgement, moment: int, farm: Farm, now: int) -> int:
     times = judgement.series.times
     index = int(np.searchsorted(times, moment, side="right")) - 1
     if index < 0 or moment >= ends(judgement.series)[-1]:
-        first, last = (clock(int(t), now, farm.zone) for t in (times[0], times[-1]))
-        stop(f"--at is outside what is looked at: it goes from {first} to {last}")
+        first, last = (Clock(int(t), now, farm.zone) for t in (times[0], times[-1]))
+        stop(
+            say(
+                "--at is outside what is looked at: it goes from {first} to {last}",
+                first=first,
+                last=last,
+            )
+        )
     return index
 
 
@@ -106,8 +125,15 @@ def _setup(judgement: Judgement, field: str, setup: str | None, time_index: int)
     if setup is None:
         chosen = choose_setup(judgement, index, time_index)
         if chosen is None:
-            stop(f"field {field!r} has no setup; the farm file must name one")
+            stop(say("field '{field}' has no setup; the farm file must name one", field=field))
         return chosen
     if setup not in usable:
-        stop(f"{field} is not sprayed with a setup {setup!r}; it may be with {', '.join(usable)}")
+        stop(
+            say(
+                "{field} is not sprayed with a setup '{setup}'; it may be with {usable}",
+                field=field,
+                setup=setup,
+                usable=", ".join(usable),
+            )
+        )
     return plan.setups.index(setup)

@@ -12,14 +12,16 @@ import typer
 from sqlalchemy.orm import Session
 
 from watcher.cli import log_charts
-from watcher.cli.moments import From, To, known, stretch
-from watcher.cli.opening import err, open_farm, open_log, open_settings, out, stop, writing
+from watcher.cli.context import answer, open_farm, open_log, open_settings, remark, stop, writing
+from watcher.cli.names import known
+from watcher.cli.time_range import From, To, stretch
 from watcher.farm import Farm
+from watcher.i18n.message import joined, say, say_n
 from watcher.service.intake import Intake
-from watcher.service.sites import site_of
+from watcher.service.sites import site_of_log
 from watcher.sources.base import Observations
 from watcher.store import aggregates, weather
-from watcher.store.database import Log
+from watcher.store.database import Database
 from watcher.store.export import write_observations, write_parquet
 from watcher.store.export_means import write_means
 from watcher.store.importing import BadTableError, read_csv, read_parquet
@@ -73,37 +75,39 @@ def export(
 ) -> None:
     """Write readings as a table, with units in the header and what quality control found."""
     if means is not None and form is Format.PARQUET:
-        stop("means are written as csv; leave --format out")
+        stop(say("means are written as csv; leave --format out"))
     settings = open_settings()
     farm = open_farm(settings.farm)
-    names = known(source or [], list(farm.told.sources), "source")
+    names = known(source or [], list(farm.config.sources), "source")
     first, last = stretch(start, end, farm)
     with open_log(settings) as log, log.reading() as session:
         if means is not None:
             with _csv_file(to_file) as target:
                 width_s = _WIDTHS_S[means]
                 written = write_means(session, names, first, last, target, width_s=width_s)
-            err.print(f"{written} means")
+            remark(say_n("{n} mean", "{n} means", written))
             return
         _warn_of_gone(session, names, first, last)
         if form is Format.CSV:
             with _csv_file(to_file) as target:
                 written = write_observations(session, names, first, last, target)
         elif to_file is None:
-            stop("Parquet is no text to print; name a file with -o")
+            stop(say("Parquet is no text to print; name a file with -o"))
         else:
             with writing(to_file), _parquet():
                 written = write_parquet(session, names, first, last, to_file)
-    err.print(f"{written} readings")
+    remark(say_n("{n} reading", "{n} readings", written))
 
 
 def _warn_of_gone(session: Session, sources: Sequence[str], start: int, end: int) -> None:
     gone = [s for s in sources if not aggregates.has_readings(session, s, start, end)]
     if gone:
-        err.print(
-            f"Readings of {', '.join(gone)} from then are no longer all kept (see keep_raw); "
-            "--means hour writes what was made of them.",
-            markup=False,
+        remark(
+            say(
+                "Readings of {sources} from then are no longer all kept (see keep_raw); "
+                "--means hour writes what was made of them.",
+                sources=", ".join(gone),
+            )
         )
 
 
@@ -115,35 +119,40 @@ def import_table(
     settings = open_settings()
     farm = open_farm(settings.farm)
     with open_log(settings) as log:
-        count, new = taken_in(log, farm, file, received_at=int(time.time()))
-    out.print(f"{count} readings, {new} of them of times that are new to the log.")
+        count, new = taken_in(log, farm, file, now=int(time.time()))
+    answer(
+        say_n(
+            "{n} reading, {new} of them new to the log or other than it had them.",
+            "{n} readings, {new} of them new to the log or other than it had them.",
+            count,
+            new=new,
+        )
+    )
 
 
-def taken_in(log: Log, farm: Farm, file: Path, *, received_at: int) -> tuple[int, int]:
+def taken_in(log: Database, farm: Farm, file: Path, *, now: int) -> tuple[int, int]:
     """Take a table into a log, or stop; returns how many readings it holds, and how many are new.
 
+    A table does not say when its readings came in: to a replay each comes when it was measured.
     Checked like all that comes in: a table may be of anybody's making. Block by block, so that a
     running watch need not wait for a long one.
     """
     if not file.is_file():
-        stop(f"there is no file {file}")
+        stop(say("there is no file {file}", file=str(file)))
     new = count = 0
     intake = Intake(farm)
     for readings in _readings(file, _sites(log, farm)):
         with log.writing() as session:
-            checked = intake.checked(session, readings, received_at)
-            new += weather.add_observations(session, checked, received_at)
+            checked = intake.checked(session, readings, now)
+            new += weather.add_observations(session, checked, None)
         count += len(readings.series)
     return count, new
 
 
-def _sites(log: Log, farm: Farm) -> dict[str, Site]:
+def _sites(log: Database, farm: Farm) -> dict[str, Site]:
     """Where each source stands: as it last said itself, else as the farm file says."""
     with log.reading() as session:
-        return {
-            name: weather.site(session, name) or site_of(farm, entry)
-            for name, entry in farm.told.sources.items()
-        }
+        return {name: site_of_log(session, farm, name) for name in farm.config.sources}
 
 
 def _readings(file: Path, sites: dict[str, Site]) -> Iterator[Observations]:
@@ -156,7 +165,8 @@ def _readings(file: Path, sites: dict[str, Site]) -> Iterator[Observations]:
             with file.open(newline="", encoding="utf-8-sig") as lines:
                 yield from read_csv(lines, sites, now)
     except (BadTableError, UnicodeDecodeError) as error:
-        stop(f"{file}: {error}\nWhat came before it is in the log; mend it and import it again.")
+        mend = say("What came before it is in the log; mend it and import it again.")
+        stop(joined([f"{file}: {error}", mend], "\n"))
 
 
 @contextmanager

@@ -12,11 +12,13 @@ from sqlalchemy.orm import Session
 from watcher.charts.log import JobSpan, LoggedDays, draw_log
 from watcher.charts.paper import CannotDrawError
 from watcher.charts.rose import draw_rose
-from watcher.cli.moments import From, To, known, remembered, stretch
-from watcher.cli.opening import open_farm, open_log, open_settings, out, stop
+from watcher.cli.context import answer, open_farm, open_log, open_settings, stop
+from watcher.cli.names import known
+from watcher.cli.time_range import From, To, remembered, stretch
 from watcher.farm.feeds import observes
-from watcher.judge.plan import Plan
-from watcher.service.past import past_hours
+from watcher.i18n.message import say
+from watcher.limits.farm_arrays import FarmArrays
+from watcher.service.history import past_hours
 from watcher.store import aggregates, jobs
 from watcher.units import Kind, convert
 from watcher.weather.bins import TEN_MINUTES_S
@@ -50,7 +52,7 @@ def chart(
     """Draw wind and gusts against a field's bounds, direction, air, inversions, and the jobs."""
     settings = open_settings()
     farm = open_farm(settings.farm)
-    plan = Plan.of(farm)
+    plan = FarmArrays.of(farm)
     [where, *_] = known([field] if field else [], plan.fields, "field")
     index, hears = plan.fields.index(where), plan.hears(where)
     first, last = stretch(start, end, farm)
@@ -71,16 +73,23 @@ def chart(
         draw_log(file, days)
     except CannotDrawError as error:
         stop(str(error))
-    out.print(f"Drawn in {file}: {len(days.measured)} times of {station}.", markup=False)
+    answer(
+        say(
+            "Drawn in {file}: {count} times of {station}.",
+            file=str(file),
+            count=len(days.measured),
+            station=station,
+        )
+    )
 
 
 def wind_rose(start: From, end: To, file: Output, source: Station = None) -> None:
     """Draw where the wind came from, how often and how strong."""
     settings = open_settings()
     farm = open_farm(settings.farm)
-    units = farm.told.farm.units
+    units = farm.config.farm.units
     first, last = stretch(start, end, farm)
-    measuring = [name for name, entry in farm.told.sources.items() if observes(entry)]
+    measuring = [name for name, entry in farm.config.sources.items() if observes(entry)]
     with open_log(settings) as log, log.reading() as session:
         first, last = remembered(session, first, last, farm)
         station = _station(session, measuring, source, first, last)
@@ -100,20 +109,32 @@ def wind_rose(start: From, end: To, file: Output, source: Station = None) -> Non
         draw_rose(file, found, title, units)
     except CannotDrawError as error:
         stop(str(error))
-    out.print(f"Drawn in {file}: {found.known} ten-minute means of {station}.", markup=False)
+    answer(
+        say(
+            "Drawn in {file}: {count} ten-minute means of {station}.",
+            file=str(file),
+            count=found.known,
+            station=station,
+        )
+    )
 
 
 def _station(
-    session: Session, stations: Sequence[str], told: str | None, start: int, end: int
+    session: Session, stations: Sequence[str], asked_for: str | None, start: int, end: int
 ) -> str:
-    """The station told, else the first that the log has anything of from then."""
+    """The station asked for, else the first that the log has anything of from then."""
     if not stations:
-        stop("no source of this farm measures; there is nothing to draw")
-    asked = known([told] if told else [], stations, "station")
+        stop(say("no source of this farm measures; there is nothing to draw"))
+    asked = known([asked_for] if asked_for else [], stations, "station")
     there = (name for name in asked if aggregates.has_any(session, name, start, end))
     station = next(there, None)
     if station is None:
-        stop(f"the log has nothing of {', '.join(asked)} from then; see 'watcher sources'")
+        stop(
+            say(
+                "the log has nothing of {stations} from then; see 'watcher sources'",
+                stations=", ".join(asked),
+            )
+        )
     return station
 
 

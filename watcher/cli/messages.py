@@ -4,12 +4,15 @@ import time
 from typing import Annotated
 
 import typer
-from rich.table import Table
 
-from watcher.alerts.acknowledgement import acknowledge
-from watcher.alerts.wording.words import clock, cut, span
-from watcher.cli.opening import open_farm, open_log, open_settings, out, stop
+from watcher.cli.context import answer, open_farm, open_log, open_settings, out, stop, table_of
+from watcher.cli.speech import in_words
 from watcher.farm import Farm
+from watcher.i18n.message import Clock, Param, joined, say
+from watcher.jobs.commands import BadStepError, see
+from watcher.messages.text import cut
+from watcher.messages.vocabulary import MESSAGE_STATE_WORDS
+from watcher.messages.words import span
 from watcher.store import outbox
 from watcher.store.tables import Message
 
@@ -32,48 +35,62 @@ def messages(
     with open_log(settings) as log, log.reading() as session:
         found = outbox.newest(session, count)
     if not found:
-        out.print("Nothing has been told yet.")
+        answer(say("Nothing has been sent yet."))
         return
-    table = Table("Id", "Written", "To", "Said", "What became of it", "Seen")
+    table = table_of(
+        say("Id"),
+        say("Written"),
+        say("To"),
+        say("Said"),
+        say("What became of it"),
+        say("Seen"),
+    )
     now = int(time.time())
     for message in found:
-        table.add_row(*_receipt(message, farm, now))
+        table.add_row(*map(in_words, _receipt(message, farm, now)))
     out.print(table)
 
 
-def _receipt(message: Message, farm: Farm, now: int) -> tuple[str, ...]:
-    seen_at = message.acknowledged_at
+def _receipt(message: Message, farm: Farm, now: int) -> tuple[Param, ...]:
+    seen_at, by = message.acknowledged_at, message.acknowledged_by or ""
     return (
         message.short_id,
-        clock(message.created_at, now, farm.zone),
+        Clock(message.created_at, now, farm.zone),
         message.recipient,
         cut(message.title or message.body, _SAID_ROOM).replace("[", "("),
         _fate(message, farm, now),
-        "" if seen_at is None else f"{clock(seen_at, now, farm.zone)} {message.acknowledged_by}",
+        "" if seen_at is None else joined([Clock(seen_at, now, farm.zone), by], " "),
     )
 
 
-def _fate(message: Message, farm: Farm, now: int) -> str:
+def _fate(message: Message, farm: Farm, now: int) -> Param:
     if message.sent_at is not None:
         late = message.sent_at - message.caused_at
-        by = f", {span(late)} late" if late > _ON_TIME_S else ""
-        return f"sent {clock(message.sent_at, now, farm.zone)}{by}"
-    tried = f", attempts {message.attempts}" if message.attempts else ""
-    why = f": {cut(message.last_error, _SAID_ROOM)}" if message.last_error else ""
-    return f"{message.state}{tried}{why}".replace("[", "(")
+        sent = say("sent {time}", time=Clock(message.sent_at, now, farm.zone))
+        if late > _ON_TIME_S:
+            return joined([sent, say("{span} late", span=span(late))])
+        return sent
+    fate: Param = MESSAGE_STATE_WORDS[message.state]
+    if message.attempts:
+        fate = joined([fate, say("attempts {count}", count=message.attempts)])
+    if message.last_error:
+        fate = joined([fate, cut(message.last_error, _SAID_ROOM).replace("[", "(")], ": ")
+    return fate
 
 
 def seen(
     ref: Annotated[str, typer.Argument(help="The id at the end of the message.")],
-    by: Annotated[str, typer.Option(help="Who has seen it.")] = "the command line",
+    by: Annotated[str, typer.Option(help="Who has seen it; the command line when left out.")] = "",
 ) -> None:
-    """Say that an alert was seen: nobody else need be told, and it is not repeated."""
+    """Say that an alert was seen: nobody else need be alerted, and it is not repeated."""
     settings = open_settings()
-    with open_log(settings) as log, log.writing() as session:
-        count = acknowledge(session, ref, by, int(time.time()))
-    if not count:
-        stop(
-            f"no message of the last day with the id {ref!r} waits to be seen; "
-            "'watcher messages' lists them"
-        )
-    out.print(f"Noted: {ref.upper()} was seen by {by}.", markup=False)
+    by = by or in_words(say("the command line"))
+    try:
+        with open_log(settings) as log, log.writing() as session:
+            first = see(session, ref, by, int(time.time()))
+    except BadStepError as error:
+        stop(error.args[0])
+    if first.new or first.by == by:
+        answer(say("Noted: {ref} was seen by {who}.", ref=ref.upper(), who=first.by))
+    else:
+        answer(say("{ref} was already seen by {who}.", ref=ref.upper(), who=first.by))

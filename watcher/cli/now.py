@@ -2,23 +2,44 @@
 
 import time
 from typing import Annotated
+from zoneinfo import ZoneInfo
 
 import typer
-from rich.table import Table
+from rich.markup import escape
+from sqlalchemy.orm import Session
 
-from watcher.alerts.wording.reasons import Speaker
-from watcher.alerts.wording.sources import DISTRUSTED, quantity_names
-from watcher.alerts.wording.weather import spoken_lines
-from watcher.alerts.wording.words import CAUTION, SHAPES, clock, span
-from watcher.cli.opening import open_farm, open_log, open_settings, out, stop
+from watcher.cli.context import answer, open_farm, open_log, open_settings, out, stop, table_of
+from watcher.cli.names import no_such
+from watcher.cli.speech import in_words
 from watcher.farm import Farm
-from watcher.judge.plan import Plan
+from watcher.i18n.message import NOTHING, Clock, Message, joined, say
+from watcher.jobs import queries
+from watcher.jobs.queries import JobView
+from watcher.judge.chances import FarmChances
 from watcher.judge.ranking import FieldNow
 from watcher.judge.reasons import reasons
-from watcher.judge.status import Status
-from watcher.service.health import SourceNow, look
-from watcher.service.picture import Picture, take
-from watcher.settings import Settings
+from watcher.judge.remedies import ChangeKind
+from watcher.limits.farm_arrays import FarmArrays
+from watcher.limits.status import Status
+from watcher.messages.chances import basis, holds_until, tenths
+from watcher.messages.field_now import nothing_open, silent_wind, when_open
+from watcher.messages.job_state import (
+    ACTION_SHAPES,
+    ACTION_WORDS,
+    NOT_WATCHED,
+    state_sentence,
+)
+from watcher.messages.reasons import Speaker
+from watcher.messages.remedies import remedy_line
+from watcher.messages.sources import findings, heard, state, strange_names
+from watcher.messages.vocabulary import STATE_WORDS, STATUS_WORDS
+from watcher.messages.weather import spoken_lines
+from watcher.messages.words import CAUTION, SHAPES, takes
+from watcher.service.chances import work_out
+from watcher.service.health import look, written_at
+from watcher.service.job_actions import job_actions
+from watcher.service.snapshot import Snapshot, take
+from watcher.source_view import SourceView
 
 
 def add_to(app: typer.Typer) -> None:
@@ -32,43 +53,125 @@ def now() -> None:
     """Say which fields to spray now, in which order, and why the others must wait."""
     settings = open_settings()
     farm = open_farm(settings.farm)
-    picture = _picture(settings, farm)
-    speaker, ranking = Speaker(farm), picture.ranking
-    table = Table("", "Field", "Setup", "Takes", "Until", "Why", title="Spray now")
-    for place, seen in enumerate(ranking.spray, start=1):
-        until = clock(seen.breaks_at, ranking.at, farm.zone) if seen.breaks_at else ""
+    speaker = Speaker(farm)
+    with open_log(settings) as log, log.reading() as session:
+        picture = _look(session, farm)
+        chances = work_out(session, picture.judgement.plan, picture.outlook)
+        jobs = _jobs(session, picture, speaker)
+    ranking = picture.ranking
+    if jobs:
+        under_way = table_of(say("Job"), say("Field"), say("Do"), say("Why"), title=say("Jobs"))
+        for number, field, word, why in jobs:
+            under_way.add_row(str(number), field, in_words(word), in_words(why))
+        out.print(under_way)
+    sprayed = {field for _, field, _, _ in jobs}
+    table = table_of(
+        "",
+        say("Field"),
+        say("Setup"),
+        say("Takes"),
+        say("Until"),
+        say("Holds"),
+        say("Why"),
+        title=say("Spray now"),
+    )
+    spray = [seen for seen in ranking.spray if seen.field not in sprayed]
+    for place, seen in enumerate(spray, start=1):
+        until = Clock(seen.breaks_at, ranking.at, farm.zone) if seen.breaks_at else NOTHING
         table.add_row(
             str(place),
-            f"{SHAPES[seen.status]} {seen.field}, {seen.status.word}",
+            in_words(_field(seen)),
             seen.setup,
-            span(seen.duration_s),
-            until,
-            _line(speaker, seen, ranking.at),
+            in_words(takes(seen.duration_s, seen.left)),
+            in_words(until),
+            in_words(_holds(chances, seen, ranking.at, farm.zone)),
+            in_words(_line(speaker, seen, ranking.at)),
         )
-    if ranking.spray:
+    if spray:
         out.print(table)
+        if chances.parts:
+            rests_on = basis(min(part.past_forecasts for part in chances.parts))
+            answer(say("Holds: {basis}.", basis=rests_on))
     else:
-        out.print("No field is fit to be sprayed now.")
-    rest = Table("Field", "Opens", "Why not", title="Not now")
-    for seen in ranking.rest:
-        opens = clock(seen.opens_at, ranking.at, farm.zone) if seen.opens_at else "not in sight"
+        answer(nothing_open(ranking))
+        cause = silent_wind(picture.outlook)
+        if cause is not None:
+            answer(cause)
+    rest = table_of(say("Field"), say("Opens"), say("Why not"), title=say("Not now"))
+    rest.columns[0].no_wrap = True
+    others = [seen for seen in ranking.rest if seen.field not in sprayed]
+    for seen in others:
+        of_field = picture.judgement.of_field(picture.judgement.plan.fields.index(seen.field))
+        opens = when_open(of_field, seen, picture.outlook.now_index, speaker)
         rest.add_row(
-            f"{SHAPES[seen.status]} {seen.field}, {seen.status.word}",
-            opens,
-            _line(speaker, seen, ranking.at),
+            in_words(_field(seen)),
+            in_words(opens),
+            in_words(_why_not(speaker, picture, seen)),
         )
-    if ranking.rest:
+    if others:
         out.print(rest)
     if ranking.done:
-        out.print(f"Done: {', '.join(seen.field for seen in ranking.done)}.", markup=False)
-    out.print(CAUTION, markup=False)
+        done = ", ".join(seen.field for seen in ranking.done)
+        answer(say("Done: {fields}.", fields=done))
+    answer(CAUTION)
 
 
-def _line(speaker: Speaker, seen: FieldNow, at: int) -> str:
-    said = speaker.reason(seen.field, seen.binding)
-    if seen.can_wait_until is not None:
-        said += f"; can wait for {clock(seen.can_wait_until, at, speaker.farm.zone)}"
-    return said
+def _jobs(
+    session: Session, picture: Snapshot, speaker: Speaker
+) -> list[tuple[int, str, Message, Message]]:
+    """Every open job: number, field, what to do, why."""
+    now = picture.outlook.now
+    actions = job_actions(session, speaker, picture)
+    rows = []
+    for view in queries.opened(session, now):
+        job = view.job
+        state = actions.get(job.id)
+        word, why = NOT_WATCHED
+        if state is not None:
+            word = joined([ACTION_SHAPES[state.action], ACTION_WORDS[state.action]], " ")
+            why = state_sentence(speaker, job.field, state, now)
+            why = joined([why, *_first_remedy(speaker, picture, view)], "; ")
+        rows.append((job.id, job.field, word, why))
+    return rows
+
+
+def _first_remedy(speaker: Speaker, picture: Snapshot, view: JobView) -> list[Message]:
+    """The first thing that would help a job; none where it need not stop."""
+    plan, now, job = picture.judgement.plan, picture.outlook.now, view.job
+    at = plan.fields.index(job.field), plan.setups.index(job.setup), picture.outlook.now_index
+    found = picture.remedies(at, left_s=job.planned_s - view.sprayed_s, busy=(job.field,))
+    return [remedy_line(speaker, remedy, now) for remedy in found[:1]]
+
+
+def _why_not(speaker: Speaker, picture: Snapshot, seen: FieldNow) -> Message:
+    """Why a field is not open, and the first thing to do about it; when it opens stands beside."""
+    plan, now = picture.judgement.plan, picture.outlook.now
+    line = _line(speaker, seen, now)
+    if seen.setup is None:
+        return line
+    at = plan.fields.index(seen.field), plan.setups.index(seen.setup), picture.outlook.now_index
+    doing = [r for r in picture.remedies(at) if r.changes[0].kind is not ChangeKind.WAIT]
+    return joined([line, *(remedy_line(speaker, r, now) for r in doing[:1])], "; ")
+
+
+def _field(seen: FieldNow) -> Message:
+    return joined([f"{SHAPES[seen.status]} {seen.field}", STATUS_WORDS[seen.status]])
+
+
+def _holds(chances: FarmChances, seen: FieldNow, at: int, zone: ZoneInfo) -> Message:
+    """How likely a job begun now holds to its end; not known where no forecast tells."""
+    by_start = chances.of(seen.field, seen.setup or "")
+    if not by_start:
+        return tenths(None)
+    return holds_until(by_start[0].chance, by_start[0].ends_at, at, zone)
+
+
+def _line(speaker: Speaker, seen: FieldNow, at: int) -> Message:
+    reason = speaker.reason(seen.field, seen.binding)
+    if seen.can_wait_until is None:
+        return reason
+    until = Clock(seen.can_wait_until, at, speaker.farm.zone)
+    return joined([reason, say("can wait for {time}", time=until)], "; ")
 
 
 def why(
@@ -80,51 +183,59 @@ def why(
     """Show every limit of one field now: value, bound, where it comes from, room left."""
     settings = open_settings()
     farm = open_farm(settings.farm)
-    if field not in farm.told.fields:
-        stop(f"no field {field!r}; the farm file has {', '.join(farm.told.fields)}")
-    if setup is not None and setup not in farm.told.setups:
-        stop(f"no setup {setup!r}; the farm file has {', '.join(farm.told.setups)}")
-    picture = _picture(settings, farm)
+    if field not in farm.config.fields:
+        stop(no_such("field", field, farm.config.fields))
+    if setup is not None and setup not in farm.config.setups:
+        stop(no_such("setup", setup, farm.config.setups))
+    with open_log(settings) as log, log.reading() as session:
+        picture = _look(session, farm)
     plan = picture.judgement.plan
     seen = picture.ranking.every[field]
     chosen = setup or seen.setup or plan.setups[0]
     case = plan.fields.index(field), plan.setups.index(chosen), picture.outlook.now_index
     status = Status(int(picture.judgement.status[case]))
     speaker = Speaker(farm)
-    out.print(f"{SHAPES[status]} {field} with {chosen}: {status.word}", markup=False)
+    heading = say(
+        "{field} with {setup}: {status}", field=field, setup=chosen, status=STATUS_WORDS[status]
+    )
+    answer(joined([SHAPES[status], heading], " "))
     for reason in reasons(picture.judgement, *case):
-        out.print(f"  {reason.stand.name.lower():8}{speaker.reason(field, reason)}", markup=False)
+        state = in_words(STATE_WORDS[reason.stand])
+        answer(joined([f"  {state:12}", speaker.reason(field, reason)], ""))
     for line in spoken_lines(picture.outlook.of(field)):
-        out.print(line, markup=False)
-    out.print(CAUTION, markup=False)
+        answer(line)
+    answer(CAUTION)
 
 
 def sources() -> None:
-    """Show every source, how old its newest word is, and what is wrong with it."""
+    """Show every source, how often it reports, and what is wrong with it and what to do."""
     settings = open_settings()
     farm = open_farm(settings.farm)
+    now = int(time.time())
     with open_log(settings) as log, log.reading() as session:
-        health = look(session, farm, now=int(time.time()), judged_at=None)
-    table = Table("Source", "Age", "", "Failed", "What is wrong")
+        health = look(session, farm, now=now, judged_at=written_at(session))
+    table = table_of(say("Source"), "", say("Heard"), say("What is wrong, and what to do"))
     for source in health.sources:
-        table.add_row(*_source_row(source))
+        table.add_row(*_source_row(source, now, farm.zone))
     out.print(table)
+    if "token" in health.strangers:
+        answer(strange_names(health.strangers["token"], now))
+    if health.clock is not None:
+        answer(say("The clock: {why}.", why=health.clock))
+    for line in health.wrong:
+        answer(line)
     for source in health.sources:
         if source.attribution:
-            out.print(f"{source.name}: {source.attribution}", markup=False)
+            answer(f"{source.name}: {source.attribution}")
 
 
-def _source_row(source: SourceNow) -> tuple[str, ...]:
-    age = "never heard" if source.age_s is None else span(source.age_s)
-    state = "stale, not relied on" if source.stale else "fresh"
-    doubted = ""
-    if source.distrusted:
-        state = "not believed" if not source.stale else state
-        doubted = f"{quantity_names(source.distrusted)} {DISTRUSTED}"
-    failed = f"{source.failures_in_a_row} times" if source.failures_in_a_row else ""
-    return source.name, age, state, failed, "; ".join(filter(None, (source.why, doubted)))
+def _source_row(source: SourceView, now: int, zone: ZoneInfo) -> tuple[str, ...]:
+    found = findings(source, now, zone)
+    wrong = joined([joined([f.sentence, f.mend], ". ") for f in found], "\n")
+    shape, word = state(source)
+    how = in_words(joined([shape, word], " "))
+    return source.name, how, in_words(heard(source)), escape(in_words(wrong))
 
 
-def _picture(settings: Settings, farm: Farm) -> Picture:
-    with open_log(settings) as log, log.reading() as session:
-        return take(session, Plan.of(farm), int(time.time()))
+def _look(session: Session, farm: Farm) -> Snapshot:
+    return take(session, FarmArrays.of(farm), int(time.time()))

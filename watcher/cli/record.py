@@ -4,7 +4,7 @@ import getpass
 import io
 import time
 from collections.abc import Iterator, Sequence
-from contextlib import AbstractContextManager, contextmanager
+from contextlib import contextmanager
 from datetime import datetime
 from enum import StrEnum
 from functools import partial
@@ -16,25 +16,35 @@ import rich.table
 import typer
 from sqlalchemy.orm import Session
 
-from watcher.alerts.wording.words import CAUTION
-from watcher.cli.opening import err, open_farm, open_log, open_settings, out, stop, writing
+from watcher.cli.context import (
+    answer,
+    open_farm,
+    open_log,
+    open_settings,
+    out,
+    remark,
+    stop,
+    writing,
+)
+from watcher.cli.speech import in_words
 from watcher.farm import Farm
-from watcher.judge.plan import Plan
-from watcher.records import book, journal
-from watcher.records.chain import WHAT_IT_SHOWS, Break, Verdict
+from watcher.i18n.message import Message, Param, joined, say, say_n
+from watcher.jobs import queries
+from watcher.jobs.queries import JobView
+from watcher.limits.farm_arrays import FarmArrays
+from watcher.messages.vocabulary import JOB_STATE_WORDS
+from watcher.messages.words import CAUTION
+from watcher.records import commands, journal
+from watcher.records.chain import WHAT_IT_SHOWS, Break, Link, Verdict
 from watcher.records.document import check_document, write_document
 from watcher.records.errors import RecordError
 from watcher.records.form import FormError
 from watcher.records.layout import Page, Table
 from watcher.records.page import page_of
-from watcher.records.record import Record
 from watcher.records.rules import due_next
 from watcher.records.table import write_table
-from watcher.service.picture import compose
-from watcher.store import jobs
-from watcher.store import records as store
-from watcher.store.database import Log
-from watcher.store.tables import Job
+from watcher.service.snapshot import compose
+from watcher.store.errors import UnknownJobError
 
 app = typer.Typer(no_args_is_help=True, help="Records of applications, sealed and checkable.")
 _MOST_COLUMNS = 6
@@ -68,14 +78,14 @@ class _Desk:
 
     def __init__(self, farm: Farm, session: Session) -> None:
         self.farm, self.session = farm, session
-        self.plan = Plan.of(farm)
+        self.plan = FarmArrays.of(farm)
         self.compose = partial(compose, session, self.plan)
-        self.rules = farm.told.farm.record_rules
+        self.rules = farm.config.farm.record_rules
         self.now = int(time.time())
 
     def page(self, job: int, *, blanks: bool = False) -> Page:
         """Lay a job's record out."""
-        record = book.look(self.session, self.plan, self.compose, job, self.now)
+        record = commands.look(self.session, self.plan, self.compose, job, self.now)
         return page_of(record, self.rules, journal.head(self.session), blanks=blanks)
 
 
@@ -85,23 +95,22 @@ def _desk(*, writing: bool) -> Iterator[_Desk]:
     settings = open_settings()
     farm = open_farm(settings.farm)
     try:
-        with open_log(settings) as log, _session(log, writing=writing) as session:
+        with (
+            open_log(settings) as log,
+            log.writing() if writing else log.reading() as session,
+        ):
             yield _Desk(farm, session)
     except RecordError as error:
-        stop("\n".join(filter(None, (str(error), error.command))))
-    except (FormError, jobs.UnknownJobError) as error:
-        stop(str(error))
+        stop(joined([error.text, *filter(None, [error.command])], "\n"))
+    except (FormError, UnknownJobError) as error:
+        stop(error.text)
 
 
-def _session(log: Log, *, writing: bool) -> AbstractContextManager[Session]:
-    return log.writing() if writing else log.reading()
-
-
-def _pairs(told: Sequence[str]) -> dict[str, str]:
-    pairs = [text.partition("=") for text in told]
+def _pairs(texts: Sequence[str]) -> dict[str, str]:
+    pairs = [text.partition("=") for text in texts]
     wrong = [key for key, equals, _ in pairs if not equals]
     if wrong:
-        stop(f'"{wrong[0]}" is not key=value; write for example area="40 acre"')
+        stop(say('"{text}" is not key=value; write for example area="40 acre"', text=wrong[0]))
     return {key.strip(): value for key, _, value in pairs}
 
 
@@ -115,35 +124,44 @@ def list_records(
 ) -> None:
     """List the jobs and how far their records are, with the day each is due."""
     with _desk(writing=False) as desk:
-        found = jobs.past_jobs(desk.session, desk.now - days * 86_400, desk.now + 1)
-        rows = [_row(desk, job) for job in found]
+        start, end = desk.now - days * 86_400, desk.now + 1
+        found = queries.started(desk.session, start, end, desk.now)
+        rows = [_row(desk, view) for view in found]
         head = journal.head(desk.session)
     if not rows:
-        out.print(f"No job was started in the last {days} days.")
+        answer(
+            say_n(
+                "No job was started in the last {n} day.",
+                "No job was started in the last {n} days.",
+                days,
+            )
+        )
         return
-    table = _grid("Job", "Field", "Started", "State", "Record", "Due")
+    table = _grid(say("Job"), say("Field"), say("Started"), say("State"), say("Record"), say("Due"))
     for row in rows:
-        table.add_row(*row)
+        table.add_row(*map(in_words, row))
     out.print(table)
     if head is not None:
-        out.print(f"Head of the chain: entry {head.number}, {head.hash}", markup=False)
+        _say_head(head)
 
 
-def _row(desk: _Desk, job: Job) -> tuple[str, ...]:
-    record = book.record_of(desk.session, job.id)
+def _row(desk: _Desk, view: JobView) -> tuple[Param, ...]:
+    job = view.job
+    record = commands.record_of(desk.session, job.id)
     if record.closed is None:
-        state = "open" if record.entries else "not begun"
+        state = say("open") if record.entries else say("not begun")
         due = due_next(desk.rules, started=job.started_at, zone=desk.farm.zone)
     else:
-        state = "closed" if record.closed.closing.incomplete is None else "closed incomplete"
+        whole = record.closed.closing.incomplete is None
+        state = say("closed") if whole else say("closed incomplete")
         due = ""
     started = f"{datetime.fromtimestamp(job.started_at, desk.farm.zone):%Y-%m-%d %H:%M}"
-    return str(job.id), job.field, started, job.state, state, due
+    return job.id, job.field, started, JOB_STATE_WORDS[job.state], state, due
 
 
 @app.command("show")
 def show(number: Number) -> None:
-    """Show a job's record with everything that can still be told, what is missing and what is due.
+    """Show a job's record with everything that is known so far, what is missing and what is due.
 
     What is not kept yet is shown as the log and the farm file have it now.
     """
@@ -151,45 +169,45 @@ def show(number: Number) -> None:
         page = desk.page(number, blanks=True)
     out.print(page.title, style="bold", markup=False)
     for line in page.lines:
-        out.print(line, markup=False)
+        answer(line)
     for table in page.tables:
         _print(table)
-    out.print(page.seal, markup=False)
-    out.print(CAUTION, markup=False)
+    answer(page.seal)
+    answer(CAUTION)
 
 
 def _print(table: Table) -> None:
     out.print(f"\n{table.title}", style="bold", markup=False)
     if len(table.head) > _MOST_COLUMNS:
         for row in table.rows:
-            told = zip(table.head, row, strict=True)
-            out.print("  " + ", ".join(f"{name}: {cell}" for name, cell in told), markup=False)
+            cells = zip(table.head, row, strict=True)
+            out.print("  " + ", ".join(f"{name}: {cell}" for name, cell in cells), markup=False)
     elif table.rows:
         _print_rows(table)
     if table.note:
-        out.print(table.note, markup=False)
+        answer(table.note)
 
 
 def _print_rows(table: Table) -> None:
-    shown = _grid(*table.head, *(["Key"] if table.keys else []))
+    shown = _grid(*table.head, *([say("Key")] if table.keys else []))
     for place, cells in enumerate(table.rows):
         shown.add_row(*map(rich.markup.escape, (*cells, *table.keys[place : place + 1])))
     out.print(shown)
 
 
-def _grid(*head: str) -> rich.table.Table:
-    columns = (rich.table.Column(name, overflow="fold") for name in head)
+def _grid(*head: Param) -> rich.table.Table:
+    columns = (rich.table.Column(in_words(name), overflow="fold") for name in head)
     return rich.table.Table(*columns, box=None, padding=(0, 2, 0, 0))
 
 
 @app.command("set")
 def set_values(number: Number, values: Values, by: By = "") -> None:
     """Type values into a record that is not closed."""
-    told = _pairs(values)
+    pairs = _pairs(values)
     with _desk(writing=True) as desk:
-        record = book.tell(desk.session, desk.farm, number, told, by=_who(by), now=desk.now)
-    out.print(f"Record of job {number}: {', '.join(told)} written.", markup=False)
-    _say_head(record)
+        record = commands.tell(desk.session, desk.farm, number, pairs, by=_who(by), now=desk.now)
+    answer(say("Record of job {number}: {keys} written.", number=number, keys=", ".join(pairs)))
+    _say_head(record.entries[-1].link)
 
 
 @app.command("correct")
@@ -200,13 +218,13 @@ def correct(
     by: By = "",
 ) -> None:
     """Put values of a closed record right. The old ones stay visible."""
-    told = _pairs(values)
+    pairs = _pairs(values)
     with _desk(writing=True) as desk:
-        record = book.correct(
-            desk.session, desk.farm, number, told, why=why, by=_who(by), now=desk.now
+        record = commands.correct(
+            desk.session, desk.farm, number, pairs, why=why, by=_who(by), now=desk.now
         )
-    out.print(f"Record of job {number} corrected: {', '.join(told)}.", markup=False)
-    _say_head(record)
+    answer(say("Record of job {number} corrected: {keys}.", number=number, keys=", ".join(pairs)))
+    _say_head(record.entries[-1].link)
 
 
 @app.command("close")
@@ -219,7 +237,7 @@ def close(
 ) -> None:
     """Close a record: what it holds stands from then on, and only corrections are added."""
     with _desk(writing=True) as desk:
-        record = book.close(
+        record = commands.close(
             desk.session,
             desk.plan,
             desk.compose,
@@ -228,14 +246,13 @@ def close(
             now=desk.now,
             incomplete=incomplete,
         )
-    out.print(f"Record of job {number} closed.", markup=False)
-    _say_head(record)
-    out.print(WHAT_IT_SHOWS, markup=False)
+    answer(say("Record of job {number} closed.", number=number))
+    _say_head(record.entries[-1].link)
+    answer(WHAT_IT_SHOWS)
 
 
-def _say_head(record: Record) -> None:
-    link = record.entries[-1].link
-    out.print(f"Head of the chain: entry {link.number}, {link.hash}", markup=False)
+def _say_head(link: Link) -> None:
+    answer(say("Head of the chain: entry {number}, {hash}", number=link.number, hash=link.hash))
 
 
 @app.command("verify")
@@ -254,28 +271,34 @@ def verify(
         with _desk(writing=False) as desk:
             verdict = journal.verify(desk.session, head)
     if verdict.broken is not None:
-        err.print(_broken(verdict.broken), markup=False)
+        remark(_broken(verdict.broken))
         raise typer.Exit(BROKEN)
-    out.print(f"The chain is whole: {verdict.count} entries.", markup=False)
+    answer(
+        say_n("The chain is whole: {n} entry.", "The chain is whole: {n} entries.", verdict.count)
+    )
     if verdict.head is not None:
-        out.print(f"Head: {verdict.head}", markup=False)
-    out.print(WHAT_IT_SHOWS, markup=False)
+        answer(say("Head: {hash}", hash=verdict.head))
+    answer(WHAT_IT_SHOWS)
 
 
 def _verdict_on(file: Path, noted: str | None) -> Verdict:
     try:
         return check_document(file.read_bytes(), noted)
     except OSError as error:
-        stop(f"{file} cannot be read ({error.strerror}); check the path")
+        why = str(error.strerror)
+        stop(say("{file} cannot be read ({why}); check the path", file=str(file), why=why))
     except RecordError as error:
-        stop(f"{file}: {error}")
+        stop(joined([str(file), error.text], ": "))
 
 
-def _broken(broken: Break) -> str:
-    mend = "compare with a backup or an earlier export; what is printed on paper still tells"
-    if broken.number == 0:
-        return f"The document was changed: {broken.why}.\n{mend}"
-    return f"The chain is broken at entry {broken.number}: {broken.why}.\n{mend}"
+def _broken(broken: Break) -> Message:
+    mend = say("compare with a backup or an earlier export; what is printed on paper still tells")
+    wrong = say("The document was changed: {why}.", why=broken.why)
+    if broken.number:
+        wrong = say(
+            "The chain is broken at entry {number}: {why}.", number=broken.number, why=broken.why
+        )
+    return joined([wrong, mend], "\n")
 
 
 @app.command("export")
@@ -295,20 +318,21 @@ def export(
         data = _WRITERS[form](desk, wanted)
     with writing(file):
         file.write_bytes(data)
-    out.print(f"{len(wanted)} records written to {file}.", markup=False)
+    answer(
+        say_n(
+            "{n} record written to {file}.",
+            "{n} records written to {file}.",
+            len(wanted),
+            file=str(file),
+        )
+    )
 
 
 def _wanted(session: Session, numbers: Sequence[int] | None) -> list[int]:
-    there = store.recorded_jobs(session)
-    for number in numbers or ():
-        if number not in there:
-            jobs.job(session, number)
-            raise RecordError(
-                f"job {number} has no record yet; watcher record close {number} makes it"
-            )
-    if not there:
-        raise RecordError("there is no record yet; watcher record close JOB makes one")
-    return sorted(set(numbers)) if numbers else there
+    found = commands.recorded(session, numbers or ())
+    if not found:
+        raise RecordError(say("there is no record yet; watcher record close JOB makes one"))
+    return found
 
 
 def _json(desk: _Desk, wanted: Sequence[int]) -> bytes:
@@ -317,7 +341,7 @@ def _json(desk: _Desk, wanted: Sequence[int]) -> bytes:
 
 def _csv(desk: _Desk, wanted: Sequence[int]) -> bytes:
     text = io.StringIO(newline="")
-    records = (book.record_of(desk.session, number) for number in wanted)
+    records = (commands.record_of(desk.session, number) for number in wanted)
     write_table(records, journal.head(desk.session), text)
     return text.getvalue().encode()
 
@@ -327,10 +351,13 @@ def _pdf(desk: _Desk, wanted: Sequence[int]) -> bytes:
         from watcher.records.pdf import write_pdf  # noqa: PLC0415  # an extra
     except ModuleNotFoundError as error:
         raise RecordError(
-            f"printing needs {error.name}; install this program with its extra [pdf], or export "
-            "with --format json or csv"
+            say(
+                "printing needs {name}; install this program with its extra [pdf], or export with "
+                "--format json or csv",
+                name=error.name or "",
+            )
         ) from None
-    paper: Literal["letter", "a4"] = "letter" if desk.farm.told.farm.units == "us" else "a4"
+    paper: Literal["letter", "a4"] = "letter" if desk.farm.config.farm.units == "us" else "a4"
     printed_at = datetime.fromtimestamp(desk.now, desk.farm.zone)
     return write_pdf([desk.page(number) for number in wanted], paper, printed_at)
 

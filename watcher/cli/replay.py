@@ -10,20 +10,22 @@ from typing import Annotated
 
 import typer
 
-from watcher.alerts.wording.words import CAUTION
+from watcher.cli.context import answer, open_farm, open_log, open_settings, remark, stop
 from watcher.cli.log import taken_in
-from watcher.cli.moments import From, To, remembered, stretch
-from watcher.cli.opening import err, open_farm, open_log, open_settings, out, stop
+from watcher.cli.speech import spoken
+from watcher.cli.time_range import From, To, remembered, stretch
 from watcher.farm import Farm
 from watcher.farm.feeds import foretells, observes
-from watcher.judge.plan import Plan
+from watcher.i18n.message import Number, joined, say, say_n
+from watcher.limits.farm_arrays import FarmArrays
+from watcher.messages.words import CAUTION
 from watcher.service import logs
-from watcher.service.past_events import happened, known_before
 from watcher.service.replay import Said
 from watcher.service.replay import replay as go_through
+from watcher.service.replay_events import happened, known_before
 from watcher.settings import Settings
 from watcher.store import aggregates
-from watcher.store.database import Log
+from watcher.store.database import Database
 
 _FIRST_LINES = 3
 
@@ -56,15 +58,15 @@ def replay(
     logs.set_up("text", "error")
     first, last = stretch(start, end, farm)
     seeing = table is not None if foresight is None else foresight
-    if seeing and not any(foretells(entry) for entry in farm.told.sources.values()):
-        stop("no source of this farm forecasts; nobody can have foresight. Try --no-foresight")
+    if seeing and not any(foretells(entry) for entry in farm.config.sources.values()):
+        stop(say("no source of this farm forecasts; nobody can have foresight. Try --no-foresight"))
     count, began = 0, time.monotonic()
     with _log(settings, farm, table) as log:
         with log.reading() as session:
             first, last = remembered(session, first, last, farm)
         _warn_of_gone(log, farm, first, last)
         said = go_through(
-            Plan.of(farm),
+            FarmArrays.of(farm),
             known_before(log, farm, first, foresight=seeing),
             happened(log, farm, first, last, foresight=seeing),
             start=first,
@@ -75,14 +77,24 @@ def replay(
             _print(message, farm, whole)
             count += 1
     took = time.monotonic() - began
-    out.print(f"{count} messages; {(last - first) / 86_400:.1f} days in {took:.1f} s.")
+    days = Number(f"{(last - first) / 86_400:.1f}")
+    seconds = Number(f"{took:.1f}")
+    answer(
+        say_n(
+            "{n} message; {days} days in {seconds} s.",
+            "{n} messages; {days} days in {seconds} s.",
+            count,
+            days=days,
+            seconds=seconds,
+        )
+    )
     if seeing:
-        out.print("The forecasts were the weather as it came: better than any real one.")
-    out.print(CAUTION, markup=False)
+        answer(say("The forecasts were the weather as it came: better than any real one."))
+    answer(CAUTION)
 
 
 @contextmanager
-def _log(settings: Settings, farm: Farm, table: Path | None) -> Iterator[Log]:
+def _log(settings: Settings, farm: Farm, table: Path | None) -> Iterator[Database]:
     """The log itself, or one made of a table for this once."""
     if table is None:
         with open_log(settings) as log:
@@ -90,25 +102,27 @@ def _log(settings: Settings, farm: Farm, table: Path | None) -> Iterator[Log]:
         return
     with (
         tempfile.TemporaryDirectory(prefix="watch-table-") as folder,
-        closing(Log(f"sqlite:///{Path(folder) / 'table.db'}", lasting=False)) as log,
+        closing(Database(f"sqlite:///{Path(folder) / 'table.db'}", lasting=False)) as log,
     ):
         log.upgrade()
-        taken_in(log, farm, table, received_at=0)
+        taken_in(log, farm, table, now=0)
         yield log
 
 
-def _warn_of_gone(log: Log, farm: Farm, start: int, end: int) -> None:
+def _warn_of_gone(log: Database, farm: Farm, start: int, end: int) -> None:
     with log.reading() as session:
         gone = [
             name
-            for name, entry in farm.told.sources.items()
+            for name, entry in farm.config.sources.items()
             if observes(entry) and not aggregates.has_readings(session, name, start, end)
         ]
     if gone:
-        err.print(
-            f"Readings of {', '.join(gone)} from then are no longer kept whole (see keep_raw): "
-            "to the replay they are silent.",
-            markup=False,
+        remark(
+            say(
+                "Readings of {sources} from then are no longer kept whole (see keep_raw): "
+                "to the replay they are silent.",
+                sources=", ".join(gone),
+            )
         )
 
 
@@ -116,6 +130,8 @@ def _print(said: Said, farm: Farm, whole: bool) -> None:
     at = datetime.fromtimestamp(said.at, farm.zone)
     lines = said.body.splitlines()
     head = said.title or lines.pop(0)
-    out.print(f"{at:%a %d %b %H:%M}  to {said.recipient}: {head}", markup=False)
+    day = joined([spoken().weekday(at), spoken().day_and_month(at), f"{at:%H:%M}"], " ")
+    whom = say("to {recipient}: {title}", recipient=said.recipient, title=head)
+    answer(joined([day, whom], "  "))
     for line in lines if whole else lines[:_FIRST_LINES]:
-        out.print(f"    {line}", markup=False)
+        answer(f"    {line}")

@@ -1,84 +1,183 @@
-"""``watcher run`` and ``watcher test-alert``: the service, and whether its messages arrive."""
+"""What ``watcher run`` runs, and ``watcher test-alert``: whether its messages arrive."""
 
 import asyncio
+import contextlib
+import os
+import socket
+import time
+from collections.abc import Sequence
 from typing import Annotated
 
+import structlog
 import typer
 
-from watcher.alerts.acknowledgement import Links
-from watcher.alerts.channel import Channel, Outcome, UnusableUrlError
-from watcher.alerts.courier import Courier
-from watcher.alerts.heartbeat import Heartbeat
-from watcher.alerts.wording.words import CAUTION
-from watcher.cli.door import KEYRING
-from watcher.cli.opening import open_farm, open_log, open_settings, out, stop
-from watcher.farm import Farm
-from watcher.judge.plan import Plan
+from watcher.cli.context import BAD_INPUT, answer, open_farm, open_settings, stop
+from watcher.cli.login import KEYRING
+from watcher.cli.starting import Start, farm_to_run, refuse, started
+from watcher.delivery.acknowledgement import Links
+from watcher.delivery.channel import Channel, Outcome, UnusableUrlError
+from watcher.delivery.heartbeat import Heartbeat
+from watcher.delivery.worker import DeliveryWorker
+from watcher.i18n.message import joined, say
+from watcher.limits.farm_arrays import FarmArrays
+from watcher.messages.words import CAUTION
 from watcher.service import logs
+from watcher.service.chances import ChanceKeeper
 from watcher.service.clock import WallClock
-from watcher.service.cycle import Book
-from watcher.service.stations import speaks_by_itself
+from watcher.service.source_factory import polled_sources
+from watcher.service.station_factory import speaks_by_itself
+from watcher.service.transactions import Book
 from watcher.service.watch import Watch
-from watcher.service.wiring import polled_sources
-from watcher.settings import Settings, problems
+from watcher.settings import Settings, networks
 from watcher.sources.base import StreamedSource
+from watcher.sources.body_reader import BodyReader
 from watcher.sources.http import FeedClient
-from watcher.store.database import Log
-from watcher.web.access import Access
+from watcher.store.database import Database
+from watcher.store.errors import LogDamagedError, LogError, LogInUseError, LogSettingsError
+from watcher.store.kept_file import KeptFile
+from watcher.store.last_known import LastKnownFile
+from watcher.store.recovery import OwnLog
+from watcher.store.running_lock import held, running_lock
 from watcher.web.app import Keys, create_app
-from watcher.web.keyring import Keyring
+from watcher.web.auth.session_file import open_session_store
+from watcher.web.auth.users import Users
+from watcher.web.listening import PortError, listen
 from watcher.web.server import serve
+
+_SILENT_S = 15.0
+"""How long a database server may say nothing: half a minute later a phone must know. [s]"""
+_DAMAGED_WAIT_S = 5.0
+STANDBY = "standby.state"
+"""File in the state folder for what the watch knows while its log cannot be used."""
 
 
 def add_to(app: typer.Typer) -> None:
     """Add this module's commands."""
-    app.command("run")(run)
     app.command("test-alert")(test_alert)
 
 
-def run() -> None:
-    """Run the watch until it is told to stop."""
+def watch(reader: BodyReader) -> None:
+    """Run the watch until it is stopped; ``reader`` reads what sources send."""
     settings = open_settings()
-    farm = open_farm(settings.farm)
-    found = problems(settings, farm)
-    if found.errors:
-        stop("\n".join(found.errors))
     logs.set_up(settings.log_format, settings.log_level)
-    with open_log(settings) as log:
-        try:
-            asyncio.run(_run(settings, farm, log))
-        except UnusableUrlError as error:
-            stop(str(error))
+    start = farm_to_run(settings)
+    try:
+        log = Database(settings.database_url, silent_s=_SILENT_S)
+    except LogError as error:
+        refuse(settings, [str(error)])
+    lock = running_lock(log)
+    own = OwnLog(log, lock, LastKnownFile(log, settings.state_dir))
+    with contextlib.closing(log), held(lock, _step_aside):
+        while _damaged(settings, start, own, log, reader):
+            # Replaced by the next opening. Not at once: a disk that spoils every log would
+            # otherwise be filled with them.
+            own.damage_met()
+            time.sleep(_DAMAGED_WAIT_S)
 
 
-async def _run(settings: Settings, farm: Farm, log: Log) -> None:
-    clock = WallClock()
-    keyring = Keyring(settings.state_dir / KEYRING)
+def _damaged(
+    settings: Settings, start: Start, own: OwnLog, log: Database, reader: BodyReader
+) -> bool:
+    """Run the watch until it is stopped; returns whether a damaged log ended it instead."""
+    try:
+        own.open(int(time.time()))
+    except LogInUseError as error:
+        stop(str(error))  # the other copy watches: nobody need be alerted
+    except LogSettingsError as error:
+        refuse(settings, [str(error)])
+    except LogError as error:
+        # The watch starts nevertheless: it tells the phones, and begins as soon as it can.
+        structlog.get_logger("watcher.cli").error("the log cannot be used yet", why=str(error))
+    try:
+        sockets = listen(settings.host, settings.port)
+    except PortError as error:
+        refuse(settings, [str(error)])
+    started(settings, start)
+    try:
+        asyncio.run(_run(settings, start, own, log, sockets=sockets, reader=reader))
+    except UnusableUrlError as error:
+        refuse(settings, [str(error)])
+    except BaseExceptionGroup as errors:
+        if (in_use := errors.subgroup(LogInUseError)) is not None:
+            stop(str(_one(in_use)))
+        if (refused := errors.subgroup(LogSettingsError)) is not None:
+            refuse(settings, [str(_one(refused))])
+        if (found := errors.subgroup(LogDamagedError)) is None:
+            raise
+        structlog.get_logger("watcher.cli").error("the log is damaged", why=str(_one(found)))
+        return True
+    return False
+
+
+def _one(errors: BaseExceptionGroup[BaseException]) -> BaseException:
+    """The first of the errors in a group of groups."""
+    error: BaseException = errors
+    while isinstance(error, BaseExceptionGroup):
+        error = error.exceptions[0]
+    return error
+
+
+def _step_aside(error: LogInUseError) -> None:
+    """End at once: what is in hand is the other copy's now, and a proper stop would be sent."""
+    structlog.get_logger("watcher.cli").critical("another copy has taken the log", why=str(error))
+    os._exit(BAD_INPUT)
+
+
+async def _run(
+    settings: Settings,
+    start: Start,
+    own: OwnLog,
+    log: Database,
+    *,
+    sockets: Sequence[socket.socket],
+    reader: BodyReader,
+) -> None:
+    farm, clock = start.farm, WallClock()
+    keyring = open_session_store(settings.state_dir / KEYRING, clock.now())
     links = None
     if settings.address:
         links = Links(keyring.secret_for("seen"), f"{settings.address}/seen")
-    book = Book(Plan.of(farm), log, clock, keep_raw_s=settings.keep_raw, links=links)
+    book = Book(
+        FarmArrays.of(farm),
+        log,
+        clock,
+        keep_raw_s=settings.keep_raw,
+        links=links,
+        own=own,
+        instead=start.instead,
+    )
     keys = Keys(
         keyring,
         settings.station_tokens,
-        Access(settings.users, settings.programs),
+        Users(settings.users, settings.programs),
         links,
         settings.contact,
+        address=settings.address,
     )
-    courier = Courier(log, farm, settings.push_urls, now=clock.now)
-    client = FeedClient(contact=settings.contact, cache=settings.state_dir / "feeds.db")
+    courier = DeliveryWorker(log, farm, settings.push_urls, now=clock.now)
+    cache = settings.state_dir / "feeds.db"
+    client = FeedClient(contact=settings.contact, cache=cache, reader=reader, dated=clock.hear_date)
     async with client:
         url = settings.heartbeat_url
         heartbeat = None if url is None else Heartbeat(url)
         sources = polled_sources(farm, client, settings.api_keys)
         streams: dict[str, StreamedSource] = {}
         if speaks_by_itself(farm):
-            from watcher.service.streams import streamed_sources  # noqa: PLC0415 - see there
+            from watcher.service.stream_factory import streamed_sources  # noqa: PLC0415 - see there
 
-            streams = streamed_sources(farm, clock.now, settings.broker_passwords)
-        watch = Watch(book, sources, courier, heartbeat, streams)
+            streams = streamed_sources(farm, clock.now, settings.broker_passwords, reader)
+        watch = Watch(
+            book,
+            sources,
+            courier,
+            heartbeat,
+            streams,
+            reader=reader,
+            standby_file=KeptFile(settings.state_dir / STANDBY),
+            chances=ChanceKeeper(book.plan, log),
+        )
         app = create_app(watch, keys)
-        await serve(watch, app, host=settings.host, port=settings.port)
+        await serve(watch, app, sockets, proxies=networks(settings.proxies))
 
 
 def test_alert(
@@ -88,18 +187,20 @@ def test_alert(
     settings = open_settings()
     farm = open_farm(settings.farm)
     url = settings.push_urls.get(recipient)
-    if recipient not in farm.told.recipients or url is None:
-        known = [name for name in farm.told.recipients if name in settings.push_urls]
-        stop(
-            f"no recipient {recipient!r} with a push URL in the settings; "
-            f"there are: {', '.join(known) or 'none'}"
-        )
+    if recipient not in farm.config.recipients or url is None:
+        known = [name for name in farm.config.recipients if name in settings.push_urls]
+        wrong = say("no recipient '{name}' with a push URL in the settings", name=recipient)
+        there = say("there are: {names}", names=", ".join(known))
+        stop(joined([wrong, there if known else say("there are none")], "; "))
     try:
         channel = Channel(recipient, url.get_secret_value())
     except UnusableUrlError as error:
         stop(str(error))
-    body = f"A test: messages of the weather watch arrive here. {CAUTION}"
-    attempt = asyncio.run(channel.send("Test of the weather watch", body, urgent=False))
+    spoken = farm.language_of(recipient)
+    title = say("Test of the weather watch").render(spoken)
+    text = joined([say("A test: messages of the weather watch arrive here."), CAUTION], " ")
+    attempt = asyncio.run(channel.send(title, text.render(spoken), urgent=False))
     if attempt.outcome is not Outcome.SENT:
-        stop(f"the message to {recipient} was not taken: {attempt.why}")
-    out.print(f"The message to {recipient} was taken.", markup=False)
+        why = attempt.why
+        stop(say("the message to {name} was not taken: {why}", name=recipient, why=why))
+    answer(say("The message to {name} was taken.", name=recipient))

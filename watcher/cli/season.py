@@ -6,17 +6,20 @@ from typing import Annotated
 import typer
 from rich.table import Table
 
-from watcher.alerts.wording.words import SHAPES
 from watcher.charts.paper import CannotDrawError
 from watcher.charts.season import draw_season
-from watcher.cli.moments import From, To, remembered, stretch
-from watcher.cli.opening import open_farm, open_log, open_settings, out, stop
-from watcher.judge.plan import Plan
+from watcher.cli.context import answer, open_farm, open_log, open_settings, out, stop, table_of
+from watcher.cli.speech import in_words
+from watcher.cli.time_range import From, To, remembered, stretch
+from watcher.i18n.message import Message, joined, say
 from watcher.judge.season import Tally
-from watcher.judge.status import Status
+from watcher.limits.farm_arrays import FarmArrays
+from watcher.limits.status import Status
+from watcher.messages.vocabulary import LIMIT_WORDS, STATUS_WORDS
+from watcher.messages.words import SHAPES
 from watcher.service.season import add_up
 
-_CUT_SHORT = "not known to the job's end"
+_CUT_SHORT = say("not known to the job's end")
 _ORDER = (Status.SUITABLE, Status.MARGINAL, Status.UNSUITABLE, Status.UNKNOWN)
 
 
@@ -42,22 +45,29 @@ def season(
     first, last = stretch(start, end, farm)
     with open_log(settings) as log, log.reading() as session:
         first, last = remembered(session, first, last, farm)
-        tally = add_up(session, Plan.of(farm), first, last, months=month or ())
+        tally = add_up(session, FarmArrays.of(farm), first, last, months=month or ())
     whole = tally.hours.sum(axis=1).max()
     if not whole:
-        stop("no hour of that time lies in the months named")
+        stop(say("no hour of that time lies in the months named"))
     out.print(_fields(tally, whole))
-    out.print(f"At least one field was open in {tally.open_somewhere:.0f} of {whole:.0f} hours.")
+    answer(
+        say(
+            "At least one field was open in {hours} of {whole} hours.",
+            hours=f"{tally.open_somewhere:.0f}",
+            whole=f"{whole:.0f}",
+        )
+    )
     out.print(_limits(tally))
     if file is not None:
-        _draw(file, tally, f"{farm.told.farm.name}, {start} to {end}{_months(month)}")
+        _draw(file, tally, f"{farm.config.farm.name}, {start} to {end}{_months(month)}")
 
 
 def _fields(tally: Tally, whole: float) -> Table:
-    table = Table("Field", title="Hours, by whole jobs begun in them")
+    table = table_of(say("Field"), title=say("Hours, by whole jobs begun in them"))
     for status in _ORDER:
-        table.add_column(f"{SHAPES[status]} {status.word}", justify="right")
-    table.add_column("Open", justify="right")
+        heading = joined([SHAPES[status], STATUS_WORDS[status]], " ")
+        table.add_column(in_words(heading), justify="right")
+    table.add_column(in_words(say("Open")), justify="right")
     for row, field in enumerate(tally.fields):
         hours = [f"{tally.hours[row, status]:.0f}" for status in _ORDER]
         table.add_row(field, *hours, f"{tally.open_hours[row] / whole:.0%}")
@@ -66,25 +76,30 @@ def _fields(tally: Tally, whole: float) -> Table:
 
 def _limits(tally: Tally) -> Table:
     """What closed each field, the limit that bound most often first."""
-    table = Table("Field", "The limit that bound", title="What took the other hours")
-    table.caption = "alone: nothing else stood in the way"
+    title = say("What took the other hours")
+    table = table_of(say("Field"), say("The limit that bound"), title=title)
+    table.caption = in_words(say("alone: nothing else stood in the way"))
     for row, field in enumerate(tally.fields):
-        hours = {limit.value: bound[row] for limit, bound in tally.bound.items()}
+        hours: dict[Message, float] = {
+            LIMIT_WORDS[limit]: bound[row] for limit, bound in tally.bound.items()
+        }
         hours[_CUT_SHORT] = tally.cut_short[row]
-        only = {limit.value: alone[row] for limit, alone in tally.alone.items()}
-        told = sorted((w for w in hours if hours[w]), key=lambda w: -hours[w])
-        said = [_taken(word, hours[word], only.get(word, 0.0)) for word in told]
-        table.add_row(field, "\n".join(said), end_section=True)
+        only = {LIMIT_WORDS[limit]: alone[row] for limit, alone in tally.alone.items()}
+        words = sorted((w for w in hours if hours[w]), key=lambda w: -hours[w])
+        taken = [_taken(word, hours[word], only.get(word, 0.0)) for word in words]
+        table.add_row(field, in_words(joined(taken, "\n")), end_section=True)
     return table
 
 
-def _taken(word: str, hours: float, only: float) -> str:
-    alone = f" ({only:.0f} h alone)" if only else ""
-    return f"{hours:.0f} h {word}{alone}"
+def _taken(word: Message, hours: float, only: float) -> Message:
+    taken = joined([f"{hours:.0f} h", word], " ")
+    if not only:
+        return taken
+    return say("{taken} ({hours} h alone)", taken=taken, hours=f"{only:.0f}")
 
 
-def _months(told: list[int] | None) -> str:
-    return f", only month {', '.join(map(str, told))}" if told else ""
+def _months(months: list[int] | None) -> str:
+    return f", only month {', '.join(map(str, months))}" if months else ""
 
 
 def _draw(file: Path, tally: Tally, title: str) -> None:
@@ -92,4 +107,4 @@ def _draw(file: Path, tally: Tally, title: str) -> None:
         draw_season(file, tally, title)
     except CannotDrawError as error:
         stop(str(error))
-    out.print(f"Drawn in {file}.", markup=False)
+    answer(say("Drawn in {file}.", file=str(file)))

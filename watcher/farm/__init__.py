@@ -1,20 +1,31 @@
-"""The grower's world: what they told us, checked and in SI."""
+"""The grower's world: what they config us, checked and in SI."""
 
 from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
-from watcher.farm.ground import Ground
+from watcher.farm.geometry.ground import Ground
 from watcher.farm.models import FarmFile
+from watcher.i18n.language import Language, language
 
 
 @dataclass(frozen=True)
 class Farm:
     """A farm file that passed every check, with its boundaries."""
 
-    told: FarmFile
+    config: FarmFile
     ground: Ground
 
     @property
     def zone(self) -> ZoneInfo:
         """The farm's own time zone, for the edges only."""
-        return ZoneInfo(self.told.farm.time_zone)
+        return ZoneInfo(self.config.farm.time_zone)
+
+    @property
+    def language(self) -> Language:
+        """The language of the farm's records, and of alerts to those who have no other."""
+        return language(self.config.farm.language)
+
+    def language_of(self, recipient: str) -> Language:
+        """Return the language somebody is written to in; the farm's for who is not in the file."""
+        known = self.config.recipients.get(recipient)
+        return language(known.language) if known and known.language else self.language

@@ -8,6 +8,7 @@ from typing import Annotated, Self
 from pydantic import AfterValidator, WithJsonSchema
 from pydantic_core import PydanticCustomError
 
+from watcher.i18n.message import say
 from watcher.units import Kind
 
 AMOUNT_UNITS = ("fl oz", "pt", "qt", "gal", "mL", "L", "oz", "lb", "g", "kg")
@@ -18,9 +19,10 @@ _SIGNIFICANT = 4
 class UnreadableDoseError(ValueError):
     """The text is not an amount an area; says what would be."""
 
-    mend = (
-        f'write amount, unit and area, such as "{_EXAMPLE}" or "1.5 L/ha"; '
-        f"units: {', '.join(AMOUNT_UNITS)}"
+    mend = say(
+        'write amount, unit and area, such as "{example}" or "1.5 L/ha"; units: {units}',
+        example=_EXAMPLE,
+        units=", ".join(AMOUNT_UNITS),
     )
 
     def __init__(self, text: str) -> None:

@@ -4,6 +4,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
+from watcher.farm.base import FarmModel, Words
 from watcher.farm.source_entry import Address, MappedName, SilentAfter, SourceEntry
 from watcher.farm.stations import (
     CsvStation,
@@ -16,7 +17,6 @@ from watcher.farm.stations import (
     Station,
     SunspecStation,
 )
-from watcher.farm.told import Told, Words
 from watcher.units import Kind, Written
 
 # Free feeds ask not to be polled more often than their forecasts change.
@@ -61,7 +61,7 @@ class OpenMeteo(SourceEntry):
     """Where the service answers; its paid plan has another address."""
 
 
-class MappedQuantity(Told):
+class MappedQuantity(FarmModel):
     """Where a quantity stands in the body: a JMESPath expression, and its unit."""
 
     at: Words

@@ -4,43 +4,45 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 
 from watcher.farm import Farm
-from watcher.farm.boundaries import Boundaries, read_boundaries
-from watcher.farm.checks import names, people, places, setups, sources, windows
-from watcher.farm.ground import Ground, Polygonal
+from watcher.farm.geometry.boundaries import Boundaries, read_boundaries
+from watcher.farm.geometry.ground import Ground, Polygonal
 from watcher.farm.problems import FarmFileError, Problem
-from watcher.farm.reading import Draft, read_draft
+from watcher.farm.read_file import Draft, Read, read_draft, text_of
+from watcher.farm.validation import names, people, places, rules, setups, sources, windows
 
 __all__ = ["FarmFileError", "load"]
 
 
-def load(path: Path) -> Farm:
-    """Read the farm file at ``path`` and the boundaries it names.
+def load(path: Path, read: Read = text_of) -> Farm:
+    """Read the farm file at ``path`` and the boundaries it names, with ``read``.
 
     Raises ``FarmFileError`` listing everything that is wrong in both, each with file, key, value
     and mend. What cannot be read is left out of the checks across entries, not the whole file.
     """
-    draft = read_draft(path)
-    boundaries = read_boundaries(draft.fields_file)
+    draft = read_draft(path, read)
+    boundaries = read_boundaries(draft.fields_file, read)
     ground = Ground(
         fields_deg=_of(boundaries, draft.names("fields")),
         neighbours_deg=_of(boundaries, draft.names("neighbours")),
     )
-    problems = [*draft.problems, *_told_problems(draft)]
+    problems = [*draft.problems, *_entry_problems(draft)]
     problems += [*boundaries.problems, *_place_problems(draft, boundaries, ground)]
     if problems:
-        raise FarmFileError(list(dict.fromkeys(problems)))
-    return Farm(draft.told, ground)
+        raise FarmFileError(list(dict.fromkeys(problems)), draft.language)
+    return Farm(draft.config, ground)
 
 
 def _of(boundaries: Boundaries, names: tuple[str, ...]) -> Mapping[str, Polygonal]:
     return {name: boundaries.shapes[name] for name in names if name in boundaries.shapes}
 
 
-def _told_problems(draft: Draft) -> Iterator[Problem]:
+def _entry_problems(draft: Draft) -> Iterator[Problem]:
     yield from names.unknown_names(draft)
     yield from setups.setup_problems(draft)
     yield from windows.window_problems(draft)
     yield from windows.field_problems(draft)
+    yield from rules.rule_problems(draft)
+    yield from rules.mix_problems(draft)
     yield from sources.source_problems(draft)
     yield from people.people_problems(draft)
 

@@ -1,15 +1,26 @@
 """The grower's world as frozen models: what the farm file says; text with units in, SI inside."""
 
-from datetime import date, time
-from enum import IntEnum, StrEnum
-from typing import Annotated, Any, Generic, Literal, TypeVar, get_args
+from datetime import time
+from enum import StrEnum
+from typing import TYPE_CHECKING, Annotated, Any, Generic, Literal, TypeVar, get_args
 
-from pydantic import BeforeValidator, Field, WithJsonSchema
+from pydantic import BeforeValidator, Field, WithJsonSchema, create_model
 from pydantic_core import PydanticCustomError
 
+from watcher.farm.adjuvant import Adjuvant as Adjuvant  # noqa: PLC0414
+from watcher.farm.base import FarmModel, Name, Share, Words
+from watcher.farm.droplets import DropletClass as DropletClass  # noqa: PLC0414
+from watcher.farm.droplets import Droplets as Droplets  # noqa: PLC0414
 from watcher.farm.feeds import Source
+from watcher.farm.origin import Origin as Origin  # noqa: PLC0414
+from watcher.farm.planning import Planning
 from watcher.farm.products import EppoCode, Product, RecordRule
-from watcher.farm.told import Name, Share, Told, Words
+from watcher.farm.rules.base import Day
+from watcher.farm.rules.buffers import Buffer
+from watcher.farm.rules.kinds import Rule
+from watcher.farm.rules.presets import PresetName
+from watcher.i18n.language import SOURCE, codes
+from watcher.limits.catalogue import IN_WINDOWS, WRITTEN
 from watcher.units import (
     Angle,
     Carrier,
@@ -19,19 +30,9 @@ from watcher.units import (
     Pressure,
     SmallLength,
     Speed,
-    Temperature,
-    TemperatureStep,
     Volume,
     Written,
 )
-
-
-class Origin(StrEnum):
-    """Where a bound comes from. A label's or law's bound may be tightened, never loosened."""
-
-    LABEL = "label"
-    LAW = "law"
-    OWN = "own"
 
 
 class WeedPressure(StrEnum):
@@ -58,38 +59,15 @@ class Susceptibility(StrEnum):
     VERY_SUSCEPTIBLE = "very susceptible"
 
 
-class DropletClass(IntEnum):
-    """Droplet classes of ASABE S572 / ISO 25358, fine to coarse, so that < means finer."""
-
-    EXTREMELY_FINE = 0
-    VERY_FINE = 1
-    FINE = 2
-    MEDIUM = 3
-    COARSE = 4
-    VERY_COARSE = 5
-    EXTREMELY_COARSE = 6
-    ULTRA_COARSE = 7
-
-    @property
-    def words(self) -> str:
-        """Return the class as the trade writes it: ``"very coarse"``."""
-        return self.name.lower().replace("_", " ")
+def _language(value: Any) -> str:
+    if value not in codes():
+        choices = ", ".join(f"'{code}'" for code in codes())
+        raise PydanticCustomError("enum", "not a language", {"expected": choices})
+    return str(value)
 
 
-def _droplet_class(value: object) -> object:
-    if isinstance(value, DropletClass):
-        return value
-    by_words = {c.words: c for c in DropletClass}
-    if not isinstance(value, str) or value not in by_words:
-        classes = ", ".join(f"'{words}'" for words in by_words)
-        raise PydanticCustomError("enum", "not a droplet class", {"expected": classes})
-    return by_words[value]
-
-
-Droplets = Annotated[
-    DropletClass,
-    BeforeValidator(_droplet_class),
-    WithJsonSchema({"type": "string", "enum": [c.words for c in DropletClass]}),
+LanguageCode = Annotated[
+    str, BeforeValidator(_language), WithJsonSchema({"type": "string", "enum": list(codes())})
 ]
 
 
@@ -102,27 +80,18 @@ class NozzleKind(StrEnum):
     AIR_INDUCTION = "air induction"
 
 
-class Adjuvant(StrEnum):
-    """Drift retardant in the tank. Polyacrylamide shears in the pump within about an hour."""
-
-    NONE = "none"
-    POLYACRYLAMIDE = "polyacrylamide"
-    GUAR = "guar"
-
-
 # Codes of ISO 10625.
 NozzleSize = Literal[
     "0075", "01", "015", "02", "025", "03", "035", "04", "05", "06", "08", "10", "15", "20"
 ]  # fmt: skip
 
 # TOML has dates and times of its own; text or a number in their place is a slip.
-Day = Annotated[date, Field(strict=True)]
 Clock = Annotated[time, Field(strict=True)]
 
 T = TypeVar("T")
 
 
-class Bounds(Told, Generic[T]):
+class Bounds(FarmModel, Generic[T]):
     """One limit: low and high bound, where they come from, and how much room counts as near."""
 
     low: T | None = None
@@ -134,7 +103,7 @@ class Bounds(Told, Generic[T]):
     low_origin: Origin | None = None
     """Where the low bound comes from, when that is not where the high one comes from."""
     margin: Share | None = None
-    """Room that counts as near, as a share of the limit's scale; judging.margin when not told."""
+    """Room that counts as near, as a share of the limit's scale; judging.margin when not given."""
 
     @classmethod
     def model_parametrized_name(cls, params: tuple[Any, ...]) -> str:
@@ -149,14 +118,14 @@ class Bounds(Told, Generic[T]):
         return self.origin
 
 
-class InversionRule(Told):
+class InversionRule(FarmModel):
     """The worst inversion finding that still leaves the field open (then marginal at best)."""
 
     tolerate: Literal["none", "possible"] = "possible"
     origin: Origin = Origin.OWN
 
 
-class DropletRule(Told):
+class DropletRule(FarmModel):
     """The finest droplet class allowed."""
 
     low: Droplets
@@ -171,7 +140,7 @@ class Downwind(StrEnum):
     NEVER = "never"
 
 
-class NeighbourRule(Told):
+class NeighbourRule(FarmModel):
     """Wind-direction rule towards neighbours within reach.
 
     Beside a very susceptible neighbour only calm wind is allowed, whichever way it blows.
@@ -184,42 +153,49 @@ class NeighbourRule(Told):
     origin: Origin = Origin.OWN
 
 
-class OwnLimits(Told):
+if TYPE_CHECKING:
+
+    class WindowBounds(FarmModel):
+        """Bounds by the keys of the catalogue of limits."""
+
+        def __getattr__(self, key: str) -> Bounds[float] | None: ...
+
+else:
+    WindowBounds = create_model(
+        "WindowBounds",
+        __base__=FarmModel,
+        **{
+            key: (
+                Bounds[Annotated[float, WRITTEN[key]]] | None,
+                Field(default=None, description=entry.description),
+            )
+            for key, entry in IN_WINDOWS.items()
+        },
+    )
+
+
+class OwnLimits(WindowBounds):
     """Limits a field may have of its own; they may only tighten its window's."""
 
-    wind: Bounds[Speed] | None = None
-    """Sustained wind at boom height."""
-    gust: Bounds[Speed] | None = None
-    """Gust at boom height; a window's own wind and judging.gust_over_wind when not told."""
-    temperature: Bounds[Temperature] | None = None
-    """Air temperature."""
-    delta_t: Bounds[TemperatureStep] | None = None
-    """Delta T, dry bulb less wet bulb: how fast drops dry up."""
-    humidity: Bounds[Percent] | None = None
-    """Relative humidity."""
-    rain_free_before: Bounds[Duration] | None = None
-    """Time without rain before the job starts; a low bound only."""
-    rain_free_after: Bounds[Duration] | None = None
-    """Time without rain after the end of the job; a low bound only."""
-    after_sunrise: Bounds[Duration] | None = None
-    """Time since sunrise; a low bound only."""
-    before_sunset: Bounds[Duration] | None = None
-    """Time left until sunset; a low bound only."""
     droplets: DropletRule | None = None
 
 
 class Window(OwnLimits):
     """A spray window: the named set of limits a product, a law and the grower put on the hour."""
 
-    wind: Bounds[Speed]
-    """Sustained wind at boom height."""
+    wind: Bounds[Speed] = Bounds[Speed]()
+    """Sustained wind at boom height; it may be left out where rules bound the wind."""
     inversion: InversionRule = InversionRule()
     droplets_in_marginal_wind: DropletRule = DropletRule(low=DropletClass.COARSE)
     """The finest droplet class allowed in the upper part of the wind's band."""
     neighbours: NeighbourRule = NeighbourRule()
+    rules: tuple[Rule, ...] = ()
+    """Further rules, of the law or your own, beside those of the field's products."""
+    buffers: tuple[Buffer, ...] = ()
+    """What law or you keep unsprayed towards neighbours."""
 
 
-class Sprayer(Told):
+class Sprayer(FarmModel):
     """A ground-boom sprayer."""
 
     boom_width: Annotated[float, Written(Kind.LENGTH, 0.5, 70)]
@@ -235,10 +211,18 @@ class Sprayer(Told):
     fill_time: Annotated[float, Written(Kind.DURATION, 0, 4 * 3600)]
     """From leaving the row to being back in it, full. [s]"""
     nozzle_spacing: SmallLength = 0.508
-    """Between nozzles on the boom; 20 in when not told, the usual spacing of US booms. [m]"""
+    """Between nozzles on the boom; 20 in when not given, the usual spacing of US booms. [m]"""
+    tips: tuple[str, ...] = ()
+    """Names of the setups whose tips its nozzle bodies carry: these are turned, not changed."""
+    tips_turned_in: Annotated[float, Written(Kind.DURATION, 0, 2 * 3600)] = 300.0
+    """How long turning all its bodies to other tips takes; 5 min when not given. [s]"""
+    lowest_boom: SmallLength | None = None
+    """How low the boom may be carried with its fans still meeting. [m]"""
+    slowest: Annotated[float, Written(Kind.SPEED, 0.2, 12)] | None = None
+    """How slow it may go with its rate still right. [m/s]"""
 
 
-class Setup(Told):
+class Setup(FarmModel):
     """One way a sprayer may be rigged."""
 
     sprayer: str
@@ -249,15 +233,23 @@ class Setup(Told):
     carrier: Carrier
     """Spray volume on the ground. [L/ha]"""
     drift_reduction: Percent | None = None
-    """Share of the reference drift that is avoided; by nozzle kind when not told. [%]"""
+    """Share of the reference drift that is avoided; by nozzle kind when not given. [%]"""
     adjuvant: Adjuvant = Adjuvant.NONE
     nozzle_size: NozzleSize | None = None
     """ISO 10625 size code, "04"; with it, rate and pressure are checked against each other."""
     pressure: Pressure | None = None
     """Pressure at the nozzle. [Pa]"""
+    listed_nozzle: Words | None = None
+    """The nozzle's name on lists that labels ask for."""
+    measures: tuple[Words, ...] = ()
+    """What it brings that a buffer's reductions may ask for, in their words."""
+    drift_class: Percent | None = None
+    """Its class in the register the buffers go by, looked up there and never by its kind. [%]"""
+    additives: tuple[Words, ...] = ()
+    """What goes in every load that labels ask for or bar, in their words."""
 
 
-class FieldPlan(Told):
+class FieldPlan(FarmModel):
     """One field to spray. Its boundary is the feature of the same id in the GeoJSON file."""
 
     crop: Words
@@ -278,7 +270,7 @@ class FieldPlan(Told):
     products: tuple[str, ...] = ()
     """Names of the products it is sprayed with, for its record."""
     pests: Words | None = None
-    """What is to be killed, in the grower's words, for its record; its target when not told."""
+    """What is to be killed, in the grower's words, for its record; its target when not given."""
     eppo: EppoCode | None = None
     """The crop's code in the EPPO database."""
     location: Words | None = None
@@ -289,9 +281,23 @@ class FieldPlan(Told):
     """Whom it is sprayed for, when that is somebody else."""
     client_address: Words | None = None
     """Where they live."""
+    planted: Day | None = None
+    """When the crop was planted."""
+    stages: dict[Words, Day] = Field(default_factory=dict)
+    """Stages of the crop by the day they were first seen."""
+    stages_on: Day | None = None
+    """When you last looked at the stage: what was not seen then is not there for 3 more days."""
+    points: Annotated[int, Field(ge=0, strict=True)] | None = None
+    """Runoff points the field holds this season."""
+    land: tuple[Words, ...] = ()
+    """What the field has that a buffer's reductions may ask for, in their words."""
+    soil: Literal["dry", "moist", "field capacity", "saturated", "frozen"] | None = None
+    """State of the soil as you found it."""
+    soil_on: Day | None = None
+    """When you looked at the soil: it counts for that day and the next."""
 
 
-class Neighbour(Told):
+class Neighbour(FarmModel):
     """What lies beside the fields. Boundary: the feature of the same id in the GeoJSON file."""
 
     grows: Words
@@ -300,10 +306,20 @@ class Neighbour(Told):
     no_spray_distance: Annotated[float, Written(Kind.LENGTH, 0, 2000)] = 0.0
     """The label's downwind no-spray distance towards this neighbour. [m]"""
     tolerable_deposit: Percent | None = None
-    """Share of the field rate the neighbour stands; by susceptibility when not told. [%]"""
+    """Share of the field rate the neighbour stands; by susceptibility when not given. [%]"""
+    kinds: tuple[Name, ...] = ()
+    """What it is to the labels' and laws' buffers and bans, in their words."""
+    adjacent: bool | None = None
+    """Whether it is adjacent as the labels mean it; while you do not say, it counts as adjacent."""
+    between: tuple[Words, ...] | None = None
+    """What lies between it and the fields, in the words of the buffers."""
+    land: tuple[Words, ...] = ()
+    """What it is that a buffer's reductions may ask for, in their words."""
+    water_width: Annotated[float, Written(Kind.LENGTH, 0, 2000)] | None = None
+    """Width of the water, for neighbours that are water. [m]"""
 
 
-class QuietHours(Told):
+class QuietHours(FarmModel):
     """Nothing but mid-job alerts between these local times; may run across midnight."""
 
     start: Clock
@@ -320,41 +336,54 @@ class Topic(StrEnum):
     SOURCES = "sources"
 
 
-class Recipient(Told):
-    """Who is told. The push URL itself is a secret setting under the recipient's name."""
+class Recipient(FarmModel):
+    """Who is alerted. The push URL itself is a secret setting under the recipient's name."""
 
     hears: tuple[Topic, ...] = (Topic.BRIEF, Topic.JOB, Topic.SOURCES)
-    """What they are told of."""
+    """What they hear of."""
     quiet_hours: QuietHours | None = None
     form: Literal["push", "mail", "sms"] = "push"
     """How what is said is worded: long or short."""
+    language: LanguageCode | None = None
+    """The language they are written to in; the farm's when not given."""
     backup: Name | None = None
-    """Another recipient, who is told when this one does not acknowledge a mid-job alert."""
+    """Another recipient, who is alerted when this one does not acknowledge a mid-job alert."""
     backup_after: Annotated[float, Written(Kind.DURATION, 60, 3600)] = 300.0
-    """How long a mid-job alert may stay unacknowledged before the backup is told. [s]"""
+    """How long a mid-job alert may stay unacknowledged before the backup is alerted. [s]"""
     most_an_hour: Annotated[int, Field(ge=1, le=60)] = 6
     """Messages that can wait are not sent more often than this; mid-job alerts always are."""
 
 
-class Alerting(Told):
-    """How mid-job alerts are told."""
+class Warn(StrEnum):
+    """How early a job is warned that its wind may pass the bound: earlier is falsely more often."""
+
+    EARLIER = "earlier"
+    NORMAL = "normal"
+    FEWER = "fewer"
+
+
+class Alerting(FarmModel):
+    """How mid-job alerts are sent."""
+
+    warn: Warn = Warn.NORMAL
+    """From which chance of passing the wind's bound a warning is sent."""
 
     all_clear_after: Annotated[float, Written(Kind.DURATION, 60, 3600)] = 600.0
-    """How long a limit must be back within its bound before that is told. [s]"""
+    """How long a limit must be back within its bound before that is said. [s]"""
     again_after: Annotated[float, Written(Kind.DURATION, 300, 7200)] = 1800.0
-    """How long until an alert that still stands, and nobody acknowledged, is told again. [s]"""
+    """How long until an alert that still stands, and nobody acknowledged, is sent again. [s]"""
 
 
-class Brief(Told):
+class Brief(FarmModel):
     """When the brief is sent."""
 
     morning: Clock = time(5, 30)
     """When the day's brief is sent, on the farm's clock."""
     evening: Clock | None = None
-    """When the evening brief is sent; none when not told."""
+    """When the evening brief is sent; none when not given."""
 
 
-class ControlLoss(Told):
+class ControlLoss(FarmModel):
     """Loss of weed control a field stands, by weed pressure. [%]"""
 
     clean: Percent = 25.0
@@ -365,10 +394,10 @@ class ControlLoss(Told):
     """On a weedy field. [%]"""
 
 
-class TolerableDeposit(Told):
+class TolerableDeposit(FarmModel):
     """Share of the field rate a neighbour stands, by susceptibility. [%]
 
-    Common practice, no source: visible harm on susceptible broadleaf crops is told of from about
+    Common practice, no source: visible harm on susceptible broadleaf crops is reported from about
     a thousandth of the field rate.
     """
 
@@ -378,7 +407,7 @@ class TolerableDeposit(Told):
     """Stood by a very susceptible neighbour. [%]"""
 
 
-class Judging(Told):
+class Judging(FarmModel):
     """Numbers of the judgement a farm may change."""
 
     margin: Share = 0.15
@@ -401,7 +430,7 @@ class Judging(Told):
     """How far ahead the hours a field could be sprayed in are counted. [s]"""
 
 
-class FarmBasics(Told):
+class FarmBasics(FarmModel):
     """The farm as a whole."""
 
     name: Words
@@ -410,22 +439,27 @@ class FarmBasics(Told):
     """IANA name of the time zone the fields lie in, such as America/Chicago."""
     units: Literal["us", "metric"]
     """Units shown; both are read."""
+    language: LanguageCode = SOURCE
+    """The language of alerts and records, by its two letters: en, es."""
     fields_file: Words = "fields.geojson"
     """Boundaries (GeoJSON, RFC 7946), relative to the farm file."""
     applicator: Words | None = None
     """The certified applicator who sprays or supervises, for the records."""
     certificate: Words | None = None
     """Number of their certificate or licence."""
-    record_rules: tuple[RecordRule, ...] = ("7 CFR 110", "EU 2023/564")
+    presets: tuple[PresetName, ...] = ()
+    """Public laws that hold for every field, each as of its date; none unless you choose it."""
+    record_rules: tuple[RecordRule, ...] = ()
     """Rules the records are checked against before they are closed."""
 
 
-class FarmFile(Told):
+class FarmFile(FarmModel):
     """The whole farm file. Tables are keyed by the names used everywhere else."""
 
     farm: FarmBasics
     judging: Judging = Judging()
     brief: Brief = Brief()
+    planning: Planning = Planning()
     alerts: Alerting = Alerting()
     sprayers: dict[Name, Sprayer]
     setups: dict[Name, Setup]

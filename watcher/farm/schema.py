@@ -10,10 +10,10 @@ _UNIT_NOTE = re.compile(r"\s*\[[^\]]*\]$")
 
 def json_schema() -> dict[str, Any]:
     """Return the JSON Schema (2020-12) of the farm file as the grower writes it."""
-    told: dict[str, Any] = _as_written(FarmFile.model_json_schema())
+    schema: dict[str, Any] = _as_written(FarmFile.model_json_schema())
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
-        **told,
+        **schema,
         "title": "Farm file",
     }
 

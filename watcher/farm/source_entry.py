@@ -1,11 +1,13 @@
 """What every source of weather says of itself in the farm file."""
 
-from typing import Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Literal
 
 from pydantic import Field
 
-from watcher.farm.told import Told
+from watcher.farm.base import FarmModel
 from watcher.units import Kind, Speed, Written
+from watcher.weather.quantities import CATALOGUE
+from watcher.weather.wind_profile import GRASS_M
 
 Address = Annotated[str, Field(pattern=r"^https?://[^\s/]+\S*$")]
 Latitude = Annotated[float, Field(ge=-90, le=90, strict=True)]
@@ -13,27 +15,15 @@ Longitude = Annotated[float, Field(ge=-180, le=180, strict=True)]
 SensorHeight = Annotated[float, Written(Kind.LENGTH, 0.2, 300)]
 SilentAfter = Annotated[float, Written(Kind.DURATION, 60, 12 * 3600)]
 
-Quantity = Literal[
-    "wind",
-    "gust",
-    "wind_from",
-    "wind_spread",
-    "temperature",
-    "temperature_upper",
-    "humidity",
-    "dew_point",
-    "pressure",
-    "rain",
-    "cloud",
-    "solar",
-    "net_radiation",
-]
+if TYPE_CHECKING:
+    Quantity = str
+    MappedName = str
+else:  # one of the names there are in the catalogue
+    Quantity = Literal[tuple(q.name for q in CATALOGUE if q.measured)]
+    MappedName = Literal[tuple(q.name for q in CATALOGUE)]
 
 
-MappedName = Literal[Quantity, "rain_chance"]
-
-
-class Heights(Told):
+class Heights(FarmModel):
     """Sensor heights above ground. [m]"""
 
     wind: SensorHeight = 10.0
@@ -42,9 +32,11 @@ class Heights(Told):
     """Height of the thermometer. [m]"""
     temperature_upper: SensorHeight | None = None
     """Height of a second thermometer, which shows inversions. [m]"""
+    canopy: Annotated[float, Written(Kind.SMALL_LENGTH, 0.0, 3.0)] = GRASS_M
+    """Height of what grows under and around the wind sensor. [m]"""
 
 
-class SourceEntry(Told):
+class SourceEntry(FarmModel):
     """What every source says of itself."""
 
     heights: Heights = Heights()
@@ -52,6 +44,9 @@ class SourceEntry(Told):
     """A reading older than this is stale and never suitable. [s]"""
     wind_uncertainty: Speed = 0.0
     """Stated uncertainty of the wind; widens what counts as near a bound. [m/s]"""
+    direction_inside: Annotated[float, Written(Kind.ANGLE, 0, 60)] = 9.0
+    """How much the direction swings inside one reading, where the source does not measure it: none
+    where it tells the direction of the moment. [deg]"""
     measures: tuple[Quantity, ...] = ("wind", "gust", "wind_from", "temperature", "humidity")
     """What a source of observations measures. A quantity listed here is never taken from a
     forecast for the present moment, however long the source is silent."""

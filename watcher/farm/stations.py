@@ -4,6 +4,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, Field
 
+from watcher.farm.base import FarmModel, Name, Words
 from watcher.farm.source_entry import (
     Address,
     Latitude,
@@ -13,7 +14,6 @@ from watcher.farm.source_entry import (
     SilentAfter,
     SourceEntry,
 )
-from watcher.farm.told import Name, Told, Words
 from watcher.units import Kind, Written
 
 Host = Annotated[str, Field(pattern=r"^[A-Za-z0-9]([A-Za-z0-9.:-]{0,252}[A-Za-z0-9])?$")]
@@ -24,9 +24,9 @@ Column = Words | Annotated[int, Field(ge=1, strict=True)]
 """Name of a column, or its number from 1."""
 
 
-def _listed(told: Any) -> Any:
+def _listed(value: Any) -> Any:
     """Return one column as a list of one."""
-    return [told] if isinstance(told, str | int) else told
+    return [value] if isinstance(value, str | int) else value
 
 
 class Station(SourceEntry):
@@ -35,7 +35,7 @@ class Station(SourceEntry):
     silent_after: SilentAfter = 15 * 60.0
     """A reading older than this is stale and never suitable. [s]"""
     place: tuple[Latitude, Longitude] | None = None
-    """Latitude, longitude; the farm's middle when not told. [degrees]"""
+    """Latitude, longitude; the farm's middle when not given. [degrees]"""
 
 
 class DatedStation(Station):
@@ -60,26 +60,60 @@ class SampledStation(Station):
         "temperature",
         "humidity",
     )
-    """What it measures; as for every source, but no gust when not told."""
+    """What it measures; as for every source, but no gust when not given."""
 
 
-class PushStation(Station):
+class ReportedQuantity(FarmModel):
+    """A quantity of a station, and how it is reported where it is rain."""
+
+    reported_as: Literal["rate", "amount", "total"] = "rate"
+    """Of rain: "rate"; "amount" that fell since the reading before; "total", a count that only
+    grows and now and then begins anew. Of the last two the unit is a length, and may be that of one
+    tip: "0.2 mm"."""
+
+
+class PostedQuantity(ReportedQuantity):
+    """Where a quantity stands in what a station posts."""
+
+    at: Words
+    """Its name as it is sent, or JMESPath of its value; of SenML the name, whole or its last
+    part."""
+    unit: Words | None = None
+    """Unit the value is in; when not given, each value carries its own."""
+
+
+class PushStation(DatedStation):
     """An on-farm station that posts its readings here; its token is a setting, not in this file."""
 
     kind: Literal["push"]
     interval: Interval = 60.0
-    """How often it posts. [s]"""
+    """How often it posts, until its readings tell. [s]"""
+    quantities: dict[MappedName, PostedQuantity] = Field(default_factory=dict)
+    """What its own names mean, by quantity; without it the names are ours, with units."""
+    time: Words | None = None
+    """Name, or JMESPath, of the time in a reading, "time" when not given; "arrival" for a station
+    that tells none: its readings are then of the moment they come."""
+    time_format: Words | None = None
+    """"iso", "epoch", or directives as of strptime; ISO 8601 or a number since 1970 when not
+    given."""
+    time_zone: Words | None = None
+    """IANA name of the zone its clock is set to, or an offset; times tell their own when not
+    given."""
+    readings: Words | None = None
+    """Name, or JMESPath, of the list of readings; the body itself when not given."""
+    missing: tuple[str, ...] = ("", "NaN", "null", "---", "-9999")
+    """What is sent for "not measured". Numbers are compared as numbers."""
 
 
-class MqttQuantity(Told):
+class MqttQuantity(ReportedQuantity):
     """Where a quantity stands in a message."""
 
     at: Words
-    """JMESPath of its value; "@" when the message is nothing else."""
-    unit: Words
-    """Unit the value is in."""
+    """JMESPath of its value; "@" when the message is nothing else. Of SenML its name."""
+    unit: Words | None = None
+    """Unit the value is in; when not given, each value carries its own."""
     topic: Words | None = None
-    """Topic it comes on, wildcards allowed; the station's when not told."""
+    """Topic it comes on, wildcards allowed; the station's when not given."""
 
 
 class MqttStation(DatedStation):
@@ -89,11 +123,11 @@ class MqttStation(DatedStation):
     host: Host
     """The broker."""
     port: Port | None = None
-    """The broker's port; 1883, with TLS 8883, when not told."""
+    """The broker's port; 1883, with TLS 8883, when not given."""
     tls: bool = False
     """Whether the line is encrypted and the broker proves itself."""
     ca_file: Words | None = None
-    """Certificates the broker is known by; those of this machine when not told."""
+    """Certificates the broker is known by; those of this machine when not given."""
     user: Words | None = None
     """User name at the broker."""
     version: Literal["3.1.1", "5"] = "3.1.1"
@@ -102,19 +136,25 @@ class MqttStation(DatedStation):
     """Topic of the station's messages, wildcards allowed. Nothing else should be under it."""
     session: Name | None = None
     """Name under which the broker keeps, while this side is away, what comes in; none when not
-    told. Only readings with a time of their own are taken then."""
-    payload: Literal["senml", "readings", "mapped"] = "senml"
-    """What a message holds: a SenML pack, the JSON that stations post, or any JSON, mapped."""
+    given. Only readings with a time of their own are taken then."""
+    payload: Literal["senml", "senml-cbor", "readings", "mapped"] = "senml"
+    """What a message holds: a SenML pack in JSON or CBOR, the JSON that stations post, or any JSON,
+    mapped."""
     time: Words | None = None
-    """JMESPath of a mapped message's time: ISO 8601 with offset, or epoch seconds. When not told,
-    the moment a message comes is taken, and messages the broker kept are passed over."""
+    """JMESPath of a mapped message's time: ISO 8601 with offset, or a number since 1970. When not
+    given, the moment a message comes is taken, and messages the broker kept are passed over."""
+    time_format: Words | None = None
+    """"iso", "epoch", or directives as of strptime, when its time is written otherwise."""
+    time_zone: Words | None = None
+    """IANA name of the zone its clock is set to, or an offset; times tell their own when not
+    given."""
     quantities: dict[MappedName, MqttQuantity] = Field(default_factory=dict)
-    """What is read from a mapped message, by quantity."""
+    """What is read from a mapped message, by quantity; of SenML what its names mean."""
     interval: Interval = 60.0
     """How often it sends. [s]"""
 
 
-class Register(Told):
+class Register(FarmModel):
     """Where a quantity stands in a Modbus map: value = number * scale + offset."""
 
     address: Annotated[int, Field(ge=0, le=65_535, strict=True)]
@@ -132,7 +172,7 @@ class Register(Told):
     unit: Words
     """Unit the value is then in."""
     missing: Number | None = None
-    """The number that stands for "not measured"; none when not told."""
+    """The number that stands for "not measured"; none when not given."""
 
 
 class ModbusPort(SampledStation):
@@ -164,7 +204,7 @@ class SunspecStation(ModbusPort):
     """Stated uncertainty of the wind, which these models give in whole m/s. [m/s]"""
 
 
-class CsvQuantity(Told):
+class CsvQuantity(ReportedQuantity):
     """Where a quantity stands in a CSV file."""
 
     column: Column
@@ -196,7 +236,8 @@ class CsvStation(DatedStation):
     time: Annotated[tuple[Column, ...], BeforeValidator(_listed)]
     """Column of the time, or a list of columns that are joined by a space."""
     time_format: Words = "iso"
-    """"iso", "epoch", or directives as of strptime: "%d.%m.%y %H:%M"."""
+    """"iso", "epoch", or directives as of strptime: "%d.%m.%y %H:%M"; "%Y %j %H%M" for day of year
+    and hours with minutes, zeros in front or not."""
     time_zone: Words = "UTC"
     """IANA name of the zone its clock is set to, or an offset that never changes: "-06:00"."""
     missing: tuple[str, ...] = ("", "NaN", "-9999")
@@ -223,13 +264,13 @@ class MetarStation(Station):
     """A reading older than this is stale and never suitable. [s]"""
 
 
-class DatastreamQuantity(Told):
+class DatastreamQuantity(FarmModel):
     """Which datastream gives a quantity."""
 
     datastream: Words | Annotated[int, Field(strict=True)]
     """Its @iot.id, a number or text."""
     unit: Words | None = None
-    """Unit of its results; the one it declares when not told."""
+    """Unit of its results; the one it declares when not given."""
 
 
 class SensorthingsStation(DatedStation):
@@ -256,6 +297,6 @@ class NmeaStation(SampledStation):
     """Where the instrument's zero mark points, from true north; without it relative wind angles
     (MWV) give no direction. [deg]"""
     measures: tuple[Quantity, ...] = ("wind", "wind_from", "wind_spread")
-    """What it measures; as for every source, but only the wind when not told."""
+    """What it measures; as for every source, but only the wind when not given."""
     transducers: dict[MappedName, Words] = Field(default_factory=dict)
     """Names of the transducers (XDR) that are read, by quantity."""

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from watcher.farm.models import DropletClass
-from watcher.judge.air_limits import wet_bulb_depression
 from watcher.judge.judgement import Judgement
+from watcher.limits.air import wet_bulb_depression
 from watcher.weather.droplets import fly, lifetime_s
 from watcher.weather.spray_quality import airborne_share
 

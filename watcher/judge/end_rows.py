@@ -15,17 +15,17 @@ from enum import IntEnum
 import numpy as np
 from numpy.typing import NDArray
 
-from watcher.farm.bearings import compass_point, gap, sides
-from watcher.farm.facing import faced
-from watcher.judge.downwind import gap_downwind, sector
-from watcher.judge.exposed import swaths_to_leave
-from watcher.judge.exposure import stood
+from watcher.farm.geometry.bearings import compass_point, gap, sides
+from watcher.farm.geometry.facing import faced
 from watcher.judge.judgement import Judgement
-from watcher.judge.limits import Stands
-from watcher.judge.neighbour_limits import direction_stand, no_spray_share
-from watcher.judge.plan import Bools
-from watcher.judge.status import Band, Stand, Status
-from watcher.weather.drift import upper_bearings, upper_exposure
+from watcher.judge.neighbour_deposits import swaths_to_leave
+from watcher.limits.check import Stands
+from watcher.limits.downwind import gap_downwind, sector
+from watcher.limits.drift import stood
+from watcher.limits.farm_arrays import Bools
+from watcher.limits.neighbours import direction_stand, no_spray_share
+from watcher.limits.status import Band, LimitState, Status
+from watcher.weather.drift import swung, upper_bearings, upper_exposure
 from watcher.weather.series import Floats
 
 ALL_ROUND = "all round"
@@ -154,7 +154,7 @@ def _place(found: tuple[_Front, EndRow], wind_from_deg: float) -> tuple[float, .
 
 def _fronts(judgement: Judgement, case: Case) -> Iterator[_Front]:
     plan, field = judgement.plan, case[0]
-    ground, within = plan.farm.ground, plan.farm.told.judging.reach
+    ground, within = plan.farm.ground, plan.farm.config.judging.reach
     shape = ground.fields[plan.fields[field]]
     straight = sides(shape)
     before: dict[str, list[_Part]] = {s.point: [] for s in straight}
@@ -179,7 +179,7 @@ def _part(judgement: Judgement, case: Case, pair: int, lies: tuple[str, float, F
     share, worst = _shares(judgement, case, pair, gap_m)
     arc = sector(plan, judgement.series.at(slice(time, None)))
     downwind = gap_downwind(gap_m[None], arc)
-    reached = downwind <= plan.farm.told.judging.reach
+    reached = downwind <= plan.farm.config.judging.reach
     band = judgement.boom.band[field, setup, time:]
     rule = direction_stand(
         plan, np.array([pair]), downwind=reached, known=arc.known, band=band[None, None]
@@ -191,7 +191,7 @@ def _part(judgement: Judgement, case: Case, pair: int, lies: tuple[str, float, F
         known=arc.known,
     )[0]
     why = _why(share, kept, rule, reached[0], band)
-    helps = bool(why[0] < Why.NO_SPRAY and rule[0] >= Stand.NEAR)
+    helps = bool(why[0] < Why.NO_SPRAY and rule[0] >= LimitState.NEAR)
     return _Part(pair, *lies, why, share, worst, helps)
 
 
@@ -201,7 +201,7 @@ def _shares(judgement: Judgement, case: Case, pair: int, gap_m: Floats) -> tuple
     strength = judgement.drift.upper[field, setup, time:]
     along = upper_bearings(gap_m=gap_m, width_m=plan.reach.width_m[field])
     directions = judgement.drift.directions.at(slice(time, None))
-    upper = upper_exposure(upper_pct=along, directions=directions)
+    upper = upper_exposure(swung_pct=swung(along), directions=directions)
     tolerance = plan.pair_tolerance_pct[pair]
     straight_at_it = stood(along.max() * strength[:1], tolerance)
     return stood(upper * strength, tolerance), float(straight_at_it[0])
@@ -211,14 +211,16 @@ def _why(
     share: Floats, kept: Floats, rule: Stands, reached: Bools, band: NDArray[np.int8]
 ) -> NDArray[np.int8]:
     """The first that holds of each time, gravest first. [T]"""
-    unknown = np.isnan(share) | np.isnan(kept) | (rule == Stand.UNKNOWN) | (band == Band.UNKNOWN)
+    unknown = (
+        np.isnan(share) | np.isnan(kept) | (rule == LimitState.UNKNOWN) | (band == Band.UNKNOWN)
+    )
     cases = {
         Why.UNKNOWN: unknown,
         Why.STILL: band == Band.STILL,
         Why.NO_SPRAY: kept < 1.0,
         Why.DOWNWIND: reached & (band != Band.CALM),
         Why.TOO_MUCH: share > 1.0,
-        Why.NOT_CALM: rule == Stand.BROKEN,
+        Why.NOT_CALM: rule == LimitState.BROKEN,
         Why.CALM: reached,
     }
     return np.select(list(cases.values()), list(cases), Why.AWAY).astype(np.int8)
@@ -254,7 +256,7 @@ def _changes(judgement: Judgement, why: NDArray[np.int8], case: Case, *, first: 
     """How many times from the moment on a side's turn changes; None: not within the horizon."""
     field, setup, time = case
     times = judgement.series.times[time:]
-    ahead = np.searchsorted(times, times[0] + judgement.plan.farm.told.judging.horizon)
+    ahead = np.searchsorted(times, times[0] + judgement.plan.farm.config.judging.horizon)
     fits = why <= Why.CALM
     if first:
         changed = ~fits & (why != Why.UNKNOWN)

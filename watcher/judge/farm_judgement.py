@@ -1,16 +1,16 @@
 """The judgement of a whole farm, where different stations speak for different fields."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import Protocol, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
-from watcher.judge.air_limits import BoomWind
 from watcher.judge.judgement import Judgement, judge
-from watcher.judge.limits import Checked
-from watcher.judge.plan import Bools, Plan
+from watcher.limits.boom_wind import BoomWind
+from watcher.limits.check import Checked, Knowledge
+from watcher.limits.farm_arrays import Bools, FarmArrays
 from watcher.weather.series import WeatherSeries
 
 N = TypeVar("N", bound=np.generic)
@@ -32,7 +32,7 @@ class Look(Protocol):
     def expects(self) -> Mapping[str, Bools]: ...
 
 
-def judge_look(plan: Plan, look: Look) -> Judgement:
+def judge_look(plan: FarmArrays, look: Look) -> Judgement:
     """Judge every field by one look at the weather."""
     return judge(
         plan,
@@ -42,7 +42,7 @@ def judge_look(plan: Plan, look: Look) -> Judgement:
     )
 
 
-def judge_each(plan: Plan, looks: Sequence[Look]) -> Judgement:
+def judge_each(plan: FarmArrays, looks: Sequence[Look]) -> Judgement:
     """Judge every field by its own look at the weather; all of them are of the same times.
 
     The first look is the farm's: what is asked of no field in particular is its.
@@ -71,6 +71,8 @@ def _joined(whole: Judgement, others: Sequence[Judgement], of_field: NDArray[np.
             rows(*(c.high for c in same)),
             rows(*(c.headroom for c in same)),
             rows(*(c.stand for c in same)),
+            known=_numbers(rows, [c.known for c in same], Knowledge.EXACT),
+            rule=_numbers(rows, [c.rule for c in same], -1),
         )
         for same in zip(*(j.found for j in every), strict=True)
     )
@@ -80,11 +82,24 @@ def _joined(whole: Judgement, others: Sequence[Judgement], of_field: NDArray[np.
             rows(*(j.wind.wind_m_s for j in every)),
             rows(*(j.wind.gust_m_s for j in every)),
             rows(*(j.wind.band for j in every)),
+            rows(*(j.wind.doubt_m_s for j in every)),
         ),
         found=found,
         instant=rows(*(j.instant for j in every)),
+        closes=rows(*(j.closes[:, None, :] for j in every))[:, 0, :],
+        begin=rows(*(j.begin for j in every)),
         apart={f: every[n] for f, n in enumerate(of_field.tolist()) if n},
     )
+
+
+def _numbers(
+    rows: Callable[..., NDArray[np.int8]], each: Sequence[NDArray[np.int8] | None], usual: int
+) -> NDArray[np.int8] | None:
+    """Take the rows of what some judgements have and others leave at its usual number."""
+    if all(numbers is None for numbers in each):
+        return None
+    given = np.full(1, usual, dtype=np.int8)
+    return rows(*(given if numbers is None else numbers for numbers in each))
 
 
 def _rowed(array: NDArray[N]) -> NDArray[N]:

@@ -4,23 +4,26 @@
 suitable mid-job" are all this function over different series.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
-from watcher.judge.air_limits import BoomWind, air_limits, boom_wind
-from watcher.judge.exposure import Drift, deposit_limit
-from watcher.judge.hour_limits import ends, hour_limits, next_true
-from watcher.judge.limits import Checked
-from watcher.judge.neighbour_limits import neighbour_limits
-from watcher.judge.plan import Bools, Plan
-from watcher.judge.spray_limits import spray_limits
-from watcher.judge.status import Status
+from watcher.limits.air import air_limits
+from watcher.limits.boom_wind import BoomWind, boom_wind
+from watcher.limits.catalogue import Limit
+from watcher.limits.check import Checked
+from watcher.limits.drift import Drift, deposit_limit
+from watcher.limits.farm_arrays import Bools, FarmArrays
+from watcher.limits.hours import ends, hour_limits, next_true, sun_closes
+from watcher.limits.neighbours import neighbour_limits
+from watcher.limits.rule_limits import merged, rule_limits
+from watcher.limits.spray import spray_limits
+from watcher.limits.status import Status
 from watcher.weather.inversion import Inversion, assess
-from watcher.weather.series import Floats, WeatherSeries
+from watcher.weather.series import Bound, Floats, WeatherSeries
 
 Statuses = NDArray[np.int8]
 
@@ -34,7 +37,7 @@ class Judgement:
     chosen (see ``plan.allowed``).
     """
 
-    plan: Plan
+    plan: FarmArrays
     series: WeatherSeries
     drift: Drift
     wind: BoomWind
@@ -44,6 +47,10 @@ class Judgement:
     found: tuple[Checked, ...]
     """The limits as they were checked: once a kind [K, S, T] where size and place do not count."""
     instant: Statuses
+    closes: Floats
+    """When the hours of the day close that each field may be sprayed in. [F, T], epoch s"""
+    begin: Statuses
+    """Status by what asks of a job's beginning only. Broadcasts to [F, S, T]"""
     apart: Mapping[int, "Judgement"] = field(default_factory=dict)
     """The judgement by their own weather of the fields that other stations speak for."""
 
@@ -58,16 +65,19 @@ class Judgement:
     def boom(self) -> BoomWind:
         """Wind at the boom over each field. [F, S, T]"""
         of, wind = self.plan.of_fields, self.wind
-        return BoomWind(of(wind.wind_m_s), of(wind.gust_m_s), of(wind.band))
+        return BoomWind(
+            of(wind.wind_m_s),
+            of(wind.gust_m_s),
+            of(wind.band),
+            of(wind.doubt_m_s),
+            _of_fields(of, wind.wind_bound),
+            _of_fields(of, wind.gust_bound),
+        )
 
     @cached_property
     def checks(self) -> tuple[Checked, ...]:
         """The limits behind the statuses, for every field. Broadcast to [F, S, T]."""
-        of = self.plan.of_fields
-        return tuple(
-            Checked(c.limit, of(c.value), of(c.low), of(c.high), of(c.headroom), of(c.stand))
-            for c in self.found
-        )
+        return tuple(checked.over(self.plan.of_fields) for checked in self.found)
 
     @cached_property
     def status(self) -> Statuses:
@@ -79,18 +89,22 @@ class Judgement:
         out = self.instant.copy()
         begun = out >= Status.MARGINAL
         done = self.series.times + self.plan.duration_s[:, :, None]
-        nearing = next_true(self._times, self.instant == Status.MARGINAL) < done
+        nearing = next_true(self.series, self.instant == Status.MARGINAL) < done
         out[begun & (nearing | (self.breaks_at < done))] = Status.MARGINAL
         known_to = np.minimum(
-            next_true(self._times, self.instant == Status.UNKNOWN), ends(self.series)[-1]
+            next_true(self.series, self.instant == Status.UNKNOWN), ends(self.series)[-1]
         )
         out[begun & (known_to < done)] = Status.UNKNOWN
-        return out
+        return np.minimum(out, self.begin)
 
     @cached_property
     def breaks_at(self) -> Floats:
-        """When limits first break at or after each time; infinite when never. [F, S, T], s"""
-        return next_true(self._times, self.instant == Status.UNSUITABLE)
+        """When limits first break at or after each time; infinite when never. [F, S, T], s
+
+        To the minute where an hour of the day closes, else to the next time of the series.
+        """
+        breaks = next_true(self.series, self.instant == Status.UNSUITABLE)
+        return np.minimum(breaks, self.closes[:, None, :])
 
     @cached_property
     def share_done(self) -> Floats:
@@ -105,39 +119,72 @@ class Judgement:
         best: Statuses = usable.max(axis=1)
         return best
 
-    @property
-    def _times(self) -> Floats:
-        return self.series.times.astype(np.float64)
+
+def _of_fields(of: Callable[[Floats], Floats], bound: Bound | None) -> Bound | None:
+    return None if bound is None else (of(bound[0]), of(bound[1]))
 
 
 def judge(
-    plan: Plan,
+    plan: FarmArrays,
     series: WeatherSeries,
     *,
     wind_uncertainty_m_s: float = 0.0,
     expects: Mapping[str, Bools] | None = None,
+    no_inversion_found: Collection[str] = (),
 ) -> Judgement:
     """Judge every field and setup of the plan at every time of the series.
 
     ``wind_uncertainty_m_s`` is what the wind's source states of itself; it widens what counts as
-    near a bound. ``expects`` says where what could tell of an inversion should be there, as
-    ``weather.inversion.assess`` has it. Missing values (NaN) make their limits unknown, never good.
+    near a bound. ``expects`` says where a quantity should be there because a station measures it,
+    so that nothing stands in for it where it is missing; ``no_inversion_found`` names the fields
+    whose operator has looked and found no inversion. Missing values (NaN) make their limits
+    unknown, never good.
     """
     if not len(series):
         raise ValueError(f"the series of {series.source!r} is empty; there is nothing to judge")
-    wind = boom_wind(plan.kinds, series)
-    drifting = Drift(plan, series)
     inversion = assess(series, expects=expects)
+    wind = boom_wind(plan.kinds, series, inversion.obukhov_m)
+    drifting = Drift(plan, series, inversion.obukhov_m)
     found = (
         *air_limits(plan.kinds, series, wind, inversion, wind_uncertainty_m_s),
-        *hour_limits(plan, series),
+        *hour_limits(plan, series, expects=expects),
         *spray_limits(plan.kinds, wind),
         *neighbour_limits(plan, series, wind),
         *deposit_limit(plan, drifting),
     )
+    by_rules = rule_limits(
+        plan,
+        series,
+        inversion,
+        wind_uncertainty_m_s=wind_uncertainty_m_s,
+        no_inversion_found=no_inversion_found,
+    )
+    found = _with_rules(plan, found, by_rules.checks)
+    closes = np.minimum(by_rules.closes, sun_closes(plan.kinds, series))
     shape = (len(plan.fields), len(plan.setups), len(series))
+    begin = np.full((1, 1, 1), Status.SUITABLE, dtype=np.int8)
     instant = np.full(shape, Status.SUITABLE, dtype=np.int8)
     for checked in found:
-        np.minimum(instant, plan.of_fields(checked.stand), out=instant)
+        if checked.limit is Limit.BEGIN:
+            begin = plan.of_fields(checked.stand)
+        else:
+            np.minimum(instant, plan.of_fields(checked.stand), out=instant)
     instant[~plan.allowed] = Status.UNSUITABLE
-    return Judgement(plan, series, drifting, wind, inversion, found, instant)
+    return Judgement(
+        plan, series, drifting, wind, inversion, found, instant, closes[plan.kind], begin
+    )
+
+
+def _with_rules(
+    plan: FarmArrays, window: Sequence[Checked], rules: Sequence[Checked]
+) -> tuple[Checked, ...]:
+    """Return one check a limit: the worse of the window's and the rules'."""
+    by_limit = {checked.limit: checked for checked in rules}
+    of = plan.of_fields
+    both = []
+    for checked in window:
+        ruling = by_limit.pop(checked.limit, None)
+        if ruling is not None and checked.stand.shape[0] > ruling.stand.shape[0]:
+            ruling = ruling.over(of)
+        both.append(checked if ruling is None else merged(checked, ruling))
+    return (*both, *by_limit.values())

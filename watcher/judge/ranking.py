@@ -11,12 +11,14 @@ from datetime import datetime
 import numpy as np
 
 from watcher.farm.models import WeedPressure
-from watcher.judge.hour_limits import ends
+from watcher.judge.chances import FarmChances, FieldChance
 from watcher.judge.judgement import Judgement
-from watcher.judge.plan import Bools
 from watcher.judge.reasons import Reason, reasons
 from watcher.judge.setup_choice import choose_setup
-from watcher.judge.status import Band, Limit, Stand, Status
+from watcher.limits.catalogue import Limit
+from watcher.limits.farm_arrays import Bools
+from watcher.limits.hours import ends
+from watcher.limits.status import Band, LimitState, Status
 from watcher.weather.series import Floats
 
 _NEED = {WeedPressure.WEEDY: 0, WeedPressure.MODERATE: 1, WeedPressure.CLEAN: 2}
@@ -47,6 +49,10 @@ class FieldNow:
     """When no setup is open for it any more, for a field that is open now."""
     shut_by: Limit | None = None
     """For a field that does not open within the horizon: the limit broken longest in it."""
+    left: float = 1.0
+    """Share of the field that is still to be sprayed: its job is of that."""
+    chance: FieldChance | None = None
+    """How likely a job begun now holds; None where that is not known, or where it is not open."""
 
     @property
     def binding(self) -> Reason:
@@ -75,12 +81,26 @@ class Ranking:
         return {f.field: f for f in (*self.spray, *self.rest, *self.done)}
 
 
+def with_chances(ranking: Ranking, chances: FarmChances) -> Ranking:
+    """Return the ranking with how likely a job begun now holds on each field that is open."""
+
+    def each(fields: tuple[FieldNow, ...]) -> tuple[FieldNow, ...]:
+        now = ranking.at
+        return tuple(
+            replace(f, chance=chances.now(f.field, f.setup or "", now, f.status)) for f in fields
+        )
+
+    return replace(
+        ranking, spray=each(ranking.spray), rest=each(ranking.rest), done=each(ranking.done)
+    )
+
+
 def rank(judgement: Judgement, time: int, *, done: Collection[str] = ()) -> Ranking:
     """Rank the fields at one index of the judged series, looking ahead over the horizon.
 
     ``done`` names the fields that have been sprayed; they neither compete for calm nor are ranked.
     """
-    horizon = judgement.plan.farm.told.judging.horizon
+    horizon = judgement.plan.farm.config.judging.horizon
     ahead = _Ahead(judgement, time, horizon)
     fields = [_field_now(ahead, f) for f in range(len(judgement.plan.fields))]
     calm_wanted = {
@@ -107,7 +127,10 @@ class _Ahead:
         now = times[time]
         self.hours = slice(time, int(np.searchsorted(times, now + horizon_s)))
         self.times = times[self.hours]
-        self.weights_h: Floats = (ends(judgement.series)[self.hours] - self.times) / 3600.0
+        until = np.minimum(ends(judgement.series)[self.hours], judgement.closes[:, self.hours])
+        self.weights_h: Floats = (until - self.times) / 3600.0
+        """Hours each time stands for, to the minute where the hours of the day close. [F, T]"""
+        self.hours_h: Floats = (ends(judgement.series)[self.hours] - self.times) / 3600.0
         self.open: Bools = judgement.best[:, self.hours] >= Status.MARGINAL
         by_setup = (judgement.status[:, :, self.hours] >= Status.MARGINAL) & (
             judgement.plan.allowed[:, :, None]
@@ -121,6 +144,14 @@ class _Ahead:
         later = np.flatnonzero(condition[1:])
         return int(self.times[1 + later[0]]) if later.size else None
 
+    def closing(self, field: int) -> int | None:
+        """When a field that is open now closes: never later than the hours of the day do."""
+        closes = float(self.judgement.closes[field, self.time])
+        shut = self.first(~self.open[field])
+        if closes > self.times[-1]:
+            return shut
+        return int(closes) if shut is None else min(int(closes), shut)
+
     def opening(self, field: FieldNow) -> tuple[float | str, ...]:
         """Sort key of the fields that are not open: the next to open first, then by need."""
         opens = np.inf if field.opens_at is None else field.opens_at
@@ -129,7 +160,7 @@ class _Ahead:
     def _need(self, field: FieldNow) -> tuple[int, bool]:
         plan = self.judgement.plan
         index = plan.fields.index(field.field)
-        weeds = plan.farm.told.fields[field.field].weeds
+        weeds = plan.farm.config.fields[field.field].weeds
         return _NEED[weeds], not bool(plan.beside_susceptible[index])
 
     def order(self, field: FieldNow) -> tuple[float | str, ...]:
@@ -139,9 +170,9 @@ class _Ahead:
         not take the calm from a short one on a weedy field.
         """
         plan = self.judgement.plan
-        told = plan.farm.told.fields[field.field]
+        entry = plan.farm.config.fields[field.field]
         today = datetime.fromtimestamp(int(self.times[0]), plan.farm.zone).date()
-        days = (told.latest - today).days if told.latest else _NO_DUE_DATE_DAYS
+        days = (entry.latest - today).days if entry.latest else _NO_DUE_DATE_DAYS
         return (
             -field.status,
             not bool(plan.needs_calm[plan.fields.index(field.field)]),
@@ -174,9 +205,10 @@ def _field_now(ahead: _Ahead, field: int) -> FieldNow:
         duration_s=float(plan.duration_s[field, setup]),
         share_done=float(judgement.share_done[field, setup, time]),
         breaks_at=int(breaks_at) if np.isfinite(breaks_at) else None,
-        usable_hours=float(ahead.weights_h[usable].sum()),
+        usable_hours=float(ahead.weights_h[field, usable].sum()),
         opens_at=None if ahead.open[field, 0] else ahead.first(ahead.open[field]),
-        closes_at=ahead.first(~ahead.open[field]) if ahead.open[field, 0] else None,
+        closes_at=ahead.closing(field) if ahead.open[field, 0] else None,
+        left=plan.left.get(plan.fields[field], 1.0),
         shut_by=None if ahead.open[field].any() else _shut_by(ahead, field, setup),
     )
 
@@ -186,8 +218,8 @@ def _shut_by(ahead: _Ahead, field: int, setup: int) -> Limit | None:
     shape = ahead.judgement.instant.shape
     hours = {
         c.limit: float(
-            ahead.weights_h[
-                np.broadcast_to(c.stand, shape)[field, setup, ahead.hours] == Stand.BROKEN
+            ahead.hours_h[
+                np.broadcast_to(c.stand, shape)[field, setup, ahead.hours] == LimitState.BROKEN
             ].sum()
         )
         for c in ahead.judgement.checks

@@ -11,12 +11,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from watcher.farm.models import Origin
-from watcher.judge.downwind import gap_downwind, sector
-from watcher.judge.exposed import Exposed, exposed
+from watcher.farm.rules.equipment import DirectionBan
+from watcher.farm.rules.mix import RuleOf
 from watcher.judge.judgement import Judgement
-from watcher.judge.limits import Checked
-from watcher.judge.plan import Plan
-from watcher.judge.status import Limit, Stand
+from watcher.judge.neighbour_deposits import Exposed, exposed
+from watcher.limits.buffers import LeftStrip, strips_m
+from watcher.limits.catalogue import CATALOGUE, Limit
+from watcher.limits.check import Checked, Knowledge
+from watcher.limits.downwind import gap_downwind, sector
+from watcher.limits.farm_arrays import FarmArrays
+from watcher.limits.status import LimitState
+
+OF_RULES_ONLY = {limit for limit, e in CATALOGUE.items() if e.key.startswith("rules.")}
+"""Limits that no window writes: a field without a rule on them has nothing to say of them."""
 
 
 @dataclass(frozen=True)
@@ -24,7 +31,7 @@ class Reason:
     """How one limit stands for one field, setup and time. SI, as the limit's quantity is held."""
 
     limit: Limit
-    stand: Stand
+    stand: LimitState
     value: float
     low: float
     high: float
@@ -34,6 +41,31 @@ class Reason:
     """Who lies downwind, nearest first; for the limits towards neighbours."""
     exposed: tuple[Exposed, ...] = ()
     """What may land on each neighbour, worst first; for drift onto a neighbour."""
+    rule: RuleOf | None = None
+    """The rule that decides, of a label or law; None where the window does."""
+    strips: tuple[LeftStrip, ...] = ()
+    """What stays unsprayed beside each neighbour, the deepest first; for buffers."""
+    known: Knowledge = Knowledge.EXACT
+    """Whether ``value`` is the value, or the most or the least that it may be."""
+    missing: tuple[str, ...] = ()
+    """Of an unknown limit the quantities that are not known well enough to judge it."""
+
+
+_NEEDS = {
+    Limit.INVERSION: ("wind_m_s", "temp_c", "cloud_pct"),
+    Limit.WIND: ("wind_m_s",),
+    Limit.GUST: ("gust_m_s", "wind_m_s"),
+    Limit.NEIGHBOUR: ("wind_m_s", "wind_from_deg"),
+    Limit.NO_SPRAY: ("wind_m_s", "wind_from_deg"),
+    Limit.DEPOSIT: ("wind_m_s", "wind_from_deg"),
+    Limit.RAIN_AFTER: ("rain_mm_h",),
+    Limit.RAIN_BEFORE: ("rain_mm_h",),
+    Limit.DELTA_T: ("temp_c", "humidity_pct"),
+    Limit.LEAF_DRY: ("rain_mm_h", "humidity_pct", "dew_point_c"),
+    Limit.DROPLETS_IN_WIND: ("wind_m_s",),
+}
+"""Quantities each limit is judged by, the one that is most its own first; those held against their
+bounds as they are stand in the catalogue of limits."""
 
 
 @dataclass(frozen=True)
@@ -47,7 +79,13 @@ class DownwindNeighbour:
 def reasons(judgement: Judgement, field: int, setup: int, time: int) -> list[Reason]:
     """Every limit of one case: broken first, then unknown, near and holding; least room first."""
     judgement = judgement.of_field(field)
-    found = [_reason(judgement, checked, (field, setup, time)) for checked in judgement.checks]
+    case = (field, setup, time)
+    found = [
+        _reason(judgement, checked, case)
+        for checked in judgement.checks
+        if checked.limit not in OF_RULES_ONLY
+        or (checked.rule is not None and _at(checked.rule, case) >= 0)
+    ]
     return worst_first(found)
 
 
@@ -68,31 +106,71 @@ def _reason(judgement: Judgement, checked: Checked, index: tuple[int, int, int])
     if limit in {Limit.NEIGHBOUR, Limit.NO_SPRAY}:
         who = tuple(n.name for n in downwind_neighbours(judgement, field, index[2]))
     landing = exposed(judgement, *index) if limit is Limit.DEPOSIT else []
+    value = float(_at(checked.value, index))
+    number = -1 if checked.rule is None else int(_at(checked.rule, index))
+    rule = judgement.plan.rules[field][number] if number >= 0 else None
+    stand = LimitState(int(_at(checked.stand, index)))
+    known = Knowledge.EXACT
+    if checked.known is not None:
+        known = Knowledge(int(_at(checked.known, index)))
     return Reason(
         limit=limit,
-        stand=Stand(int(_at(checked.stand, index))),
-        value=float(_at(checked.value, index)),
+        stand=stand,
+        value=value,
         low=float(_at(checked.low, index)),
         high=float(_at(checked.high, index)),
-        origin=_origin(judgement.plan, limit, field),
+        origin=_origin(judgement.plan, limit, field, value) if rule is None else rule.rule.origin,
+        rule=rule,
         headroom=float(_at(checked.headroom, index)),
         neighbours=who,
         exposed=tuple(landing),
+        strips=left_strips(judgement, *index) if limit is Limit.NO_SPRAY else (),
+        known=known,
+        missing=_missing(judgement, limit, index[2]) if stand is LimitState.UNKNOWN else (),
     )
 
 
-def _origin(plan: Plan, limit: Limit, field: int) -> Origin:
+def _missing(judgement: Judgement, limit: Limit, time: int) -> tuple[str, ...]:
+    needs = _needs(judgement.plan, limit)
+    gone = tuple(n for n in needs if np.isnan(getattr(judgement.series, n)[time]))
+    return gone or needs[:1]  # it is known, but not for as long as the limit asks, or not exactly
+
+
+def _needs(plan: FarmArrays, limit: Limit) -> tuple[str, ...]:
+    column = CATALOGUE[limit].quantity
+    if column is not None:
+        return (column,)
+    sources = plan.farm.config.sources.values()
+    if limit is Limit.LEAF_DRY and any("leaf_wetness" in entry.measures for entry in sources):
+        return ("leaf_wet_pct",)  # nothing stands in for a sensor
+    return _NEEDS.get(limit, ())
+
+
+def _origin(plan: FarmArrays, limit: Limit, field: int, value: float) -> Origin:
+    """Where the bound comes from that the value is nearer to, or has passed."""
     if limit in plan.bounds:
-        return plan.bounds[limit].origin[field]
-    window = plan.windows[field]
-    if limit is Limit.DROPLETS and window.droplets is not None:
-        return window.droplets.origin
-    return {
-        Limit.INVERSION: window.inversion.origin,
-        Limit.DROPLETS_IN_WIND: window.droplets_in_marginal_wind.origin,
-        Limit.NEIGHBOUR: window.neighbours.origin,
-        Limit.NO_SPRAY: Origin.LABEL,
-    }.get(limit, Origin.OWN)
+        bounds = plan.bounds[limit]
+        low = value - bounds.low[field] < bounds.high[field] - value
+        return (bounds.low_origin if low else bounds.origin)[field]
+    if limit is Limit.NO_SPRAY:  # the label's by definition
+        return Origin.LABEL
+    bans = (of.rule for of in plan.rules[field] if isinstance(of.rule, DirectionBan))
+    if limit is Limit.NEIGHBOUR and (ban := next(bans, None)) is not None:
+        return ban.origin
+    # Of a limit that is not written in windows, and of a rule that one leaves out, it is their own.
+    rule = getattr(plan.windows[field], CATALOGUE[limit].key, None)
+    origin: Origin = Origin.OWN if rule is None else rule.origin
+    return origin
+
+
+def left_strips(judgement: Judgement, field: int, setup: int, time: int) -> tuple[LeftStrip, ...]:
+    """What a field leaves unsprayed beside its neighbours at a time, the deepest first."""
+    plan = judgement.plan
+    arc = sector(plan, judgement.series.at(slice(time, time + 1)))
+    depths = strips_m(plan, gap_downwind(plan.reach.gap_m, arc), arc.known)[:, setup, 0]
+    own = np.flatnonzero((plan.reach.pair_field == field) & (depths > 0)).tolist()
+    found = [plan.buffers.strip(pair, setup, float(depths[pair])) for pair in own]
+    return tuple(sorted(found, key=lambda s: (-s.depth_m, s.neighbour)))
 
 
 def downwind_neighbours(judgement: Judgement, field: int, time: int) -> list[DownwindNeighbour]:
@@ -104,7 +182,7 @@ def downwind_neighbours(judgement: Judgement, field: int, time: int) -> list[Dow
     if not pairs.size or not arc.known[0]:
         return []
     gaps = gap_downwind(plan.reach.gap_m[pairs], arc)[:, 0]
-    names = tuple(plan.farm.told.neighbours)
+    names = tuple(plan.farm.config.neighbours)
     found = [
         DownwindNeighbour(names[plan.reach.pair_neighbour[pair]], float(gap))
         for pair, gap in zip(pairs, gaps, strict=True)

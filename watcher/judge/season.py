@@ -8,8 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from watcher.judge.judgement import Judgement
-from watcher.judge.plan import Bools, Plan
-from watcher.judge.status import Limit, Stand, Status
+from watcher.limits.catalogue import Limit
+from watcher.limits.farm_arrays import Bools, FarmArrays
+from watcher.limits.status import LimitState, Status
 from watcher.weather.series import Floats
 
 _FIRST = -1
@@ -33,7 +34,7 @@ class Tally:
     open_somewhere: float
 
     @classmethod
-    def empty(cls, plan: Plan) -> Self:
+    def empty(cls, plan: FarmArrays) -> Self:
         """Return the tally of no hours at all."""
         count = len(plan.fields)
         return cls(plan.fields, np.zeros((count, len(Status))), {}, {}, np.zeros(count), 0.0)
@@ -60,7 +61,7 @@ def tally(judgement: Judgement, counted: Bools) -> Tally:
     status = judgement.best[:, counted]
     closest = _Closest(judgement, counted)
     closed = status < Status.MARGINAL
-    holding = closest.stand >= Stand.NEAR
+    holding = closest.stand >= LimitState.NEAR
     limits = [checked.limit for checked in judgement.checks]
 
     def by_limit(where: Bools) -> dict[Limit, Floats]:
@@ -93,7 +94,7 @@ class _Closest:
         self._room = np.full(shape, -np.inf)
         self._loss = np.full(shape, np.inf)
         self.not_holding = np.zeros(shape, dtype=np.int64)
-        self.stand = np.full(shape, Stand.BROKEN, dtype=np.int8)
+        self.stand = np.full(shape, LimitState.BROKEN, dtype=np.int8)
         self.limit = np.full(shape, _FIRST, dtype=np.int64)
         for setup in range(len(judgement.plan.setups)):
             self._consider(setup)
@@ -127,12 +128,12 @@ class _Closest:
         shape = self._judgement.instant.shape
         size = (shape[0], int(self._counted.sum()))
         not_holding, least = np.zeros(size, dtype=np.int64), np.full(size, np.inf)
-        worst, room = np.full(size, len(Stand), dtype=np.int8), np.full(size, np.inf)
+        worst, room = np.full(size, len(LimitState), dtype=np.int8), np.full(size, np.inf)
         binding = np.full(size, _FIRST, dtype=np.int64)
         for index, checked in enumerate(self._judgement.checks):
             stand = np.broadcast_to(checked.stand, shape)[:, setup, self._counted]
             headroom = np.broadcast_to(checked.headroom, shape)[:, setup, self._counted]
-            not_holding += stand <= Stand.UNKNOWN
+            not_holding += stand <= LimitState.UNKNOWN
             least = np.minimum(least, np.nan_to_num(headroom, nan=0.0, posinf=np.inf))
             own = np.where(np.isnan(headroom), -np.inf, headroom)
             binds = (stand < worst) | ((stand == worst) & (own < room))

@@ -9,7 +9,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from watcher.farm.models import Adjuvant, DropletClass, Setup, Sprayer, Weeds
-from watcher.judge.application import (
+from watcher.judge.judgement import Judgement
+from watcher.judge.neighbour_deposits import Exposed, exposed
+from watcher.judge.reasons import Reason, reasons
+from watcher.judge.setup_choice import choose_setup
+from watcher.limits.application import (
     RATED_PRESSURE_PA,
     WORKING_PRESSURE_PA,
     Loads,
@@ -24,12 +28,9 @@ from watcher.judge.application import (
     size_for_flow,
     work_rate_of,
 )
-from watcher.judge.control import RETARDANT_START, control_loss, retardant_left
-from watcher.judge.exposed import Exposed, exposed
-from watcher.judge.judgement import Judgement
-from watcher.judge.reasons import Reason, reasons
-from watcher.judge.setup_choice import choose_setup
-from watcher.judge.status import Status
+from watcher.limits.retardants import covering_class
+from watcher.limits.status import Status
+from watcher.limits.weed_control import RETARDANT_START, control_loss, retardant_left
 from watcher.weather.drift_curves import iso_22369_class
 
 _M2_PER_HA = 1e4
@@ -41,7 +42,7 @@ class NozzleNeed:
 
     flow_l_min: float
     size: NozzleSize
-    """The size mounted; where none is told, the one whose flow comes nearest."""
+    """The size mounted; where none is given, the one whose flow comes nearest."""
     mounted: bool
     pressure_pa: float
     """At which this size gives the flow, by the square-root law."""
@@ -110,7 +111,7 @@ class SetupAdvice:
     nozzle: NozzleNeed
     work: Work
     drift_reduction: float
-    """Share of the reference drift avoided, as told or by nozzle kind."""
+    """Share of the reference drift avoided, as given or by nozzle kind."""
     drift_class: str | None
     """Its class of ISO 22369; None below the lowest."""
     control: WeedControl
@@ -140,7 +141,7 @@ class Advice:
     chosen: SetupAdvice
     """The recommended setup; while the field is not open, the one that comes closest."""
     others: tuple[SetupAdvice, ...]
-    """As they are told in the farm file."""
+    """As they are written in the farm file."""
 
     @property
     def recommended(self) -> bool:
@@ -174,27 +175,27 @@ def advise_on(judgement: Judgement, field: int, setup: int, time: int) -> SetupA
     """Work out one setup on one field at one index of the judged series."""
     plan, case = judgement.plan, (field, setup, time)
     name = plan.setups[setup]
-    told = plan.farm.told.setups[name]
-    sprayer = plan.farm.told.sprayers[told.sprayer]
+    entry = plan.farm.config.setups[name]
+    sprayer = plan.farm.config.sprayers[entry.sprayer]
     area = plan.farm.ground.area_m2(plan.fields[field])
-    work = _work(area, told, sprayer, float(plan.duration_s[field, setup]))
+    work = _work(area, entry, sprayer, float(plan.duration_s[field, setup]))
     return SetupAdvice(
         name=name,
-        setup=told,
+        setup=entry,
         status=Status(int(judgement.status[case])),
         reasons=tuple(reasons(judgement, *case)),
-        nozzle=nozzle_need(told, sprayer),
+        nozzle=nozzle_need(entry, sprayer),
         work=work,
         drift_reduction=float(plan.drift_reduction[setup]),
         drift_class=iso_22369_class(float(plan.drift_reduction[setup])),
         control=WeedControl(
-            grasses_pct=control_loss(told.droplets, told.carrier, Weeds.GRASSES),
-            broadleaves_pct=control_loss(told.droplets, told.carrier, Weeds.BROADLEAVES),
+            grasses_pct=control_loss(covering_class(entry), entry.carrier, Weeds.GRASSES),
+            broadleaves_pct=control_loss(covering_class(entry), entry.carrier, Weeds.BROADLEAVES),
             judged_pct=float(plan.loss_pct[field, setup]),
             tolerated_pct=float(plan.loss_tolerated_pct[field]),
         ),
         worst=next(iter(exposed(judgement, *case)), None),
-        retardant=_retardant(told, work, sprayer.fill_time),
+        retardant=_retardant(entry, work, sprayer.fill_time),
     )
 
 
@@ -215,7 +216,7 @@ def _exposure(worst: Exposed | None) -> float:
 def nozzle_need(setup: Setup, sprayer: Sprayer) -> NozzleNeed:
     """Return what a setup asks of each of its nozzles.
 
-    The class told is the class at the pressure told; where pressure or size is not, it is taken
+    The class given is the class at the pressure given; where pressure or size is not, it is taken
     as the class at which the nozzles run.
     """
     flow = flow_for_carrier(

@@ -20,9 +20,11 @@ from typing import Any
 
 import rfc8785
 
+from watcher.i18n.message import say
+
 FIRST = "0" * 64
 """What the first entry follows."""
-WHAT_IT_SHOWS = (
+WHAT_IT_SHOWS = say(
     "An unbroken chain shows that no entry was changed, removed, added or moved since the head "
     "hash was noted elsewhere: on paper, in a mail, with an adviser. It does not show that what "
     "was written is true; and whoever owns this machine could write the whole chain anew, or cut "

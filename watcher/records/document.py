@@ -13,7 +13,8 @@ from typing import Any
 
 from pydantic import BaseModel, ConfigDict, TypeAdapter
 
-from watcher.alerts.wording.words import CAUTION
+from watcher.i18n.message import say
+from watcher.messages.words import CAUTION
 from watcher.records.chain import (
     WHAT_IT_SHOWS,
     Break,
@@ -73,9 +74,9 @@ def write_document(entries: Iterable[Entry], jobs: Sequence[int]) -> bytes:
     records = [fold(job, (e for e in chain if e.link.job == job)) for job in jobs]
     document = {
         "format": FORMAT,
-        "caution": CAUTION,
-        "what_the_chain_shows": WHAT_IT_SHOWS,
-        "units": "SI: values in the unit told, weather in the unit its name ends in, times UTC "
+        "caution": str(CAUTION),
+        "what_the_chain_shows": str(WHAT_IT_SHOWS),
+        "units": "SI: values in the unit stated, weather in the unit its name ends in, times UTC "
         "epoch seconds",
         "head": chain[-1].link.hash if chain else None,
         "entries": [_entry(e, with_content=e.link.job in jobs) for e in chain],
@@ -120,23 +121,31 @@ def _bytes(document: dict[str, Any]) -> bytes:
 def _read(data: bytes) -> dict[str, Any]:
     try:
         document = json.loads(data)["document"]
-        told = document["format"]
+        version = document["format"]
     except (ValueError, KeyError, TypeError, RecursionError):
         raise RecordError(
-            "this is not a JSON export of records, or it was changed; write it anew with watcher "
-            "record export --format json"
+            say(
+                "this is not a JSON export of records, or it was changed; write it anew with "
+                "watcher record export --format json"
+            )
         ) from None
-    if told != FORMAT:
-        raise RecordError(f'this document is "{told}", not "{FORMAT}": another version wrote it')
+    if version != FORMAT:
+        raise RecordError(
+            say(
+                'this document is "{version}", not "{known}": another version wrote it',
+                version=str(version),
+                known=FORMAT,
+            )
+        )
     return document  # type: ignore[no-any-return]
 
 
 def _entry(entry: Entry, *, with_content: bool) -> dict[str, Any]:
-    told = dict(entry.link.__dict__)
+    fields = dict(entry.link.__dict__)
     if with_content:
-        del told["content_sha256"]
-        told["content"] = entry.content
-    return told
+        del fields["content_sha256"]
+        fields["content"] = entry.content
+    return fields
 
 
 def _shown(entries: Sequence[_Written], job: int) -> dict[str, Any]:

@@ -2,7 +2,10 @@
 
 from collections.abc import Sequence
 
+from watcher.i18n.message import Message, joined, say, say_n
 from watcher.records.facts import Missing
+from watcher.records.form import lacking
+from watcher.records.words import WORDS
 
 
 class RecordError(Exception):
@@ -11,9 +14,9 @@ class RecordError(Exception):
     ``command`` does it on the command line, where there is such a command; the pages have a form.
     """
 
-    def __init__(self, said: str, command: str = "") -> None:
-        super().__init__(said)
-        self.command = command
+    def __init__(self, text: Message, command: str = "") -> None:
+        super().__init__(text)
+        self.text, self.command = text, command
 
 
 class IncompleteError(RecordError):
@@ -21,14 +24,24 @@ class IncompleteError(RecordError):
 
     def __init__(self, job: int, missing: Sequence[Missing]) -> None:
         self.missing = tuple(missing)
-        lines = [f"The record of job {job} is not closed: {len(missing)} things are missing."]
-        lines += [f"  {m.what} ({m.rule}, {m.known})" for m in missing]
-        lines.append(
-            "Type them in; or close it as it is and say why; or choose the rules that apply, "
-            "[farm] record_rules in the farm file."
+        lines: list[Message] = [
+            say_n(
+                "The record of job {job} is not closed: {n} thing is missing.",
+                "The record of job {job} is not closed: {n} things are missing.",
+                len(missing),
+                job=job,
+            )
+        ]
+        for lack in missing:
+            known = WORDS[lack.known]
+            what = say("{what} ({rule}, {known})", what=lacking(lack), rule=lack.rule, known=known)
+            lines.append(joined(["  ", what], ""))
+        mend = say(
+            "Type in what is missing; or close it as it is and say why; or choose the rules that "
+            "apply, [farm] record_rules in the farm file."
         )
         super().__init__(
-            "\n".join(lines),
+            joined([*lines, mend], "\n"),
             f"watcher record set {job} {' '.join(f'{m.key}=…' for m in missing)}\n"
             f'watcher record close {job} --incomplete "why"',
         )

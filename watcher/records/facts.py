@@ -9,11 +9,9 @@ from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict
 
-from watcher.farm.products import RecordRule
-
 Value = str | float
 Origin = Literal["farm file", "job log", "typed in", "worked out", "corrected"]
-"""Who told a value."""
+"""Where a value comes from."""
 
 Known = Literal["from its text", "from a summary", "from memory"]
 """How what a rule says is known here. Whatever is not from its text is to be looked up."""
@@ -26,7 +24,7 @@ class Part(BaseModel):
 
 
 class Held(Part):
-    """A value of the form and who told it."""
+    """A value of the form and where it comes from."""
 
     value: Value
     origin: Origin
@@ -133,6 +131,26 @@ class Rig(Part):
     setup: str
 
 
+class MeasuredByHand(Part):
+    """What was measured by hand at boom height during the job, as it was written."""
+
+    at: int
+    by: str
+    said: dict[str, str]
+
+
+class StartedAgainst(Part):
+    """A limit that stood against the start, and was answered with a plain yes."""
+
+    limit: str
+    against: str
+    """Broken, unknown, an hour of the day that closes before the end, or a strip to leave."""
+    origin: str
+    at: int
+    said: str
+    """As it was asked before the yes, in the farm's language of then."""
+
+
 class Kept(Part):
     """What the job log, the weather log and the farm file say of a job."""
 
@@ -150,9 +168,11 @@ class Kept(Part):
     """GeoJSON geometry (RFC 7946)."""
     values: dict[str, Held]
     moments: tuple[Moment, ...]
+    against: tuple[StartedAgainst, ...] = ()
+    by_hand: tuple[MeasuredByHand, ...] = ()
 
 
-class Alert(Part):
+class AlertSent(Part):
     """A message about the job."""
 
     at: int
@@ -179,8 +199,9 @@ class Closing(Part):
     """A record as it was closed."""
 
     values: dict[str, Held]
-    alerts: tuple[Alert, ...]
-    rules: tuple[RecordRule, ...]
+    alerts: tuple[AlertSent, ...]
+    rules: tuple[str, ...]
+    """By the names they had then."""
     missing: tuple[Missing, ...]
     incomplete: str | None
     """Why it was closed though something was missing."""
@@ -195,7 +216,7 @@ class Correction(Part):
     why: str
 
 
-class Told(Part):
+class EnteredValues(Part):
     """Values typed in, by key."""
 
     values: dict[str, Held]
@@ -205,6 +226,6 @@ class EntryKind(StrEnum):
     """What an entry holds."""
 
     KEPT = "kept"
-    TOLD = "told"
+    ENTERED = "told"  # the word in every chain sealed so far
     CLOSED = "closed"
     CORRECTED = "corrected"

@@ -9,12 +9,15 @@ from zoneinfo import ZoneInfo
 
 from pydantic import StringConstraints, TypeAdapter, ValidationError
 
-from watcher.farm.dose import DoseText, UnreadableDoseError
+from watcher.farm.dose import DoseText
 from watcher.farm.models import Adjuvant, DropletClass, Droplets, NozzleKind, NozzleSize
 from watcher.farm.problems import did_you_mean
 from watcher.farm.products import EppoCode
-from watcher.records.facts import Value
+from watcher.farm.validation_messages import said_of
+from watcher.i18n.message import Message, joined, say
+from watcher.records.facts import Missing, Value
 from watcher.records.layout import utc
+from watcher.records.words import WORDS
 from watcher.units import (
     Carrier,
     Kind,
@@ -23,10 +26,7 @@ from watcher.units import (
     SmallLength,
     Speed,
     System,
-    UnbelievableQuantityError,
-    UnreadableQuantityError,
     Written,
-    show,
 )
 
 
@@ -42,7 +42,7 @@ class Group(StrEnum):
 
 
 Repeats = Literal["once", "by product", "by setup"]
-_Text = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=500)]
+TEXT = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=500)]
 _Stage = Annotated[str, StringConstraints(pattern=r"^[0-9]{1,2}$")]
 _Area = Annotated[float, Written(Kind.AREA, 10, 1e8)]
 
@@ -58,7 +58,7 @@ class Item:
     key: str
     label: str
     group: Group
-    held_as: Any = _Text
+    held_as: Any = TEXT
     kind: Kind | None = None
     """For a quantity: what it is shown as."""
     repeats: Repeats = "once"
@@ -82,10 +82,10 @@ def _items() -> Iterator[Item]:
     yield Item("target", "target pests or weeds", what)
     yield Item("use", "type of use", what)
     for key, label, held_as, example in (
-        ("product", "product", _Text, ""),
-        ("registration", "registration number", _Text, ""),
+        ("product", "product", TEXT, ""),
+        ("registration", "registration number", TEXT, ""),
         ("rate", "rate", DoseText, "22 fl oz/acre"),
-        ("total", "total amount", _Text, "880 fl oz"),
+        ("total", "total amount", TEXT, "880 fl oz"),
         ("stage_bound", "only at certain growth stages", Literal["yes", "no"], "yes"),
     ):
         yield Item(key, label, what, held_as, repeats="by product", example=example)
@@ -102,8 +102,8 @@ def _items() -> Iterator[Item]:
 
 def _rig_items() -> Iterator[Item]:
     for key, label, held_as, kind in (
-        ("setup", "setup", _Text, None),
-        ("sprayer", "sprayer", _Text, None),
+        ("setup", "setup", TEXT, None),
+        ("sprayer", "sprayer", TEXT, None),
         ("nozzle", "nozzle", NozzleKind, None),
         ("nozzle_size", "nozzle size (ISO 10625)", NozzleSize, None),
         ("droplets", "droplet class", Droplets, None),
@@ -124,6 +124,10 @@ FORM: dict[str, Item] = {item.key: item for item in _items()}
 class FormError(ValueError):
     """What was typed does not fit the form; says what would."""
 
+    def __init__(self, text: Message) -> None:
+        super().__init__(text)
+        self.text = text
+
 
 def numbered(key: str, number: int) -> str:
     """Return the key of the second and later product or setup: ``"rate.2"``."""
@@ -134,14 +138,17 @@ def split(key: str) -> tuple[Item, int]:
     """Return the item and number of a key: ``"rate.2"``. Raises FormError."""
     base, dot, number = key.partition(".")
     if base not in FORM:
-        raise FormError(f'there is no "{base}" in a record; {did_you_mean(base, FORM, "keys")}')
+        mend = did_you_mean(base, FORM, say("keys"))
+        raise FormError(say('there is no "{key}" in a record; {mend}', key=base, mend=mend))
     item = FORM[base]
     if not dot:
         return item, 1
     if item.repeats == "once":
-        raise FormError(f'"{base}" is there once: write {base}=… without a number')
+        raise FormError(say('"{key}" is there once: write {key}=… without a number', key=base))
     if not number.isdecimal() or not 2 <= int(number) <= 20:
-        raise FormError(f'"{key}": number the second one {base}.2, the third {base}.3')
+        raise FormError(
+            say('"{key}": number the second one {base}.2, the third {base}.3', key=key, base=base)
+        )
     return item, int(number)
 
 
@@ -152,7 +159,10 @@ def read(item: Item, text: str, zone: ZoneInfo) -> Value:
     try:
         value = TypeAdapter(item.held_as).validate_python(text)
     except ValidationError as error:
-        raise FormError(f'{item.key}="{text}": {_said(item, error)}') from None
+        wrong, mend = _said(item, error)
+        raise FormError(
+            say('{key}="{text}": {wrong}; {mend}', key=item.key, text=text, wrong=wrong, mend=mend)
+        ) from None
     return held(value)
 
 
@@ -171,13 +181,25 @@ def shown(item: Item, value: Value | None, system: System) -> str:
         return f"{str(value).replace('T', ' ')} ({utc(moment(value))} UTC)"
     if item.kind is None:
         return str(value)
-    return show(float(value), item.kind, system, _decimals(item, system))
+    return item.kind.show(float(value), system, _decimals(item, system))
 
 
 def label(key: str) -> str:
-    """Return what a key is called: ``"rate (2)"``."""
+    """Return what a key is called in English: ``"rate (2)"``."""
     item, number = split(key)
     return item.label if number == 1 else f"{item.label} ({number})"
+
+
+def labelled(key: str) -> Message:
+    """Return what a key of the form is called: ``"rate (2)"``."""
+    item, number = split(key)
+    word = WORDS[item.label]
+    return word if number == 1 else joined([word, f"({number})"], " ")
+
+
+def lacking(missing: Missing) -> Message:
+    """Return what is missing: a value of the form, or what the log lacks."""
+    return WORDS.get(missing.what) or labelled(missing.key)
 
 
 def unit(item: Item) -> str:
@@ -203,27 +225,34 @@ def _decimals(item: Item, system: System) -> int | None:
 
 def _read_moment(item: Item, text: str, zone: ZoneInfo) -> str:
     try:
-        told = datetime.fromisoformat(text)
+        local_time = datetime.fromisoformat(text)
     except ValueError:
         raise FormError(
-            f'{item.key}="{text}" is no date and time; write {item.key}={item.example}'
-        ) from None
-    if told.tzinfo is None:
-        told = told.replace(tzinfo=zone)
-        if told.replace(fold=0).utcoffset() != told.replace(fold=1).utcoffset():
-            raise FormError(
-                f"{item.key}={text}: the clock is changed in that hour; add the offset from UTC, "
-                f"such as {text}{told.isoformat()[-6:]}"
+            say(
+                '{key}="{text}" is no date and time; write {key}={example}',
+                key=item.key,
+                text=text,
+                example=item.example,
             )
-    return local(int(told.timestamp()), zone)
+        ) from None
+    if local_time.tzinfo is None:
+        local_time = local_time.replace(tzinfo=zone)
+        if local_time.replace(fold=0).utcoffset() != local_time.replace(fold=1).utcoffset():
+            raise FormError(
+                say(
+                    "{key}={text}: the clock is changed in that hour; add the offset from UTC, "
+                    "such as {example}",
+                    key=item.key,
+                    text=text,
+                    example=f"{text}{local_time.isoformat()[-6:]}",
+                )
+            )
+    return local(int(local_time.timestamp()), zone)
 
 
-def _said(item: Item, error: ValidationError) -> str:
+def _said(item: Item, error: ValidationError) -> tuple[Message, Message]:
+    """What is wrong with what was typed, and the mend."""
     found = error.errors(include_url=False)[0]
-    cause = found.get("ctx", {}).get("error")
-    if isinstance(cause, UnreadableQuantityError | UnbelievableQuantityError):
-        return str(cause)
-    if found["type"] == "dose":
-        return f"is not an amount an area; {UnreadableDoseError.mend}"
-    wanted = found["msg"].removeprefix("Input should be ").removeprefix("String should ")
-    return f"must be {wanted}" + (f'; for example "{item.example}"' if item.example else "")
+    if found["type"] == "string_pattern_mismatch":
+        return say("does not fit"), say('write it like "{example}"', example=item.example)
+    return said_of(found, (item.key,))

@@ -9,9 +9,11 @@ from sqlalchemy.orm import Session
 
 from watcher.farm.models import FieldPlan
 from watcher.farm.products import Product
-from watcher.judge.plan import Plan
+from watcher.i18n.message import say
+from watcher.jobs.by_hand import EVENT
+from watcher.limits.farm_arrays import FarmArrays
 from watcher.records.errors import RecordError
-from watcher.records.facts import Held, Kept, Origin, Pause, Rig
+from watcher.records.facts import Held, Kept, MeasuredByHand, Origin, Pause, Rig, StartedAgainst
 from watcher.records.form import held, local, numbered
 from watcher.records.moments import Compose, marks, moment
 from watcher.store import jobs
@@ -22,7 +24,7 @@ _LONGEST_S = 48 * 3600
 
 def gather(
     session: Session,
-    plan: Plan,
+    plan: FarmArrays,
     compose: Compose,
     job: Job,
     *,
@@ -34,13 +36,12 @@ def gather(
     Raises RecordError where the farm file has its field or setup no longer, or where it was left
     open for days.
     """
-    events = jobs.events(session, job.id)
-    rigs, pauses = _rigs(job, events, started), _pauses(events)
+    rigs, pauses = rigs_and_pauses(session, job, started)
     _check(plan, job, rigs, started=started, ended=ended)
     return Kept(
-        farm=plan.farm.told.farm.name,
-        time_zone=plan.farm.told.farm.time_zone,
-        units=plan.farm.told.farm.units,
+        farm=plan.farm.config.farm.name,
+        time_zone=plan.farm.config.farm.time_zone,
+        units=plan.farm.config.farm.units,
         field=job.field,
         state=job.state,
         started=started,
@@ -62,37 +63,62 @@ def gather(
             )
             for at, mark in marks(started, ended)
         ),
+        by_hand=tuple(
+            MeasuredByHand(at=e.at, by=e.detail.get("by", ""), said=e.detail["said"])
+            for e in jobs.events(session, job.id)
+            if e.what == EVENT
+        ),
+        against=tuple(
+            StartedAgainst.model_validate(one)
+            for event in jobs.events(session, job.id)
+            for one in event.detail.get("against", ())
+        ),
     )
+
+
+def rigs_and_pauses(
+    session: Session, job: Job, started: int
+) -> tuple[tuple[Rig, ...], tuple[Pause, ...]]:
+    """Return with which setups a job was sprayed, and when it rested, as the job log has it."""
+    events = jobs.events(session, job.id)
+    return _rigs(job, events, started), _pauses(events)
 
 
 def product_values(product: Product, number: int) -> dict[str, Held]:
     """Return what the farm file says of a product, as values of the form."""
-    told = {
+    values = {
         "product": product.name,
         "registration": product.registration,
         "rate": product.rate,
         "stage_bound": "yes" if product.stage_bound else None,
     }
-    return _held({numbered(key, number): value for key, value in told.items()}, "farm file")
+    return _held({numbered(key, number): value for key, value in values.items()}, "farm file")
 
 
-def _check(plan: Plan, job: Job, rigs: Sequence[Rig], *, started: int, ended: int) -> None:
-    gone = [f"setup {r.setup}" for r in rigs if r.setup not in plan.setups]
-    gone += [] if job.field in plan.fields else [f"field {job.field}"]
+def _check(plan: FarmArrays, job: Job, rigs: Sequence[Rig], *, started: int, ended: int) -> None:
+    gone = [say("setup {name}", name=r.setup) for r in rigs if r.setup not in plan.setups]
+    gone += [] if job.field in plan.fields else [say("field {name}", name=job.field)]
     if gone:
         raise RecordError(
-            f"job {job.id}: {gone[0]} is no longer in the farm file; put it back, or nobody can "
-            "tell what was sprayed"
+            say(
+                "job {job}: {what} is no longer in the farm file; put it back, or nobody can tell "
+                "what was sprayed",
+                job=job.id,
+                what=gone[0],
+            )
         )
     if ended < started:
         raise RecordError(
-            f"job {job.id} would end before it starts; type in both",
+            say("job {job} would end before it starts; type in both", job=job.id),
             f"watcher record set {job.id} started=… ended=…",
         )
     if ended - started > _LONGEST_S:
         raise RecordError(
-            f"job {job.id} was open for {(ended - started) / 3600:.0f} h; type in when spraying "
-            "really ended",
+            say(
+                "job {job} was open for {hours} h; type in when spraying really ended",
+                job=job.id,
+                hours=f"{(ended - started) / 3600:.0f}",
+            ),
             f"watcher record set {job.id} ended=…",
         )
 
@@ -124,18 +150,16 @@ _END_OF_PAUSE = {"resumed", "finished", "abandoned"}
 
 
 def _values(
-    plan: Plan, job: Job, rigs: Sequence[Rig], *, started: int, ended: int
+    plan: FarmArrays, job: Job, rigs: Sequence[Rig], *, started: int, ended: int
 ) -> dict[str, Held]:
-    told, zone = plan.farm.told, plan.farm.zone
-    field = told.fields[job.field]
+    config, zone = plan.farm.config, plan.farm.zone
+    field = config.fields[job.field]
     values = _held(_farm_values(plan, field), "farm file")
     values |= _held({"use": "area treatment, ground boom"}, "worked out")
-    if job.state == "finished":  # of an abandoned one nobody knows how much was sprayed
-        whole = {"area": plan.farm.ground.area_m2(job.field), "part": "whole field"}
-        values |= _held(whole, "worked out")
-    names = [name for name in field.products if name in told.products]
+    values |= _part(plan, job)
+    names = [name for name in field.products if name in config.products]
     for number, name in enumerate(names, start=1):
-        values |= product_values(told.products[name], number)
+        values |= product_values(config.products[name], number)
     log = {"started": local(started, zone), "ended": local(ended, zone), "note": job.note or None}
     values |= _held(log, "job log")
     for number, rig in enumerate(rigs, start=1):
@@ -144,8 +168,19 @@ def _values(
     return values
 
 
-def _farm_values(plan: Plan, field: FieldPlan) -> Mapping[str, Any]:
-    basics = plan.farm.told.farm
+def _part(plan: FarmArrays, job: Job) -> dict[str, Held]:
+    """How much of the field was sprayed, as far as that is known."""
+    area_m2 = plan.farm.ground.area_m2(job.field)
+    if job.done_share is not None and job.done_share < 1.0:
+        part = {"area": area_m2 * job.done_share, "part": f"{job.done_share:.0%} of the field"}
+        return _held(part, "job log")
+    if job.state == "finished" or job.done_share is not None:
+        return _held({"area": area_m2, "part": "whole field"}, "worked out")
+    return {}  # of an abandoned one nobody has said how much was sprayed
+
+
+def _farm_values(plan: FarmArrays, field: FieldPlan) -> Mapping[str, Any]:
+    basics = plan.farm.config.farm
     return {
         "applicator": basics.applicator,
         "certificate": basics.certificate,
@@ -159,9 +194,9 @@ def _farm_values(plan: Plan, field: FieldPlan) -> Mapping[str, Any]:
     }
 
 
-def _rig_values(plan: Plan, name: str) -> dict[str, Held]:
-    setup = plan.farm.told.setups[name]
-    sprayer = plan.farm.told.sprayers[setup.sprayer]
+def _rig_values(plan: FarmArrays, name: str) -> dict[str, Held]:
+    setup = plan.farm.config.setups[name]
+    sprayer = plan.farm.config.sprayers[setup.sprayer]
     of_setup = ("sprayer", "nozzle", "nozzle_size", "droplets", "pressure", "carrier", "adjuvant")
     reduction_pct = 100.0 * float(plan.drift_reduction[plan.setups.index(name)])
     return _held(
@@ -175,9 +210,9 @@ def _rig_values(plan: Plan, name: str) -> dict[str, Held]:
     )
 
 
-def _held(told: Mapping[str, Any], origin: Origin) -> dict[str, Held]:
+def _held(given: Mapping[str, Any], origin: Origin) -> dict[str, Held]:
     return {
         key: Held(value=held(value), origin=origin)
-        for key, value in told.items()
+        for key, value in given.items()
         if value is not None
     }

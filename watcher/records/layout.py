@@ -4,9 +4,12 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
-from watcher.units import Kind, System, show
+from watcher.i18n.language import ENGLISH, Language
+from watcher.i18n.message import Message, Param, Quantity, render, say
+from watcher.records.words import WORDS
+from watcher.units import Kind, System
 
-UNKNOWN = "not known"
+UNKNOWN = say("not known")
 
 
 @dataclass(frozen=True)
@@ -36,10 +39,23 @@ class Page:
 
 @dataclass(frozen=True)
 class Writer:
-    """Writes times on the farm's clock and quantities in the farm's units."""
+    """Writes in one language, times on the farm's clock and quantities in the farm's units."""
 
     zone: ZoneInfo
     system: System
+    language: Language = ENGLISH
+
+    def text(self, text: Param) -> str:
+        """Return a text in the language of the page."""
+        return render(text, self.language)
+
+    def word(self, kept: str) -> str:
+        """Return a word that a record keeps; one that nobody translates as it is."""
+        return self.text(WORDS.get(kept, kept))
+
+    def words(self, *texts: Message) -> tuple[str, ...]:
+        """Return several texts, such as the head of a table."""
+        return tuple(map(self.text, texts))
 
     def time(self, at: int) -> str:
         """Return a moment: ``"2026-06-10 11:00 CDT"``."""
@@ -47,7 +63,9 @@ class Writer:
 
     def amount(self, value: float | None, kind: Kind, decimals: int = 1) -> str:
         """Return a quantity with its unit, or that it is not known."""
-        return UNKNOWN if value is None else show(value, kind, self.system, decimals)
+        if value is None:
+            return self.text(UNKNOWN)
+        return self.text(Quantity(value, kind, self.system, decimals))
 
 
 def utc(at: int) -> str:

@@ -6,22 +6,22 @@ from collections.abc import Callable, Iterator, Mapping
 
 from sqlalchemy.orm import Session
 
-from watcher.farm.bearings import side
-from watcher.judge.air_limits import wet_bulb_depression
-from watcher.judge.exposed import exposed
+from watcher.farm.geometry.bearings import side
 from watcher.judge.farm_judgement import judge_look
 from watcher.judge.judgement import Judgement
-from watcher.judge.outlook import MEAN_S, Outlook
-from watcher.judge.plan import Plan
+from watcher.judge.neighbour_deposits import exposed
 from watcher.judge.reasons import downwind_neighbours, reasons
-from watcher.judge.status import Status
+from watcher.judge.timeline import MEAN_S, Timeline
+from watcher.limits.air import wet_bulb_depression
+from watcher.limits.farm_arrays import FarmArrays
+from watcher.limits.status import Status
 from watcher.records.facts import Downwind, Landing, LimitStood, Moment, Quality, Spoke
 from watcher.sources.base import Flag
 from watcher.store import records as store
 from watcher.weather.inversion import Finding
 from watcher.weather.stability import Stability
 
-Compose = Callable[[int], Outlook]
+Compose = Callable[[int], Timeline]
 """Composes the outlook of a moment from the log: the same one the watch judges by."""
 
 HALF_HOUR_S = 1800
@@ -43,7 +43,7 @@ def marks(started: int, ended: int) -> Iterator[tuple[int, str]]:
 
 def moment(
     session: Session,
-    plan: Plan,
+    plan: FarmArrays,
     compose: Compose,
     *,
     at: int,
@@ -109,7 +109,7 @@ def _limits(judgement: Judgement, field: int, setup: int, time: int) -> dict[str
     }
 
 
-def _spoken(outlook: Outlook) -> dict[str, Spoke]:
+def _spoken(outlook: Timeline) -> dict[str, Spoke]:
     return {
         name: Spoke(source=who.source, age_s=known(who.age_s), measured=who.measured)
         for name, who in outlook.spoken.items()
@@ -117,7 +117,7 @@ def _spoken(outlook: Outlook) -> dict[str, Spoke]:
     }
 
 
-def _quality(session: Session, outlook: Outlook) -> Iterator[Quality]:
+def _quality(session: Session, outlook: Timeline) -> Iterator[Quality]:
     """How good the readings were that each station's values were taken from."""
     oldest: dict[str, float] = {}
     for who in outlook.spoken.values():

@@ -7,108 +7,165 @@ from zoneinfo import ZoneInfo
 import shapely
 import shapely.geometry
 
-from watcher.alerts.wording.words import span
-from watcher.farm.products import RecordRule
+from watcher.i18n.language import ENGLISH, Language
+from watcher.i18n.message import Message, Param, joined, say
+from watcher.messages.words import span
 from watcher.records.chain import WHAT_IT_SHOWS, Link
 from watcher.records.errors import RecordError
-from watcher.records.facts import Held, Kept
-from watcher.records.form import Group, label, shown, split
+from watcher.records.facts import Held, Kept, Value
+from watcher.records.form import TEXT, Group, labelled, lacking, shown, split
 from watcher.records.layout import Page, Table, Writer, utc
 from watcher.records.record import Record
 from watcher.records.rules import OTHERS_ADD, Deadline, deadlines_of, missing
 from watcher.records.weather_tables import weather_tables
+from watcher.weather.quantities import BY_NAME
 
 _MOST_CORNERS = 12
 
 
 def page_of(
-    record: Record, rules: Sequence[RecordRule], head: Link | None, *, blanks: bool = False
+    record: Record,
+    rules: Sequence[str],
+    head: Link | None,
+    *,
+    blanks: bool = False,
+    language: Language = ENGLISH,
 ) -> Page:
     """Lay out a record that has what is kept of its job.
 
     ``rules`` are those it is checked against; one that is closed keeps its own. ``blanks``: with
-    the values nobody told yet, for filling in.
+    the values nobody gave yet, for filling in. What was sealed stands as it was, whatever the
+    ``language`` the page is written in.
     """
     kept = record.kept
     if kept is None:
-        raise RecordError(f"nothing is kept of job {record.job} yet")
-    writer = Writer(ZoneInfo(kept.time_zone), kept.units)
+        raise RecordError(say("nothing is kept of job {job} yet", job=record.job))
+    writer = Writer(ZoneInfo(kept.time_zone), kept.units, language)
     if record.closed is not None:
         rules = record.closed.closing.rules
     return Page(
-        title=f"Application record, job {record.job}: {kept.field}",
-        lines=tuple(_lines(record, kept, writer)),
+        title=writer.text(
+            say("Application record, job {job}: {field}", job=record.job, field=kept.field)
+        ),
+        lines=writer.words(*_lines(record, kept, writer)),
         tables=tuple(_tables(record, kept, rules, writer, blanks=blanks)),
-        seal=_seal(head),
+        seal=writer.text(_seal(head)),
     )
 
 
-def _seal(head: Link | None) -> str:
+def _seal(head: Link | None) -> Message:
     if head is None:
-        return "No entry of any record is written yet."
-    return f"Head of the chain: entry {head.number}, {head.hash}"
+        return say("No entry of any record is written yet.")
+    return say("Head of the chain: entry {n}, {hash}", n=head.number, hash=head.hash)
 
 
-def _lines(record: Record, kept: Kept, writer: Writer) -> Iterator[str]:
-    yield f"{kept.farm}. Field {kept.field}, {kept.state}."
+def _lines(record: Record, kept: Kept, writer: Writer) -> Iterator[Message]:
+    yield say(
+        "{farm}. Field {field}, {state}.",
+        farm=kept.farm,
+        field=kept.field,
+        state=writer.word(kept.state),
+    )
     if record.closed is None:
-        yield "Draft: this record is not closed."
+        yield say("Draft: this record is not closed.")
     else:
         closing = record.closed.closing
-        yield f"Closed {writer.time(record.closed.at)} by {record.closed.by}."
+        yield say(
+            "Closed {time} by {who}.", time=writer.time(record.closed.at), who=record.closed.by
+        )
         if closing.incomplete is not None:
-            yield f"Closed incomplete: {closing.incomplete}"
+            yield say("Closed incomplete: {why}", why=closing.incomplete)
     if record.corrections:
         last = record.corrections[-1]
-        yield f"Corrected since, last {writer.time(last.at)} by {last.by}; see the corrections."
+        yield say(
+            "Corrected since, last {time} by {who}; see the corrections.",
+            time=writer.time(last.at),
+            who=last.by,
+        )
 
 
 def _tables(
-    record: Record, kept: Kept, rules: Sequence[RecordRule], writer: Writer, *, blanks: bool
+    record: Record, kept: Kept, rules: Sequence[str], writer: Writer, *, blanks: bool
 ) -> Iterator[Table]:
     for group in Group:
         table = _form(record, group, writer, blanks=blanks)
         if table.rows:
             yield table
-    yield _boundary(kept)
+    yield _boundary(kept, writer)
+    if kept.against:
+        rows = tuple((one.said, writer.time(one.at)) for one in kept.against)
+        head = writer.words(say("What stood against the start"), say("From"))
+        title = writer.text(say("Started all the same, with a plain yes to"))
+        yield Table(title, head, rows, (80, 20))
+    if kept.by_hand:
+        yield _by_hand(kept, writer)
     if kept.pauses:
         yield _pauses(kept, writer)
     if len(kept.rigs) > 1:
         rows = tuple((writer.time(r.since), r.setup) for r in kept.rigs)
-        yield Table("Setups in turn", ("Since", "Setup"), rows, (20, 80))
+        head = writer.words(say("Since"), say("Setup"))
+        yield Table(writer.text(say("Setups in turn")), head, rows, (20, 80))
     yield from weather_tables(kept, writer)
     if record.closed is not None:
         yield _alerts(record, writer)
     if record.corrections:
         yield _corrections(record, writer)
-    yield _lacks(record, rules)
+    yield _lacks(record, rules, writer)
     yield _deadlines(record, rules, writer)
     yield _entries(record, writer)
 
 
 def _form(record: Record, group: Group, writer: Writer, *, blanks: bool) -> Table:
     keys = [k for k in record.keys(group) if blanks or k in record.values]
-    rows = tuple((label(k), *_cells(k, record.values.get(k), writer)) for k in keys)
-    return Table(group.value, ("", "", ""), rows, (18, 24, 8), keys=tuple(keys))
+    rows = tuple((writer.text(labelled(k)), *_cells(k, record.values.get(k), writer)) for k in keys)
+    return Table(writer.word(group.value), ("", "", ""), rows, (18, 24, 8), keys=tuple(keys))
 
 
 def _cells(key: str, held: Held | None, writer: Writer) -> tuple[str, str]:
     value = None if held is None else held.value
-    return shown(split(key)[0], value, writer.system), "" if held is None else held.origin
+    return _shown(key, value, writer), "" if held is None else writer.word(held.origin)
 
 
-def _boundary(kept: Kept) -> Table:
+def _shown(key: str, value: Value | None, writer: Writer) -> str:
+    """A value; one of a list of choices in the language of the page."""
+    item = split(key)[0]
+    chosen = shown(item, value, writer.system)
+    return chosen if item.held_as is TEXT else writer.word(chosen)
+
+
+def _boundary(kept: Kept, writer: Writer) -> Table:
     shape = shapely.geometry.shape(kept.boundary)
     corners = shapely.get_coordinates(shape)
-    told = f"{shape.centroid.y:.5f}, {shape.centroid.x:.5f}"
+    middle = f"{shape.centroid.y:.5f}, {shape.centroid.x:.5f}"
     listed = "; ".join(f"{north:.6f}, {east:.6f}" for east, north in corners[:_MOST_CORNERS])
     more = len(corners) - _MOST_CORNERS
-    rows = (
-        ("reference", f"feature {kept.field} of the farm's boundaries (RFC 7946, WGS 84)"),
-        ("middle (latitude, longitude)", told),
-        ("outline", listed + (f"; and {more} more, in the JSON export" if more > 0 else "")),
+    outline: Param = listed
+    if more > 0:
+        outline = say("{corners}; and {n} more, in the JSON export", corners=listed, n=more)
+    feature = say("feature {field} of the farm's boundaries (RFC 7946, WGS 84)", field=kept.field)
+    rows = tuple(
+        (writer.text(what), writer.text(where))
+        for what, where in (
+            (say("reference"), feature),
+            (say("middle (latitude, longitude)"), middle),
+            (say("outline"), outline),
+        )
     )
-    return Table("Boundary of the field", ("What", "Where"), rows, (18, 82))
+    head = writer.words(say("What"), say("Where"))
+    return Table(writer.text(say("Boundary of the field")), head, rows, (18, 82))
+
+
+def _by_hand(kept: Kept, writer: Writer) -> Table:
+    rows = tuple(
+        (
+            writer.time(m.at),
+            m.by,
+            "; ".join(f"{writer.text(BY_NAME[n].words)} {text}" for n, text in m.said.items()),
+        )
+        for m in kept.by_hand
+    )
+    head = writer.words(say("When"), say("By"), say("Measured at boom height"))
+    return Table(writer.text(say("Readings taken by hand")), head, rows, (20, 20, 60))
 
 
 def _pauses(kept: Kept, writer: Writer) -> Table:
@@ -116,12 +173,13 @@ def _pauses(kept: Kept, writer: Writer) -> Table:
         (
             writer.time(p.since),
             "–" if p.until is None else writer.time(p.until),
-            "–" if p.until is None else span(p.until - p.since),
+            "–" if p.until is None else writer.text(span(p.until - p.since)),
             p.why,
         )
         for p in kept.pauses
     )
-    return Table("Pauses", ("From", "Until", "Length", "Why"), rows, (20, 20, 12, 48))
+    head = writer.words(say("From"), say("Until"), say("Length"), say("Why"))
+    return Table(writer.text(say("Pauses")), head, rows, (20, 20, 12, 48))
 
 
 def _alerts(record: Record, writer: Writer) -> Table:
@@ -131,44 +189,61 @@ def _alerts(record: Record, writer: Writer) -> Table:
             writer.time(a.at),
             a.said,
             a.recipient,
-            f"sent {writer.time(a.sent_at)}" if a.sent_at else a.state,
-            f"{writer.time(a.acknowledged_at)} by {a.acknowledged_by}"
+            writer.text(say("sent {time}", time=writer.time(a.sent_at)))
+            if a.sent_at
+            else writer.word(a.state),
+            writer.text(
+                say(
+                    "{time} by {who}",
+                    time=writer.time(a.acknowledged_at),
+                    who=a.acknowledged_by or "",
+                )
+            )
             if a.acknowledged_at
-            else "not acknowledged",
+            else writer.text(say("not acknowledged")),
         )
         for a in alerts
     )
-    note = "" if rows else "No alert about this job was written."
-    head = ("Written", "Said", "To", "Sent", "Acknowledged")
-    return Table("Alerts", head, rows, (17, 32, 11, 18, 22), note)
+    note = "" if rows else writer.text(say("No alert about this job was written."))
+    head = writer.words(say("Written"), say("Said"), say("To"), say("Sent"), say("Acknowledged"))
+    return Table(writer.text(say("Alerts")), head, rows, (17, 32, 11, 18, 22), note)
 
 
 def _corrections(record: Record, writer: Writer) -> Table:
     rows = []
     for made in record.corrections:
-        item, c = split(made.correction.key)[0], made.correction
-        old, new = (shown(item, value, writer.system) for value in (c.old, c.new))
-        rows.append((writer.time(made.at), made.by, label(c.key), old, new, c.why))
-    head = ("When", "By", "What", "Was", "Is", "Why")
-    return Table("Corrections since it was closed", head, tuple(rows), (17, 12, 18, 17, 17, 19))
-
-
-def _lacks(record: Record, rules: Sequence[RecordRule]) -> Table:
-    found = missing(record, rules)
-    rows = tuple((m.what, m.rule, m.known) for m in found)
-    checked = f"Checked against: {', '.join(rules) or 'no rule'}. {OTHERS_ADD}"
-    note = checked if rows else f"Nothing that these rules ask for is missing. {checked}"
-    keys = tuple(m.key for m in found)
-    head = ("Missing", "Rule", "How the rule is known here")
-    return Table("What is missing", head, rows, (50, 25, 25), note, keys)
-
-
-def _deadlines(record: Record, rules: Sequence[RecordRule], writer: Writer) -> Table:
-    rows = tuple(
-        (d.what, _by(d, writer), d.rule, d.known) for d in deadlines_of(record, rules, writer.zone)
+        c = made.correction
+        old, new = (_shown(c.key, value, writer) for value in (c.old, c.new))
+        rows.append((writer.time(made.at), made.by, writer.text(labelled(c.key)), old, new, c.why))
+    head = writer.words(say("When"), say("By"), say("What"), say("Was"), say("Is"), say("Why"))
+    return Table(
+        writer.text(say("Corrections since it was closed")),
+        head,
+        tuple(rows),
+        (17, 12, 18, 17, 17, 19),
     )
-    head = ("What", "By", "Rule", "How the rule is known here")
-    return Table("Days to keep", head, rows, (25, 25, 25, 25))
+
+
+def _lacks(record: Record, rules: Sequence[str], writer: Writer) -> Table:
+    found = missing(record, rules)
+    rows = tuple((writer.text(lacking(m)), m.rule, writer.word(m.known)) for m in found)
+    against: Param = ", ".join(rules) or say("no rule")
+    notes: list[Message] = [say("Checked against: {rules}.", rules=against), OTHERS_ADD]
+    if not rows:
+        notes.insert(0, say("Nothing that these rules ask for is missing."))
+    note = writer.text(joined(notes, " "))
+    keys = tuple(m.key for m in found)
+    head = writer.words(say("Missing"), say("Rule"), say("How the rule is known here"))
+    return Table(writer.text(say("What is missing")), head, rows, (50, 25, 25), note, keys)
+
+
+def _deadlines(record: Record, rules: Sequence[str], writer: Writer) -> Table:
+    rows = tuple(
+        (writer.word(d.what), _by(d, writer), d.rule, writer.word(d.known))
+        for d in deadlines_of(record, rules, writer.zone)
+    )
+    head = writer.words(say("What"), say("By"), say("Rule"), say("How the rule is known here"))
+    return Table(writer.text(say("Days to keep")), head, rows, (25, 25, 25, 25))
 
 
 def _by(deadline: Deadline, writer: Writer) -> str:
@@ -181,12 +256,13 @@ def _entries(record: Record, writer: Writer) -> Table:
     rows = tuple(
         (
             str(e.link.number),
-            e.link.kind,
+            writer.word(e.link.kind),
             f"{writer.time(e.link.at)} ({utc(e.link.at)} UTC)",
             e.link.by,
             e.link.hash,
         )
         for e in record.entries
     )
-    head = ("Entry", "What", "When", "By", "Hash (SHA-256)")
-    return Table("Seal", head, rows, (6, 9, 30, 11, 44), WHAT_IT_SHOWS)
+    head = writer.words(say("Entry"), say("What"), say("When"), say("By"), say("Hash (SHA-256)"))
+    shows = writer.text(WHAT_IT_SHOWS)
+    return Table(writer.text(say("Seal")), head, rows, (6, 9, 30, 11, 44), shows)

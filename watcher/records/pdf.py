@@ -13,7 +13,9 @@ from typing import Literal
 from fpdf import FPDF, FontFace
 from fpdf.enums import TableBordersLayout, XPos, YPos
 
-from watcher.alerts.wording.words import CAUTION
+from watcher.i18n.language import ENGLISH, Language
+from watcher.i18n.message import say
+from watcher.messages.words import CAUTION
 from watcher.records.layout import Page, Table
 
 PaperSize = Literal["letter", "a4"]
@@ -25,9 +27,11 @@ _GREY, _PALE = (90, 90, 90), (238, 238, 238)
 _FONT = "DejaVu"
 
 
-def write_pdf(pages: Iterable[Page], paper: PaperSize, printed_at: datetime) -> bytes:
+def write_pdf(
+    pages: Iterable[Page], paper: PaperSize, printed_at: datetime, language: Language = ENGLISH
+) -> bytes:
     """Return records as a PDF, each beginning on a page of its own."""
-    sheet = _Sheet(paper, printed_at)
+    sheet = _Sheet(paper, printed_at, language)
     for page in pages:
         sheet.begin(page)
         for table in page.tables:
@@ -38,15 +42,16 @@ def write_pdf(pages: Iterable[Page], paper: PaperSize, printed_at: datetime) -> 
 class _Sheet(FPDF):
     """Sheets of paper with our margins, fonts and foot."""
 
-    def __init__(self, paper: PaperSize, printed_at: datetime) -> None:
+    def __init__(self, paper: PaperSize, printed_at: datetime, language: Language) -> None:
         super().__init__(orientation="landscape", format=paper)
         self.set_creation_date(printed_at)
-        self.set_title("Application records")
+        self._language = language
+        self.set_title(say("Application records").render(language))
         self.set_margin(_MARGIN_MM)
         self.set_auto_page_break(auto=True, margin=_FOOT_MM)
         for style, file in (("", "DejaVuSans.ttf"), ("B", "DejaVuSans-Bold.ttf")):
             self.add_font(_FONT, style, _fonts() / file)
-        self._printed = f"Printed {printed_at:%Y-%m-%d %H:%M %Z}"
+        self._printed = f"{printed_at:%Y-%m-%d %H:%M %Z}"
         self._foot: tuple[str, str] = ("", "")
 
     def begin(self, page: Page) -> None:
@@ -76,10 +81,17 @@ class _Sheet(FPDF):
         self.set_y(-_FOOT_MM + 4)
         self.set_draw_color(*_GREY)
         self.line(self.l_margin, self.get_y() - 1, self.w - self.r_margin, self.get_y() - 1)
-        self._say(CAUTION, _SMALL_PT, bold=True)
+        self._say(CAUTION.render(self._language), _SMALL_PT, bold=True)
         title, seal = self._foot
         self._say(seal, _SMALL_PT)
-        self._say(f"{title}. Page {self.page_no()} of {{nb}}. {self._printed}.", _SMALL_PT)
+        foot = say(
+            "{title}. Page {page} of {pages}. Printed {time}.",
+            title=title,
+            page=self.page_no(),
+            pages="{nb}",
+            time=self._printed,
+        )
+        self._say(foot.render(self._language), _SMALL_PT)
 
     def _rows(self, table: Table) -> None:
         with_head = any(table.head)

@@ -4,8 +4,9 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
 from watcher.farm.dose import Dose
+from watcher.i18n.message import say
 from watcher.records.errors import RecordError
-from watcher.records.facts import Closing, Correction, EntryKind, Held, Kept, Told, Value
+from watcher.records.facts import Closing, Correction, EnteredValues, EntryKind, Held, Kept, Value
 from watcher.records.form import FORM, Group, Item, numbered, split
 from watcher.records.journal import Entry
 
@@ -35,7 +36,7 @@ class Record:
     job: int
     entries: tuple[Entry, ...] = ()
     kept: Kept | None = None
-    told: Mapping[str, Held] = field(default_factory=dict)
+    entered: Mapping[str, Held] = field(default_factory=dict)
     closed: Closed | None = None
     corrections: tuple[Corrected, ...] = ()
 
@@ -43,7 +44,7 @@ class Record:
     def values(self) -> dict[str, Held]:
         """Every value that is known, in the order of the form."""
         if self.closed is None:
-            stands = dict(self.kept.values if self.kept else {}) | dict(self.told)
+            stands = dict(self.kept.values if self.kept else {}) | dict(self.entered)
             stands |= totals(stands)
         else:
             stands = dict(self.closed.closing.values)
@@ -79,8 +80,10 @@ def fold(job: int, entries: Iterable[Entry]) -> Record:
             record = replace(_with(record, entry), entries=(*record.entries, entry))
         except ValueError:
             raise RecordError(
-                f"entry {entry.link.number} of the records cannot be read; check whether it was "
-                "changed",
+                say(
+                    "entry {number} of the records cannot be read; check whether it was changed",
+                    number=entry.link.number,
+                ),
                 "watcher record verify",
             ) from None
     return record
@@ -91,9 +94,9 @@ def _with(record: Record, entry: Entry) -> Record:
     match EntryKind(entry.link.kind):
         case EntryKind.KEPT:
             return replace(record, kept=Kept.model_validate(entry.content))
-        case EntryKind.TOLD:
-            told = Told.model_validate(entry.content).values
-            return replace(record, told=dict(record.told) | told)
+        case EntryKind.ENTERED:
+            values = EnteredValues.model_validate(entry.content).values
+            return replace(record, entered=dict(record.entered) | values)
         case EntryKind.CLOSED:
             return replace(record, closed=Closed(Closing.model_validate(entry.content), by, at))
         case EntryKind.CORRECTED:
@@ -102,7 +105,7 @@ def _with(record: Record, entry: Entry) -> Record:
 
 
 def totals(values: Mapping[str, Held]) -> dict[str, Held]:
-    """Rate times area, for every product whose total nobody told."""
+    """Rate times area, for every product whose total nobody gave."""
     area = values.get("area")
     found = {}
     for key, rate in values.items():
@@ -115,7 +118,7 @@ def totals(values: Mapping[str, Held]) -> dict[str, Held]:
 
 
 def _place(key: str) -> tuple[int, int, int]:
-    """Items once by themselves; all that is told of one product before the next product."""
+    """Items once by themselves; all that is said of one product before the next product."""
     item, number = split(key)
     order = list(FORM)
     alike = [i.key for i in FORM.values() if (i.group, i.repeats) == (item.group, item.repeats)]

@@ -9,7 +9,8 @@ from collections.abc import Iterable, Iterator
 from typing import NamedTuple, TextIO
 from zoneinfo import ZoneInfo
 
-from watcher.alerts.wording.words import CAUTION
+from watcher.limits.catalogue import CATALOGUE
+from watcher.messages.words import CAUTION
 from watcher.records.chain import Link
 from watcher.records.facts import Kept, Moment
 from watcher.records.form import label, local, split, unit
@@ -17,6 +18,8 @@ from watcher.records.layout import utc
 from watcher.records.record import Record
 
 HEAD = ("job", "part", "name", "farm's clock", "UTC", "value", "unit", "told by")
+# A limit that an older record names may be gone since.
+_LIMITS = {limit.value: entry for limit, entry in CATALOGUE.items()}
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 _MEASURED = {
     "wind_m_s": ("wind", "m/s"),
@@ -58,7 +61,7 @@ def write_table(records: Iterable[Record], head: Link | None, out: TextIO) -> in
         for line in _lines(record):
             lines.writerow(_cells(record.job, line, zone))
             written += 1
-    lines.writerow(("", "caution", "", "", "", CAUTION, "", ""))
+    lines.writerow(("", "caution", "", "", "", str(CAUTION), "", ""))
     if head is not None:
         lines.writerow(("", "chain", "head", "", "", head.hash, "", f"entry {head.number}"))
     return written
@@ -132,6 +135,10 @@ def _of_moment(moment: Moment) -> Iterator[_Line]:
         yield _Line("inversion evidence", name, said, at=at)
     for name, limit in moment.limits.items():
         yield _Line("limit", name, limit.stand, told_by=limit.origin, at=at)
+        entry = _LIMITS.get(name)
+        if entry is not None and entry.kind is not None:
+            unit, by = entry.kind.inside, limit.origin
+            yield _Line("limit's value", str(entry.words), limit.value, unit, by, at)
     for n in moment.downwind:
         yield _Line("downwind", f"{n.neighbour}, {n.side}", n.gap_m, "m", at=at)
     for e in moment.landing:

@@ -2,18 +2,21 @@
 
 from collections.abc import Iterator
 
-from watcher.alerts.wording.words import span
-from watcher.farm.bearings import compass_point
+from watcher.farm.geometry.bearings import compass_point
+from watcher.i18n.message import Message, Number, Param, joined, say
+from watcher.judge.end_rows import ALL_ROUND
+from watcher.messages.vocabulary import POINTS
+from watcher.messages.words import span
 from watcher.records.facts import Kept, Landing, Moment, Quality, Spoke
 from watcher.records.layout import UNKNOWN, Table, Writer, utc
 from watcher.units import Kind
 
 _SPOKEN = {
-    "wind_m_s": "wind",
-    "gust_m_s": "gust",
-    "wind_from_deg": "direction",
-    "temp_c": "temperature",
-    "humidity_pct": "humidity",
+    "wind_m_s": say("wind"),
+    "gust_m_s": say("gust"),
+    "wind_from_deg": say("direction"),
+    "temp_c": say("temperature"),
+    "humidity_pct": say("humidity"),
 }
 
 
@@ -31,55 +34,68 @@ def _weather(kept: Kept, writer: Writer) -> Table:
         (
             writer.time(m.at),
             utc(m.at),
-            f"{m.mark}, paused" if m.paused else m.mark,
+            writer.text(say("{mark}, paused", mark=writer.word(m.mark)))
+            if m.paused
+            else writer.word(m.mark),
             _at_height(writer, m.wind_m_s, Kind.SPEED, m.wind_height_m),
             writer.amount(m.gust_m_s, Kind.SPEED),
-            _direction(m),
+            _direction(m, writer),
             _at_height(writer, m.boom_wind_m_s, Kind.SPEED, m.boom_height_m),
             writer.amount(m.boom_gust_m_s, Kind.SPEED),
             _at_height(writer, m.temp_c, Kind.TEMPERATURE, m.temp_height_m),
             writer.amount(m.humidity_pct, Kind.PERCENT, 0),
             writer.amount(m.delta_t_k, Kind.TEMPERATURE_STEP),
-            m.status,
+            writer.word(m.status),
         )
         for m in kept.moments
     )
     return Table(
-        "Weather at the start, every half hour and the end",
-        (
-            "Farm's clock",
-            "UTC",
-            "Mark",
-            "Wind",
-            "Gust",
-            "Wind from",
-            "Wind at boom",
-            "Gust at boom",
-            "Temperature",
-            "Humidity",
-            "Delta T",
-            "Judged",
+        writer.text(say("Weather at the start, every half hour and the end")),
+        writer.words(
+            say("Farm's clock"),
+            say("UTC"),
+            say("Mark"),
+            say("Wind"),
+            say("Gust"),
+            say("Wind from"),
+            say("Wind at boom"),
+            say("Gust at boom"),
+            say("Temperature"),
+            say("Humidity"),
+            say("Delta T"),
+            say("Judged"),
         ),
         rows,
         (15, 12, 8, 11, 7, 9, 12, 7, 10, 8, 7, 8),
-        "Wind is the mean of ten minutes where its source gives readings often enough. At boom "
-        "height it is worked out from the wind at the sensor, not measured. Heights are above "
-        "ground.",
+        writer.text(
+            say(
+                "Wind is the mean of ten minutes where its source gives readings often enough. At "
+                "boom height it is worked out from the wind at the sensor, not measured. Heights "
+                "are above ground."
+            )
+        ),
     )
 
 
 def _at_height(writer: Writer, value: float | None, kind: Kind, height_m: float) -> str:
     if value is None:
-        return UNKNOWN
+        return writer.text(UNKNOWN)
     low = Kind.SMALL_LENGTH if height_m < 1.0 else Kind.LENGTH
-    return f"{writer.amount(value, kind)} at {writer.amount(height_m, low, 0)}"
+    return writer.text(
+        say(
+            "{value} at {height}",
+            value=writer.amount(value, kind),
+            height=writer.amount(height_m, low, 0),
+        )
+    )
 
 
-def _direction(moment: Moment) -> str:
+def _direction(moment: Moment, writer: Writer) -> str:
     if moment.wind_from_deg is None:
-        return UNKNOWN
+        return writer.text(UNKNOWN)
     spread = "" if moment.wind_spread_deg is None else f" ±{moment.wind_spread_deg:.0f}°"
-    return f"{compass_point(moment.wind_from_deg)} {moment.wind_from_deg:.0f}°{spread}"
+    point = writer.text(POINTS[compass_point(moment.wind_from_deg)])
+    return f"{point} {moment.wind_from_deg:.0f}°{spread}"
 
 
 def _limits(kept: Kept, writer: Writer) -> Table:
@@ -88,15 +104,18 @@ def _limits(kept: Kept, writer: Writer) -> Table:
         (
             writer.time(m.at),
             *(
-                ", ".join(name for name, limit in m.limits.items() if limit.stand == stand) or "–"
+                ", ".join(writer.word(n) for n, limit in m.limits.items() if limit.stand == stand)
+                or "–"
                 for stand in stands
             ),
         )
         for m in kept.moments
     )
     return Table(
-        "How the limits of the spray window stood",
-        ("Farm's clock", "Outside its bound", "Not known", "Near its bound"),
+        writer.text(say("How the limits of the spray window stood")),
+        writer.words(
+            say("Farm's clock"), say("Outside its bound"), say("Not known"), say("Near its bound")
+        ),
         rows,
         (16, 28, 28, 28),
     )
@@ -106,15 +125,20 @@ def _stability(kept: Kept, writer: Writer) -> Table:
     rows = tuple(
         (
             writer.time(m.at),
-            m.inversion,
-            m.stability.lower() if m.stability == "UNKNOWN" else m.stability,
-            ", ".join(f"{name}: {said}" for name, said in m.evidence.items()),
+            writer.word(m.inversion),
+            writer.word("unknown") if m.stability == "UNKNOWN" else m.stability,
+            ", ".join(f"{name}: {finding}" for name, finding in _evidence(m, writer)),
         )
         for m in kept.moments
     )
     return Table(
-        "Stability: was there an inversion?",
-        ("Farm's clock", "Inversion", "Class", "What each line of evidence says"),
+        writer.text(say("Stability: was there an inversion?")),
+        writer.words(
+            say("Farm's clock"),
+            say("Inversion"),
+            say("Class"),
+            say("What each line of evidence says"),
+        ),
         rows,
         (16, 10, 7, 67),
     )
@@ -124,42 +148,55 @@ def _sources(kept: Kept, writer: Writer) -> Table:
     rows = tuple(
         (
             writer.time(m.at),
-            _speakers(m),
-            "; ".join(map(_quality, m.quality)) or "no reading used",
+            _speakers(m, writer),
+            "; ".join(_quality(q, writer) for q in m.quality)
+            or writer.text(say("no reading used")),
         )
         for m in kept.moments
     )
     return Table(
-        "Who told the weather, and how good it was",
-        ("Farm's clock", "Source and age", "Readings"),
+        writer.text(say("Who reported the weather, and how good it was")),
+        writer.words(say("Farm's clock"), say("Source and age"), say("Readings")),
         rows,
         (16, 58, 26),
     )
 
 
-def _speakers(moment: Moment) -> str:
-    """Who spoke for what; quantities that one source told at once in one breath."""
+def _speakers(moment: Moment, writer: Writer) -> str:
+    """Who spoke for what; quantities that one source reported stand together."""
     by_speaker: dict[str, list[str]] = {}
     for name, word in _SPOKEN.items():
-        by_speaker.setdefault(_spoke(moment.spoken[name]), []).append(word)
+        by_speaker.setdefault(_spoke(moment.spoken[name], writer), []).append(writer.text(word))
     return "; ".join(f"{', '.join(words)}: {who}" for who, words in by_speaker.items())
 
 
-def _spoke(who: Spoke) -> str:
-    age = "" if who.age_s is None else f" {span(who.age_s)} old"
-    if who.source is None:
-        return f"nobody{f', last{age}' if age else ''}"
-    return f"{who.source}{age}" if who.measured else f"only forecast by {who.source}{age}"
+def _spoke(who: Spoke, writer: Writer) -> str:
+    source = who.source
+    if source is None and who.age_s is None:
+        return writer.text(say("nobody"))
+    if source is None:
+        return writer.text(say("nobody, last {span} old", span=span(who.age_s or 0.0)))
+    speaker: Param = source if who.measured else say("only forecast by {source}", source=source)
+    if who.age_s is None:
+        return writer.text(speaker)
+    return writer.text(say("{source} {span} old", source=speaker, span=span(who.age_s)))
 
 
-def _quality(quality: Quality) -> str:
-    said = f"{quality.source}: {quality.readings}"
+def _evidence(moment: Moment, writer: Writer) -> Iterator[tuple[str, str]]:
+    """The lines of evidence and what each says."""
+    for name, finding in moment.evidence.items():
+        yield writer.word(name), writer.word(finding)
+
+
+def _quality(quality: Quality, writer: Writer) -> str:
+    parts = [f"{quality.source}: {quality.readings}"]
     if quality.flagged:
         doubts = ", ".join(f"{what} ×{count}" for what, count in quality.flagged.items())
-        said += f", not used: {doubts}"
+        parts.append(writer.text(say("not used: {doubts}", doubts=doubts)))
     if quality.came_later:
-        said += f", {quality.came_later} came only after that moment"
-    return said
+        later = quality.came_later
+        parts.append(writer.text(say("{n} came only after that moment", n=later)))
+    return ", ".join(parts)
 
 
 def _neighbours(kept: Kept, writer: Writer) -> Table:
@@ -167,38 +204,52 @@ def _neighbours(kept: Kept, writer: Writer) -> Table:
         (
             writer.time(m.at),
             _downwind(m, writer),
-            "; ".join(_landing(e, writer) for e in m.landing) or "no neighbour in reach",
+            "; ".join(_landing(e, writer) for e in m.landing)
+            or writer.text(say("no neighbour in reach")),
         )
         for m in kept.moments
     )
     return Table(
-        "Neighbours: who lay downwind, and what may have landed there",
-        ("Farm's clock", "Downwind", "Drift, share of the field's rate"),
+        writer.text(say("Neighbours: who lay downwind, and what may have landed there")),
+        writer.words(say("Farm's clock"), say("Downwind"), say("Drift, share of the field's rate")),
         rows,
         (16, 32, 52),
-        "Drift is an estimate from published curves, not a measurement.",
+        writer.text(say("Drift is an estimate from published curves, not a measurement.")),
     )
 
 
 def _downwind(moment: Moment, writer: Writer) -> str:
     if moment.wind_from_deg is None and not moment.downwind:
-        return UNKNOWN if moment.landing else "nobody"
+        return writer.text(UNKNOWN if moment.landing else say("nobody"))
     found = (
-        f"{n.neighbour} on the {n.side} side, {writer.amount(n.gap_m, Kind.LENGTH, 0)}"
+        writer.text(
+            say(
+                "{who} on the {side} side, {gap}",
+                who=n.neighbour,
+                side=_side(n.side),
+                gap=writer.amount(n.gap_m, Kind.LENGTH, 0),
+            )
+        )
         for n in moment.downwind
     )
-    return "; ".join(found) or "nobody"
+    return "; ".join(found) or writer.text(say("nobody"))
 
 
 def _landing(landing: Landing, writer: Writer) -> str:
     gap = writer.amount(landing.gap_m, Kind.LENGTH, 0)
-    who = f"{landing.neighbour} ({landing.side}, {gap})"
+    who = f"{landing.neighbour} ({writer.text(_side(landing.side))}, {gap})"
     if landing.upper_pct is None:
-        return f"{who}: {UNKNOWN}"
-    stands = (
-        "takes no harm"
-        if landing.tolerance_pct is None
-        else f"it stands {landing.tolerance_pct:.2g}%"
-    )
-    outside = ", outside what the curves were seen for" if landing.extrapolated else ""
-    return f"{who}: up to {landing.upper_pct:.2g}%, {stands}{outside}"
+        return f"{who}: {writer.text(UNKNOWN)}"
+    parts: list[Message] = [say("up to {share}", share=Number(f"{landing.upper_pct:.2g}%"))]
+    if landing.tolerance_pct is None:
+        parts.append(say("takes no harm"))
+    else:
+        share = Number(f"{landing.tolerance_pct:.2g}%")
+        parts.append(say("it stands {tolerance}", tolerance=share))
+    if landing.extrapolated:
+        parts.append(say("outside what the curves were seen for"))
+    return f"{who}: {writer.text(joined(parts))}"
+
+
+def _side(side: str) -> Message:
+    return say("all round") if side == ALL_ROUND else POINTS[side]

@@ -2,6 +2,7 @@
 
 import logging
 import sys
+import traceback
 from typing import Literal
 
 import structlog
@@ -19,7 +20,6 @@ def set_up(form: Literal["json", "text"], level: str) -> None:
     structlog.configure(
         processors=[*shared, structlog.stdlib.ProcessorFormatter.wrap_for_formatter],
         logger_factory=structlog.stdlib.LoggerFactory(),
-        cache_logger_on_first_use=True,
     )
     renderer: structlog.typing.Processor = (
         structlog.processors.JSONRenderer()
@@ -35,3 +35,8 @@ def set_up(form: Literal["json", "text"], level: str) -> None:
     )
     logging.basicConfig(handlers=[handler], level=logging.WARNING, force=True)
     logging.getLogger("watcher").setLevel(level.upper())
+
+
+def trace(error: BaseException) -> str:
+    """Return where an error came from, as plain text: quickly made, however large what it held."""
+    return "".join(traceback.format_exception(error))

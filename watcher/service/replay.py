@@ -13,20 +13,19 @@ from itertools import groupby
 from pathlib import Path
 
 import structlog
-from sqlalchemy.orm import Session
 
-from watcher.alerts.channel import Attempt, Channel, Outcome
-from watcher.alerts.courier import Courier
+from watcher.delivery.channel import Attempt, Channel, Outcome
+from watcher.delivery.worker import DeliveryWorker
 from watcher.farm import Farm
-from watcher.jobs import book
-from watcher.judge.plan import Plan
+from watcher.jobs.steps import StepName, StepOutcome, StepRequest
+from watcher.limits.farm_arrays import FarmArrays
 from watcher.service.clock import SetClock
-from watcher.service.cycle import Book
-from watcher.service.past_events import Event, JobStep
+from watcher.service.replay_events import Event, ReplayedStep
+from watcher.service.transactions import Book
 from watcher.sources.base import Observations, Polled
-from watcher.store import jobs, outbox, weather
+from watcher.store import outbox, weather
 from watcher.store.arrivals import Arrived
-from watcher.store.database import Log
+from watcher.store.database import Database
 from watcher.weather.bins import HOUR_S
 
 _KEPT_S = 7 * 86_400
@@ -47,7 +46,7 @@ class Said:
 
 
 def replay(
-    plan: Plan,
+    plan: FarmArrays,
     known: Sequence[Arrived],
     events: Iterable[Event],
     *,
@@ -63,7 +62,7 @@ def replay(
     """
     with (
         tempfile.TemporaryDirectory(prefix="watch-replay-") as folder,
-        closing(Log(f"sqlite:///{Path(folder) / 'replay.db'}", lasting=False)) as own,
+        closing(Database(f"sqlite:///{Path(folder) / 'replay.db'}", lasting=False)) as own,
         asyncio.Runner() as runner,
     ):
         own.upgrade()
@@ -81,7 +80,7 @@ def replay(
 class _Stage:
     """One replay: a log of its own, a clock that is set, and channels that only listen."""
 
-    def __init__(self, plan: Plan, own: Log, start: int) -> None:
+    def __init__(self, plan: FarmArrays, own: Database, start: int) -> None:
         self._plan, self._log, self._clock = plan, own, SetClock(start)
         self._book = Book(plan, own, self._clock, keep_raw_s=_KEPT_S)
         self._jobs: dict[int, int] = {}
@@ -104,7 +103,7 @@ class _Stage:
         """Take what came up to a moment, each at its time, move on to the moment and judge."""
         for event in _together(events):
             self._clock.at = max(event.at, self._clock.at)
-            if isinstance(event, JobStep):
+            if isinstance(event, ReplayedStep):
                 self._step(event)
             else:
                 self._take(event)
@@ -133,31 +132,24 @@ class _Stage:
             forecast = replace(arrived.forecast, fetched_at=fetched_at)
             self._book.take_polled(forecast.series.source, Polled(forecast=forecast))
 
-    def _step(self, step: JobStep) -> None:
-        try:
-            with self._log.writing() as session:
-                self._take_step(session, step)
-        except (book.JobNotPlannedError, jobs.JobConflictError) as error:
-            log.error("what was done to a job is left out", job=step.job_id, why=str(error))
-
-    def _take_step(self, session: Session, step: JobStep) -> None:
-        now = self._clock.at
-        if step.what == "started":
-            job = book.start(session, self._plan, step.field, step.setup, now)
-            self._jobs[step.job_id] = job.id
-        elif step.job_id in self._jobs:
-            number = self._jobs[step.job_id]
-            match step.what:
-                case "paused":
-                    jobs.pause(session, number, now)
-                case "resumed":
-                    jobs.resume(session, number, now)
-                case "setup changed":
-                    book.change_setup(session, self._plan, number, step.setup, now)
-                case "finished":
-                    jobs.finish(session, number, now)
-                case "abandoned":
-                    jobs.abandon(session, number, now)
+    def _step(self, taken: ReplayedStep) -> None:
+        if taken.name is not StepName.START and taken.job_id not in self._jobs:
+            return
+        number = self._jobs.get(taken.job_id)
+        step = StepRequest(
+            taken.name,
+            "",
+            job=number,
+            field=taken.field,
+            setup=taken.setup,
+            done=taken.done,
+            measured=taken.measured,
+        )
+        became = self._book.take_step(step, asks=False)
+        if became.job is not None:
+            self._jobs[taken.job_id] = became.job.id
+        if became.outcome is StepOutcome.REFUSED:
+            log.error("what was done to a job is left out", job=taken.job_id, why=became.text)
 
 
 class _Coming:
@@ -218,10 +210,10 @@ class _Page(Channel):
         return Attempt(Outcome.SENT)
 
 
-class _Listening(Courier):
+class _Listening(DeliveryWorker):
     """The courier with a page for every recipient in place of a URL."""
 
-    def __init__(self, own: Log, farm: Farm, clock: SetClock, said: list[Said]) -> None:
+    def __init__(self, own: Database, farm: Farm, clock: SetClock, said: list[Said]) -> None:
         super().__init__(own, farm, {}, now=clock.now)
-        for name in farm.told.recipients:
+        for name in farm.config.recipients:
             self._channels[name] = _Page(name, clock, said)

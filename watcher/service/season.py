@@ -8,10 +8,10 @@ import numpy as np
 from sqlalchemy.orm import Session
 
 from watcher.judge.farm_judgement import judge_each
-from watcher.judge.plan import Bools, Plan
 from watcher.judge.season import Tally, tally
-from watcher.judge.status import Limit
-from watcher.service.past import past_hours
+from watcher.limits.catalogue import CATALOGUE, Looks
+from watcher.limits.farm_arrays import Bools, FarmArrays
+from watcher.service.history import past_hours
 from watcher.weather.bins import HOUR_S
 from watcher.weather.series import Seconds, WeatherSeries
 
@@ -23,7 +23,7 @@ _LOOKS_BACK_S = 2 * DAY_S
 
 def add_up(
     session: Session,
-    plan: Plan,
+    plan: FarmArrays,
     start: int,
     end: int,
     *,
@@ -60,14 +60,14 @@ class _Past:
         return {}
 
 
-def _looks(session: Session, plan: Plan, start: int, end: int) -> Iterator[_Past]:
+def _looks(session: Session, plan: FarmArrays, start: int, end: int) -> Iterator[_Past]:
     for stations, fields in plan.listens.items():
         series = past_hours(session, plan.farm, start, end, stations)
         yield _Past(fields, series, _uncertainty(plan, stations))
 
 
 def _tally(
-    plan: Plan, looks: Sequence[_Past], first: int, last: int, months: Collection[int]
+    plan: FarmArrays, looks: Sequence[_Past], first: int, last: int, months: Collection[int]
 ) -> Tally:
     judgement = judge_each(plan, looks)
     times = judgement.series.times
@@ -77,24 +77,27 @@ def _tally(
     return tally(judgement, counted)
 
 
-def _reach(plan: Plan) -> tuple[int, int]:
+def _reach(plan: FarmArrays) -> tuple[int, int]:
     """How far back and ahead of an hour its judgement looks, in whole hours. [s]"""
 
-    def longest(limit: Limit) -> float:
-        low = plan.bounds[limit].low if limit in plan.bounds else np.zeros(1)
-        # A rain-free need counts in full only when there is room to come near it.
-        return float(2 * np.max(low, where=np.isfinite(low), initial=0.0))
+    def longest(looks: Looks) -> float:
+        lows = [b.low for limit, b in plan.bounds.items() if CATALOGUE[limit].looks is looks]
+        needs = np.concatenate([np.zeros(1), *lows])
+        # A need for dry hours counts in full only when there is room to come near it.
+        return float(2 * np.max(needs, where=np.isfinite(needs), initial=0.0))
 
-    back = max(_LOOKS_BACK_S, longest(Limit.RAIN_BEFORE))
-    ahead = float(plan.duration_s.max()) + longest(Limit.RAIN_AFTER) + HOUR_S
+    back = max(_LOOKS_BACK_S, longest(Looks.BACK))
+    ahead = (
+        float(plan.duration_s.max()) + max(longest(Looks.AHEAD), plan.rules_look_ahead_s) + HOUR_S
+    )
     return int(np.ceil(back / HOUR_S)) * HOUR_S, int(np.ceil(ahead / HOUR_S)) * HOUR_S
 
 
-def _uncertainty(plan: Plan, stations: Sequence[str]) -> float:
-    told = (plan.farm.told.sources[name] for name in stations)
-    return next((s.wind_uncertainty for s in told if "wind" in s.measures), 0.0)
+def _uncertainty(plan: FarmArrays, stations: Sequence[str]) -> float:
+    sources = (plan.farm.config.sources[name] for name in stations)
+    return next((s.wind_uncertainty for s in sources if "wind" in s.measures), 0.0)
 
 
-def _in_months(times: Seconds, plan: Plan, months: Collection[int]) -> Bools:
+def _in_months(times: Seconds, plan: FarmArrays, months: Collection[int]) -> Bools:
     zone = plan.farm.zone
     return np.array([datetime.fromtimestamp(int(t), zone).month in months for t in times])

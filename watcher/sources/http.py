@@ -1,10 +1,10 @@
 """One polite HTTP client for every feed.
 
 Nothing is asked again before the feed says it may have changed, every request says who asks, and
-an answer is a whole JSON body or a ``SourceError`` that names the address, the status and the
-mend. Three layers: retries, the RFC 9111 cache of hishel, and below the cache ``WholeBodies``,
-which lets only complete JSON be remembered and adds secrets where neither the cache nor a log
-sees them.
+an answer is what was read of a whole JSON body, or a ``SourceError`` that names the address, the
+status and the mend. Three layers: retries, the RFC 9111 cache of hishel, and below the cache
+``WholeBodies``, which lets only complete JSON be remembered and adds secrets where neither the
+cache nor a log sees them. Bodies are read by a ``BodyReader``, never here.
 """
 
 import asyncio
@@ -14,8 +14,9 @@ import time
 from collections.abc import Awaitable, Callable, Mapping
 from contextlib import AsyncExitStack
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
-from typing import Self
+from typing import Generic, Self, TypeVar
 
 import anysqlite
 import httpx
@@ -26,7 +27,11 @@ from tenacity import AsyncRetrying, RetryCallState, retry_if_exception_type, sto
 
 from watcher.sources import json_text
 from watcher.sources.base import SourceError
-from watcher.sources.whole_bodies import WholeBodies, http_date, origin_of
+from watcher.sources.body_reader import BodyReader, InPlace
+from watcher.sources.feeds.body import readable
+from watcher.sources.whole_bodies import ENCODING, Dated, WholeBodies, http_date, origin_of
+
+T = TypeVar("T")
 
 ATTEMPTS = 4
 PAUSE_S = (1.0, 20.0)
@@ -40,12 +45,14 @@ TOO_MANY_S = 60.0
 KEPT_S = 6 * 3600.0
 """No answer is kept longer, whatever max-age it claims: weather that old is no weather."""
 
+_LONGEST_REFUSAL = 4096
+"""Bytes of a refusal that are read for its words."""
+
 _SECRET = re.compile(r"key|token|secret|pass|appid|auth|sig", re.IGNORECASE)
 _RETRIED = (
     httpx.TimeoutException,
     httpx.NetworkError,
     httpx.RemoteProtocolError,
-    httpx.DecodingError,
 )
 _MENDS = {
     400: "the request is not understood; check the source's settings",
@@ -68,11 +75,11 @@ class StatusError(SourceError):
 
 
 @dataclass(frozen=True)
-class Answer:
-    """A feed's JSON, and when the feed last stood by it (epoch seconds): now, or, while it is
-    unexpired, when it came or was last confirmed."""
+class Answer(Generic[T]):
+    """What was read of a feed's JSON, and when the feed last stood by it (epoch seconds): now, or,
+    while it is unexpired, when it came or was last confirmed."""
 
-    data: object
+    data: T
     url: str
     fetched_at: int
 
@@ -89,9 +96,10 @@ class FeedClient:
 
     ``contact`` (a mail address or web page) goes into the User-Agent, as the feeds' terms ask.
     ``cache`` is the path of an SQLite file; without it answers are kept in memory.
-    ``deadline_s`` bounds one ``get`` with all its retries. ``sleep``, ``rng``, ``clock`` and
-    ``transport`` are there for tests; the clock must agree with the machine's, which is what the
-    cache goes by. A proxy from the environment is not used.
+    ``deadline_s`` bounds one ``get`` with all its retries. ``reader`` reads the bodies. ``sleep``,
+    ``rng``, ``clock`` and ``transport`` are there for tests; the clock must agree with the
+    machine's, which is what the cache goes by. ``dated`` is given the time each server puts on its
+    answers. A proxy from the environment is not used.
     """
 
     def __init__(
@@ -102,9 +110,11 @@ class FeedClient:
         transport: httpx.AsyncBaseTransport | None = None,
         deadline_s: float = 60.0,
         max_bytes: int = 8 * 2**20,
+        reader: BodyReader | None = None,
         sleep: Callable[[float], Awaitable[None]] = asyncio.sleep,
         rng: random.Random | None = None,
         clock: Callable[[], float] = time.time,
+        dated: Dated | None = None,
     ) -> None:
         if not (contact.strip() and contact.isascii() and contact.isprintable()):
             raise ValueError(
@@ -116,9 +126,11 @@ class FeedClient:
         self._network = transport or httpx.AsyncHTTPTransport()
         self._deadline_s = deadline_s
         self._max_bytes = max_bytes
+        self.reader = reader or InPlace()
         self._sleep = sleep
         self._rng = rng or random.Random()  # noqa: S311 - spreads requests, guards nothing
         self._clock = clock
+        self._dated = dated
         self._not_before: dict[str, float] = {}
         self._open = AsyncExitStack()
         self._client: httpx.AsyncClient
@@ -128,11 +140,13 @@ class FeedClient:
         self._client = await self._open.enter_async_context(
             httpx.AsyncClient(
                 transport=AsyncCacheTransport(
-                    WholeBodies(self._network, self._max_bytes, self._clock),
+                    WholeBodies(
+                        self._network, self._max_bytes, self._clock, self.reader, self._dated
+                    ),
                     storage,
                     rfc=CacheOptions(shared=False),
                 ),
-                headers={"User-Agent": self._user_agent},
+                headers={"User-Agent": self._user_agent, "Accept-Encoding": ENCODING},
                 timeout=httpx.Timeout(15.0, connect=10.0),
                 follow_redirects=True,
                 max_redirects=5,
@@ -150,20 +164,23 @@ class FeedClient:
         storage = AsyncSqliteStorage(
             connection=connection, default_ttl=KEPT_S, max_size=256 * 2**20
         )
-        await storage.get_entries("")  # an unusable file is told now, not at the first poll
+        await storage.get_entries("")  # an unusable file is reported now, not at the first poll
         return storage
 
     async def get(
         self,
         url: str,
         *,
+        read: Callable[[object], T],
         now: int,
         params: Mapping[str, str] | None = None,
         accept: str = "application/json",
         recheck: bool = False,
-    ) -> Answer:
-        """Return the JSON at ``url``, from the cache while it is unexpired.
+    ) -> Answer[T]:
+        """Return what ``read`` makes of the JSON at ``url``, from the cache while it is unexpired.
 
+        ``read`` is given to the ``BodyReader``: a module's function, or a ``partial`` of one. Its
+        ``ValueError`` for a body that is not as documented becomes a ``SourceError``.
         ``recheck`` asks the feed whether it still holds, unexpired or not.
 
         Query parameters that look like a secret (apikey, token) reach the server only, never a
@@ -171,12 +188,21 @@ class FeedClient:
         """
         headers = {"Accept": accept} | ({"Cache-Control": "no-cache"} if recheck else {})
         request = self._request(url, params or {}, headers)
-        return self._answer(await self._asked(request), request.url, now)
+        response = await self._asked(request)
+        body, url = response.content, str(request.url)
+        status, kind = response.status_code, _kind(response)
+        work = partial(_read, body, read, url=url, status=status, kind=kind)
+        data = await self.reader.read(work, size=len(body))
+        fetched_at = now
+        if response.extensions["caching"]["from_cache"]:
+            date = http_date(response.headers.get("date", ""))
+            fetched_at = min(now, int(date)) if date is not None else now
+        return Answer(data=data, url=url, fetched_at=fetched_at)
 
-    async def text(self, url: str) -> str:
+    async def text(self, url: str) -> bytes:
         """Return the plain text at ``url``, never from the cache. Raises as ``get``."""
         response = await self._asked(self._request(url, {}, {"Accept": "text/plain"}))
-        return response.text
+        return response.content
 
     async def _asked(self, request: httpx.Request) -> httpx.Response:
         """Return the feed's answer to a request, tried again for a while where that may help."""
@@ -259,10 +285,10 @@ class FeedClient:
                 f"{request.url} could not be asked ({type(error).__name__}: {error}); "
                 "check the source's address"
             ) from error
-        self._check(response, request.url)
+        await self._check(response, request.url)
         return response
 
-    def _check(self, response: httpx.Response, url: httpx.URL) -> None:
+    async def _check(self, response: httpx.Response, url: httpx.URL) -> None:
         """Raise unless the status carries a body to read; a 304 was answered by the cache."""
         status = response.status_code
         if status == httpx.codes.NON_AUTHORITATIVE_INFORMATION:
@@ -274,12 +300,15 @@ class FeedClient:
         elif status == httpx.codes.NO_CONTENT:
             raise StatusError(f"{url} answered 204: it has nothing for this place now", status)
         elif status != httpx.codes.OK:
-            self._refused(response, url)
+            await self._refused(response, url)
 
-    def _refused(self, response: httpx.Response, url: httpx.URL) -> None:
+    async def _refused(self, response: httpx.Response, url: httpx.URL) -> None:
         status = response.status_code
         mend = _MENDS.get(status, "it is asked again at the next poll")
-        error = StatusError(f"{url} answered {status}{_said(response)}; {mend}", status)
+        body = response.content[:_LONGEST_REFUSAL]
+        words = await self.reader.read(partial(_words, body), size=len(body))
+        said = f": {words!a}" if words else f" ({_kind(response)})"
+        error = StatusError(f"{url} answered {status}{said}; {mend}", status)
         after_s = self._retry_after(response)
         if after_s > WAIT_IN_POLL_S:
             self._not_before[url.host] = self._clock() + min(after_s, LEAVE_ALONE_S)
@@ -298,28 +327,30 @@ class FeedClient:
             return max(0.0, date - self._clock())
         return TOO_MANY_S if response.status_code == httpx.codes.TOO_MANY_REQUESTS else 0.0
 
-    def _answer(self, response: httpx.Response, url: httpx.URL, now: int) -> Answer:
-        try:
-            data = json_text.loads(response.content)
-        except ValueError as error:
-            kind = response.headers.get("content-type", "no content type")
-            raise SourceError(
-                f"{url} answered {response.status_code} with a body that is not whole JSON "
-                f"({kind}, {len(response.content)} bytes: {error}); it is asked again at the next "
-                "poll; check that the address is the feed's"
-            ) from error
-        fetched_at = now
-        if response.extensions["caching"]["from_cache"]:
-            date = http_date(response.headers.get("date", ""))
-            fetched_at = min(now, int(date)) if date is not None else now
-        return Answer(data=data, url=str(url), fetched_at=fetched_at)
 
-
-def _said(response: httpx.Response) -> str:
-    """Return the feed's own words of refusal (RFC 9457 problem, or a plain reason)."""
+def _read(body: bytes, read: Callable[[object], T], *, url: str, status: int, kind: str) -> T:
+    """Return what ``read`` makes of a JSON body that ``url`` answered with."""
     try:
-        problem = json_text.loads(response.content)
+        data = json_text.loads(body)
+    except ValueError as error:
+        raise SourceError(
+            f"{url} answered {status} with a body that is not whole JSON ({kind}, {len(body)} "
+            f"bytes: {error}); it is asked again at the next poll; check that the address is the "
+            "feed's"
+        ) from error
+    with readable(url):
+        return read(data)
+
+
+def _kind(response: httpx.Response) -> str:
+    kind: str = response.headers.get("content-type", "no content type")
+    return kind[:60]
+
+
+def _words(body: bytes) -> str:
+    """Return a feed's own words of refusal (RFC 9457 problem, or a plain reason), else ""."""
+    try:
+        problem = json_text.loads(body)
     except ValueError:
-        return f" ({response.headers.get('content-type', 'no content type')})"
-    words = json_text.first_text(problem, ["detail", "reason", "title", "message"])
-    return f": {words[:200]!a}" if words else ""
+        return ""
+    return json_text.first_text(problem, ["detail", "reason", "title", "message"])[:200]

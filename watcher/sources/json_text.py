@@ -42,16 +42,18 @@ def _refuse(word: str) -> NoReturn:
 def _finite(text: str) -> float:
     number = float(text)
     if not math.isfinite(number):
-        raise ValueError(f"{text} is too large for a number")
+        raise ValueError(f"{text:.40} is too large for a number")
     return number
 
 
 def _once_each(pairs: Sequence[tuple[str, object]]) -> dict[str, object]:
     found = dict(pairs)
     if len(found) < len(pairs):
-        keys = [key for key, _ in pairs]
-        twice = next(key for key in keys if keys.count(key) > 1)
-        raise ValueError(f"key {twice!r} is given twice")
+        seen: set[str] = set()
+        for key, _ in pairs:
+            if key in seen:
+                raise ValueError(f"key {key[:60]!r} is given twice")
+            seen.add(key)
     return found
 
 

@@ -7,12 +7,13 @@ query makes of the readings as it goes, so that nobody ever waits for the backgr
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+import numpy as np
 from sqlalchemy import delete, func, select
 from sqlalchemy.orm import Session
 
-from watcher.sources.base import Observations
-from watcher.store import bin_rows, stale, weather
-from watcher.store.tables import ForecastHour, IssuedForecast, Observation, StationSite, WeatherBin
+from watcher.sources.base import Flag, Observations
+from watcher.store import bin_rows, issues, stale, weather
+from watcher.store.tables import IssuedForecast, Observation, StationSite, WeatherBin
 from watcher.weather.bins import HOUR_S, TEN_MINUTES_S, Bins, joined, over_bins
 from watcher.weather.series import WeatherSeries
 
@@ -133,8 +134,16 @@ def _make_some(session: Session, before: int, most: int) -> int:
 
 
 def _over(observations: Observations, width_s: int) -> Bins:
-    doubted = {name: flags != 0 for name, flags in observations.flags.items()}
-    return over_bins(observations.series, width_s=width_s, doubted=doubted)
+    """Return bins of usable values. A wrong time tells nothing of how good a value is.
+
+    Such a value is in no bin, and not among the doubted ones by which its source is trusted.
+    """
+    doubted, usable = {}, {}
+    for name, flags in observations.flags.items():
+        doubted[name] = flags & ~np.uint16(Flag.FUTURE) != 0
+        only_ahead = (flags == Flag.FUTURE) & ~doubted[name]
+        usable[name] = np.where(only_ahead, np.nan, getattr(observations.series, name))
+    return over_bins(observations.series.having(**usable), width_s=width_s, doubted=doubted)
 
 
 def _let_readings_go(session: Session, source: str, before: int) -> int:
@@ -160,8 +169,7 @@ def _let_forecasts_go(session: Session, before: int) -> int:
         .limit(_FORECASTS_AT_ONCE)
     ).all()
     if old:
-        session.execute(delete(ForecastHour).where(ForecastHour.forecast_id.in_(old)))
-        session.execute(delete(IssuedForecast).where(IssuedForecast.id.in_(old)))
+        issues.let_go(session, old)
     return len(old)
 
 

@@ -13,7 +13,8 @@ from watcher.store.tables import IssuedForecast, Observation
 from watcher.weather.series import Seconds
 
 _LATE_AT_MOST_S = 24 * 3600
-"""What came in later than this was imported, and not late."""
+"""What came in later than this was imported, and not late: earlier versions of this program noted
+for a table when it was imported. Now each of its readings is noted as come in when measured."""
 
 
 @dataclass(frozen=True)
@@ -42,6 +43,24 @@ def in_order(observations: Observations, received_at: Seconds) -> Iterator[Arriv
         rows = np.sort(together)
         flags = {name: bits[rows] for name, bits in observations.flags.items()}
         yield Arrived(int(at[rows[0]]), Observations(observations.series.at(rows), flags))
+
+
+def newest(session: Session, source: str, until: int, most: int) -> tuple[Seconds, Seconds]:
+    """Return times and arrivals of a source's newest readings: at most so many up to ``until``, and
+    half as many dated later. Sorted by time; [R] each.
+    """
+    columns = (Observation.time, Observation.received_at)
+    of_source = Observation.source == source
+    parts = (
+        select(*columns).where(of_source, Observation.time <= until).limit(most),
+        select(*columns).where(of_source, Observation.time > until).limit(most // 2),
+    )
+    found = [
+        row for part in parts for row in session.execute(part.order_by(Observation.time.desc()))
+    ]
+    times, received = np.array(found, dtype=np.int64).reshape(-1, 2).T
+    order = np.argsort(times)
+    return times[order], received[order]
 
 
 def forecasts(session: Session, source: str, start: int, end: int) -> Iterator[Arrived]:

@@ -8,14 +8,20 @@ import numpy as np
 from sqlalchemy import Row, select
 from sqlalchemy.orm import Session
 
-from watcher.store.rows import nullable, weather_columns, weather_series
+from watcher.store.rows import (
+    bound_arrays,
+    bounds_column,
+    nullable,
+    weather_columns,
+    weather_series,
+)
 from watcher.store.tables import WeatherBin
 from watcher.store.upsert import Insert, put_rows
 from watcher.weather.bins import EXTRAS, Bins, Counts
 from watcher.weather.series import QUANTITIES, Site, WeatherSeries
 
-_TOLD = tuple(getattr(WeatherBin, name) for name in ("time", *QUANTITIES))
-_BESIDE = tuple(getattr(WeatherBin, name) for name in ("readings", "counts", *EXTRAS))
+_SERIES = tuple(getattr(WeatherBin, name) for name in ("time", *QUANTITIES))
+_BESIDE = tuple(getattr(WeatherBin, name) for name in ("readings", "counts", "bounds", *EXTRAS))
 
 
 def put(session: Session, bins: Bins) -> None:
@@ -28,14 +34,15 @@ def put(session: Session, bins: Bins) -> None:
         name: nullable(getattr(bins, name)) for name in EXTRAS
     }
     columns["readings"] = bins.readings.tolist()
-    columns["counts"] = [told and json.dumps(told) for told in _counts_column(bins)]
+    columns["bounds"] = [bounds and json.dumps(bounds) for bounds in bounds_column(series)]
+    columns["counts"] = [counts and json.dumps(counts) for counts in _counts_column(bins)]
     put_rows(session, WeatherBin, columns, _unless_poorer)
 
 
 def get(session: Session, source: str, width_s: int, start: int, end: int, *, site: Site) -> Bins:
     """Return the bins the log has with ``start <= time < end``. ``site`` is the source's."""
     rows = session.execute(
-        select(*_TOLD, *_BESIDE)
+        select(*_SERIES, *_BESIDE)
         .where(
             WeatherBin.source == source,
             WeatherBin.width_s == width_s,
@@ -44,7 +51,8 @@ def get(session: Session, source: str, width_s: int, start: int, end: int, *, si
         )
         .order_by(WeatherBin.time)
     ).all()
-    series = weather_series([row[: len(_TOLD)] for row in rows], site, source)
+    series = weather_series([row[: len(_SERIES)] for row in rows], site, source)
+    series = series.bounded(bound_arrays([row.bounds for row in rows]))
     readings = np.array([row.readings for row in rows], dtype=np.int64)
     known, doubted = _counts(rows, series, readings)
     return Bins(
@@ -62,14 +70,14 @@ def get(session: Session, source: str, width_s: int, start: int, end: int, *, si
 
 def _counts_column(bins: Bins) -> list[dict[str, list[int]] | None]:
     """Return for every bin the counts that are not what its readings and value make one expect."""
-    told: list[dict[str, list[int]] | None] = [None] * len(bins)
+    by_bin: list[dict[str, list[int]] | None] = [None] * len(bins)
     for name, values in bins.series.quantities().items():
         known, doubted = bins.known[name], bins.doubted[name]
         expected = np.where(np.isfinite(values), bins.readings, 0)
         for index in np.flatnonzero((known != expected) | (doubted > 0)).tolist():
             counts = [int(known[index]), int(doubted[index])]
-            told[index] = (told[index] or {}) | {name: counts}
-    return told
+            by_bin[index] = (by_bin[index] or {}) | {name: counts}
+    return by_bin
 
 
 def _counts(
@@ -80,15 +88,15 @@ def _counts(
     known = {name: np.where(np.isfinite(values[name]), readings, 0) for name in QUANTITIES}
     doubted = {name: np.zeros_like(readings) for name in QUANTITIES}
     for index, row in enumerate(rows):
-        for name, told in (row.counts or {}).items():
-            known[name][index], doubted[name][index] = told
+        for name, pair in (row.counts or {}).items():
+            known[name][index], doubted[name][index] = pair
     return known, doubted
 
 
 def _unless_poorer(insert: Insert) -> Insert:
-    told = (*QUANTITIES, *EXTRAS, "readings", "counts")
+    columns = (*QUANTITIES, *EXTRAS, "readings", "counts", "bounds")
     return insert.on_conflict_do_update(
         index_elements=["source", "width_s", "time"],
-        set_={name: insert.excluded[name] for name in told},
+        set_={name: insert.excluded[name] for name in columns},
         where=insert.excluded.readings >= WeatherBin.readings,
     )

@@ -34,7 +34,7 @@ def clear(session: Session, subject: str, kind: str, at: int) -> bool:
 
 
 def said(session: Session, subject: str, kind: str, at: int) -> bool:
-    """Record that a raised condition was told to somebody; return False when it is not raised."""
+    """Record that a raised condition was said to somebody; return False when it is not raised."""
     return _change(session, subject, kind, said_at=at)
 
 

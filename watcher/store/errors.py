@@ -1,16 +1,41 @@
-"""What can go wrong with the log itself, told without passwords and with what to do."""
+"""What can go wrong with the log, said without passwords and with what to do."""
 
+import re
 import sqlite3
 
 from sqlalchemy.exc import DBAPIError
+
+from watcher.i18n.message import say
 
 
 class LogError(Exception):
     """The log cannot be used; the text says what, where and what to do."""
 
 
-class LogAddressError(LogError):
+class UnknownJobError(LookupError):
+    """There is no job of that number in it; the text says what to do."""
+
+    def __init__(self, number: int) -> None:
+        self.text = say(
+            "there is no job {number}; list the jobs to see their numbers", number=number
+        )
+        super().__init__(self.text)
+
+
+class LogSettingsError(LogError):
+    """Trying again does not help: somebody must change how the watch is set up."""
+
+
+class LogAddressError(LogSettingsError):
     """The log's address is not one this program can open."""
+
+
+class LogRefusedError(LogSettingsError):
+    """The server does not let us in."""
+
+
+class LogInUseError(LogSettingsError):
+    """Another copy of the watch runs on this log."""
 
 
 class LogUnreachableError(LogError):
@@ -25,7 +50,7 @@ class LogDamagedError(LogError):
     """The file is not a database any more."""
 
 
-class LogNewerError(LogError):
+class LogNewerError(LogSettingsError):
     """The log was written by a newer version of this program."""
 
 
@@ -43,11 +68,17 @@ _SQLITE: dict[int, tuple[type[LogError], str]] = {
 }
 # Classes of SQLSTATE (PostgreSQL, appendix "Error Codes") that are about the server, not about
 # what was asked of it. No state at all: the connection was never made or has broken.
-_SERVER_CLASSES = {"08", "28", "3D", "53", "57", "58", None}
+_SERVER_CLASSES = {"08", "28", "3D", "53", "57", "58", "XX", None}
 _LOCK_NOT_AVAILABLE = "55P03"
+# A connection that was refused has no SQLSTATE, only a text. In another language than English it
+# counts as a server that cannot be reached: alerted, and tried again.
+_REFUSED = re.compile(
+    r'password authentication failed|no password supplied|role "[^"]*" does not exist'
+    r"|no pg_hba\.conf entry"
+)
 
 
-def told(name: str, error: DBAPIError) -> LogError | None:
+def log_error(name: str, error: DBAPIError) -> LogError | None:
     """Return a database's error in our words, or None when it is about a statement of ours.
 
     ``name`` is the log's address without its password.
@@ -60,6 +91,10 @@ def told(name: str, error: DBAPIError) -> LogError | None:
     state = getattr(cause, "sqlstate", None)
     if state == _LOCK_NOT_AVAILABLE:
         return LogBusyError(f"the log {name} is held by another program; find it and end it")
+    if state is None and (refused := _REFUSED.search(str(cause))):
+        return LogRefusedError(
+            f"the log {name} failed: {refused[0]}; correct user and password in its address"
+        )
     if _is_the_servers(error, state):
         return LogUnreachableError(
             f"the log {name} failed: {_first_line(cause)}; check its server and address"

@@ -1,7 +1,7 @@
 """Readings as a table other programs read: comma-separated or Parquet, SI, UTC.
 
 One row a reading, by source and time. A missing value is an empty cell; ``flags`` says which values
-quality control doubts and why. Memory does not grow with the range: read in a ``Log.reading``
+quality control doubts and why. Memory does not grow with the range: read in a ``Database.reading``
 session.
 """
 
@@ -17,25 +17,11 @@ from sqlalchemy.orm import Session
 from watcher.store import parquet
 from watcher.store.flag_words import flag_words
 from watcher.store.tables import Observation
+from watcher.weather.quantities import CATALOGUE
 from watcher.weather.series import QUANTITIES
 
 SOURCE, TIME, FLAGS = "source", "time (UTC)", "flags"
-HEADINGS = {
-    "wind_m_s": "wind (m/s)",
-    "gust_m_s": "gust (m/s)",
-    "wind_from_deg": "wind from (deg true)",
-    "wind_spread_deg": "wind direction standard deviation (deg)",
-    "temp_c": "temperature (degC)",
-    "temp_upper_c": "temperature at upper height (degC)",
-    "humidity_pct": "relative humidity (%)",
-    "dew_point_c": "dew point (degC)",
-    "pressure_pa": "station pressure (Pa)",
-    "rain_mm_h": "rain rate (mm/h)",
-    "rain_chance_pct": "chance of rain (%)",
-    "cloud_pct": "cloud cover (%)",
-    "solar_w_m2": "global radiation (W/m2)",
-    "net_w_m2": "net radiation (W/m2)",
-}
+HEADINGS = {quantity.column: quantity.heading for quantity in CATALOGUE}
 _ROWS_AT_ONCE = 1000
 
 

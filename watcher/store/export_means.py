@@ -11,16 +11,12 @@ from typing import TextIO
 from sqlalchemy.orm import Session
 
 from watcher.store import aggregates
-from watcher.store.export import HEADINGS, SOURCE, utc
+from watcher.store.export import SOURCE, utc
 from watcher.store.rows import nullable
 from watcher.weather.bins import EXTRAS, Bins
+from watcher.weather.quantities import CATALOGUE
 from watcher.weather.series import QUANTITIES
 
-_NOT_MEANS = {
-    "gust_m_s": "highest gust (m/s)",
-    "wind_from_deg": "mean direction wind from (deg true)",
-    "wind_spread_deg": HEADINGS["wind_spread_deg"],
-}
 _EXTRAS = {
     "east_m_s": "mean wind towards east (m/s)",
     "north_m_s": "mean wind towards north (m/s)",
@@ -32,7 +28,7 @@ COLUMNS = (
     SOURCE,
     "start (UTC)",
     "length (s)",
-    *(_NOT_MEANS.get(name, f"mean {HEADINGS[name]}") for name in QUANTITIES),
+    *(quantity.mean_heading or f"mean {quantity.heading}" for quantity in CATALOGUE),
     *(_EXTRAS[name] for name in EXTRAS),
     "readings",
     "values left out",

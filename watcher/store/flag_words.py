@@ -24,10 +24,10 @@ def flags_of(words: str) -> dict[str, int]:
     """Return the findings that ``flag_words`` wrote; ``ValueError`` for a word it does not know."""
     found: dict[str, int] = {}
     for part in filter(None, (part.strip() for part in words.split(";"))):
-        name, _, told = part.partition(":")
+        name, _, words = part.partition(":")
         if name.strip() not in QUANTITIES:
             raise ValueError(f"{name.strip()!a} is not a quantity")
-        for word in told.split(","):
+        for word in words.split(","):
             if word.strip() not in _BY_WORD:
                 raise ValueError(f"{word.strip()!a} is not one of {', '.join(_BY_WORD)}")
             found[name.strip()] = found.get(name.strip(), 0) | _BY_WORD[word.strip()]

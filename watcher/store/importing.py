@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from watcher.sources.base import Observations
-from watcher.sources.rows import LATEST_AHEAD_S, number
+from watcher.sources.stations.rows import LATEST_AHEAD_S, number
 from watcher.store import parquet
 from watcher.store.export import FLAGS, HEADINGS, SOURCE, TIME
 from watcher.store.flag_words import flags_of
@@ -87,13 +87,13 @@ def _csv_row(where: str, cells: Mapping[str, str]) -> _Row:
     for heading, name in _QUANTITY.items():
         cell = cells.get(heading, "").strip()
         if cell:
-            values[name] = _told(f"{where}, {heading!a}", cell, _number)
+            values[name] = _read_cell(f"{where}, {heading!a}", cell, _number)
     return _Row(
         where,
         cells[SOURCE],
-        _told(f"{where}, {TIME!a}", cells[TIME].strip(), _moment),
+        _read_cell(f"{where}, {TIME!a}", cells[TIME].strip(), _moment),
         values,
-        _told(f"{where}, {FLAGS!a}", cells.get(FLAGS, ""), flags_of),
+        _read_cell(f"{where}, {FLAGS!a}", cells.get(FLAGS, ""), flags_of),
     )
 
 
@@ -101,18 +101,18 @@ def _parquet_rows(columns: Mapping[str, list[Any]]) -> Iterator[_Row]:
     _check_header(list(columns), {"source", "time"}, {*HEADINGS, "flags"})
     for index, (source, time) in enumerate(zip(columns["source"], columns["time"], strict=True)):
         where = f"source {source!a}, time {time}"
-        told = {name: columns[name][index] for name in HEADINGS if name in columns}
+        cells = {name: columns[name][index] for name in HEADINGS if name in columns}
         flags = columns["flags"][index] if "flags" in columns else ""
         yield _Row(
             where,
             source,
             time,
-            {name: value for name, value in told.items() if value is not None},
-            _told(where, flags or "", flags_of),
+            {name: value for name, value in cells.items() if value is not None},
+            _read_cell(where, flags or "", flags_of),
         )
 
 
-def _told(where: str, text: str, reader: Callable[[str], Any]) -> Any:
+def _read_cell(where: str, text: str, reader: Callable[[str], Any]) -> Any:
     try:
         return reader(text)
     except ValueError as error:

@@ -1,20 +1,15 @@
-"""Spraying jobs: started, paused, resumed, ended, with every step kept."""
-
-from typing import Any, Literal
+"""Spraying jobs, with every step asked for and every event kept."""
 
 from sqlalchemy import or_, select
 from sqlalchemy.orm import Session
 
-from watcher.store.tables import Job, JobEvent, JobState
+from watcher.store.errors import UnknownJobError
+from watcher.store.tables import Job, JobEvent, JobStep
 from watcher.store.upsert import insert_into
 
 
 class JobConflictError(Exception):
-    """The field or the sprayer is in another open job, or the step does not fit the job's state."""
-
-
-class UnknownJobError(LookupError):
-    """There is no job of that number."""
+    """The field or the sprayer is in another open job."""
 
 
 def start(
@@ -25,7 +20,6 @@ def start(
     sprayer: str,
     at: int,
     planned_s: float,
-    note: str = "",
 ) -> Job:
     """Start a job of ``planned_s`` seconds. Raises ``JobConflictError``."""
     number = session.scalars(
@@ -38,52 +32,14 @@ def start(
             started_at=at,
             planned_s=planned_s,
             paused_s=0,
-            note=note,
+            note="",
         )
         .on_conflict_do_nothing()  # the indexes of open jobs decide, in whatever process
         .returning(Job.id)
     ).one_or_none()
     if number is None:
         raise JobConflictError(_conflict(session, field, sprayer))
-    job = session.get_one(Job, number)
-    _note_event(session, job, at, "started", {"setup": setup, "sprayer": sprayer})
-    return job
-
-
-def pause(session: Session, job_id: int, at: int, why: str = "") -> Job:
-    """Pause a running job."""
-    job = _job_in(session, job_id, "pause", "running")
-    job.state = "paused"
-    job.paused_at = at
-    _note_event(session, job, at, "paused", {"why": why})
-    return job
-
-
-def resume(session: Session, job_id: int, at: int) -> Job:
-    """Go on with a paused job."""
-    job = _job_in(session, job_id, "resume", "paused")
-    job.state = "running"
-    _end_pause(job, at)
-    _note_event(session, job, at, "resumed", {})
-    return job
-
-
-def change_setup(session: Session, job_id: int, setup: str, at: int) -> Job:
-    """Go on with another setup."""
-    job = _job_in(session, job_id, "change the setup of", "running", "paused")
-    _note_event(session, job, at, "setup changed", {"from": job.setup, "to": setup})
-    job.setup = setup
-    return job
-
-
-def finish(session: Session, job_id: int, at: int, note: str = "") -> Job:
-    """End a job whose field is done."""
-    return _end(session, job_id, "finished", at, note)
-
-
-def abandon(session: Session, job_id: int, at: int, note: str = "") -> Job:
-    """End a job whose field is not done."""
-    return _end(session, job_id, "abandoned", at, note)
+    return session.get_one(Job, number)
 
 
 def open_jobs(session: Session) -> list[Job]:
@@ -91,11 +47,16 @@ def open_jobs(session: Session) -> list[Job]:
     return list(session.scalars(select(Job).where(Job.ended_at.is_(None)).order_by(Job.id)))
 
 
+def busy(session: Session, field: str, sprayer: str) -> bool:
+    """Whether a field or a sprayer is in a job that is running or paused."""
+    return any(job.field == field or job.sprayer == sprayer for job in open_jobs(session))
+
+
 def job(session: Session, job_id: int, *, hold: bool = False) -> Job:
     """Return a job, held against other writers if asked. Raises ``UnknownJobError``."""
     found = session.get(Job, job_id, with_for_update=hold, populate_existing=True)
     if found is None:
-        raise UnknownJobError(f"there is no job {job_id}; list the jobs to see their numbers")
+        raise UnknownJobError(job_id)
     return found
 
 
@@ -113,35 +74,53 @@ def past_jobs(session: Session, start: int, end: int) -> list[Job]:
 def events(session: Session, job_id: int) -> list[JobEvent]:
     """Return what was done to a job, in the order it was done."""
     return list(
-        session.scalars(select(JobEvent).where(JobEvent.job_id == job_id).order_by(JobEvent.id))
+        session.scalars(
+            select(JobEvent).where(JobEvent.job_id == job_id).order_by(JobEvent.at, JobEvent.id)
+        )
     )
 
 
-def _end(
-    session: Session, job_id: int, state: Literal["finished", "abandoned"], at: int, note: str
-) -> Job:
-    job = _job_in(session, job_id, "end", "running", "paused")
-    if job.state == "paused":
-        _end_pause(job, at)
-    job.state = state
-    job.ended_at = at
-    job.note = "\n".join(filter(None, (job.note, note)))
-    _note_event(session, job, at, state, {"note": note})
-    return job
+def noted(session: Session, what: str, since: int, until: int) -> list[tuple[Job, JobEvent]]:
+    """Return what was noted in ``since < time <= until``, with jobs that went on until then."""
+    found = session.execute(
+        select(Job, JobEvent)
+        .join(JobEvent, JobEvent.job_id == Job.id)
+        .where(
+            JobEvent.what == what,
+            JobEvent.at > since,
+            JobEvent.at <= until,
+            or_(Job.ended_at.is_(None), Job.ended_at >= until),
+        )
+        .order_by(JobEvent.at, JobEvent.id)
+    )
+    return [(job, event) for job, event in found]
 
 
-def _end_pause(job: Job, at: int) -> None:
-    # A clock that was set back must not make a pause shorter than nothing.
-    job.paused_s += max(0, at - (at if job.paused_at is None else job.paused_at))
-    job.paused_at = None
+def steps(session: Session, job_id: int) -> list[JobStep]:
+    """Return every step that was asked for of a job, in the order they came in."""
+    return list(
+        session.scalars(select(JobStep).where(JobStep.job_id == job_id).order_by(JobStep.id))
+    )
 
 
-def _job_in(session: Session, job_id: int, step: str, *states: JobState) -> Job:
-    """Return a job, held until the transaction ends, if it is in a state the step fits."""
-    found = job(session, job_id, hold=True)
-    if found.state not in states:
-        raise JobConflictError(f"cannot {step} job {job_id} on {found.field}: it is {found.state}")
-    return found
+def step_of_key(session: Session, by: str, key: str) -> JobStep | None:
+    """Return the step somebody asked for under a key."""
+    return session.scalars(
+        select(JobStep).where(JobStep.by == by, JobStep.key == key)
+    ).one_or_none()
+
+
+def overlapping(session: Session, field: str, sprayer: str, since: int) -> Job | None:
+    """Return the first job of a field or a sprayer that was open at some time since then."""
+    return session.scalars(
+        select(Job)
+        .where(
+            or_(Job.field == field, Job.sprayer == sprayer),
+            or_(Job.ended_at.is_(None), Job.ended_at > since),
+        )
+        .order_by(Job.id)
+        .limit(1)
+    ).one_or_none()
 
 
 def _conflict(session: Session, field: str, sprayer: str) -> str:
@@ -158,7 +137,3 @@ def _conflict(session: Session, field: str, sprayer: str) -> str:
         f"{what} is in job {other.id} on {other.field}, which is {other.state}; "
         "finish or abandon that one first"
     )
-
-
-def _note_event(session: Session, job: Job, at: int, what: str, detail: dict[str, Any]) -> None:
-    session.add(JobEvent(job_id=job.id, at=at, what=what, detail=detail))

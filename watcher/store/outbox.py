@@ -25,6 +25,9 @@ from watcher.store.tables import Message, MessageState
 from watcher.store.upsert import insert_into
 
 OVERTAKEN = "overtaken by better news"
+SUPERSEDED = "said anew since"
+FAILED_AGAIN_S = 3600
+"""What was refused for good is worth another try after so long: the other side may be mended."""
 
 
 @dataclass(frozen=True)
@@ -165,7 +168,7 @@ def expire(session: Session, now: int) -> list[Message]:
 def overtake(session: Session, recipient: str, about: str) -> list[Message]:
     """Give up what has not yet been sent to a recipient about a thing; return it, oldest first.
 
-    For what has become untrue: told late and after better news, it would mislead. Whoever tells
+    For what has become untrue: sent late and after better news, it would mislead. Whoever tells
     the news names what was given up.
     """
     messages = session.scalars(
@@ -181,8 +184,41 @@ def overtake(session: Session, recipient: str, about: str) -> list[Message]:
     return list(messages)
 
 
+def supersede(session: Session, keys: Collection[str], *, since: int = 0) -> None:
+    """Give up those of these messages that still wait: a newer one says the same as of now.
+
+    ``since``: older messages are not meant.
+    """
+    for message in session.scalars(
+        select(Message)
+        .where(Message.key.in_(keys), Message.state == "waiting", Message.created_at >= since)
+        .with_for_update(skip_locked=True)
+    ):
+        message.state = "expired"
+        message.last_error = (
+            f"{SUPERSEDED}: {message.last_error}" if message.last_error else SUPERSEDED
+        )
+    session.flush()
+
+
+def lost(session: Session, keys: Collection[str], now: int) -> set[str]:
+    """Return the keys of those of these messages that were given up and will not arrive.
+
+    One that failed for good counts after ``FAILED_AGAIN_S``: whoever says it anew then does not
+    press a receiver that refuses.
+    """
+    if not keys:
+        return set()
+    long_failed = and_(
+        Message.state == "failed",
+        ~Message.created_at.between(now - FAILED_AGAIN_S + 1, now),
+    )
+    given_up = or_(Message.state == "expired", long_failed)
+    return set(session.scalars(select(Message.key).where(Message.key.in_(keys), given_up)))
+
+
 def sendings(session: Session, recipient: str, since: int) -> list[int]:
-    """Return when messages that could wait were sent to a recipient, those told together once."""
+    """Return when messages that could wait were sent to a recipient, those sent together once."""
     return list(
         session.scalars(
             select(Message.sent_at)
@@ -201,7 +237,7 @@ def sendings(session: Session, recipient: str, since: int) -> list[int]:
 def acknowledge(
     session: Session, short_id: str, by: str, now: int, *, since: int = 0
 ) -> list[Message]:
-    """Record who has seen a thing; return the messages about it that nobody had seen yet.
+    """Record who has seen a thing; return the messages about it that nobody had seen by then.
 
     ``since``: older messages are not meant. Ids are short, so that one may come again.
     """
@@ -209,7 +245,7 @@ def acknowledge(
         update(Message)
         .where(
             Message.short_id == short_id,
-            Message.acknowledged_at.is_(None),
+            or_(Message.acknowledged_at.is_(None), Message.acknowledged_at > now),
             Message.created_at >= since,
         )
         .values(acknowledged_at=now, acknowledged_by=by)
@@ -217,6 +253,38 @@ def acknowledge(
         .execution_options(populate_existing=True)
     ).all()
     return list(seen)
+
+
+def first_acknowledged(
+    session: Session, short_id: str, *, since: int = 0
+) -> tuple[int, str] | None:
+    """Return when and by whom a thing was first said to be seen; ``since`` as above."""
+    found = session.execute(
+        select(Message.acknowledged_at, Message.acknowledged_by)
+        .where(
+            Message.short_id == short_id,
+            Message.acknowledged_at.is_not(None),
+            Message.created_at >= since,
+        )
+        .order_by(Message.acknowledged_at, Message.id)
+        .limit(1)
+    ).one_or_none()
+    return None if found is None or found[0] is None else (found[0], found[1] or "")
+
+
+def of_short_id(
+    session: Session, short_id: str, recipient: str, *, since: int = 0
+) -> Message | None:
+    """Return the newest message of an id, the one to a recipient before those to others.
+
+    ``since``: older messages are not meant, as in ``acknowledge``.
+    """
+    return session.scalars(
+        select(Message)
+        .where(Message.short_id == short_id, Message.created_at >= since)
+        .order_by((Message.recipient == recipient).desc(), Message.id.desc())
+        .limit(1)
+    ).one_or_none()
 
 
 def acknowledged(session: Session, since: int) -> dict[str, int]:
@@ -265,10 +333,10 @@ def out_of_reach(session: Session, since: int, attempts: int) -> dict[str, str]:
             ),
         )
     )
-    return {m.recipient: m.last_error or "" for m in tried}
+    return {m.recipient: (m.last_error or "").removeprefix(f"{SUPERSEDED}: ") for m in tried}
 
 
-def told_lately(session: Session, kind: str, since: int) -> bool:
+def written_since(session: Session, kind: str, since: int) -> bool:
     """Return whether a message of a kind was written since then."""
     found = select(Message.id).where(Message.created_at >= since, Message.kind == kind).limit(1)
     return session.scalars(found).one_or_none() is not None
@@ -280,7 +348,7 @@ def newest(session: Session, limit: int) -> list[Message]:
 
 
 def unsent_since(session: Session, since: int) -> list[Message]:
-    """Return the messages written since then that were given up untold, oldest first."""
+    """Return the messages written since then that were given up unsent, oldest first."""
     return list(
         session.scalars(
             select(Message)
@@ -288,6 +356,7 @@ def unsent_since(session: Session, since: int) -> list[Message]:
                 Message.state.in_(("failed", "expired")),
                 Message.created_at >= since,
                 Message.last_error.is_distinct_from(OVERTAKEN),
+                func.coalesce(Message.last_error, "").not_like(f"{SUPERSEDED}%"),
             )
             .order_by(Message.id)
         )
@@ -305,6 +374,23 @@ def oldest_unsent(session: Session) -> int | None:
     unsent = Message.state.in_(("waiting", "sending"))
     oldest: int | None = session.scalars(select(func.min(Message.due_at)).where(unsent)).one()
     return oldest
+
+
+def is_late(session: Session, now: int, *, urgent_s: int, patient_s: int, attempts: int) -> bool:
+    """Return whether a message that is due and not sent has waited for longer than it may.
+
+    ``urgent_s`` from its writing for an urgent one; ``patient_s`` from when it was due for one that
+    can wait, or at once after so many ``attempts``, each of which makes it due anew.
+    """
+    late = or_(
+        and_(Message.urgent == true(), Message.created_at < now - urgent_s),
+        and_(
+            Message.urgent.is_(False),
+            or_(Message.due_at < now - patient_s, Message.attempts >= attempts),
+        ),
+    )
+    unsent = Message.state.in_(("waiting", "sending"))
+    return session.scalars(select(Message.id).where(unsent, late).limit(1)).first() is not None
 
 
 def clock_went_back(session: Session, now: int, lease_s: int) -> int:

@@ -51,11 +51,11 @@ def read(file: Path) -> Iterator[dict[str, list[Any]]]:
     with opened:
         for batch in opened.iter_batches(batch_size=_ROWS_AT_ONCE):
             columns = dict(zip(batch.schema.names, batch.columns, strict=True))
-            told = {name: column.to_pylist() for name, column in columns.items() if name != "time"}
+            rows = {name: column.to_pylist() for name, column in columns.items() if name != "time"}
             if "time" in columns:
                 seconds = columns["time"].cast(timestamp("s", tz="UTC"), safe=False)
-                told["time"] = seconds.cast("int64").to_pylist()
-            yield told
+                rows["time"] = seconds.cast("int64").to_pylist()
+            yield rows
 
 
 def _schema(headings: Mapping[str, str]) -> "pa.Schema":

@@ -40,6 +40,14 @@ def entries(
         yield from found
 
 
+def is_closed(session: Session, job_id: int) -> bool:
+    """Whether the record of a job is closed: from then on it is only corrected."""
+    wanted = select(RecordEntry.number).where(
+        RecordEntry.job_id == job_id, RecordEntry.kind == "closed"
+    )
+    return session.scalars(wanted.limit(1)).first() is not None
+
+
 def recorded_jobs(session: Session) -> list[int]:
     """Return the numbers of the jobs that have a record, in their order."""
     wanted = select(RecordEntry.job_id).distinct().order_by(RecordEntry.job_id)

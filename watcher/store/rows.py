@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from watcher.sources.base import Flags, Observations
-from watcher.store.tables import IssuedForecast, StationSite
-from watcher.weather.series import QUANTITIES, Floats, Site, WeatherSeries
+from watcher.store.tables import ForecastError, IssuedForecast, StationSite
+from watcher.weather.series import QUANTITIES, Bound, Floats, Site, WeatherSeries
 
 SITE_COLUMNS = (
     "latitude",
@@ -48,6 +48,32 @@ def weather_series(rows: Sequence[Sequence[Any]], site: Site, source: str) -> We
     )
 
 
+def bounds_column(series: WeatherSeries) -> list[dict[str, list[float | None]] | None]:
+    """Return, for every time, the least and the most of what is bounded; None where nothing is."""
+    column: list[dict[str, list[float | None]] | None] = [None] * len(series)
+    for name in QUANTITIES:
+        if name in series.bounds:
+            least, most = series.bounds[name]
+            finite = [np.where(np.isfinite(side), side, np.nan) for side in (least, most)]
+            sides = list(zip(*map(nullable, finite), strict=True))
+            for index in np.flatnonzero(np.isfinite(finite).any(axis=0)).tolist():
+                column[index] = (column[index] or {}) | {name: list(sides[index])}
+    return column
+
+
+def bound_arrays(column: Sequence[Mapping[str, Sequence[float | None]] | None]) -> dict[str, Bound]:
+    """Return the bounds from what ``bounds_column`` made of them."""
+    bounds: dict[str, Bound] = {}
+    for index, bounded in enumerate(column):
+        for name, sides in (bounded or {}).items():
+            if name not in bounds:
+                none = np.full(len(column), np.nan)
+                bounds[name] = (none, none.copy())
+            for array, side in zip(bounds[name], sides, strict=True):
+                array[index] = np.nan if side is None else side
+    return bounds
+
+
 def flag_column(observations: Observations) -> list[dict[str, int] | None]:
     """Return, for every time, the flagged quantities with their bits; None where all are good."""
     findings: list[dict[str, int] | None] = [None] * len(observations.series)
@@ -73,10 +99,10 @@ def site_row(site: Site) -> dict[str, float | None]:
     return {name: nullable(np.array([getattr(site, name)]))[0] for name in SITE_COLUMNS}
 
 
-def site_of(row: StationSite | IssuedForecast) -> Site:
+def site_of(row: StationSite | IssuedForecast | ForecastError) -> Site:
     """Return the site a row tells of."""
-    told = {name: getattr(row, name) for name in SITE_COLUMNS}
-    return Site(**{name: np.nan if value is None else value for name, value in told.items()})
+    values = {name: getattr(row, name) for name in SITE_COLUMNS}
+    return Site(**{name: np.nan if value is None else value for name, value in values.items()})
 
 
 def nullable(values: Floats) -> list[float | None]:

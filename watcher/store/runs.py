@@ -1,6 +1,6 @@
 """When the watch was running, and so when nobody watched."""
 
-from sqlalchemy import select
+from sqlalchemy import func, select, update
 from sqlalchemy.orm import Session
 
 from watcher.store.tables import WatchRun
@@ -19,10 +19,26 @@ def seen(session: Session, run_id: int, now: int) -> None:
     session.get_one(WatchRun, run_id).seen_at = now
 
 
+def touch(session: Session) -> None:
+    """Write the newest run as it is: fails where the log cannot be written."""
+    newest = select(func.max(WatchRun.id)).scalar_subquery()
+    session.execute(update(WatchRun).where(WatchRun.id == newest).values(seen_at=WatchRun.seen_at))
+
+
 def end(session: Session, run_id: int, now: int) -> None:
     """Record that the watch stops in good order."""
     run = session.get_one(WatchRun, run_id)
     run.seen_at = run.stopped_at = now
+
+
+def get(session: Session, run_id: int) -> WatchRun | None:
+    """Return a run by its number."""
+    return session.get(WatchRun, run_id)
+
+
+def first(session: Session) -> WatchRun | None:
+    """Return the log's very first run: no other log has the same."""
+    return session.scalars(select(WatchRun).order_by(WatchRun.id).limit(1)).one_or_none()
 
 
 def last(session: Session) -> WatchRun | None:

@@ -18,11 +18,14 @@ from sqlalchemy.dialects.postgresql import JSONB
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 
 from watcher.store.seal import seal
+from watcher.weather.quantities import COLUMNS
 
 SourceState = Literal["unknown", "answering", "failing"]
+RefusedFor = Literal["token", "body"]
 JobState = Literal["running", "paused", "finished", "abandoned"]
 MessageState = Literal["waiting", "sending", "sent", "failed", "expired"]
 ConditionState = Literal["raised", "cleared"]
+ChanceOutcome = Literal["held", "broken", "unknown"]
 
 
 def _one_of(name: str, words: Any) -> Enum:
@@ -52,9 +55,11 @@ class Table(DeclarativeBase):
         dict[str, Any]: _JSON,
         list[Any]: _JSON,
         SourceState: _one_of("state", SourceState),
+        RefusedFor: _one_of("what", RefusedFor),
         JobState: _one_of("state", JobState),
         MessageState: _one_of("state", MessageState),
         ConditionState: _one_of("state", ConditionState),
+        ChanceOutcome: _one_of("outcome", ChanceOutcome),
     }
 
 
@@ -63,34 +68,26 @@ def _numbered() -> Mapped[int]:
     return mapped_column(Integer, primary_key=True)
 
 
+def _added() -> Mapped[Any]:
+    """Return a column that came later, which stands after all that were there."""
+    return mapped_column(sort_order=1)
+
+
 class _SiteColumns:
     """Where and how high weather was measured or is forecast for: ``weather.series.Site``."""
 
     latitude: Mapped[float]
     longitude: Mapped[float]
-    elevation_m: Mapped[float]
+    elevation_m: Mapped[float | None]  # feeds do not always say
     wind_height_m: Mapped[float]
     temp_height_m: Mapped[float]
     temp_upper_height_m: Mapped[float | None]
 
 
 class _WeatherColumns:
-    """One column a quantity: ``weather.series.QUANTITIES``."""
+    """One column a quantity, of the name it has in ``weather.quantities.CATALOGUE``."""
 
-    wind_m_s: Mapped[float | None]
-    gust_m_s: Mapped[float | None]
-    wind_from_deg: Mapped[float | None]
-    wind_spread_deg: Mapped[float | None]
-    temp_c: Mapped[float | None]
-    temp_upper_c: Mapped[float | None]
-    humidity_pct: Mapped[float | None]
-    dew_point_c: Mapped[float | None]
-    pressure_pa: Mapped[float | None]
-    rain_mm_h: Mapped[float | None]
-    rain_chance_pct: Mapped[float | None]
-    cloud_pct: Mapped[float | None]
-    solar_w_m2: Mapped[float | None]
-    net_w_m2: Mapped[float | None]
+    __annotations__ = dict.fromkeys(COLUMNS, Mapped[float | None])
 
 
 class StationSite(_SiteColumns, Table):
@@ -110,6 +107,8 @@ class Observation(_WeatherColumns, Table):
     source: Mapped[str] = mapped_column(primary_key=True)
     time: Mapped[int] = mapped_column(primary_key=True)
     flags: Mapped[dict[str, Any] | None]  # quantity -> bits of sources.base.Flag, findings only
+    # quantity -> [least, most], of what is only bounded
+    bounds: Mapped[dict[str, Any] | None] = _added()
     received_at: Mapped[int]
 
 
@@ -125,6 +124,7 @@ class WeatherBin(_WeatherColumns, Table):
     readings: Mapped[int]
     # quantity -> [known, doubted], only where not simply every reading gave a good value
     counts: Mapped[dict[str, Any] | None]
+    bounds: Mapped[dict[str, Any] | None] = _added()  # as of an observation
     east_m_s: Mapped[float | None]
     north_m_s: Mapped[float | None]
     temp_low_c: Mapped[float | None]
@@ -153,6 +153,10 @@ class IssuedForecast(_SiteColumns, Table):
     issued_at: Mapped[int]
     fetched_at: Mapped[int]
     attribution: Mapped[str]
+    # ``fetched_at`` is when the feed stood by it last
+    first_fetched_at: Mapped[int | None] = _added()
+    run_at: Mapped[int | None] = _added()  # when the model ran, where the feed says it
+    model: Mapped[str | None] = _added()
 
 
 class ForecastHour(_WeatherColumns, Table):
@@ -163,10 +167,77 @@ class ForecastHour(_WeatherColumns, Table):
 
     forecast_id: Mapped[int] = mapped_column(Integer, ForeignKey("forecast.id"), primary_key=True)
     time: Mapped[int] = mapped_column(primary_key=True)
+    bounds: Mapped[dict[str, Any] | None] = _added()  # as of an observation
+
+
+class ForecastValues(Table):
+    """One quantity of an issued forecast as the feed gave it: not shifted, not spread.
+
+    ``starts`` and ``intervals`` are epoch seconds and seconds, one for each of ``values`` (SI, null
+    for missing); an interval of 0 is a moment. ``statistic`` is a word of
+    ``sources.base.Statistic``.
+    """
+
+    __tablename__ = "forecast_values"
+    __table_args__ = ({"sqlite_with_rowid": False},)
+
+    forecast_id: Mapped[int] = mapped_column(Integer, ForeignKey("forecast.id"), primary_key=True)
+    quantity: Mapped[str] = mapped_column(primary_key=True)
+    statistic: Mapped[str] = mapped_column(primary_key=True)
+    starts: Mapped[list[Any]]
+    intervals: Mapped[list[Any]]
+    values: Mapped[list[Any]]
+
+
+class RainGauge(Table):
+    """How a station's rain gauge stood at its newest reading."""
+
+    __tablename__ = "rain_gauge"
+    __table_args__ = ({"sqlite_with_rowid": False},)
+
+    source: Mapped[str] = mapped_column(primary_key=True)
+    time: Mapped[int]
+    mm: Mapped[float]
+
+
+class ForecastError(_SiteColumns, Table):
+    """What a feed foretold and a station measured, by hours from a moment: ``store.chances``.
+
+    Kept for good, with the station's site as it was then: of another one it tells nothing.
+    ``measured`` is NULL until all of its hours have passed.
+    """
+
+    __tablename__ = "forecast_error"
+    __table_args__ = ({"sqlite_with_rowid": False},)
+
+    feed: Mapped[str] = mapped_column(primary_key=True)
+    station: Mapped[str] = mapped_column(primary_key=True)
+    at: Mapped[int] = mapped_column(primary_key=True)
+    foretold: Mapped[bytes]
+    measured: Mapped[bytes | None]
+
+
+class ChanceSaid(Table):
+    """The chance that was said for a job, and whether it would have held. Kept for good."""
+
+    __tablename__ = "chance_said"
+    __table_args__ = (Index(None, "ends_at"), {"sqlite_with_rowid": False})
+
+    field: Mapped[str] = mapped_column(primary_key=True)
+    setup: Mapped[str] = mapped_column(primary_key=True)
+    said_at: Mapped[int] = mapped_column(primary_key=True)
+    starts_at: Mapped[int] = mapped_column(primary_key=True)
+    ends_at: Mapped[int]
+    chance: Mapped[float]
+    past_forecasts: Mapped[int]
+    foretold_open: Mapped[bool]  # whether the forecast, taken as truth, held
+    outcome: Mapped[ChanceOutcome | None]  # NULL until it is over
+    ended_by: Mapped[str | None]  # the limit that broke first
 
 
 class SourceHealth(Table):
-    """How a source is doing; ``why`` is its last error while it is failing."""
+    """How a source is doing; ``why`` is its last error while it is failing, else what of
+    its last answer is not believed."""
 
     __tablename__ = "source_health"
 
@@ -177,6 +248,22 @@ class SourceHealth(Table):
     newest_reading_at: Mapped[int | None]
     failures_in_a_row: Mapped[int] = mapped_column(Integer)
     why: Mapped[str | None]
+    ignored: Mapped[dict[str, Any] | None]  # names it sends that are not read -> when last
+
+
+class RefusedPost(Table):
+    """Posts in a station's name that were refused in an hour: one row, however many they were."""
+
+    __tablename__ = "refused_post"
+    __table_args__ = ({"sqlite_with_rowid": False},)
+
+    source: Mapped[str] = mapped_column(primary_key=True)  # "" where no station has the name
+    what: Mapped[RefusedFor] = mapped_column(primary_key=True)
+    hour: Mapped[int] = mapped_column(primary_key=True)
+    count: Mapped[int]
+    last_at: Mapped[int]
+    why: Mapped[str]  # of the last one
+    addresses: Mapped[list[Any]]  # a few of those they came from, the last one last
 
 
 class StatusChange(Table):
@@ -225,6 +312,25 @@ class Job(Table):
     paused_at: Mapped[int | None]
     ended_at: Mapped[int | None]
     note: Mapped[str]
+    done_share: Mapped[float | None]  # of the field, once it is ended; NULL where nobody said
+
+
+class JobStep(Table):
+    """A step of a job as somebody asked for it. The job and its events are what they make of it."""
+
+    __tablename__ = "job_step"
+    __table_args__ = (UniqueConstraint("by", "key"),)
+
+    id: Mapped[int] = _numbered()
+    job_id: Mapped[int | None] = mapped_column(Integer, ForeignKey("job.id"), index=True)
+    name: Mapped[str]
+    by: Mapped[str]
+    key: Mapped[str]  # the same key from the same one is the same step
+    at: Mapped[int]  # when it was tapped
+    received_at: Mapped[int]
+    asked: Mapped[dict[str, Any]]
+    detail: Mapped[dict[str, Any]]  # what it meant by the farm file of then
+    refused: Mapped[str | None]  # why a start started nothing
 
 
 class JobEvent(Table):

@@ -22,15 +22,18 @@ def put_rows(
     table: type[Table],
     columns: Mapping[str, Sequence[object]],
     on_conflict: Callable[[Insert], Insert] | None = None,
-) -> None:
+) -> int:
     """Insert many rows, given as all of the table's columns in the driver's own types.
+
+    Returns how many rows that inserted or changed.
 
     By the driver's own executemany: SQLAlchemy would take twice as long over each row.
     """
     connection = session.connection()
     statement = _positional(connection.dialect.name, table, on_conflict)
     in_order = [columns[column.name] for column in table.__table__.columns]
-    connection.exec_driver_sql(statement, list(zip(*in_order, strict=True)))
+    rows = list(zip(*in_order, strict=True))
+    return connection.exec_driver_sql(statement, rows).rowcount if rows else 0
 
 
 def _insert(database: str, table: type[Table]) -> Insert:

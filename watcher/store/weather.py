@@ -1,16 +1,21 @@
 """Readings and forecasts, in and out of the log."""
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
+from typing import Any
 
 import numpy as np
-from sqlalchemy import ColumnElement, and_, exists, func, or_, select, update
+from sqlalchemy import ColumnElement, Row, and_, exists, func, or_, select
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
 from watcher.sources.base import Forecast, Observations
-from watcher.store import stale
+from watcher.store import issues, stale
+from watcher.store.merging import by_quantity
 from watcher.store.rows import (
     SITE_COLUMNS,
+    bound_arrays,
+    bounds_column,
     flag_arrays,
     flag_column,
     site_of,
@@ -19,31 +24,56 @@ from watcher.store.rows import (
     weather_series,
 )
 from watcher.store.tables import ForecastHour, IssuedForecast, Observation, StationSite
-from watcher.store.upsert import Insert, insert_into, put_rows
-from watcher.weather.series import QUANTITIES, Site, WeatherSeries
+from watcher.store.upsert import insert_into, put_rows
+from watcher.weather.series import QUANTITIES, Seconds, Site, WeatherSeries
 
 NOWHERE = Site(latitude=np.nan, longitude=np.nan, elevation_m=np.nan)
 """The site of a source that never reported."""
+_TIMES_AT_ONCE = 500
 
 
-def add_observations(session: Session, observations: Observations, received_at: int) -> int:
-    """Keep readings; return how many are of times the log did not have.
+def add_observations(session: Session, observations: Observations, received_at: int | None) -> int:
+    """Keep readings; return how many rows of the log are new, or other than they were.
 
-    A reading the log has already changes nothing. One that differs takes its place whole: it is
-    what the source now says of that time.
+    Put together by quantity with what the log has of the same seconds (``store.merging``): what it
+    has already changes nothing. ``received_at`` is when they came in; None where that is not known,
+    as of a table: each then counts as come in when it was measured.
     """
     series = observations.series
     if not len(series):
         return 0
     _keep_site(session, series.source, series.site)
-    span = _within(series.source, int(series.times[0]), int(series.times[-1]) + 1)
-    count = select(func.count()).select_from(Observation).where(span)
-    before = session.scalars(count).one()
     columns = weather_columns(series, source=series.source, received_at=received_at)
-    columns["flags"] = [finding and json.dumps(finding) for finding in flag_column(observations)]
-    put_rows(session, Observation, columns, _unless_same)
-    stale.mark(session, series.source, series.times)
-    return session.scalars(count).one() - before
+    if received_at is None:
+        columns["received_at"] = columns["time"]
+    columns["flags"] = [finding and _compact(finding) for finding in flag_column(observations)]
+    columns["bounds"] = _bounds(series)
+    changed = put_rows(session, Observation, columns, by_quantity)
+    if changed:
+        stale.mark(session, series.source, series.times)
+    return changed
+
+
+def at_times(session: Session, source: str, times: Seconds) -> Observations:
+    """Return what the log has of a source at these times, which are sorted, and of no others."""
+    newest = newest_time(session, source)
+    if newest is None or newest < times[0]:  # as nearly all that comes in
+        return Observations(WeatherSeries(times[:0], NOWHERE, source))
+    known = times[times <= newest]
+    parts = np.split(known, range(_TIMES_AT_ONCE, known.size, _TIMES_AT_ONCE))
+    found = [
+        row
+        for part in parts
+        if part.size
+        for row in session.execute(
+            select(
+                Observation.bounds, Observation.flags, Observation.time, *_quantities(Observation)
+            )
+            .where(Observation.source == source, Observation.time.in_(part.tolist()))
+            .order_by(Observation.time)
+        )
+    ]
+    return _observations(session, source, found)
 
 
 def observations(session: Session, source: str, start: int, end: int) -> Observations:
@@ -52,13 +82,24 @@ def observations(session: Session, source: str, start: int, end: int) -> Observa
     Empty, and at no place at all, for a source that never reported.
     """
     found = session.execute(
-        select(Observation.flags, Observation.time, *_quantities(Observation))
+        select(Observation.bounds, Observation.flags, Observation.time, *_quantities(Observation))
         .where(_within(source, start, end))
         .order_by(Observation.time)
     ).all()
-    return Observations(
-        weather_series([row[1:] for row in found], site(session, source) or NOWHERE, source),
-        flag_arrays((row[0] for row in found), len(found)),
+    return _observations(session, source, found)
+
+
+def newest_findings(
+    session: Session, source: str, start: int, end: int, most: int
+) -> list[dict[str, int]]:
+    """Return what was found in the newest readings of ``start <= time < end`` with any finding."""
+    return list(
+        session.scalars(
+            select(Observation.flags)
+            .where(_within(source, start, end), Observation.flags.is_not(None))
+            .order_by(Observation.time.desc())
+            .limit(most)
+        )
     )
 
 
@@ -68,9 +109,14 @@ def site(session: Session, source: str) -> Site | None:
     return None if place is None else site_of(place)
 
 
-def newest_time(session: Session, source: str) -> int | None:
-    """Return the time of a source's newest reading, None when it never reported."""
+def newest_time(session: Session, source: str, *, until: int | None = None) -> int | None:
+    """Return the time of a source's newest reading, None when it never reported.
+
+    ``until``: later ones, from the future, are left aside.
+    """
     of_source = Observation.source == source
+    if until is not None:
+        of_source = and_(of_source, Observation.time <= until)
     newest: int | None = session.scalars(select(func.max(Observation.time)).where(of_source)).one()
     return newest
 
@@ -78,34 +124,71 @@ def newest_time(session: Session, source: str) -> int | None:
 def add_forecast(session: Session, forecast: Forecast) -> bool:
     """Keep a forecast as it was issued; return False when the log has that issue already.
 
-    Of an issue it has, the log notes only that the feed stood by it again (``fetched_at``).
+    Of an issue it has, the log notes that the feed stood by it again (``fetched_at``), and keeps
+    the hours that came in at its end. An issue that a feed changed under the same time of issue
+    counts as issued when it was fetched.
     """
-    series = forecast.series
-    number = session.scalars(
+    for known in _like(session, forecast):
+        kept = _forecast(session, known)
+        if issues.is_same_issue(kept, forecast):
+            issues.stand_by_again(session, known.id, forecast.fetched_at)
+            later = issues.new_hours(kept.series, forecast.series)
+            if len(later):
+                _put_hours(session, known.id, later)
+                issues.keep_given(session, known.id, forecast.given)
+            return len(later) > 0
+    number = _put_issue(session, forecast)
+    if number is None and forecast.fetched_at > forecast.issued_at:
+        number = _put_issue(session, replace(forecast, issued_at=forecast.fetched_at))
+    if number is None:
+        return False
+    if len(forecast.series):
+        _put_hours(session, number, forecast.series)
+    issues.keep_given(session, number, forecast.given)
+    return True
+
+
+def _like(session: Session, forecast: Forecast) -> Sequence[IssuedForecast]:
+    """Return the issues that a forecast may be again: the newest one before, and its own time's."""
+    of_source = IssuedForecast.source == forecast.series.source
+    newest = (
+        select(func.max(IssuedForecast.issued_at))
+        .where(of_source, IssuedForecast.issued_at <= forecast.fetched_at)
+        .scalar_subquery()
+    )
+    times = (forecast.issued_at, forecast.fetched_at)
+    return session.scalars(
+        select(IssuedForecast)
+        .where(
+            of_source,
+            or_(IssuedForecast.issued_at == newest, IssuedForecast.issued_at.in_(times)),
+        )
+        .order_by(IssuedForecast.issued_at.desc())
+    ).all()
+
+
+def _put_issue(session: Session, forecast: Forecast) -> int | None:
+    """Keep an issue without its hours; return its number, None where its time has one already."""
+    return session.scalars(
         insert_into(session, IssuedForecast)
         .values(
-            source=series.source,
+            source=forecast.series.source,
             issued_at=forecast.issued_at,
             fetched_at=forecast.fetched_at,
+            first_fetched_at=forecast.begins_at,
             attribution=forecast.attribution,
-            **site_row(series.site),
+            run_at=forecast.run_at,
+            model=forecast.model,
+            **site_row(forecast.series.site),
         )
         .on_conflict_do_nothing(index_elements=["source", "issued_at"])
         .returning(IssuedForecast.id)
     ).one_or_none()
-    if number is None:
-        session.execute(
-            update(IssuedForecast)
-            .where(
-                IssuedForecast.source == series.source,
-                IssuedForecast.issued_at == forecast.issued_at,
-                IssuedForecast.fetched_at < forecast.fetched_at,
-            )
-            .values(fetched_at=forecast.fetched_at)
-        )
-    elif len(series):
-        put_rows(session, ForecastHour, weather_columns(series, forecast_id=number))
-    return number is not None
+
+
+def _put_hours(session: Session, number: int, series: WeatherSeries) -> None:
+    columns = weather_columns(series, forecast_id=number) | {"bounds": _bounds(series)}
+    put_rows(session, ForecastHour, columns)
 
 
 def latest_forecast(session: Session, source: str, issued_before: int) -> Forecast | None:
@@ -125,7 +208,7 @@ def forecasts_for(session: Session, source: str, start: int, end: int) -> Iterat
     For comparing what was forecast with what came. Read from the log one by one.
     """
     wanted = and_(ForecastHour.time >= start, ForecastHour.time < end)
-    issues = session.scalars(
+    found = session.scalars(
         select(IssuedForecast)
         .where(
             IssuedForecast.source == source,
@@ -133,7 +216,7 @@ def forecasts_for(session: Session, source: str, start: int, end: int) -> Iterat
         )
         .order_by(IssuedForecast.issued_at)
     ).all()
-    for issue in issues:
+    for issue in found:
         yield _forecast(session, issue, wanted)
 
 
@@ -160,7 +243,7 @@ def foretold(
         .subquery()
     )
     rows = session.execute(
-        select(ForecastHour.time, *_quantities(ForecastHour))
+        select(ForecastHour.bounds, ForecastHour.time, *_quantities(ForecastHour))
         .join(IssuedForecast, ForecastHour.forecast_id == IssuedForecast.id)
         .join(
             wanted,
@@ -178,17 +261,28 @@ def foretold(
         .order_by(IssuedForecast.issued_at.desc())
         .limit(1)
     ).one_or_none()
-    return weather_series(rows, NOWHERE if newest is None else site_of(newest), source)
+    site = NOWHERE if newest is None else site_of(newest)
+    series = weather_series([row[1:] for row in rows], site, source)
+    return series.bounded(bound_arrays([row[0] for row in rows]))
 
 
 def _forecast(session: Session, issue: IssuedForecast, *only: ColumnElement[bool]) -> Forecast:
     hours = session.execute(
-        select(ForecastHour.time, *_quantities(ForecastHour))
+        select(ForecastHour.bounds, ForecastHour.time, *_quantities(ForecastHour))
         .where(ForecastHour.forecast_id == issue.id, *only)
         .order_by(ForecastHour.time)
     ).all()
-    series = weather_series(hours, site_of(issue), issue.source)
-    return Forecast(series, issue.issued_at, issue.fetched_at, issue.attribution)
+    series = weather_series([row[1:] for row in hours], site_of(issue), issue.source)
+    series = series.bounded(bound_arrays([row[0] for row in hours]))
+    return Forecast(
+        series,
+        issue.issued_at,
+        issue.fetched_at,
+        issue.attribution,
+        run_at=issue.run_at,
+        model=issue.model,
+        first_fetched_at=issue.first_fetched_at,
+    )
 
 
 def _keep_site(session: Session, source: str, site: Site) -> None:
@@ -201,15 +295,24 @@ def _keep_site(session: Session, source: str, site: Site) -> None:
     )
 
 
-def _unless_same(insert: Insert) -> Insert:
-    told = (*QUANTITIES, "flags")
-    return insert.on_conflict_do_update(
-        index_elements=["source", "time"],
-        set_={name: insert.excluded[name] for name in (*told, "received_at")},
-        where=or_(
-            *(getattr(Observation, name).is_distinct_from(insert.excluded[name]) for name in told)
-        ),
+def _observations(session: Session, source: str, rows: Sequence[Row[Any]]) -> Observations:
+    """Return rows of bounds, flags, time and every quantity as observations."""
+    series = weather_series(
+        [tuple(row)[2:] for row in rows], site(session, source) or NOWHERE, source
     )
+    return Observations(
+        series.bounded(bound_arrays([row.bounds for row in rows])),
+        flag_arrays((row.flags for row in rows), len(rows)),
+    )
+
+
+def _bounds(series: WeatherSeries) -> list[str | None]:
+    return [_compact(bounded) if bounded else None for bounded in bounds_column(series)]
+
+
+def _compact(finding: Mapping[str, Any]) -> str:
+    """Return findings as SQLite itself writes JSON, so that equal ones are equal texts."""
+    return json.dumps(finding, separators=(",", ":"))
 
 
 def _within(source: str, start: int, end: int) -> ColumnElement[bool]:

@@ -11,7 +11,9 @@ from typing import Literal, Self, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from watcher.weather.series import QUANTITIES, Floats, Seconds, Site, WeatherSeries
+from watcher.weather.quantities import CATALOGUE
+from watcher.weather.quantity import Average
+from watcher.weather.series import QUANTITIES, Bound, Floats, Seconds, Site, WeatherSeries
 from watcher.weather.wind import (
     CALM_M_S,
     direction_of,
@@ -29,7 +31,7 @@ Indices = NDArray[np.intp]
 N = TypeVar("N", np.float64, np.int64)
 
 EXTRAS = ("east_m_s", "north_m_s", "temp_low_c", "temp_high_c", "rain_mm")
-_HIGHEST = {"gust_m_s"}
+_HIGHEST = {q.column for q in CATALOGUE if q.average is Average.HIGHEST}
 _SIDES: tuple[Literal["left"], Literal["right"]] = ("left", "right")
 
 
@@ -89,6 +91,7 @@ def over_bins(
     good = series.having(
         **{n: np.where(doubts[n], np.nan, values) for n, values in series.quantities().items()}
     )
+    good = good.unbounded(QUANTITIES, doubts["wind_m_s"] | doubts["gust_m_s"])
     start_of_each = series.times // width_s * width_s
     starts = _firsts(start_of_each)
     readings = _summed(np.ones(len(series), dtype=np.int64), starts)
@@ -96,9 +99,10 @@ def over_bins(
     values = {n: _value(n, v, starts) for n, v in good.quantities().items()}
     values |= _directions(good, starts)
     east, north = _vector(good, starts)
+    bounds = {name: _bounds(name, good, starts) for name in good.bounds}
     return Bins(
         width_s,
-        WeatherSeries.of(start_of_each[starts], series.site, series.source, values),
+        WeatherSeries.of(start_of_each[starts], series.site, series.source, values, bounds),
         readings,
         known,
         {name: _summed(marks.astype(np.int64), starts) for name, marks in doubts.items()},
@@ -107,6 +111,19 @@ def over_bins(
         temp_low_c=-_highest(-good.temp_c, starts),
         temp_high_c=_highest(good.temp_c, starts),
         rain_mm=_rain(values["rain_mm_h"], known["rain_mm_h"], series.times, starts, width_s),
+    )
+
+
+def widened(bins: Bins, inside_deg: float) -> WeatherSeries:
+    """Return the bins' series with the direction's spread as it really was.
+
+    What is made of the directions of readings lacks the swing inside each of them: that is added as
+    one variance to another. Where the source gave a spread of its own, it stands.
+    """
+    between = bins.series.wind_spread_deg
+    given = bins.known["wind_spread_deg"] > 0
+    return bins.series.having(
+        wind_spread_deg=np.where(given, between, np.hypot(between, inside_deg))
     )
 
 
@@ -127,9 +144,17 @@ def joined(parts: Sequence[Bins], *, width_s: int, site: Site, source: str) -> B
         found: Counts = _together([getattr(part, kind)[name] for part in parts], np.int64)[kept]
         return found
 
+    bounds = {
+        name: (
+            _together([part.series.bound(name)[0] for part in parts], np.float64)[kept],
+            _together([part.series.bound(name)[1] for part in parts], np.float64)[kept],
+        )
+        for name in {name for part in parts for name in part.series.bounds}
+    }
+    every = {name: values(name) for name in QUANTITIES}
     return Bins(
         width_s,
-        WeatherSeries.of(times[kept], site, source, {name: values(name) for name in QUANTITIES}),
+        WeatherSeries.of(times[kept], site, source, every, bounds),
         readings[kept],
         {name: counts("known", name) for name in QUANTITIES},
         {name: counts("doubted", name) for name in QUANTITIES},
@@ -167,6 +192,23 @@ def _highest(values: Floats, starts: Indices) -> Floats:
 
 def _value(name: str, values: Floats, starts: Indices) -> Floats:
     return _highest(values, starts) if name in _HIGHEST else _mean(values, starts)
+
+
+def _bounds(name: str, good: WeatherSeries, starts: Indices) -> Bound:
+    """Return the bounds of bins in which a value was only bounded; NaN for the others."""
+    least, most = good.bounds[name]
+    values = getattr(good, name)
+    bounded = ~(np.isnan(least) & np.isnan(most))
+    low, high = (np.where(bounded, side, values) for side in (least, most))
+    open_above = _summed((bounded & np.isnan(most)).astype(np.int64), starts) > 0
+    open_below = _summed((bounded & np.isnan(least)).astype(np.int64), starts) > 0
+    low, high = _value(name, low, starts), _value(name, high, starts)
+    if name not in _HIGHEST:  # a mean with an open side has that side open itself
+        low = np.where(open_below, np.nan, low)
+    high = np.where(open_above, np.nan, high)
+    any_bounded = _summed(bounded.astype(np.int64), starts) > 0
+    any_bounded &= ~(low == high)
+    return np.where(any_bounded, low, np.nan), np.where(any_bounded, high, np.nan)
 
 
 def _directions(good: WeatherSeries, starts: Indices) -> dict[str, Floats]:

@@ -201,9 +201,9 @@ def _treated_share(gap: Floats, width: Floats, curve: DriftCurve) -> Floats:
 # hit every whole degree up to a standard deviation of 40 degrees.
 _NODES = np.linspace(-3.0, 3.0, 241)
 _NODE_WEIGHTS = np.exp(-0.5 * _NODES**2) / np.exp(-0.5 * _NODES**2).sum()
-# The mean direction itself may be off by up to a standard deviation: a choice of ours, for the
-# upper estimate. Steps of a quarter miss less than 1 % of even the sharpest peak.
-_MEAN_OFF = np.linspace(-1.0, 1.0, 9)
+# How far it swings at least inside the ten minutes while its mean is looked for within a standard
+# deviation: from a nearly steady wind to 10 degrees, whichever brings more (a choice of ours).
+_INNER_SPREADS_DEG = (5.0, 10.0)
 
 
 def direction_weights(*, wind_from_deg: ArrayLike, spread_deg: ArrayLike) -> Floats:
@@ -241,35 +241,29 @@ def direction_weights(*, wind_from_deg: ArrayLike, spread_deg: ArrayLike) -> Flo
 
 @dataclass(frozen=True)
 class Directions:
-    """Where the wind blows: the share of the time along each whole-degree bearing.
+    """Winds' mean directions and their standard deviations, broadcast to one shape. [...], deg"""
 
-    ``turned`` [..., 360] each: its mean direction from a standard deviation to the one side to as
-    much to the other. NaN where the direction or its spread is missing.
-    """
-
-    turned: tuple[Floats, ...]
+    wind_from_deg: Floats
+    spread_deg: Floats
 
     @classmethod
     def of(cls, *, wind_from_deg: ArrayLike, spread_deg: ArrayLike) -> Self:
-        """Return those of some winds. Worked out once for all that lie in them."""
-        wind_from = np.asarray(wind_from_deg, dtype=np.float64)
-        spread = np.asarray(spread_deg, dtype=np.float64)
-        # One by one: one large array of all of them takes several times as long.
-        return cls(
-            tuple(
-                direction_weights(wind_from_deg=wind_from + off * spread, spread_deg=spread)
-                for off in _MEAN_OFF
-            )
-        )
+        """Return those of some winds."""
+        given = (np.asarray(a, dtype=np.float64) for a in (wind_from_deg, spread_deg))
+        return cls(*np.broadcast_arrays(*given))
 
     @property
-    def steady(self) -> Floats:
-        """With the mean direction as it is. [..., 360]"""
-        return self.turned[_MEAN_OFF.size // 2]
+    def shape(self) -> tuple[int, ...]:
+        """Of the winds."""
+        return self.wind_from_deg.shape
+
+    def weights(self) -> Floats:
+        """Return the share of the time along each whole-degree bearing. [..., 360]"""
+        return direction_weights(wind_from_deg=self.wind_from_deg, spread_deg=self.spread_deg)
 
     def at(self, index: int | slice) -> Self:
         """Return those of some of the winds."""
-        return type(self)(tuple(weights[index] for weights in self.turned))
+        return type(self)(np.asarray(self.wind_from_deg[index]), np.asarray(self.spread_deg[index]))
 
 
 @dataclass(frozen=True)
@@ -278,7 +272,7 @@ class Deposit:
 
     ``edge_pct`` at its nearest edge, expected over the wind's directions; ``strip_pct`` the mean
     over its first metres; ``upper_pct`` at the edge by the 90th percentile curve with the mean
-    direction a standard deviation to the worse side; ``extrapolated`` where a distance, a wind or
+    direction anywhere within a standard deviation; ``extrapolated`` where a distance, a wind or
     a setup lies outside what the curves and their scaling were seen for.
     """
 
@@ -303,22 +297,50 @@ def exposure(*, along: Bearings, directions: Directions) -> Deposit:
     ``along`` of shape [*pairs, 360], directions of [*times, 360]: the result is [*pairs, *times].
     NaN where a direction or its spread is missing, or a gap is.
     """
-    steady = directions.steady
+    weights = directions.weights()
     return Deposit(
-        edge_pct=_over_bearings(along.edge_pct, steady),
-        strip_pct=_over_bearings(along.strip_pct, steady),
-        upper_pct=upper_exposure(upper_pct=along.upper_pct, directions=directions),
-        extrapolated=_over_bearings(along.extrapolated.astype(np.float64), steady) > 0,
+        edge_pct=_over_bearings(along.edge_pct, weights),
+        strip_pct=_over_bearings(along.strip_pct, weights),
+        upper_pct=upper_exposure(swung_pct=swung(along.upper_pct), directions=directions),
+        extrapolated=_over_bearings(along.extrapolated.astype(np.float64), weights) > 0,
     )
 
 
-def upper_exposure(*, upper_pct: Tables, directions: Directions) -> Floats:
-    """Return only the upper estimate of ``exposure``, from ``upper_bearings``. [*pairs, *times]"""
-    first, *others = directions.turned
-    upper = _over_bearings(upper_pct, first)
-    for weights in others:
-        np.maximum(upper, _over_bearings(upper_pct, weights), out=upper)
-    return upper
+def swung(upper_pct: Tables) -> Tables:
+    """Return the upper estimate along each bearing for a wind that swings a little about it.
+
+    From ``upper_bearings`` [..., 360], in its own precision.
+    """
+    bearing = np.arange(_BEARINGS)
+    away = (bearing - bearing[:, None]) % _BEARINGS
+    inner = direction_weights(wind_from_deg=180.0, spread_deg=np.array(_INNER_SPREADS_DEG))
+    nearly_steady, swinging = (
+        upper_pct @ weights[away].T for weights in inner.astype(upper_pct.dtype)
+    )
+    most: Tables = np.maximum(nearly_steady, swinging)
+    return most
+
+
+def upper_exposure(*, swung_pct: Tables, directions: Directions) -> Floats:
+    """Return only the upper estimate of ``exposure``, from ``swung``. [*pairs, *times]
+
+    The most along any bearing within a standard deviation of the mean, rounded outward to whole
+    degrees: a wider swing never lowers it.
+    """
+    towards, spread = directions.wind_from_deg.ravel() + 180.0, directions.spread_deg.ravel()
+    known = np.flatnonzero(np.isfinite(towards) & np.isfinite(spread))
+    first = np.floor(towards[known] - spread[known]).astype(np.intp)
+    last = np.ceil(towards[known] + spread[known]).astype(np.intp)
+    last = np.minimum(last, first + _BEARINGS - 1)
+    doublings = np.floor(np.log2(last - first + 1)).astype(np.intp)
+    upper = np.full((*swung_pct.shape[:-1], towards.size), np.nan)
+    reach, table = 1, swung_pct  # the most along each bearing and so many less one after it
+    for doubling in range(int(doublings.max(initial=-1)) + 1):
+        asked = doublings == doubling
+        begin, end = first[asked] % _BEARINGS, (last[asked] - reach + 1) % _BEARINGS
+        upper[..., known[asked]] = np.maximum(table[..., begin], table[..., end])
+        table, reach = np.maximum(table, np.roll(table, -reach, axis=-1)), 2 * reach
+    return upper.reshape((*swung_pct.shape[:-1], *directions.shape))
 
 
 def _over_bearings(table: Tables, weights: Floats) -> Floats:
@@ -350,7 +372,7 @@ def deposit_pct(
         drift_reduction=drift_reduction,
     )
     directions = Directions.of(wind_from_deg=wind_from_deg, spread_deg=spread_deg)
-    times = directions.steady.shape[:-1]
+    times = directions.shape
     along = bearings(gap_m=gap_m, width_m=width_m)
     at_reference = exposure(along=along, directions=directions)
     pairs = np.shape(along.edge_pct)[:-1]

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from watcher.weather.series import Floats
-from watcher.weather.wind import GRASS_M, displacement_height, roughness_length
+from watcher.weather.wind_profile import GRASS_M, Surface
 
 _WATER_KG_M3 = 998.2
 _AIR_KG_M3 = 1.204
@@ -133,8 +133,8 @@ class _Drops:
         return np.sqrt(np.maximum(shrunk, 0.0))
 
     def wind_at(self, height: Floats) -> Floats:
-        zero = displacement_height(canopy_m=self.canopy) - self.canopy
-        rough = roughness_length(canopy_m=self.canopy)
+        ground = Surface.of_canopy(self.canopy)
+        zero, rough = ground.displacement_m - self.canopy, ground.roughness_m
         profile = np.log((np.maximum(height, 0.0) - zero) / rough)
         return np.asarray(self.wind * profile / np.log((self.boom - zero) / rough))
 

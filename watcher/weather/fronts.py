@@ -2,7 +2,7 @@
 
 The cold air of a shower or storm spreads along the ground as a density current. Over its head the
 pressure rises first, then the wind turns and freshens and it grows cooler (Charba 1974; Wakimoto
-1982; from memory): told before the wind is at its peak, often before it has grown at all.
+1982; from memory): seen before the wind is at its peak, often before it has grown at all.
 """
 
 from dataclasses import dataclass
@@ -60,7 +60,7 @@ class Front:
     before, NaN where missing.
     """
 
-    told: Bools
+    warns: Bools
     unknown: Bools
     wind_rose: Bools
     wind_turned: Bools
@@ -84,10 +84,10 @@ def gust_front(series: WeatherSeries, *, step_s: int) -> Front:
     turn, turned = _turned(series, wind, width)
     cooling, cooled = _moved(_steps(series, -series.temp_c, width), COOLING)
     lift, lifted = _moved(_steps(series, series.pressure_pa, width), PRESSURE)
-    told = np.sum([rose, turned, cooled, lifted], axis=0) >= 2
+    warns = np.sum([rose, turned, cooled, lifted], axis=0) >= 2
     judged = np.isfinite([rise, cooling, lift]).sum(axis=0) + _vane_seen(series, wind, width)
-    unknown = ~told & (judged < 2)
-    return Front(told, unknown, rose, turned, cooled, lifted, rise, turn, cooling, lift)
+    unknown = ~warns & (judged < 2)
+    return Front(warns, unknown, rose, turned, cooled, lifted, rise, turn, cooling, lift)
 
 
 def _steps(series: WeatherSeries, values: Floats, width_s: int) -> tuple[Floats, Floats]:

@@ -28,9 +28,10 @@ from numpy.typing import ArrayLike, NDArray
 
 from watcher.weather import inversion_signs as signs
 from watcher.weather.inversion_signs import Daylight, Finding, Findings, Sign
+from watcher.weather.quantities import EXPECTED
 from watcher.weather.series import Floats, Seconds, Site, WeatherSeries
-from watcher.weather.stability import Classes, Stability, obukhov_length
-from watcher.weather.wind import GRASS_M, roughness_length, wind_at_height
+from watcher.weather.stability import Classes, Stability, obukhov_length, obukhov_of_pair
+from watcher.weather.wind_profile import Surface, wind_at_height
 
 __all__ = ["Finding", "Inversion", "assess", "forms_and_breaks"]
 
@@ -53,7 +54,8 @@ class Inversion:
 
     ``finding`` is the combination, ``lines`` each line's own finding by name (UNKNOWN where it has
     nothing to go by). ``stability`` is the most stable class that any scheme gives, made to agree
-    with a measured gradient; ``obukhov_m`` is its typical Obukhov length, a guess.
+    with a measured gradient. ``obukhov_m`` is the likely Obukhov length, NaN where nothing tells of
+    it, for the wind's profile: no worst case, but see ``_obukhov``.
     """
 
     times: Seconds
@@ -82,13 +84,12 @@ def assess(series: WeatherSeries, *, expects: Mapping[str, ArrayLike] | None = N
     )
     stability = np.where(measured, np.maximum(stability, Stability.F), stability)
     stability = np.where(clears, np.minimum(stability, Stability.D), stability).astype(np.int8)
-    roughness = roughness_length(canopy_m=GRASS_M)
     return Inversion(
         times=series.times,
         finding=finding,
         lines={name: sign.finding for name, sign in evidence.items()},
         stability=stability,
-        obukhov_m=obukhov_length(stability=stability, roughness_m=roughness),
+        obukhov_m=_obukhov(series, day, evidence),
     )
 
 
@@ -112,7 +113,8 @@ def forms_and_breaks(
 
 def _evidence(series: WeatherSeries, day: Daylight) -> dict[str, Sign]:
     site = series.site
-    wind = wind_at_height(wind_m_s=series.wind_m_s, from_m=site.wind_height_m, to_m=10.0)
+    ground = Surface.of_canopy(site.canopy_m)
+    wind = wind_at_height(wind_m_s=series.wind_m_s, from_m=site.wind_height_m, to_m=10.0, of=ground)
     return {
         "gradient": signs.gradient(
             temp_c=series.temp_c,
@@ -128,7 +130,7 @@ def _evidence(series: WeatherSeries, day: Daylight) -> dict[str, Sign]:
             wind_m_s=wind,
             wind_spread_deg=series.wind_spread_deg,
             height_m=site.wind_height_m,
-            roughness_m=roughness_length(canopy_m=GRASS_M),
+            roughness_m=ground.roughness_m,
             daylight=day,
         ),
         "clock": signs.clock(wind_m_s=wind, daylight=day),
@@ -140,6 +142,39 @@ def _evidence(series: WeatherSeries, day: Daylight) -> dict[str, Sign]:
             daylight=day,
         ),
     }
+
+
+def _obukhov(series: WeatherSeries, day: Daylight, evidence: Mapping[str, Sign]) -> Floats:
+    """Return the likely Obukhov length, NaN where nothing tells of it. [T], m
+
+    In the dark by two thermometers and the wind; else by the class of the radiation, else of a sky
+    that is known, as Golder has it: on two days of eddy fluxes right in the median by night. By
+    day over crops twice as long, since they put much of the sun's heat into vapour. In the hour
+    before sunset and after sunrise the air turns over, and the sky alone tells nothing.
+    """
+    site, ground = series.site, Surface.of_canopy(series.site.canopy_m)
+    by_sky, by_radiation = (evidence[name].classes(len(series)) for name in ("sky", "radiation"))
+    tells = np.where(day.night, day.dark & ~np.isnan(series.cloud_pct), True)
+    by_sky = np.where(tells, by_sky, Stability.UNKNOWN)
+    classes = np.where(by_radiation == Stability.UNKNOWN, by_sky, by_radiation)
+    by_class = obukhov_length(stability=classes, roughness_m=ground.roughness_m)
+    by_class = np.where(by_class < 0, 2.0 * by_class, by_class)
+    # Overturning air over a measured inversion is no likely state: one of them errs.
+    inverted = evidence["gradient"].finding == Finding.MEASURED
+    by_class = np.where(inverted & (by_class < 0), np.nan, by_class)
+    paired = np.flatnonzero(day.dark & ~np.isnan(series.temp_upper_c))
+    if paired.size:
+        by_pair = obukhov_of_pair(
+            temp_c=series.temp_c[paired],
+            temp_upper_c=series.temp_upper_c[paired],
+            height_m=site.temp_height_m,
+            upper_height_m=site.temp_upper_height_m,
+            wind_m_s=series.wind_m_s[paired],
+            wind_height_m=site.wind_height_m,
+            surface=ground,
+        )
+        by_class[paired] = np.where(np.isnan(by_pair), by_class[paired], by_pair)
+    return by_class
 
 
 def _close_to_the_ground(site: Site) -> bool:
@@ -155,11 +190,13 @@ def _unsure(series: WeatherSeries, evidence: Mapping[str, Sign]) -> Bools:
 
 
 def _lacking(series: WeatherSeries, day: Daylight, expects: Mapping[str, ArrayLike]) -> Bools:
-    """Return where a quantity that could have told of an inversion is expected but missing. [T]"""
+    """Return where a quantity that could have shown an inversion is expected but missing. [T]"""
     lacking = np.zeros(len(series), dtype=np.bool_)
     for name, where in expects.items():
+        if name not in EXPECTED:
+            raise ValueError(f"expects {name!r}; it can be one of {', '.join(EXPECTED)}")
         if name not in SUPPLEMENTS:
-            raise ValueError(f"expects {name!r}; it can be one of {', '.join(SUPPLEMENTS)}")
+            continue
         # A calm has no direction to spread, and by day the spread never tells of an inversion.
         matters = day.night if name == "wind_spread_deg" else True
         lacking |= np.isnan(getattr(series, name)) & np.asarray(where, dtype=np.bool_) & matters

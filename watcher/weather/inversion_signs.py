@@ -44,6 +44,11 @@ class Sign(NamedTuple):
     finding: Findings
     stability: Classes | None = None
 
+    def classes(self, count: int) -> Classes:
+        """Return the classes of ``count`` times; UNKNOWN where its scheme has none."""
+        unknown = np.full(count, Stability.UNKNOWN, dtype=np.int8)
+        return unknown if self.stability is None else self.stability
+
 
 @dataclass(frozen=True)
 class Daylight:
@@ -89,7 +94,6 @@ _LOW_SUN_DEG = 10.0
 # night loses 60 to 90 W/m2, an overcast one 10 to 20).
 _CLEAR_LOSS_W_M2, _CLOUDY_LOSS_W_M2 = -40.0, -10.0
 
-_CRITICAL_RICHARDSON = 0.25
 _BELOW_ALL_K = 1000.0
 # What a pair of thermometers may differ by unasked: the accuracy EPA-454/R-99-005 asks of one.
 PAIR_UNCERTAINTY_K = 0.1
@@ -114,15 +118,6 @@ def gradient(
     mixed = (rise < -uncertainty_k) & (rise + DRY_LAPSE_K_M * layer <= uncertainty_k)
     known = ~np.isnan(rise) & (layer > 0)
     return _sign([~known, rise > 0, mixed], [Finding.UNKNOWN, Finding.MEASURED, Finding.NONE])
-
-
-def richardson(*, richardson_number: ArrayLike) -> Sign:
-    """Judge by ``stability.bulk_richardson``: above 0.25 turbulence dies, below 0 it is fed."""
-    number = np.asarray(richardson_number, dtype=np.float64)
-    return _sign(
-        [np.isnan(number), number > _CRITICAL_RICHARDSON, number <= 0],
-        [Finding.UNKNOWN, Finding.LIKELY, Finding.NONE],
-    )
 
 
 def sky(*, wind_m_s: ArrayLike, cloud_pct: ArrayLike, daylight: Daylight) -> Sign:
@@ -238,7 +233,9 @@ def rise_since_low(*, times: ArrayLike, temp_c: ArrayLike, longitude: float) -> 
     noon = sun.solar_noon(times=t, longitude=longitude)
     last_noon = np.where(t >= noon, noon, noon - 86_400.0)
     # Noon itself wanders by seconds from day to day; a new one is half a day away at least.
-    day = np.cumsum(np.diff(last_noon, prepend=last_noon[:1]) > 43_200.0)
+    # Where scenarios are laid end to end, time goes back and each starts afresh.
+    back = np.diff(t, prepend=t[:1]) < 0
+    day = np.cumsum((np.diff(last_noon, prepend=last_noon[:1]) > 43_200.0) | back)
     # A running minimum that starts afresh each day: every day is moved below all earlier ones.
     fall = _BELOW_ALL_K * day
     low: Floats = np.minimum.accumulate(np.where(np.isnan(temp), np.inf, temp) - fall) + fall

@@ -51,10 +51,10 @@ def rose(
     direction = np.asarray(from_deg, dtype=np.float64)
     known = np.isfinite(wind)
     blowing = known & (wind >= CALM_M_S)
-    told = blowing & np.isfinite(direction)
+    with_direction = blowing & np.isfinite(direction)
     width = 360.0 / sectors
-    sector = np.floor((direction[told] + width / 2) / width).astype(np.int64) % sectors
-    strength = np.searchsorted(np.asarray(edges_m_s), wind[told], side="right")
+    sector = np.floor((direction[with_direction] + width / 2) / width).astype(np.int64) % sectors
+    strength = np.searchsorted(np.asarray(edges_m_s), wind[with_direction], side="right")
     classes = len(edges_m_s) + 1
     counts = np.bincount(sector * classes + strength, minlength=sectors * classes)
     all_known = int(known.sum())
@@ -63,6 +63,6 @@ def rose(
         shares=counts.reshape(sectors, classes) / whole,
         edges_m_s=tuple(float(edge) for edge in edges_m_s),
         calm=float((known & ~blowing).sum()) / whole,
-        unsteady=float((blowing & ~told).sum()) / whole,
+        unsteady=float((blowing & ~with_direction).sum()) / whole,
         known=all_known,
     )

@@ -1,15 +1,23 @@
 """The one weather shape: observations, forecasts, replays and scenarios are all a WeatherSeries."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field, fields
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, field, replace
 from datetime import datetime
-from typing import Self
+from typing import Any, Self
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from watcher.weather.quantities import COLUMNS
+from watcher.weather.wind_profile import GRASS_M
+
 Floats = NDArray[np.float64]
 Seconds = NDArray[np.int64]
+Bound = tuple[Floats, Floats]
+"""The least and the most that a value may be, at every time; NaN where a side is not known."""
+
+QUANTITIES = COLUMNS
+"""The arrays of a ``WeatherSeries``: one for every quantity of the catalogue."""
 
 
 @dataclass(frozen=True)
@@ -25,10 +33,16 @@ class Site:
     wind_height_m: float = 10.0
     temp_height_m: float = 2.0
     temp_upper_height_m: float = np.nan
+    canopy_m: float = GRASS_M
+    """Height of what grows under and around the wind sensor."""
 
 
 def _not_given() -> Floats:
     return np.empty(0)
+
+
+def _given(bound: Bound) -> bool:
+    return not (np.isnan(bound[0]).all() and np.isnan(bound[1]).all())
 
 
 @dataclass(frozen=True)
@@ -37,6 +51,8 @@ class WeatherSeries:
 
     ``times`` are epoch seconds, strictly increasing. Every other array has the same length; one
     that is not given is all NaN. A value stands from its own time until the next one.
+
+    Scenarios are laid end to end: ``runs`` of them, each of the same times.
 
     ========================  =====================================================================
     ``wind_m_s``              sustained wind, 10-minute mean where there is one
@@ -53,7 +69,13 @@ class WeatherSeries:
     ``cloud_pct``             total cloud cover, 0-100
     ``solar_w_m2``            global radiation on the horizontal
     ``net_w_m2``              net radiation, positive downward
+    ``soil_temp_10cm_c``      temperature of the soil, 10 cm (4 in) deep
+    ``leaf_wet_pct``          how wet a sensor shaped like a leaf is: 0 dry, 100 wet all over
     ========================  =====================================================================
+
+    ``bounds`` holds, by quantity, what its value lies between where it is not known exactly: the
+    gust of a report that tells none, a wind beyond what a report can tell, the rain of an hour that
+    was given for six. Where a bound is given it is judged, whatever value stands beside it.
     """
 
     times: Seconds
@@ -73,11 +95,22 @@ class WeatherSeries:
     cloud_pct: Floats = field(default_factory=_not_given)
     solar_w_m2: Floats = field(default_factory=_not_given)
     net_w_m2: Floats = field(default_factory=_not_given)
+    soil_temp_10cm_c: Floats = field(default_factory=_not_given)
+    leaf_wet_pct: Floats = field(default_factory=_not_given)
+    bounds: Mapping[str, Bound] = field(default_factory=dict)
+    runs: int = 1
 
     def __post_init__(self) -> None:
         times = np.asarray(self.times, dtype=np.int64)
-        if times.ndim != 1 or np.any(np.diff(times) <= 0):
+        if times.ndim != 1 or self.runs < 1 or times.size % self.runs:
+            raise ValueError(
+                f"times of {self.source!r} must be one array of {self.runs} equal runs"
+            )
+        every = times.reshape(self.runs, -1)
+        if np.any(np.diff(every[0]) <= 0):
             raise ValueError(f"times of {self.source!r} must be one strictly increasing array")
+        if np.any(every != every[0]):
+            raise ValueError(f"every run of {self.source!r} must have the same times")
         object.__setattr__(self, "times", times)
         for name in QUANTITIES:
             values = np.asarray(getattr(self, name), dtype=np.float64)
@@ -88,44 +121,71 @@ class WeatherSeries:
                     f"{name} of {self.source!r} has shape {values.shape}, times {times.shape}"
                 )
             object.__setattr__(self, name, values)
+        object.__setattr__(self, "bounds", {n: b for n, b in self.bounds.items() if _given(b)})
 
     def __len__(self) -> int:
         return int(self.times.size)
 
     @classmethod
     def of(
-        cls, times: ArrayLike, site: Site, source: str, quantities: Mapping[str, ArrayLike]
+        cls,
+        times: ArrayLike,
+        site: Site,
+        source: str,
+        quantities: Mapping[str, ArrayLike],
+        bounds: Mapping[str, Bound] | None = None,
     ) -> Self:
         """Build a series from a mapping of quantity name to values."""
         unknown = set(quantities) - set(QUANTITIES)
         if unknown:
             raise ValueError(f"unknown quantities {sorted(unknown)}; known: {list(QUANTITIES)}")
-        arrays = {name: np.asarray(v, dtype=np.float64) for name, v in quantities.items()}
-        return cls(np.asarray(times, dtype=np.int64), site, source, **arrays)
+        arrays: dict[str, Any] = {
+            name: np.asarray(v, dtype=np.float64) for name, v in quantities.items()
+        }
+        whole = np.asarray(times, dtype=np.int64)
+        return cls(whole, site, source, **arrays, bounds=bounds or {})
 
     def quantities(self) -> dict[str, Floats]:
         """Return every quantity by name."""
         return {name: getattr(self, name) for name in QUANTITIES}
 
     def at(self, index: slice | NDArray[np.bool_] | NDArray[np.intp]) -> Self:
-        """Return the same site's series at the given indices only."""
-        arrays = {name: values[index] for name, values in self.quantities().items()}
-        return type(self)(self.times[index], self.site, self.source, **arrays)
+        """Return the same site's series at the given indices only; of one run alone."""
+        if self.runs > 1:
+            raise ValueError(f"{self.source!r} has {self.runs} runs; only one is cut by an index")
+        arrays: dict[str, Any] = {name: values[index] for name, values in self.quantities().items()}
+        bounds = {n: (least[index], most[index]) for n, (least, most) in self.bounds.items()}
+        return type(self)(self.times[index], self.site, self.source, **arrays, bounds=bounds)
 
     def having(self, **quantities: Floats) -> Self:
         """Return the same series with these quantities in place of its own."""
-        arrays = self.quantities() | quantities
-        return type(self)(self.times, self.site, self.source, **arrays)
+        arrays: dict[str, Any] = self.quantities() | quantities
+        return type(self)(
+            self.times, self.site, self.source, **arrays, bounds=self.bounds, runs=self.runs
+        )
+
+    def bounded(self, bounds: Mapping[str, Bound]) -> Self:
+        """Return the same series with these bounds in place of its own."""
+        return replace(self, bounds=bounds)
+
+    def unbounded(self, names: Collection[str], where: NDArray[np.bool_]) -> Self:
+        """Return the series without the bounds of some quantities at some times [T]."""
+        cut = {
+            name: (np.where(where, np.nan, least), np.where(where, np.nan, most))
+            for name, (least, most) in self.bounds.items()
+            if name in names
+        }
+        return self.bounded({**self.bounds, **cut}) if cut else self
+
+    def bound(self, name: str) -> Bound:
+        """Return the bounds of a quantity; all NaN where none are given."""
+        none = np.full(self.times.shape, np.nan)
+        return self.bounds.get(name, (none, none))
 
     def between(self, start: int, end: int) -> Self:
         """Return the part with ``start <= time < end`` (epoch seconds)."""
         first, last = np.searchsorted(self.times, [start, end])
         return self.at(slice(int(first), int(last)))
-
-
-QUANTITIES: tuple[str, ...] = tuple(
-    f.name for f in fields(WeatherSeries) if f.name not in {"times", "site", "source"}
-)
 
 
 def epoch(moment: datetime) -> int:

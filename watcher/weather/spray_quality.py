@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from watcher.weather.droplets import JET_M_S, fly
 from watcher.weather.series import Floats
-from watcher.weather.wind import GRASS_M
+from watcher.weather.wind_profile import GRASS_M
 
 DRIFTABLE_M = 150e-6
 """Drops below 150 µm are the ones counted as driftable."""

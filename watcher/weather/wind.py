@@ -1,4 +1,4 @@
-"""Wind: from one height to another, and directions that wrap round at north.
+"""Wind as a vector: directions that wrap round at north, their means, their spread.
 
 A direction is where the wind comes FROM, degrees from true north clockwise, 0 to 360. Every
 function broadcasts its arguments and gives NaN wherever one is NaN or outside its stated range.
@@ -9,68 +9,10 @@ from numpy.typing import ArrayLike, NDArray
 
 Floats = NDArray[np.float64]
 
-GRASS_M = 0.12
 # Below this a wind has no direction (WMO-No. 8 reports a wind under 0.5 m/s as calm).
 CALM_M_S = 0.5
 # Fewer of its samples than this make no mean (from memory: the WMO asks for two thirds).
 LEAST_SHARE = 0.75
-
-_LEAST_CANOPY_M = 0.02
-_TALLEST_CANOPY_M = 3.0
-_KINKS = (-2.0, 1.0)  # range of z/L the stability functions were measured in
-
-
-def displacement_height(*, canopy_m: ArrayLike) -> Floats:
-    """Return the zero-plane displacement, m: 2/3 of the canopy (FAO-56, chapter 2, equation 4)."""
-    return 2.0 / 3.0 * _canopy(canopy_m)
-
-
-def roughness_length(*, canopy_m: ArrayLike) -> Floats:
-    """Return the roughness length for momentum, m: 0.123 of the canopy (FAO-56, equation 4)."""
-    return 0.123 * _canopy(canopy_m)
-
-
-def wind_at_height(
-    *,
-    wind_m_s: ArrayLike,
-    from_m: ArrayLike,
-    to_m: ArrayLike,
-    canopy_m: ArrayLike = GRASS_M,
-    obukhov_m: ArrayLike | None = None,
-) -> Floats:
-    """Return the mean wind at ``to_m``, m/s, from the mean wind at ``from_m`` above the ground.
-
-    Logarithmic profile over a canopy of ``canopy_m`` (0 to 3 m; bare soil counts as 2 cm), with the
-    FAO-56 displacement and roughness: over 12 cm grass to 2 m it is FAO-56 equation 47. Neutral
-    unless ``obukhov_m`` is given: then with the Businger-Dyer stability functions, z/L held within
-    -2 to 1 where they were measured. Heights below the canopy's top are NaN. Up to about twice
-    the canopy, in its roughness sublayer, the profile is only approximate (and at night, under an
-    inversion, the neutral one gives too much wind near the ground).
-    """
-    wind = np.asarray(wind_m_s, dtype=np.float64)
-    canopy = _canopy(canopy_m)
-    factor = _profile(to_m, canopy, obukhov_m) / _profile(from_m, canopy, obukhov_m)
-    return np.where(wind >= 0, wind, np.nan) * factor
-
-
-def gust_at_height(
-    *,
-    wind_m_s: ArrayLike,
-    gust_m_s: ArrayLike,
-    from_m: ArrayLike,
-    to_m: ArrayLike,
-    canopy_m: ArrayLike = GRASS_M,
-) -> Floats:
-    """Return the gust at ``to_m``, m/s: the mean wind there plus the gust's excess over the mean.
-
-    The excess is kept whole because the standard deviation of the wind hardly changes with height
-    in the neutral surface layer (value from memory). Downward, towards a boom, this is on the safe
-    side. A gust reported below the mean counts as equal to it.
-    """
-    wind = np.asarray(wind_m_s, dtype=np.float64)
-    excess = np.maximum(np.asarray(gust_m_s, dtype=np.float64) - wind, 0.0)
-    mean = wind_at_height(wind_m_s=wind, from_m=from_m, to_m=to_m, canopy_m=canopy_m)
-    return mean + excess
 
 
 def toward(from_deg: ArrayLike) -> Floats:
@@ -160,34 +102,3 @@ def _mean_vector(
         np.where(known, weight * f(angle), 0.0).sum(axis=axis) / number for f in (np.sin, np.cos)
     )
     return sine, cosine
-
-
-def _canopy(canopy_m: ArrayLike) -> Floats:
-    canopy = np.asarray(canopy_m, dtype=np.float64)
-    known = (canopy >= 0) & (canopy <= _TALLEST_CANOPY_M)
-    return np.where(known, np.maximum(canopy, _LEAST_CANOPY_M), np.nan)
-
-
-def _profile(height_m: ArrayLike, canopy: Floats, obukhov_m: ArrayLike | None) -> Floats:
-    """Return the dimensionless wind at a height: ln(z/z0), less the stability functions."""
-    roughness = roughness_length(canopy_m=canopy)
-    height = np.asarray(height_m, dtype=np.float64)
-    z = np.where(height >= canopy, height, np.nan) - displacement_height(canopy_m=canopy)
-    logarithm = np.log(z / roughness)
-    if obukhov_m is None:
-        return logarithm
-    return logarithm - _psi(z, obukhov_m) + _psi(roughness, obukhov_m)
-
-
-def _psi(z: Floats, obukhov_m: ArrayLike) -> Floats:
-    """Return the integrated stability function for momentum (Businger-Dyer; Paulson 1970)."""
-    length = np.asarray(obukhov_m, dtype=np.float64)
-    kink = np.clip(z / np.where(length == 0, np.nan, length), *_KINKS)
-    x = (1.0 - 16.0 * np.minimum(kink, 0.0)) ** 0.25
-    unstable = (
-        2.0 * np.log((1.0 + x) / 2.0)
-        + np.log((1.0 + x * x) / 2.0)
-        - 2.0 * np.arctan(x)
-        + np.pi / 2.0
-    )
-    return np.where(kink > 0, -5.0 * kink, unstable)

@@ -1,8 +1,9 @@
 """The application behind the HTTP port."""
 
+import asyncio
 import contextlib
 from collections.abc import AsyncIterator, Mapping
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field
 
 from anyio.to_thread import current_default_thread_limiter
 from fastapi import FastAPI, Request, Response
@@ -12,62 +13,63 @@ from pydantic import SecretStr
 from starlette.exceptions import HTTPException
 from starlette.middleware.gzip import GZipMiddleware
 
-from watcher.alerts.acknowledgement import Links
+from watcher.delivery.acknowledgement import Links
+from watcher.i18n.message import Param
+from watcher.jobs.commands import BadStepError
+from watcher.service.health import Health
+from watcher.service.source_factory import posting_stations
 from watcher.service.watch import Watch
-from watcher.service.wiring import station_sites
-from watcher.store.errors import LogError
-from watcher.store.jobs import UnknownJobError
-from watcher.web import (
-    api,
-    api_records,
-    doors,
-    live,
-    metrics,
-    pages_fields,
-    pages_jobs,
-    pages_log,
-    pages_now,
-    pages_records,
-    readings,
-    seen,
-    static_files,
-)
-from watcher.web.access import Access
-from watcher.web.door import Door, NotAllowedError, NotLoggedInError
-from watcher.web.guard import Guard
-from watcher.web.house import House, NothingJudgedError
-from watcher.web.keyring import Keyring
+from watcher.store.errors import LogError, UnknownJobError
+from watcher.web import static_files
+from watcher.web.api import endpoints, metrics, readings, record_export
+from watcher.web.api.models import HealthTold
+from watcher.web.auth import login_pages
+from watcher.web.auth.authenticator import Authenticator, NotAllowedError, NotLoggedInError
+from watcher.web.auth.security import SecurityMiddleware
+from watcher.web.auth.sessions import SessionStore, SessionStoreError
+from watcher.web.auth.users import Users
+from watcher.web.context import AppContext, NothingJudgedError
+from watcher.web.lanes import Lanes
+from watcher.web.pages import acknowledge, events, fields, hours, jobs, log, now, records, skill
 from watcher.web.push import BadSubscriptionError, Pusher
+from watcher.web.seldom import Seldom
 
 _COMPRESSED_FROM_BYTES = 600
-_PAGES_AT_ONCE = 6
-"""Threads that make pages: each keeps some memory, and a farm has few phones."""
+_THREADS = 8
+"""One for each that the lanes let in at once, and one: each keeps some memory."""
+_NO_SESSIONS = (
+    "the watch cannot use its file of sessions just now, so nobody can log in or out and no link "
+    "can be made; free space on its disk, or see the log of the service. Fields are judged and "
+    "alerts sent as before"
+)
 
 
 @dataclass(frozen=True)
 class Keys:
     """What opens the port: stations' tokens by source, people and programs, the open sessions."""
 
-    keyring: Keyring
+    keyring: SessionStore
     stations: Mapping[str, SecretStr] = field(default_factory=dict)
-    access: Access = field(default_factory=Access)
+    access: Users = field(default_factory=Users)
     links: Links | None = None
     """Reads the links by which alerts are acknowledged; None where none are sent."""
     contact: str = ""
     """Whom a push service may write to."""
     push_anywhere: bool = False
+    address: str = ""
+    """Where the pages are reached from outside; empty where not set."""
 
 
 def create_app(watch: Watch, keys: Keys) -> FastAPI:
     """Build the application around a running watch."""
-    door = Door(keys.keyring, keys.access, watch.clock)
+    door = Authenticator(keys.keyring, keys.access, watch.clock)
     pusher = Pusher(watch, keys.keyring, keys.contact, anywhere=keys.push_anywhere)
-    house = House(watch, door, pusher)
-    streams = live.Streams()
+    house = AppContext(watch, door, pusher, keys.address)
+    streams = events.Streams()
 
     @contextlib.asynccontextmanager
     async def while_open(_app: FastAPI) -> AsyncIterator[None]:
-        current_default_thread_limiter().total_tokens = _PAGES_AT_ONCE
+        current_default_thread_limiter().total_tokens = _THREADS
         async with pusher.running():
             yield
 
@@ -80,47 +82,62 @@ def create_app(watch: Watch, keys: Keys) -> FastAPI:
     )
     app.state.streams = streams
     app.add_middleware(GZipMiddleware, minimum_size=_COMPRESSED_FROM_BYTES)
-    app.add_middleware(Guard)
-    app.include_router(readings.router(watch, station_sites(house.farm), keys.stations))
+    app.add_middleware(Lanes)
+    app.add_middleware(SecurityMiddleware)
+    app.include_router(readings.router(watch, posting_stations(house.farm), keys.stations))
     for routes in (
-        doors.router(house),
-        pages_now.router(house),
-        pages_fields.router(house),
-        pages_jobs.router(house),
-        pages_log.router(house),
-        pages_records.router(house),
-        live.router(house, streams),
-        api.router(house),
-        api.jobs_router(house),
-        api_records.router(house),
+        login_pages.router(house),
+        now.router(house),
+        fields.router(house),
+        hours.router(house),
+        skill.router(house),
+        jobs.router(house),
+        log.router(house),
+        records.router(house),
+        events.router(house, streams),
+        endpoints.router(house),
+        endpoints.jobs_router(house),
+        record_export.router(house),
         metrics.router(house),
-        static_files.router(house.farm.told.farm.name),
+        static_files.router(house.farm),
     ):
         app.include_router(routes)
     if keys.links is not None:
-        app.include_router(seen.router(house, keys.links))
+        app.include_router(acknowledge.router(house, keys.links))
+
+    look = _Shared(watch)
 
     @app.get("/health", include_in_schema=False)
     async def health() -> JSONResponse:
         """Say how the watch is and what is stale; 503 as soon as something is not well."""
-        found = await watch.health()
-        told = found.as_json()
-        # Anybody may ask this: what a source's error said is for those who are let in.
-        told["sources"] = [
-            {k: v for k, v in asdict(s).items() if k != "why"} for s in found.sources
-        ]
-        return JSONResponse(told, status_code=200 if found.well else 503)
+        found = await look.health()
+        body = HealthTold.of(found, house.farm.zone).for_anybody()
+        return JSONResponse(body, status_code=200 if found.well else 503)
 
     _answer_errors(app, house)
     return app
 
 
-def _answer_errors(app: FastAPI, house: House) -> None:
+class _Shared:
+    """One look at the watch for all who ask at once: it takes its turn among the judgements."""
+
+    def __init__(self, watch: Watch) -> None:
+        self._watch = watch
+        self._looking: asyncio.Task[Health] | None = None
+
+    async def health(self) -> Health:
+        """Return how the watch is, or was a moment ago."""
+        if self._looking is None or self._looking.done():
+            self._looking = asyncio.create_task(self._watch.health())
+        return await asyncio.shield(self._looking)
+
+
+def _answer_errors(app: FastAPI, house: AppContext) -> None:
     """Say what went wrong, to people as a page and to programs as JSON, and nothing secret."""
 
-    def say(request: Request, status: int, wrong: str) -> Response:
+    def refuse(request: Request, status: int, wrong: Param) -> Response:
         if _wants_json(request):
-            return JSONResponse({"wrong": wrong}, status_code=status)
+            return JSONResponse({"wrong": str(wrong)}, status_code=status)
         visitor = house.door.visitor(request)
         return house.show(request, visitor, "problem.html", status=status, wrong=wrong, back=False)
 
@@ -128,7 +145,7 @@ def _answer_errors(app: FastAPI, house: House) -> None:
     def stranger(request: Request, _error: NotLoggedInError) -> Response:
         if _wants_json(request) or request.method != "GET":
             wrong = "nobody is logged in; send Authorization: Bearer TOKEN, or log in"
-            answer = say(request, 401, wrong)
+            answer = refuse(request, 401, wrong)
             answer.headers["WWW-Authenticate"] = "Bearer"
             return answer
         to = "" if request.url.path == "/" else f"?next={request.url.path}"
@@ -136,38 +153,54 @@ def _answer_errors(app: FastAPI, house: House) -> None:
 
     @app.exception_handler(NotAllowedError)
     def not_allowed(request: Request, error: NotAllowedError) -> Response:
-        return say(request, 403, str(error))
+        return refuse(request, 403, str(error))
 
     @app.exception_handler(UnknownJobError)
     def no_such_job(request: Request, error: UnknownJobError) -> Response:
-        return say(request, 404, str(error))
+        return refuse(request, 404, error.text)
+
+    @app.exception_handler(BadStepError)
+    def bad_step(request: Request, error: BadStepError) -> Response:
+        return refuse(request, 422, str(error))
 
     @app.exception_handler(BadSubscriptionError)
     def bad_subscription(request: Request, error: BadSubscriptionError) -> Response:
-        return say(request, 422, str(error))
+        return refuse(request, 422, str(error))
 
     @app.exception_handler(NothingJudgedError)
     def not_judged(request: Request, _error: NothingJudgedError) -> Response:
-        return say(request, 503, "the watch has only just started and has not judged yet")
+        return refuse(request, 503, "the watch has only just started and has not judged yet")
 
     @app.exception_handler(LogError)
     def log_unusable(request: Request, _error: LogError) -> Response:
         # Anybody may ask: where the log is and what is wrong with it is for the one who runs it.
-        return say(request, 503, "the watch cannot use its log just now; nothing was changed")
+        done = "send this again" if _of_station(request) else "nothing was changed"
+        return refuse(request, 503, f"the watch cannot use its log just now; {done}")
+
+    seldom = Seldom()
+
+    @app.exception_handler(SessionStoreError)
+    def sessions_unusable(request: Request, error: SessionStoreError) -> Response:
+        seldom.warn("the file of sessions cannot be used", why=str(error))
+        return refuse(request, 503, _NO_SESSIONS)
 
     @app.exception_handler(RequestValidationError)
     def not_understood(request: Request, error: RequestValidationError) -> Response:
         found = error.errors()[0]
         where = ".".join(str(part) for part in found["loc"])
-        return say(request, 422, f"{where}: {found['msg']}")
+        return refuse(request, 422, f"{where}: {found['msg']}")
 
     @app.exception_handler(HTTPException)
     def refused(request: Request, error: HTTPException) -> Response:
-        answer = say(request, error.status_code, str(error.detail))
+        answer = refuse(request, error.status_code, str(error.detail))
         answer.headers.update(error.headers or {})
         return answer
 
 
 def _wants_json(request: Request) -> bool:
     path = request.url.path
-    return path.startswith(("/api/", "/stations/", "/metrics", "/health", "/live"))
+    return path.startswith(("/api/", "/metrics", "/health", "/live")) or _of_station(request)
+
+
+def _of_station(request: Request) -> bool:
+    return request.url.path.startswith("/stations/")

@@ -8,31 +8,36 @@ import base64
 import contextlib
 import hashlib
 import hmac
-import ipaddress
 import json
-import socket
-from collections.abc import AsyncIterator, Sequence
-from functools import cached_property
-from typing import TYPE_CHECKING
-from urllib.parse import urlsplit
+import time
+from collections.abc import AsyncIterator, Callable, Sequence
+from functools import cached_property, partial
+from typing import TYPE_CHECKING, TypeVar
 
-import structlog
-from fastapi.concurrency import run_in_threadpool
+import anyio.to_thread
+import httpx
+from anyio import CapacityLimiter
 
+from watcher.delivery import news
 from watcher.service.watch import Watch
-from watcher.store import outbox
-from watcher.store.tables import Message
-from watcher.web.keyring import Keyring, Subscription
-from watcher.web.news import once
+from watcher.store.errors import LogError
+from watcher.web.auth.sessions import SessionStore, SessionStoreError, Subscription
+from watcher.web.push_address import Destination, NowhereError, destination
+from watcher.web.seldom import Seldom
 
 if TYPE_CHECKING:
     from py_vapid import Vapid
 
-log = structlog.get_logger("watcher.web")
+T = TypeVar("T")
 
 _GOOD_FOR_S = 900
-_TIMEOUT_S = 10
+_SIGNED_FOR_S = 12 * 3600
+_TIMEOUT_S = 10.0
 _AT_ONCE = 50
+_SENT_AT_ONCE, _MOST_UNDER_WAY = 8, 512
+_THREADS = 4
+"""Of their own: a name that nobody answers for must keep neither pages nor alerts waiting."""
+_MOST_KEY = 200
 _GONE = {404, 410}
 # Order of the curve P-256 (FIPS 186-4).
 _ORDER = 0xFFFFFFFF00000000FFFFFFFFFFFFFFFFBCE6FAADA7179E84F3B9CAC2FC632551
@@ -46,11 +51,24 @@ class Pusher:
     """Pushes urgent messages to every subscribed device as soon as they are written."""
 
     def __init__(
-        self, watch: Watch, keyring: Keyring, contact: str, *, anywhere: bool = False
+        self,
+        watch: Watch,
+        keyring: SessionStore,
+        contact: str,
+        *,
+        anywhere: bool = False,
+        timeout_s: float = _TIMEOUT_S,
     ) -> None:
-        """``contact`` is told to push services; ``anywhere`` takes services on this machine too."""
+        """``contact`` is given to push services; ``anywhere`` takes services on this machine too.
+
+        One push may take ``timeout_s`` in all.
+        """
         self.watch, self.keyring, self.contact = watch, keyring, contact
-        self._anywhere = anywhere
+        self._anywhere, self._timeout_s = anywhere, timeout_s
+        self._sending = asyncio.Semaphore(_SENT_AT_ONCE)
+        self._threads = CapacityLimiter(_THREADS)
+        self._under_way: set[asyncio.Task[None]] = set()
+        self._seldom = Seldom()
 
     @cached_property
     def public_key(self) -> str:
@@ -71,17 +89,23 @@ class Pusher:
         number = int.from_bytes(_derived(self.keyring.secret), "big") % (_ORDER - 1) + 1
         return Vapid(ec.derive_private_key(number, ec.SECP256R1()))
 
-    def subscribe(self, session: int, told: bytes) -> None:
+    async def subscribe(self, session: int, body: bytes) -> None:
         """Keep a device's subscription, as its browser gives it. Raises BadSubscriptionError."""
         try:
-            given = json.loads(told)
+            given = json.loads(body)
             endpoint, keys = str(given["endpoint"]), given["keys"]
-            kept = {name: str(keys[name]) for name in ("p256dh", "auth")}
-        except (ValueError, KeyError, TypeError) as error:
+            kept = {name: str(keys[name])[:_MOST_KEY] for name in ("p256dh", "auth")}
+        except (ValueError, KeyError, TypeError, RecursionError) as error:
             raise BadSubscriptionError("this is not what a browser subscribes with") from error
-        if not self._anywhere and not _is_public(endpoint):
-            raise BadSubscriptionError("the push service must be on the open network, by https")
-        self.keyring.subscribe(session, Subscription(endpoint, json.dumps(kept)))
+        try:
+            async with asyncio.timeout(self._timeout_s):
+                await self._in_thread(partial(destination, endpoint, anywhere=self._anywhere))
+        except TimeoutError:
+            raise BadSubscriptionError("nobody knows the host of the push service") from None
+        except NowhereError as error:
+            raise BadSubscriptionError(str(error)) from error
+        device = Subscription(endpoint, json.dumps(kept))
+        await self._in_thread(partial(self.keyring.subscribe, session, device))
 
     @contextlib.asynccontextmanager
     async def running(self) -> AsyncIterator[None]:
@@ -93,50 +117,125 @@ class Pusher:
             pushing.cancel()
             with contextlib.suppress(asyncio.CancelledError):
                 await pushing
+            for task in self._under_way:
+                task.cancel()
+            await asyncio.gather(*self._under_way, return_exceptions=True)
+            if "_client" in vars(self):
+                await self._client.aclose()
 
     async def _pushing(self) -> None:
-        told = (await run_in_threadpool(self._newest, 1)) or []
-        last = told[0].id if told else 0
+        last: int | None = None
         while True:
+            found = await self._news(last)
+            if found is not None:  # what comes after a log that was gone is pushed again
+                last, said = found
+                if said:
+                    await self._push(said)
             async with self.watch.changed:
                 await self.watch.changed.wait()
-            newest = await run_in_threadpool(self._newest, _AT_ONCE)
-            fresh = [m for m in reversed(newest) if m.id > last]
-            last = max((m.id for m in newest), default=last)
-            devices = self.keyring.subscriptions()
-            if devices and fresh:
-                await self._push(fresh, devices)
 
-    def _newest(self, limit: int) -> list[Message]:
-        with self.watch.book.store.reading() as session:
-            return outbox.newest(session, limit)
+    async def _news(self, last: int | None) -> tuple[int, list[dict[str, str]]] | None:
+        """The newest message's number and what is to be pushed of those after ``last``.
 
-    async def _push(self, fresh: Sequence[Message], devices: Sequence[Subscription]) -> None:
-        for message in once(m for m in fresh if m.urgent):
-            said = {"title": message.title, "body": message.body, "tag": message.short_id}
-            await asyncio.gather(*(run_in_threadpool(self.send, d, said) for d in devices))
+        None while the log cannot be read, which others tell of.
+        """
 
-    def send(self, device: Subscription, said: dict[str, str]) -> None:
-        """Send one push, encrypted for its device; one that is gone is forgotten. Blocking."""
-        from pywebpush import WebPushException, webpush  # noqa: PLC0415
+        def found() -> tuple[int, list[dict[str, str]]]:
+            with self.watch.book.store.reading() as session:
+                newest, fresh = news.urgent_after(session, last, _AT_ONCE)
+                said = [
+                    {"title": m.title, "body": m.body, "tag": m.short_id, "to": news.page_of(m)}
+                    for m in fresh
+                ]
+                return newest, said
 
         try:
-            webpush(
-                {"endpoint": device.endpoint, "keys": json.loads(device.keys)},
-                json.dumps(said),
-                vapid_private_key=self._vapid,
-                vapid_claims={"sub": _subject(self.contact)},
-                ttl=_GOOD_FOR_S,
-                timeout=_TIMEOUT_S,
-                headers={"Urgency": "high"},
-            )
-        except WebPushException as error:
-            status = error.response.status_code if error.response is not None else None
-            if status in _GONE:
-                self.keyring.unsubscribe(device.endpoint)
-            log.warning("push refused", status=status)
+            return await self._in_thread(found)
+        except LogError:
+            return None
+
+    async def _push(self, said: Sequence[dict[str, str]]) -> None:
+        try:
+            devices = await self._in_thread(self.keyring.subscriptions)
+        except SessionStoreError as error:
+            self._seldom.warn("nothing is pushed", why=str(error))
+            return
+        # Not waited for: the next alert must not wait for devices that do not answer.
+        for push in [self.send(device, one) for one in said for device in devices]:
+            if len(self._under_way) >= _MOST_UNDER_WAY:
+                self._seldom.warn("push not sent", "too many are under way")
+                push.close()
+                continue
+            task = asyncio.create_task(push)
+            self._under_way.add(task)
+            task.add_done_callback(self._under_way.discard)
+
+    async def send(self, device: Subscription, said: dict[str, str]) -> None:
+        """Send one push, encrypted for its device; one that is gone is forgotten. Never raises."""
+        try:
+            async with self._sending, asyncio.timeout(self._timeout_s):
+                status = await self._post(device, said)
+        except NowhereError as error:
+            self._seldom.warn("push not sent", str(error))
         except Exception as error:  # the network's errors: never the watch's trouble
-            log.warning("push failed", why=type(error).__name__)
+            self._seldom.warn("push failed", type(error).__name__)
+        else:
+            if status in _GONE:
+                with contextlib.suppress(SessionStoreError):
+                    await self._in_thread(partial(self.keyring.unsubscribe, device.endpoint))
+            if not httpx.codes.is_success(status):
+                self._seldom.warn("push refused", str(status))
+
+    async def _post(self, device: Subscription, said: dict[str, str]) -> int:
+        """Post one push; returns the status, and reads no more of the answer."""
+        to, headers, body = await self._in_thread(partial(self._sealed, device, said))
+        posting = self._client.stream(
+            "POST",
+            to.url,
+            content=body,
+            headers=headers | {"Host": to.host},
+            extensions={"sni_hostname": to.name},
+        )
+        async with posting as answer:
+            return answer.status_code
+
+    @cached_property
+    def _client(self) -> httpx.AsyncClient:
+        # No redirects, no proxy of the environment's, and no connection kept: the next push to
+        # the same address may be for another name.
+        return httpx.AsyncClient(
+            follow_redirects=False,
+            trust_env=False,
+            timeout=self._timeout_s,
+            limits=httpx.Limits(max_keepalive_connections=0),
+        )
+
+    def _sealed(
+        self, device: Subscription, said: dict[str, str]
+    ) -> tuple[Destination, dict[str, str], bytes]:
+        """Where a push goes, its headers, and its content for the device alone to read."""
+        from pywebpush import WebPusher  # noqa: PLC0415
+
+        _ = self._client  # made here, in a thread: it reads the certificates
+        to = destination(device.endpoint, anywhere=self._anywhere)
+        info = {"endpoint": device.endpoint, "keys": json.loads(device.keys)}
+        body: bytes = WebPusher(info).encode(json.dumps(said).encode())["body"]
+        claims = {
+            "aud": f"{httpx.URL(to.url).scheme}://{to.host}",
+            "sub": _subject(self.contact),
+            "exp": int(time.time()) + _SIGNED_FOR_S,
+        }
+        headers: dict[str, str] = self._vapid.sign(claims)
+        headers |= {
+            "Content-Encoding": "aes128gcm",
+            "TTL": str(_GOOD_FOR_S),
+            "Urgency": "high",
+        }
+        return to, headers, body
+
+    async def _in_thread(self, work: Callable[[], T]) -> T:
+        # What is waited for no longer goes on by itself: no thread can be stopped.
+        return await anyio.to_thread.run_sync(work, abandon_on_cancel=True, limiter=self._threads)
 
 
 def _derived(secret: bytes) -> bytes:
@@ -145,15 +244,3 @@ def _derived(secret: bytes) -> bytes:
 
 def _subject(contact: str) -> str:
     return f"mailto:{contact}" if "@" in contact and "://" not in contact else contact
-
-
-def _is_public(endpoint: str) -> bool:
-    """Whether an address is reached by https and lies outside this machine and its network."""
-    parts = urlsplit(endpoint)
-    if parts.scheme != "https" or not parts.hostname:
-        return False
-    try:
-        found = socket.getaddrinfo(parts.hostname, parts.port or 443, proto=socket.IPPROTO_TCP)
-    except (OSError, ValueError):
-        return False
-    return all(ipaddress.ip_address(address[4][0]).is_global for address in found)

@@ -1,10 +1,15 @@
 """Files that are the same for everybody: style, script, icons, and what makes an app of a page."""
 
 import json
+from html import escape
+from typing import Annotated
 
-from fastapi import APIRouter, HTTPException, Response
+from fastapi import APIRouter, Header, HTTPException, Response
 
-from watcher.web.templating import STATIC, static_url
+from watcher.farm import Farm
+from watcher.i18n.language import Language, accepted
+from watcher.i18n.message import say
+from watcher.web.renderer import STATIC, static_url
 
 _TYPES = {
     "page.css": "text/css",
@@ -13,11 +18,20 @@ _TYPES = {
     "icon-192.png": "image/png",
     "icon-512.png": "image/png",
 }
+_NO_ANSWER = (
+    say("No answer from the watch"),
+    say(
+        "This page was never opened on this device, so nothing of it is kept. What it would say "
+        "is not known: take a reading at boom height."
+    ),
+    say("Try again"),
+    say("Now"),
+)
 _A_YEAR = {"Cache-Control": "public, max-age=31536000, immutable"}
 _ASKED_ANEW = {"Cache-Control": "no-cache"}
 
 
-def router(farm_name: str) -> APIRouter:
+def router(farm: Farm) -> APIRouter:
     """Routes of the static files."""
     routes = APIRouter(include_in_schema=False)
 
@@ -28,16 +42,20 @@ def router(farm_name: str) -> APIRouter:
         return Response((STATIC / file).read_bytes(), media_type=_TYPES[file], headers=_A_YEAR)
 
     @routes.get("/worker.js")
-    def worker() -> Response:
+    def worker(accept_language: Annotated[str, Header()] = "") -> Response:
         script = (STATIC / "worker.js").read_text(encoding="utf-8")
         kept = ", ".join(f'"{static_url(file)}"' for file in ("page.css", "page.js", "icon.svg"))
-        told = script.replace("/* kept files */", kept)
-        return Response(told, media_type="text/javascript", headers=_ASKED_ANEW)
+        filled = script.replace("/* kept files */", kept)
+        page = _nothing_kept(accepted(accept_language) or farm.language)
+        filled = filled.replace('"/* nothing kept */"', json.dumps(page))
+        return Response(filled, media_type="text/javascript", headers=_ASKED_ANEW)
 
     @routes.get("/app.webmanifest")
     def manifest() -> Response:
         return Response(
-            _manifest(farm_name), media_type="application/manifest+json", headers=_ASKED_ANEW
+            _manifest(farm.config.farm.name),
+            media_type="application/manifest+json",
+            headers=_ASKED_ANEW,
         )
 
     @routes.get("/favicon.ico")
@@ -45,6 +63,19 @@ def router(farm_name: str) -> APIRouter:
         return Response(status_code=204, headers=_A_YEAR)
 
     return routes
+
+
+def _nothing_kept(language: Language) -> str:
+    """The page that stands for one that was never opened on a device, where nothing answers."""
+    words = [escape(text.render(language)) for text in _NO_ANSWER]
+    return (
+        f'<!doctype html><html lang="{language.code}" class="is-old"><meta charset="utf-8">'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">'
+        f'<title>? {words[0]}</title><link rel="stylesheet" href="{static_url("page.css")}">'
+        f'<main id="main"><h1>? {words[0]}</h1><p class="none" role="alert">{words[1]}</p>'
+        f'<p><a class="button" href="">{words[2]}</a> <a class="button" href="/">{words[3]}</a></p>'
+        "</main></html>"
+    )
 
 
 def _manifest(farm_name: str) -> str:

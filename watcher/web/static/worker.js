@@ -1,6 +1,8 @@
 "use strict";
 // Keeps the last state of each page, so that it can be read without a network, marked as old.
 const PAGES = "pages-1", FILES = "files-1";
+const WAIT_MS = 3000;
+const NOTHING_KEPT = "/* nothing kept */";
 const KEPT = [/* kept files */];
 
 self.addEventListener("install", (e) => {
@@ -29,11 +31,14 @@ const keep = async (request, answer) => {
   return answer;
 };
 
+const nothingKept = () => new Response(NOTHING_KEPT, {
+  status: 503, headers: { "Content-Type": "text/html; charset=utf-8", "X-Kept": "1" },
+});
+
+// The copy of this very page, marked as old; another page's would be taken for this one.
 const old = async (request) => {
-  const pages = await caches.open(PAGES);
-  const kept = await pages.match(request.url, { ignoreVary: true }) ||
-    await pages.match(new URL("/", request.url), { ignoreVary: true });
-  if (!kept) return Response.error();
+  const kept = await (await caches.open(PAGES)).match(request.url, { ignoreVary: true });
+  if (!kept) return null;
   const text = (await kept.text()).replace("<html ", '<html data-kept="1" ').replace(/<html ([^>]*?)(class="[^"]*")?>/, '<html $1 class="is-old">');
   const headers = new Headers(kept.headers);
   headers.set("X-Kept", "1");
@@ -42,11 +47,27 @@ const old = async (request) => {
   return new Response(text, { headers });
 };
 
+// A stalled network must not leave an empty page: what is kept is shown, and the answer is kept
+// for the page to fetch again when it comes.
+const answer = async (request, until) => {
+  const asked = fetch(request).then((a) => keep(request, a));
+  until(asked.catch(() => {}));
+  let timer;
+  const late = new Promise((resolve) => { timer = setTimeout(resolve, WAIT_MS); });
+  try {
+    const first = await Promise.race([asked, late.then(() => null)]);
+    if (first) return first;
+    return await old(request) || await asked;
+  } catch {
+    return await old(request) || nothingKept();
+  } finally { clearTimeout(timer); }
+};
+
 self.addEventListener("fetch", (e) => {
   const request = e.request;
   if (request.method !== "GET" || new URL(request.url).origin !== location.origin) return;
   if (isPage(request)) {
-    e.respondWith(fetch(request).then((a) => keep(request, a)).catch(() => old(request)));
+    e.respondWith(answer(request, (kept) => e.waitUntil(kept)));
   } else if (new URL(request.url).pathname.startsWith("/static/")) {
     e.respondWith(caches.match(request).then((kept) => kept || fetch(request)));
   }
@@ -54,9 +75,14 @@ self.addEventListener("fetch", (e) => {
 
 self.addEventListener("push", (e) => {
   const said = e.data ? e.data.json() : {};
-  e.waitUntil(self.registration.showNotification(said.title || "", { body: said.body || "", tag: said.tag, requireInteraction: true }));
+  e.waitUntil(self.registration.showNotification(said.title || "", { body: said.body || "", tag: said.tag, requireInteraction: true, data: { to: said.to || "/" } }));
 });
 self.addEventListener("notificationclick", (e) => {
   e.notification.close();
-  e.waitUntil(self.clients.openWindow("/jobs"));
+  const to = new URL((e.notification.data || {}).to || "/", location.origin).href;
+  e.waitUntil((async () => {
+    const [open] = await self.clients.matchAll({ type: "window" });
+    try { if (open) { await (await open.navigate(to)).focus(); return; } } catch { /* not ours to move */ }
+    await self.clients.openWindow(to);
+  })());
 });

@@ -1,0 +1,46 @@
+"""``watcher skill``: silent while it is too early, then a plain sentence first."""
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from click.testing import Result
+
+from tests.cli.conftest import NOW
+from tests.support.chances_said import on_days
+from watcher.store import chances
+from watcher.store.database import Database
+
+DAY, HOUR = 86_400, 3600
+
+
+def put(folder: Path, days: int, *, good: bool) -> None:
+    log = Database(f"sqlite:///{folder / 'watch.db'}")
+    with log.writing() as session:
+        chances.put_said(session, on_days(NOW, days, "hill_forty", "fan_15", good=good))
+    log.close()
+
+
+def test_nothing_is_shown_under_fifteen_days(
+    command: Callable[..., Result], tmp_path: Path
+) -> None:
+    put(tmp_path, 14, good=True)
+    done = command("skill")
+    assert done.exit_code == 0, done.output
+    assert "Too early to tell: chances with a known outcome on 14 days" in done.output
+    assert "Said against held" not in done.output
+
+
+@pytest.mark.parametrize(
+    ("good", "verdict"), [(True, "They said more"), (False, "do not go by them")]
+)
+def test_a_plain_sentence_says_whether_to_go_by_them(
+    command: Callable[..., Result], tmp_path: Path, *, good: bool, verdict: str
+) -> None:
+    put(tmp_path, 60, good=good)
+    done = command("skill")
+    assert done.exit_code == 0, done.output
+    first = " ".join(done.output.split())
+    assert first.startswith("Of 240 jobs on 60 days")
+    assert verdict in first
+    assert "Said against held" in done.output

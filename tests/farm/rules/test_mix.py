@@ -1,0 +1,185 @@
+"""A tank of several products: every label binds."""
+
+from datetime import date
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from pydantic import TypeAdapter
+
+from watcher.farm.droplets import DropletClass
+from watcher.farm.rules.buffers import Buffer, Proven, largest_m
+from watcher.farm.rules.kinds import Rule
+from watcher.farm.rules.mix import BufferOf, Mix, Reading, RuleOf, mix
+
+MPH, FT, GPA, IN = 0.44704, 0.3048, 9.353956, 0.0254
+RULES: TypeAdapter[Rule] = TypeAdapter(Rule)
+
+
+def rule(kind: str, **keys: Any) -> Rule:
+    return RULES.validate_python({"kind": kind} | keys)
+
+
+def tank(**products: list[Rule]) -> Mix:
+    return mix([RuleOf(name, r) for name, rules in products.items() for r in rules])
+
+
+def wind(low: str | None, high: str, **keys: Any) -> Rule:
+    return rule("wind", high=high, **({"low": low} if low else {}), **keys)
+
+
+BOOM = {"height": "boom", "gusts": "not counted"}
+
+
+def test_two_products_leave_what_both_allow() -> None:
+    a = [wind("3 mph", "10 mph", **BOOM), rule("droplets", finest="medium")]
+    b = [
+        wind(None, "15 mph", **BOOM),
+        rule("droplets", finest="coarse"),
+        rule("carrier", least="15 gal/acre"),
+        rule("boom height", most="24 in"),
+    ]
+    both = tank(a=a, b=b)
+    assert both.contradictions == ()
+    left = both.winds["boom"]
+    assert (left.low, left.high) == (pytest.approx(3 * MPH), pytest.approx(10 * MPH))
+    assert both.droplets.low == DropletClass.COARSE
+    assert both.carrier_l_ha.low == pytest.approx(15 * GPA)
+    assert both.boom_height_m.high == pytest.approx(24 * IN)
+    buffers = [Buffer(protects=("water",), base=m) for m in ("10 ft", "30 ft")]
+    assert largest_m(buffers, Proven()) == pytest.approx(30 * FT)
+
+
+def test_droplets_with_nothing_between_are_refused_and_both_labels_named() -> None:
+    found = tank(
+        a=[rule("droplets", coarsest="medium")], b=[rule("droplets", finest="coarse")]
+    ).contradictions
+    assert [{c.one, c.other} for c in found] == [{"a", "b"}]
+    assert "coarse" in str(found[0].what)
+    assert "medium" in str(found[0].what)
+
+
+@pytest.mark.parametrize(
+    ("one", "other"),
+    [
+        (wind("12 mph", "15 mph", **BOOM), wind("3 mph", "10 mph", **BOOM)),
+        (wind("12 mph", "15 mph", **BOOM), wind(None, "19 km/h", height="10 m")),
+        (rule("carrier", least="20 gal/acre"), rule("carrier", most="15 gal/acre")),
+        (rule("temperature", low="30 degC"), rule("temperature", high="25 degC")),
+        (rule("humidity", low="60 %"), rule("humidity", high="50 %")),
+        (rule("Delta T", low="6 K"), rule("Delta T", high="4 K")),
+        (
+            rule("dates", first=date(2026, 7, 1)),
+            rule("dates", last=date(2026, 6, 30)),
+        ),
+        (
+            rule("nozzles", nozzles=[{"name": "x"}], seen_on=date(2026, 3, 1)),
+            rule("nozzles", nozzles=[{"name": "y"}], seen_on=date(2026, 3, 1)),
+        ),
+        (
+            rule("nozzles", nozzles=[{"name": "x", "most": "2 bar"}], seen_on=date(2026, 3, 1)),
+            rule("nozzles", nozzles=[{"name": "x", "least": "3 bar"}], seen_on=date(2026, 3, 1)),
+        ),
+        (rule("additive", additive="oil"), rule("additive", additive="oil", needed="barred")),
+    ],
+    ids=lambda r: r.kind,
+)
+def test_what_leaves_nothing_is_refused_in_either_order(one: Rule, other: Rule) -> None:
+    for products in ({"a": [one], "b": [other]}, {"b": [other], "a": [one]}):
+        assert [{c.one, c.other} for c in tank(**products).contradictions] == [{"a", "b"}]
+
+
+def test_a_rule_that_shuts_itself_names_itself_twice() -> None:
+    (found,) = tank(a=[wind("10 mph", "3 mph", **BOOM)]).contradictions
+    assert (found.one, found.other) == ("a", "a")
+
+
+def test_advice_narrows_nothing_and_stands_apart() -> None:
+    advice = rule("droplets", finest="coarse", force="advice")
+    mixed = tank(a=[rule("droplets", coarsest="medium")], b=[advice])
+    assert mixed.contradictions == ()
+    assert mixed.droplets.low == -float("inf")
+    assert [r.rule for r in mixed.advice] == [advice]
+    assert advice not in [r.rule for r in mixed.rules]
+
+
+def test_a_rule_counts_on_the_days_it_is_valid() -> None:
+    old = rule("droplets", finest="coarse", valid_until=date(2026, 6, 30))
+    rules = [RuleOf("a", old)]
+    assert mix(rules, on=date(2026, 6, 30)).droplets.low == DropletClass.COARSE
+    assert mix(rules, on=date(2026, 7, 1)).rules == ()
+
+
+class TestStricterReadings:
+    def test_what_a_wind_rule_leaves_open_is_told(self) -> None:
+        notes = {n.reading for n in tank(a=[wind("3 mph", "10 mph")]).notes}
+        assert notes == {Reading.GUSTS, Reading.HEIGHT}
+
+    def test_what_it_says_is_not(self) -> None:
+        assert tank(a=[wind("3 mph", "10 mph", **BOOM)]).notes == ()
+
+    def test_height_unstated_is_ten_metres_for_the_high_bound_and_the_boom_for_the_low(
+        self,
+    ) -> None:
+        winds = tank(a=[wind("3 mph", "10 mph")]).winds
+        assert winds["10 m"].high == pytest.approx(10 * MPH)
+        assert winds["boom"].low == pytest.approx(3 * MPH)
+
+    @pytest.mark.parametrize(
+        ("told", "reading"),
+        [
+            (rule("rain ahead", within="48 h"), Reading.AMOUNT),
+            (rule("direction", towards=["vines"]), Reading.ADJACENT),
+            (rule("inversion", effect="duty"), Reading.INVERSION),
+        ],
+        ids=lambda r: str(r)[:12],
+    )
+    def test_what_must_not_be_guessed(self, told: Rule, reading: Reading) -> None:
+        assert [n.reading for n in tank(a=[told]).notes] == [reading]
+
+    def test_land_inside_a_buffer(self) -> None:
+        told = BufferOf("a", Buffer(protects=("water",), base="5 m"))
+        assert [n.reading for n in mix([], [told]).notes] == [Reading.INSIDE]
+
+
+classes = st.sampled_from([c.words for c in DropletClass])
+any_rule = st.one_of(
+    st.builds(
+        lambda c, f: rule("droplets", finest=c, force=f),
+        classes,
+        st.sampled_from(["ban", "advice"]),
+    ),
+    st.builds(lambda c: rule("droplets", coarsest=c), classes),
+    st.builds(
+        lambda low, high, height: wind(f"{low} m/s", f"{high} m/s", height=height),
+        st.integers(0, 8),
+        st.integers(0, 12),
+        st.sampled_from(["boom", "unstated", "2 m", "10 m"]),
+    ),
+    st.builds(lambda n: rule("carrier", least=f"{n} L/ha"), st.integers(20, 400)),
+    st.builds(lambda n: rule("carrier", most=f"{n} L/ha"), st.integers(20, 400)),
+    st.builds(lambda n: rule("boom height", most=f"{n} cm"), st.integers(20, 200)),
+    st.builds(lambda n: rule("temperature", high=f"{n} degC"), st.integers(5, 40)),
+    st.builds(
+        lambda name, needed: rule("additive", additive=name, needed=needed),
+        st.sampled_from(["oil", "salt"]),
+        st.sampled_from(["required", "barred"]),
+    ),
+)
+
+
+@given(st.lists(any_rule, max_size=5), st.lists(any_rule, max_size=3))
+def test_adding_a_product_never_widens(first: list[Rule], more: list[Rule]) -> None:
+    alone, both = tank(a=first), tank(a=first, b=more)
+    for spans in (
+        [(alone.droplets, both.droplets)],
+        [(alone.carrier_l_ha, both.carrier_l_ha)],
+        [(alone.boom_height_m, both.boom_height_m)],
+        [(span, both.winds[where]) for where, span in alone.winds.items()],
+    ):
+        for before, after in spans:
+            assert after.low >= before.low
+            assert after.high <= before.high
+    assert both.additives >= alone.additives
+    assert len(both.contradictions) >= len(alone.contradictions)

@@ -1,0 +1,179 @@
+"""Mistakes in rules and buffers: each one error with its key and its mend."""
+
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from watcher.farm.load import load
+from watcher.farm.validation.rules import expired
+
+PRODUCT = """
+[products.a]
+name = "A"
+registration = "0-0"
+"""
+
+
+def ruled(farm: Any, *rules: str, more: str = "") -> Any:
+    farm.edit('window = "contact"', 'window = "contact"\nproducts = ["a"]')
+    farm.add(PRODUCT + more)
+    for rule in rules:
+        farm.add("\n[[products.a.rules]]\n" + rule.replace("; ", "\n") + "\n")
+    return farm
+
+
+@pytest.mark.parametrize(
+    ("rule", "key", "wrong", "mend"),
+    [
+        ('kind = "wnd"', "rules (item 1).kind", "not one of the choices", "wind"),
+        ('high = "10 mph"', "rules (item 1).kind", "is missing", "calm duty"),
+        (
+            'kind = "wind"; high = "10 mph"; hight = "boom"',
+            "rules (item 1).hight",
+            "not known",
+            "height",
+        ),
+        ('kind = "wind"; high = "10 bar"', "rules (item 1).high", "does not fit", "mph"),
+        ('kind = "wind"; height = "boom"', "rules (item 1)", "names no bound", "low or high"),
+        ('kind = "humidity"; high = "140 %"', "rules (item 1).high", "outside", "check"),
+        ('kind = "clock"; closes = "25:00"', "rules (item 1).closes", "time of the day", "sunset"),
+        (
+            'kind = "clock"; closes = "2 pounds before sunset"',
+            "rules (item 1).closes",
+            "not known",
+            "2 h before sunset",
+        ),
+        ('kind = "clock"; opens = "09:00"; closes = "09:00"', "rules (item 1)", "at once", "two"),
+        (
+            'kind = "dates"; first = 2026-06-30; last = 2026-04-01',
+            "fields.north",
+            "contradicts itself",
+            "correct it",
+        ),
+        ('kind = "points"; required = 12', "rules (item 1).required", "9", "check"),
+        ('kind = "rain ahead"; within = "48 h"', "rules (item 1)", "neither", "amount"),
+        ('kind = "inversion"; effect = "deemed hours"', "rules (item 1)", "no hours", "sunset"),
+        (
+            'kind = "stage"; days_after_planting = 45',
+            "fields.north",
+            "planted is missing",
+            "add planted",
+        ),
+        (
+            'kind = "wind"; low = "10 mph"; high = "3 mph"; height = "boom"',
+            "fields.north",
+            "contradicts itself",
+            "correct it",
+        ),
+        (
+            'kind = "boom height"; most = "12 in"',
+            "fields.north.setups",
+            "no setup keeps",
+            "boom no higher than 12 in",
+        ),
+        ('kind = "wind"; high = "9 mph"; force = "law"', "rules (item 1).force", "choices", "ban"),
+    ],
+)
+def test_one_mistake_is_one_error(farm: Any, rule: str, key: str, wrong: str, mend: str) -> None:
+    problem = ruled(farm, rule).problem()
+    assert problem.file == farm.file
+    assert key in problem.key
+    assert wrong in problem.wrong
+    assert mend in problem.mend
+
+
+def test_two_labels_that_leave_nothing_are_both_named(farm: Any) -> None:
+    farm.edit('window = "contact"', 'window = "contact"\nproducts = ["a", "b"]')
+    farm.add(PRODUCT + '[[products.a.rules]]\nkind = "droplets"\ncoarsest = "medium"\n')
+    farm.add(
+        PRODUCT.replace("s.a]", "s.b]")
+        + '[[products.b.rules]]\nkind = "droplets"\nfinest = "coarse"\n'
+    )
+    problem = farm.problem()
+    assert "product a" in problem.wrong
+    assert "product b" in problem.wrong
+    assert "coarse" in problem.wrong
+
+
+@pytest.mark.parametrize(
+    ("buffer", "wrong"),
+    [
+        ('protects = ["fruit"]', "has no distance"),
+        ('protects = ["fruit"]\nbase = "5 m"\ntable = [{ base = "3 m" }]', "both base and table"),
+        (
+            'protects = ["fruit"]\nbase = "5 m"\nreductions = [{ needs = ["x"], to = "1 m" }]',
+            "how they combine",
+        ),
+        (
+            'protects = ["fruit"]\nbase = "5 m"\ncombine = "replace"\n'
+            'reductions = [{ needs = ["x"] }]',
+            "one of percent and to",
+        ),
+        ('protects = ["fruit"]\nbase = "5 m"\nsides = "all round"\nother_sides = "1 m"', "means"),
+        ('protects = ["friut"]\nbase = "5 m"', "no neighbour is of this kind"),
+    ],
+)
+def test_a_buffer_that_is_none_is_told(farm: Any, buffer: str, wrong: str) -> None:
+    farm.edit('grows = "apples"', 'grows = "apples"\nkinds = ["fruit"]')
+    farm.edit('window = "contact"', 'window = "contact"\nproducts = ["a"]')
+    farm.add(PRODUCT + "\n[[products.a.buffers]]\n" + buffer + "\n")
+    assert wrong in farm.problem().wrong
+
+
+def test_a_neighbour_without_kind_beside_a_buffer(farm: Any) -> None:
+    farm.edit('window = "contact"', 'window = "contact"\nproducts = ["a"]')
+    farm.add(PRODUCT + '\n[[products.a.buffers]]\nprotects = ["water"]\nbase = "5 m"\n')
+    problem = farm.problem()
+    assert problem.key == "neighbours.orchard"
+    assert 'kinds = ["water"]' in problem.mend
+
+
+def test_a_percentage_over_100(farm: Any) -> None:
+    farm.edit('grows = "apples"', 'grows = "apples"\nkinds = ["water"]')
+    reductions = 'reductions = [{ needs = ["hood"], percent = "120 %" }]'
+    farm.add(
+        PRODUCT
+        + '\n[[products.a.buffers]]\nprotects = ["water"]\nbase = "5 m"\ncombine = "add and cap"\n'
+        + reductions
+    )
+    problem = farm.problem()
+    assert "percent" in problem.key
+    assert "outside what is believed" in problem.wrong
+
+
+def test_an_unknown_preset_is_told(farm: Any) -> None:
+    farm.edit('units = "us"', 'units = "us"\npresets = ["FR wind"]')
+    problem = farm.problem()
+    assert 'did you mean "FR wind and rain"' in problem.mend
+
+
+def test_a_window_may_leave_the_wind_to_its_rules(farm: Any) -> None:
+    farm.edit('wind = { low = "3 mph", high = "10 mph", origin = "label" }\n', "")
+    farm.edit('units = "us"', 'units = "us"\npresets = ["FR wind and rain"]')
+    load(farm.write())
+
+
+def test_without_any_bound_on_the_wind_it_is_told(farm: Any) -> None:
+    farm.edit('wind = { low = "3 mph", high = "10 mph", origin = "label" }\n', "")
+    assert farm.problem().key == "windows.contact.wind"
+
+
+class TestExpired:
+    def test_a_label_is_good_on_its_last_day(self, farm: Any) -> None:
+        config = load(ruled(farm, more="valid_until = 2026-06-30\n").write()).config
+        assert list(expired(config, date(2026, 6, 30))) == []
+
+    def test_and_told_the_day_after(self, farm: Any) -> None:
+        config = load(ruled(farm, more="valid_until = 2026-06-30\n").write()).config
+        ((key, wrong, mend),) = expired(config, date(2026, 7, 1))
+        assert key == "products.a.valid_until = 2026-06-30"
+        assert "no longer valid" in str(wrong)
+        assert "new label" in str(mend)
+
+    def test_a_rule_of_its_own_too(self, farm: Any, tmp_path: Path) -> None:
+        rule = 'kind = "wind"; high = "9 mph"; height = "boom"; valid_until = 2026-01-31'
+        config = load(ruled(farm, rule).write()).config
+        ((key, _, _),) = expired(config, date(2026, 7, 1))
+        assert str(key).startswith("products.a.rules (item 1).valid_until")

@@ -1,0 +1,78 @@
+"""Setups that cannot be meant."""
+
+from typing import Any
+
+import pytest
+
+from watcher.farm.load import load
+from watcher.farm.models import Setup, Sprayer
+from watcher.farm.validation.setups import needed_pressure_pa
+
+SPRAYER = {
+    "boom_width": "90 ft",
+    "boom_height": "20 in",
+    "tank": "1000 gal",
+    "field_efficiency": "65 %",
+    "fill_time": "20 min",
+}
+SETUP = {"sprayer": "boom", "nozzle": "flat fan", "droplets": "medium"}
+
+
+# domain.md section 6: rate formula GPA = 5940 GPM / (mph x in), UF/IFAS WG013, checks [C]: 0.4 gpm
+# at 10 mph and 20 in is 11.88 GPA; 15 GPA at 12 mph and 20 in takes 0.60606 gpm; and 1.2 L/min at
+# 8 km/h and 50 cm is 180 L/ha. Sizes are rated at 3 bar (43.5 psi) in L/min, or 40 psi in gpm,
+# which differ by up to 4.5 % in flow, 9 % in pressure.
+@pytest.mark.parametrize(
+    ("carrier", "speed", "spacing", "size", "bar", "rel"),
+    [
+        ("180 L/ha", "8 km/h", "50 cm", "03", 3.0, 0.001),
+        ("160 L/ha", "12 km/h", "50 cm", "04", 3.0, 0.001),
+        ("11.88 gal/acre", "10 mph", "20 in", "04", 2.758, 0.03),
+        ("15 gal/acre", "12 mph", "20 in", "06", 2.758 * (0.60606 / 0.6) ** 2, 0.03),
+        ("5.94 gal/acre", "10 mph", "20 in", "04", 2.758 / 4, 0.03),
+        ("45 L/ha", "8 km/h", "50 cm", "0075", 3.0, 0.001),
+        ("150 L/ha", "8 km/h", "50 cm", "025", 3.0, 0.001),
+        ("600 L/ha", "8 km/h", "50 cm", "10", 3.0, 0.001),
+    ],
+)
+def test_the_pressure_a_rate_takes(
+    carrier: str, speed: str, spacing: str, size: str, bar: float, rel: float
+) -> None:
+    setup = Setup.model_validate(SETUP | {"carrier": carrier, "nozzle_size": size})
+    sprayer = Sprayer.model_validate(SPRAYER | {"speed": speed, "nozzle_spacing": spacing})
+    assert needed_pressure_pa(setup, sprayer) == pytest.approx(bar * 1e5, rel=rel)
+
+
+def test_a_pressure_that_does_not_give_the_rate_is_told(farm: Any) -> None:
+    problem = farm.edit('pressure = "41 psi"', 'pressure = "60 psi"').problem()
+    assert problem.key == 'setups.coarse.pressure = "60 psi"'
+    assert "takes 4" in problem.wrong
+
+
+@pytest.mark.parametrize("size", ["01", "10"])
+def test_a_size_that_needs_a_pressure_no_sprayer_gives_is_told(farm: Any, size: str) -> None:
+    problem = farm.edit('nozzle_size = "03"', f'nozzle_size = "{size}"').problem()
+    assert problem.key == "setups.coarse.nozzle_size"
+
+
+def test_without_a_size_nothing_is_told_of_pressure(farm: Any) -> None:
+    load(farm.edit('nozzle_size = "03"\npressure = "41 psi"', 'pressure = "90 psi"').write())
+
+
+@pytest.mark.parametrize(
+    ("was", "now", "setup"),
+    [
+        ('droplets = "coarse"', 'droplets = "very fine"', "coarse"),
+        ('droplets = "fine"', 'droplets = "ultra coarse"', "fan"),
+    ],
+)
+def test_drops_a_nozzle_does_not_make_are_told(farm: Any, was: str, now: str, setup: str) -> None:
+    problems = farm.edit(was, now).problems()
+    assert problems[0].key.startswith(f"setups.{setup}.droplets")
+
+
+def test_tips_of_another_sprayers_setup_are_told(farm: Any) -> None:
+    other = farm.text.split("[sprayers.boom]")[1].split("[setups.fan]")[0].strip()
+    problem = farm.add(f'\n[sprayers.other]\n{other}\ntips = ["fan"]\n').problem()
+    assert problem.key == 'sprayers.other.tips = "fan"'
+    assert "another sprayer" in problem.wrong

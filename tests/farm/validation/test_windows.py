@@ -1,0 +1,161 @@
+"""Windows that can never open, and limits a field may not loosen."""
+
+from datetime import date
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import pytest
+from astral import Observer
+from astral.sun import daylight
+
+from watcher.farm.load import load
+from watcher.limits.catalogue import IN_WINDOWS, WRITTEN
+
+WIND = 'wind = { low = "3 mph", high = "10 mph", origin = "label" }'
+TEMPERATURE = 'temperature = { low = "50 degF", high = "90 degF" }'
+DROPLETS = 'droplets = { low = "fine", origin = "label" }'
+
+SHUT = [
+    (TEMPERATURE, 'temperature = { low = "95 degF", high = "90 degF" }', "temperature", "95.0"),
+    (TEMPERATURE, 'temperature = { low = "90 degF", high = "90 degF" }', "temperature", "90.0"),
+    (WIND, 'wind = { low = "12 mph", high = "10 mph" }', "wind", "low 12.0 mph"),
+    (WIND, f'{WIND}\ngust = {{ high = "3 mph" }}', "gust", "3.0 mph"),
+    (WIND, f'{WIND}\nhumidity = {{ low = "90 %", high = "40 %" }}', "humidity", "90.0%"),
+    (WIND, f'{WIND}\ndelta_t = {{ low = "8 K", high = "2 K" }}', "delta_t", "can never open"),
+    ('rain_free_after = { low = "4 h"', 'rain_free_after = { low = "3 d"', "rain_free_after",
+     "judging.horizon"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("was", "now", "limit", "said"), SHUT, ids=[s[1] for s in SHUT])
+def test_a_window_that_can_never_open_is_told(
+    farm: Any, was: str, now: str, limit: str, said: str
+) -> None:
+    problem = farm.edit(was, now).problem()
+    assert problem.key == f"windows.contact.{limit}"
+    assert said in problem.wrong
+
+
+BOUNDS = [
+    ('after_sunrise = { low = "1 h" }', "after_sunrise = {}", "after_sunrise", "names no bound"),
+    ('after_sunrise = { low = "1 h" }', 'after_sunrise = { high = "1 h" }',
+     "after_sunrise.high", "means nothing"),
+    (WIND, f'{WIND}\ngust = {{ low = "5 mph", high = "15 mph" }}', "gust.low", "means nothing"),
+    (WIND, 'wind = { high = "10 mph" }', "wind", "needs a low and a high bound"),
+    (WIND, 'wind = { low = "3 mph" }', "wind", "needs a low and a high bound"),
+    (TEMPERATURE, 'temperature = { high = "90 degF", low_origin = "law" }',
+     "temperature.low_origin", "no low bound"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("was", "now", "key", "said"), BOUNDS, ids=[b[1] for b in BOUNDS])
+def test_a_bound_that_is_none_is_told(farm: Any, was: str, now: str, key: str, said: str) -> None:
+    problem = farm.edit(was, now).problem()
+    assert problem.key == f"windows.contact.{key}"
+    assert said in problem.wrong
+
+
+BOTH_SIDES = [key for key, entry in IN_WINDOWS.items() if len(entry.sides) == 2]
+ONE_SIDE = [key for key, entry in IN_WINDOWS.items() if len(entry.sides) == 1]
+
+
+def _with(key: str, bounds: str) -> str:
+    return f"{key} = {bounds}" if key == "wind" else f"{WIND}\n{key} = {bounds}"
+
+
+@pytest.mark.parametrize("key", BOTH_SIDES)
+@pytest.mark.parametrize(("high", "mend"), [("3", "swap low and high"), ("9", "leave room")])
+def test_every_bound_the_wrong_way_round_is_told_with_its_mend(
+    farm: Any, key: str, high: str, mend: str
+) -> None:
+    unit = WRITTEN[key].kind.inside
+    bounds = f'{{ low = "9 {unit}", high = "{high} {unit}" }}'
+    (problem,) = farm.edit(TEMPERATURE, "").edit(WIND, _with(key, bounds)).problems()
+    assert problem.key == f"windows.contact.{key}"
+    assert "is not under high" in problem.wrong
+    assert mend in problem.mend
+    assert problem.file.name == "farm.toml"
+
+
+@pytest.mark.parametrize("key", ONE_SIDE)
+def test_every_bound_on_the_side_that_means_nothing_is_told(farm: Any, key: str) -> None:
+    (meant,) = IN_WINDOWS[key].sides
+    other = "high" if meant == "low" else "low"
+    bounds = f'{{ {other} = "9 {WRITTEN[key].kind.inside}" }}'
+    farm = farm.edit('after_sunrise = { low = "1 h" }\n', "")
+    farm = farm.edit('before_sunset = { low = "2 h" }\n', "")
+    farm = farm.edit('rain_free_after = { low = "4 h" }\n', "")
+    problems = farm.edit(WIND, _with(key, bounds)).problems()
+    assert [p.key for p in problems if p.wrong.startswith("means nothing")] == [
+        f"windows.contact.{key}.{other}"
+    ]
+
+
+LOOSER = [
+    ('wind = { high = "12 mph" }', 'wind.high = "12 mph"', "the label's 10.0 mph"),
+    ('wind = { low = "2 mph" }', 'wind.low = "2 mph"', "the label's 3.0 mph"),
+    ('temperature = { high = "95 degF" }', 'temperature.high = "95 degF"', "its window's own 90"),
+    ('rain_free_after = { low = "1 h" }', 'rain_free_after.low = "1 h"', "its window's own 4.0 h"),
+    ('droplets = { low = "very fine" }', 'droplets.low = "very fine"', "the label's fine"),
+]
+
+
+@pytest.mark.parametrize(("own", "key", "said"), LOOSER, ids=[w[0] for w in LOOSER])
+def test_a_field_may_not_loosen_its_window(farm: Any, own: str, key: str, said: str) -> None:
+    farm.edit(
+        'crop = "corn"\nweeds = "weedy"', f'crop = "corn"\nlimits = {{ {own} }}\nweeds = "weedy"'
+    )
+    problem = farm.problem()
+    assert problem.key == f"fields.north.limits.{key}"
+    assert said in problem.wrong
+    assert "only tighten" in problem.mend
+
+
+def test_a_law_is_named_where_it_is_the_bound(farm: Any) -> None:
+    farm.edit(TEMPERATURE, 'temperature = { high = "85 degF", origin = "law" }')
+    farm.edit('weeds = "weedy"', 'weeds = "weedy"\nlimits = { temperature = { high = "90 degF" } }')
+    assert "the law's 85" in farm.problem().wrong
+
+
+def test_a_field_may_tighten_and_add(farm: Any) -> None:
+    own = 'wind = { low = "4 mph", high = "8 mph" }, humidity = { low = "40 %" }'
+    farm.edit('weeds = "weedy"', f'weeds = "weedy"\nlimits = {{ {own} }}')
+    load(farm.write())
+
+
+def test_own_limits_that_leave_nothing_of_the_window_are_told(farm: Any) -> None:
+    farm.edit('weeds = "weedy"', 'weeds = "weedy"\nlimits = { wind = { low = "11 mph" } }')
+    problem = farm.problem()
+    assert problem.key == "fields.north.limits.wind"
+    assert 'window "contact"' in problem.wrong
+    assert "leave room" in problem.mend  # the two bounds are of two tables: nothing to swap
+
+
+def test_own_bounds_the_wrong_way_round_are_told_with_their_mend(farm: Any) -> None:
+    own = 'limits = { temperature = { low = "80 degF", high = "60 degF" } }'
+    problem = farm.edit('weeds = "weedy"', f'weeds = "weedy"\n{own}').problem()
+    assert problem.key == "fields.north.limits.temperature"
+    assert "swap" in problem.mend
+
+
+def test_a_field_no_setup_is_coarse_enough_for_is_told(farm: Any) -> None:
+    farm.edit(DROPLETS, 'droplets = { low = "very coarse", origin = "label" }')
+    assert {p.key for p in farm.problems()} == {"fields.north.setups", "fields.south.setups"}
+
+
+def test_one_coarse_enough_setup_is_enough(farm: Any) -> None:
+    farm.edit(DROPLETS, 'droplets = { low = "coarse", origin = "label" }')
+    load(farm.write())
+
+
+@pytest.mark.parametrize("spare_h", [0.1, -0.1])
+def test_sun_limits_longer_than_the_longest_day_there_are_told(farm: Any, spare_h: float) -> None:
+    # The longest day by an independent almanac; 2 h of it go to before_sunset.
+    zone = ZoneInfo("America/Chicago")
+    sunrise, sunset = daylight(Observer(41.5, -96.5), date=date(2026, 6, 21), tzinfo=zone)
+    after = (sunset - sunrise).total_seconds() / 3600 - 2 - spare_h
+    farm.edit('after_sunrise = { low = "1 h" }', f'after_sunrise = {{ low = "{after} h" }}')
+    if spare_h > 0:
+        load(farm.write())
+    else:
+        assert {p.key for p in farm.problems()} == {"fields.north", "fields.south"}

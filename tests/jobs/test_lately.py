@@ -1,0 +1,61 @@
+"""A field is done once all of it was sprayed, whatever number of jobs that took."""
+
+import pytest
+
+from tests.support import job_steps
+from tests.support.skies import MORNING, judged, outlook
+from watcher.jobs.lately import sprayed_lately
+from watcher.messages.words import takes
+
+MINUTE = 60
+
+
+def _sprayed(session, plan, at, end, **how):
+    job = job_steps.start(session, plan, "hill", "coarse", at)
+    end(session, job.id, at + 20 * MINUTE, **how)
+
+
+def test_a_finished_field_is_done(store, plan):
+    with store.writing() as session:
+        _sprayed(session, plan, MORNING, job_steps.finish)
+        assert sprayed_lately(session, plan.farm, MORNING + 3600).done == {"hill"}
+
+
+def test_what_is_left_of_a_field_is_still_to_be_sprayed(store, plan):
+    with store.writing() as session:
+        _sprayed(session, plan, MORNING, job_steps.finish, done="40 %")
+        lately = sprayed_lately(session, plan.farm, MORNING + 3600)
+        assert (lately.done, lately.left) == (frozenset(), {"hill": pytest.approx(0.6)})
+        _sprayed(session, plan, MORNING + 3600, job_steps.finish, done="60 %")
+        lately = sprayed_lately(session, plan.farm, MORNING + 7200)
+        assert (lately.done, lately.left) == ({"hill"}, {})
+
+
+def test_an_abandoned_field_is_not_done(store, plan):
+    with store.writing() as session:
+        _sprayed(session, plan, MORNING, job_steps.abandon)
+        lately = sprayed_lately(session, plan.farm, MORNING + 3600)
+        assert (lately.done, lately.left) == (frozenset(), {})
+
+
+def test_the_next_job_is_of_what_is_left(store, plan):
+    with store.writing() as session:
+        _sprayed(session, plan, MORNING, job_steps.finish, done="40 %")
+        rest = job_steps.start(session, plan, "hill", "coarse", MORNING + 3600)
+        # 39.5 acres at 85 acre/h and one fill of 15 min, by hand: 60 % of 28 min and the fill.
+        assert rest.planned_s == pytest.approx(0.6 * 28 * 60 + 900, abs=30)
+        changed = job_steps.change_setup(session, plan, rest.id, "fine", MORNING + 3660)
+        assert changed.planned_s == pytest.approx(rest.planned_s, abs=1)
+        ended = job_steps.finish(session, rest.id, MORNING + 5400)
+        assert ended.done_share == pytest.approx(0.6)  # not the whole field
+        assert sprayed_lately(session, plan.farm, MORNING + 7200).done == {"hill"}
+
+
+def test_a_field_sprayed_in_part_is_ranked_with_what_is_left(plan):
+    sky = outlook()
+    seen = judged(plan.leaving({"hill": 0.6}), sky)[1].every["hill"]
+    assert seen.left == 0.6
+    assert seen.duration_s == pytest.approx(0.6 * 28 * 60 + 900, abs=30)
+    assert str(takes(seen.duration_s, seen.left)) == "32 min for the 60% left"
+    assert plan.leaving({"hill": 0.6}) is plan.leaving({"hill": 0.6})
+    assert plan.leaving({}) is plan

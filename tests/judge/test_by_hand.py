@@ -1,0 +1,80 @@
+"""What was measured by hand stands for a while where the station's values stood."""
+
+from typing import Any
+
+import numpy as np
+import pytest
+
+from tests.support.farms import build, tables
+from tests.support.skies import MORNING, MPH, outlook
+from watcher.judge.by_hand import COUNTS_S, HandReading, corrected
+from watcher.judge.farm_judgement import judge_look
+from watcher.judge.timeline import Timeline
+from watcher.limits.farm_arrays import FarmArrays
+from watcher.messages.weather import wind_line
+
+PLAN = FarmArrays.of(build(tables()))
+NOW = MORNING + 300
+
+
+def _read(now: dict[str, Any], then: dict[str, Any], **values: float) -> Timeline:
+    reading = HandReading("hill", "coarse", MORNING, values)
+    return corrected(PLAN, outlook(now=NOW, **now), outlook(**then), reading)
+
+
+def _boom_mph(look: Timeline) -> tuple[float, float]:
+    boom = judge_look(PLAN, look).boom
+    case = PLAN.fields.index("hill"), PLAN.setups.index("coarse"), look.now_index
+    return float(boom.wind_m_s[case]) / MPH, float(boom.gust_m_s[case]) / MPH
+
+
+SAME = {"wind_mph": 8.0, "gust_mph": 11.0}
+
+
+def test_the_wind_at_the_boom_is_what_was_measured_there() -> None:
+    look = _read(SAME, SAME, wind_m_s=12 * MPH, gust_m_s=16 * MPH)
+    assert _boom_mph(look) == pytest.approx((12.0, 16.0), rel=1e-6)
+
+
+def test_a_lull_at_the_mast_does_not_clear_what_was_measured() -> None:
+    look = _read({"wind_mph": 4.0}, SAME, wind_m_s=12 * MPH)
+    assert _boom_mph(look)[0] == pytest.approx(12.0, rel=1e-6)
+
+
+def test_what_the_mast_rises_by_is_added() -> None:
+    look = _read({"wind_mph": 10.0}, SAME, wind_m_s=6 * MPH)
+    assert _boom_mph(look)[0] == pytest.approx(8.0, rel=0.01)
+
+
+def test_a_gust_that_was_not_read_is_no_less_than_the_wind_that_was() -> None:
+    look = _read(SAME, SAME, wind_m_s=14 * MPH)
+    assert _boom_mph(look)[1] == pytest.approx(14.0, rel=0.01)
+
+
+def test_what_was_not_read_stays_unknown() -> None:
+    blind = {"wind_mph": np.nan, "gust_mph": np.nan, "temp_c": np.nan}
+    look = _read(blind, blind, wind_m_s=6 * MPH)
+    assert _boom_mph(look) == (pytest.approx(6.0, rel=1e-6), pytest.approx(np.nan, nan_ok=True))
+    assert np.isnan(look.series.temp_c[look.now_index])
+    assert look.spoken["wind_m_s"].source == "by hand"
+
+
+def test_two_thermometers_keep_their_difference() -> None:
+    warm = {"temp_c": 20.0, "temp_upper_c": 21.5}
+    look = _read(warm, warm, temp_c=24.0)
+    now = look.now_index
+    assert look.series.temp_upper_c[now] - look.series.temp_c[now] == pytest.approx(1.5)
+
+
+def test_a_direction_turns_on_with_the_station() -> None:
+    look = _read({"wind_from_deg": 10.0}, {"wind_from_deg": 350.0}, wind_from_deg=355.0)
+    assert look.series.wind_from_deg[look.now_index] == pytest.approx(15.0)
+
+
+def test_only_now_is_changed_and_it_is_said_for_how_long() -> None:
+    plain, look = outlook(now=NOW, **SAME), _read(SAME, SAME, wind_m_s=12 * MPH)
+    assert np.array_equal(plain.series.wind_m_s[1:], look.series.wind_m_s[1:])
+    assert str(wind_line(look)) == (
+        "Wind measured by hand at the boom 5 min ago; it counts for 15 min more."
+    )
+    assert COUNTS_S == 1200

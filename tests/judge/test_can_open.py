@@ -1,0 +1,77 @@
+"""Every field can open, or what shuts it for ever is named."""
+
+from datetime import date
+from typing import Any
+
+import pytest
+
+from tests.support.worked_farm import build_farm, farm_tables
+from watcher.farm import Farm
+from watcher.judge.can_open import Shut, shut_fields
+from watcher.limits.catalogue import Limit
+from watcher.limits.farm_arrays import FarmArrays
+
+TODAY = date(2026, 6, 10)
+
+
+def shut(tables: dict[str, Any]) -> dict[str, Shut]:
+    return {s.field: s for s in shut_fields(FarmArrays.of(build_farm(tables)), TODAY)}
+
+
+def one_field(**field: Any) -> dict[str, Any]:
+    told = farm_tables()
+    told["fields"] = {"C": told["fields"]["C"] | field}
+    told["neighbours"] = {}
+    return told
+
+
+def ruled(*rules: dict[str, Any]) -> dict[str, Any]:
+    told = one_field(products=["a"])
+    told["products"] = {"a": {"name": "A", "registration": "0-0", "rules": list(rules)}}
+    return told
+
+
+def test_every_field_of_the_example_farm_can_open(example_farm: Farm) -> None:
+    assert shut_fields(FarmArrays.of(example_farm), TODAY) == ()
+
+
+def test_a_weedy_field_with_coarse_drops_only_never_does() -> None:
+    found = shut(one_field(weeds="weedy", setups=["coarse15", "coarse7"]))["C"]
+    assert [r.limit for r in found.by] == [Limit.CONTROL]
+    assert found.setup == "coarse15"  # the one that comes closest
+
+
+def test_a_tall_law_and_a_low_floor_shut_each_other_out() -> None:
+    told = ruled(
+        {"kind": "wind", "high": "8 km/h", "height": "10 m", "gusts": "not counted"},
+        {"kind": "wind", "low": "3 mph", "height": "boom"},
+    )
+    told["windows"]["contact"] = {"droplets_in_marginal_wind": {"low": "fine"}}
+    found = shut(told)["C"]
+    assert [r.limit for r in found.by] == [Limit.WIND]
+    assert found.by[0].rule is not None
+
+
+@pytest.mark.parametrize(
+    "rule",
+    [
+        {"kind": "clock", "opens": "22:00", "closes": "23:00"},
+        {"kind": "dates", "first": date(2026, 11, 3), "last": date(2026, 11, 5)},
+        {"kind": "day high", "high": "12 degC"},
+        {"kind": "rain ahead", "within": "72 h", "amount": "2 mm", "chance": "30 %"},
+        {"kind": "inversion", "effect": "duty"},
+        {"kind": "soil", "not_at": "saturated"},
+    ],
+    ids=lambda rule: str(rule["kind"]),
+)
+def test_a_rule_that_some_hour_keeps_shuts_nothing(rule: dict[str, Any]) -> None:
+    assert shut(ruled(rule)) == {}
+
+
+def test_a_neighbour_all_round_that_nothing_may_drift_onto() -> None:
+    told = farm_tables()
+    told["fields"] = {"K": told["fields"]["K"]}
+    told["neighbours"] = {
+        "vines_K": {"grows": "vines", "susceptibility": "tolerant", "no_spray_distance": "600 m"}
+    }
+    assert shut(told) == {}  # upwind of it there is always an hour

@@ -1,0 +1,291 @@
+"""Remedies: each is within the limits when judged with the change, and none claims more."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from tests.support.worked_farm import build_farm, fair_weather, farm_tables
+from watcher.judge.judgement import Judgement, judge
+from watcher.judge.ranking import rank
+from watcher.judge.remedies import Case, ChangeKind, Remedy, remedies
+from watcher.limits.farm_arrays import Bools, FarmArrays
+from watcher.limits.status import Status
+from watcher.weather.series import WeatherSeries
+
+law = settings(
+    max_examples=8, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
+HOURS, NOW = 10, 1
+
+
+@dataclass(frozen=True)
+class Look:
+    series: WeatherSeries
+    fields: tuple[str, ...] = ()
+    wind_uncertainty_m_s: float = 0.0
+    expects: Mapping[str, Bools] = field(default_factory=dict)
+
+
+def tables() -> dict[str, Any]:
+    """The worked farm with everything that may be changed on its sprayer."""
+    told = farm_tables()
+    told["fields"] = {name: told["fields"][name] for name in "CK"}
+    del told["neighbours"]["vines_S"]
+    told["sprayers"]["boom"] |= {
+        "tips": ["fine15", "coarse15"],
+        "tips_turned_in": "5 min",
+        "lowest_boom": "0.4 m",
+        "slowest": "8 mph",
+    }
+    told["setups"]["medium15"] = {
+        "sprayer": "boom",
+        "nozzle": "pre-orifice",
+        "droplets": "medium",
+        "carrier": "15 gal/acre",
+    }
+    told["products"] = {
+        name: {
+            "name": name,
+            "registration": "none",
+            "retardant": {"kind": kind, "most": "8 fl oz/acre"},
+        }
+        for name, kind in (("agent", "other"), ("sheared", "polyacrylamide"))
+    }
+    return told
+
+
+def plan_of(told: dict[str, Any]) -> FarmArrays:
+    return FarmArrays.of(build_farm(told))
+
+
+def case_of(
+    told: dict[str, Any], series: WeatherSeries, name: str = "K", setup: str = "fine15"
+) -> Case:
+    plan = plan_of(told)
+    judgement = judge(plan, series)
+    at = plan.fields.index(name), plan.setups.index(setup), NOW
+    return Case(judgement, Look(series), at, left_s=2400.0, ranking=rank(judgement, NOW))
+
+
+def kinds(remedy: Remedy) -> tuple[ChangeKind, ...]:
+    return tuple(change.kind for change in remedy.changes)
+
+
+def changed(told: dict[str, Any], setup: str, remedy: Remedy) -> tuple[dict[str, Any], str]:
+    """The farm file with a remedy's changes written in by hand, and the setup then used."""
+    told = told | {"sprayers": {"boom": dict(told["sprayers"]["boom"])}}
+    told["setups"] = {name: dict(entry) for name, entry in told["setups"].items()}
+    for change in remedy.changes:
+        if change.kind is ChangeKind.TIPS:
+            setup = change.name
+    for change in remedy.changes:
+        match change.kind:
+            case ChangeKind.BOOM:
+                told["sprayers"]["boom"]["boom_height"] = f"{change.value} m"
+            case ChangeKind.SLOWER:
+                told["sprayers"]["boom"]["speed"] = f"{change.value} m/s"
+            case ChangeKind.RETARDANT:
+                kind = told["products"][change.name]["retardant"]["kind"]
+                told["setups"][setup]["adjuvant"] = kind
+    return told, setup
+
+
+def stands(judgement: Judgement, setup: str, remedy: Remedy, name: str = "K") -> np.ndarray:
+    """Statuses of the moments from now until the remedy's end."""
+    plan, times = judgement.plan, judgement.series.times
+    moments = (times >= times[NOW]) & (times < remedy.until)
+    instant = judgement.instant[plan.fields.index(name), plan.setups.index(setup)]
+    return np.asarray(instant[moments])
+
+
+winds = st.fixed_dictionaries(
+    {
+        "wind_mph": st.lists(st.floats(3, 11), min_size=HOURS, max_size=HOURS),
+        "wind_from_deg": st.lists(st.floats(90, 270), min_size=HOURS, max_size=HOURS),
+        "wind_spread_deg": st.floats(5, 25),
+    }
+)
+tolerated = st.sampled_from(["0.05 %", "0.1 %", "0.3 %", "1 %"])
+setups = st.sampled_from(["fine15", "medium15", "coarse15", "coarse7"])
+
+
+@law
+@given(sky=winds, most=tolerated, setup=setups)
+def test_every_remedy_is_within_the_limits_when_judged_with_the_change(
+    sky: dict[str, Any], most: str, setup: str
+) -> None:
+    told = tables() | {"judging": {"tolerable_deposit": {"susceptible": most}}}
+    series = fair_weather(hours=HOURS, **sky)
+    for remedy in remedies(case_of(told, series, setup=setup)):
+        if set(kinds(remedy)) & {ChangeKind.STRIPS, ChangeKind.FIELD, ChangeKind.WAIT}:
+            continue
+        with_it, used = changed(told, setup, remedy)
+        plan = replace(plan_of(with_it), pumped_min=30.0)
+        assert (stands(judge(plan, series), used, remedy) >= Status.MARGINAL).all()
+
+
+@law
+@given(sky=winds, most=tolerated, setup=setups)
+def test_waiting_and_another_field_are_within_the_limits_as_judged(
+    sky: dict[str, Any], most: str, setup: str
+) -> None:
+    told = tables() | {"judging": {"tolerable_deposit": {"susceptible": most}}}
+    case = case_of(told, fair_weather(hours=HOURS, **sky), setup=setup)
+    for remedy in remedies(case):
+        match kinds(remedy):
+            case (ChangeKind.FIELD,):
+                seen = stands(case.judgement, setup, remedy, remedy.changes[0].name)
+                assert (seen >= Status.MARGINAL).all()
+            case (ChangeKind.WAIT,):
+                times = case.judgement.series.times
+                then = (times >= remedy.changes[0].value) & (times < remedy.until)
+                assert (case.judgement.instant[case.at[:2]][then] >= Status.MARGINAL).all()
+
+
+@law
+@given(sky=winds, most=tolerated, setup=setups)
+def test_strips_are_enough_for_a_neighbour_that_lies_so_much_further_off(
+    sky: dict[str, Any], most: str, setup: str
+) -> None:
+    told = tables() | {"judging": {"tolerable_deposit": {"susceptible": most}}}
+    case = case_of(told, fair_weather(hours=HOURS, **sky), setup=setup)
+    for remedy in remedies(case):
+        if ChangeKind.STRIPS not in kinds(remedy):
+            continue
+        with_it, used = changed(told, setup, remedy)
+        plan = plan_of(with_it)
+        depth = remedy.changes[-1].passes * 27.432
+        reach = replace(plan.reach, gap_m=plan.reach.gap_m + depth)
+        seen = stands(judge(replace(plan, reach=reach), case.look.series), used, remedy)
+        assert (seen >= Status.MARGINAL).all()
+        assert 0.0 < remedy.left_share <= 0.5
+
+
+@law
+@given(
+    sky=winds,
+    most=tolerated,
+    gone=st.sampled_from(["wind_m_s", "wind_from_deg", "temp_c", "humidity_pct"]),
+    at=st.integers(NOW, HOURS - 1),
+)
+def test_no_remedy_holds_beyond_what_is_known(
+    sky: dict[str, Any], most: str, gone: str, at: int
+) -> None:
+    told = tables() | {"judging": {"tolerable_deposit": {"susceptible": most}}}
+    series = fair_weather(hours=HOURS, **sky)
+    holed = getattr(series, gone).copy()
+    holed[at] = np.nan
+    found = remedies(case_of(told, series.having(**{gone: holed})))
+    waits = [r for r in found if kinds(r) == (ChangeKind.WAIT,)]
+    for remedy in (r for r in found if r not in waits):
+        assert remedy.until <= series.times[at]
+
+
+@law
+@given(sky=winds, most=tolerated, setup=setups)
+def test_renaming_changes_neither_remedies_nor_their_order(
+    sky: dict[str, Any], most: str, setup: str
+) -> None:
+    told = tables() | {"judging": {"tolerable_deposit": {"susceptible": most}}}
+    series = fair_weather(hours=HOURS, **sky)
+    new = {"fine15": "z", "coarse15": "y", "coarse7": "x", "medium15": "w"}
+    named = told | {"setups": {new[name]: entry for name, entry in told["setups"].items()}}
+    named["sprayers"] = {"boom": told["sprayers"]["boom"] | {"tips": ["z", "y"]}}
+    one = remedies(case_of(told, series, setup=setup))
+    other = remedies(case_of(named, series, setup=new[setup]))
+
+    def shape(found: Sequence[Remedy]) -> list[Any]:
+        return [
+            [(c.kind, new.get(c.name, c.name), c.value, c.passes) for c in r.changes]
+            + [r.until, r.whole]
+            for r in found
+        ]
+
+    renamed = [
+        [(c.kind, c.name, c.value, c.passes) for c in r.changes] + [r.until, r.whole] for r in other
+    ]
+    assert repr(shape(one)) == repr(renamed)
+
+
+def test_too_windy_for_the_label_nothing_helps_but_waiting_or_elsewhere() -> None:
+    found = remedies(case_of(tables(), fair_weather(hours=HOURS, wind_mph=[10.2] * 5 + [5.0] * 5)))
+    assert [kinds(r) for r in found] == [(ChangeKind.WAIT,)]
+
+
+def towards(told: dict[str, Any], setup: str = "fine15") -> tuple[Remedy, ...]:
+    """A calm wind to the vines, with which a fine spray drifts twice what they stand."""
+    return remedies(
+        case_of(told, fair_weather(hours=HOURS, wind_mph=4.5, wind_from_deg=180.0), setup=setup)
+    )
+
+
+def test_where_drift_stops_a_job_tips_and_strips_are_offered_with_their_price() -> None:
+    found = {kinds(r): r for r in towards(tables()) if r.changes[0].name != "medium15"}
+    tips = found[(ChangeKind.TIPS,)]
+    assert tips.whole
+    assert tips.takes_s == 300.0
+    assert tips.drift_before > 1.0 >= tips.drift_after
+    assert tips.loss_pct == pytest.approx(8.0)
+    strips = found[(ChangeKind.STRIPS,)]
+    assert strips.changes[0].neighbours == ("vines_K",)
+    assert strips.drift_after <= 1.0
+
+
+def test_a_holding_job_is_offered_nothing() -> None:
+    assert remedies(case_of(tables(), fair_weather(hours=HOURS, wind_from_deg=0.0))) == ()
+
+
+def test_tips_at_another_rate_than_the_tank_is_mixed_for_are_not_offered() -> None:
+    names = {c.name for r in towards(tables()) for c in r.changes}
+    assert "coarse15" in names
+    assert "coarse7" not in names
+
+
+def test_no_retardant_with_air_induction_and_a_worn_one_for_half_an_hour_at_most() -> None:
+    told = tables() | {"judging": {"tolerable_deposit": {"susceptible": "0.187 %"}}}
+    found = towards(told)
+    added = [r for r in found if ChangeKind.RETARDANT in kinds(r)]
+    assert added
+    for remedy in added:
+        names = {c.name for c in remedy.changes}
+        assert "coarse15" not in names
+        if "sheared" in names:
+            assert remedy.until - fair_weather().times[NOW] <= 1800
+
+
+def test_a_retardant_that_the_label_bars_is_not_offered() -> None:
+    told = tables() | {"judging": {"tolerable_deposit": {"susceptible": "0.187 %"}}}
+    barred = {"kind": "additive", "additive": "agent", "needed": "barred"}
+    told["windows"]["contact"]["rules"] = [barred]
+    assert "agent" not in {c.name for r in towards(told) for c in r.changes}
+
+
+def test_a_label_that_bans_a_direction_is_cured_by_no_strip() -> None:
+    told = tables()
+    told["neighbours"]["vines_K"]["kinds"] = ["crop"]
+    told["windows"]["contact"]["rules"] = [
+        {"kind": "direction", "towards": ["crop"], "nearness": "100 m"}
+    ]
+    assert not any(ChangeKind.STRIPS in kinds(r) for r in towards(told))
+
+
+def test_a_tank_of_another_mix_goes_to_no_other_field() -> None:
+    told = tables()
+    told["products"]["mine"] = {"name": "M", "registration": "1"}
+    told["fields"]["K"]["products"] = ["mine"]
+    assert not any(ChangeKind.FIELD in kinds(r) for r in towards(told))
+    for entry in told["fields"].values():
+        entry["products"] = ["mine"]
+    assert any(ChangeKind.FIELD in kinds(r) for r in towards(told))
+
+
+def test_what_holds_for_all_that_is_left_comes_first_then_what_costs_least() -> None:
+    found = towards(tables())
+    assert [r.whole for r in found] == sorted((r.whole for r in found), reverse=True)
+    costs = [r.cost_min for r in found if r.whole]
+    assert costs == sorted(costs)

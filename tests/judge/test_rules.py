@@ -1,0 +1,638 @@
+"""Labels' and laws' rules in the judgement: worked cases, through the tables of a farm file."""
+
+from datetime import date, datetime, timedelta
+from typing import Any, ClassVar
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from tests.support.worked_farm import (
+    BOOM_HEIGHT_M,
+    LATITUDE,
+    LONGITUDE,
+    build_farm,
+    fair_weather,
+    farm_tables,
+)
+from watcher.judge.judgement import Judgement, judge
+from watcher.judge.ranking import rank
+from watcher.judge.reasons import Reason, reasons
+from watcher.limits.catalogue import Limit
+from watcher.limits.farm_arrays import FarmArrays
+from watcher.limits.status import Band, LimitState, Status
+from watcher.messages.reasons import Speaker
+from watcher.weather.series import Site, WeatherSeries
+from watcher.weather.sun import next_sunset
+from watcher.weather.wind_profile import wind_at_height
+
+ZONE = ZoneInfo("America/Chicago")
+MPH = 0.44704
+BOOM = {"height": "boom", "gusts": "not counted"}
+
+
+def at(text: str, day: date = date(2026, 6, 10)) -> int:
+    hour, minute = map(int, text.split(":"))
+    return int(datetime(day.year, day.month, day.day, hour, minute, tzinfo=ZONE).timestamp())
+
+
+def tables(*rules: dict[str, Any], more: list[dict[str, Any]] | None = None, **field: Any) -> Any:
+    """The worked farm with one field, C, sprayed with a product of some rules, and maybe another.
+
+    Its window leaves nearly everything to the rules.
+    """
+    told = farm_tables()
+    told["windows"]["contact"] = {"droplets_in_marginal_wind": {"low": "extremely fine"}}
+    told["fields"] = {"C": told["fields"]["C"] | {"products": ["a"]} | field}
+    told["neighbours"] = {}
+    told["products"] = {"a": _product(rules)}
+    if more is not None:
+        told["products"]["b"] = _product(more)
+        told["fields"]["C"]["products"] = ["a", "b"]
+    return told
+
+
+def _product(rules: Any) -> dict[str, Any]:
+    return {"name": "invented", "registration": "0-0", "rules": list(rules)}
+
+
+def judged(told: Any, series: WeatherSeries, **keys: Any) -> Judgement:
+    return judge(FarmArrays.of(build_farm(told)), series, **keys)
+
+
+def limits(judgement: Judgement, time: int = 0, setup: int = 1) -> dict[Limit, Reason]:
+    return {r.limit: r for r in reasons(judgement, 0, setup, time)}
+
+
+def sky(*, minutes: int = 10, count: int = 300, **values: Any) -> WeatherSeries:
+    """Fair weather in steps of minutes; ``start`` and any quantity may be given."""
+    start = values.pop("start", at("12:00"))
+    hours = fair_weather(hours=count, start=start, **values)
+    return WeatherSeries.of(
+        start + 60 * minutes * np.arange(count), hours.site, "test", hours.quantities()
+    )
+
+
+def mast(height_m: float, series: WeatherSeries) -> WeatherSeries:
+    site = Site(LATITUDE, LONGITUDE, elevation_m=350.0, wind_height_m=height_m)
+    return WeatherSeries.of(series.times, site, "test", series.quantities())
+
+
+SUNSET_RULE = {"kind": "clock", "closes": "2 h before sunset"}
+
+
+class TestHoursOfTheDay:
+    SUNSET = float(next_sunset(times=at("12:00"), latitude=LATITUDE, longitude=LONGITUDE))
+    CUT_OFF = int((SUNSET - 7200) // 60) * 60
+
+    def _ends(self, rule: dict[str, Any], start: int) -> tuple[Judgement, float]:
+        """Judge from a time on; with how long the job takes."""
+        judgement = judged(tables(rule), fair_weather(start=start))
+        return judgement, float(judgement.plan.duration_s[0, 1])
+
+    def test_until_the_cut_off_only_and_how_much_of_the_job_that_is(self) -> None:
+        _, takes = self._ends(SUNSET_RULE, at("12:00"))
+        start = int(self.CUT_OFF - 0.81 * takes)
+        judgement, _ = self._ends(SUNSET_RULE, start)
+        assert judgement.breaks_at[0, 1, 0] == self.CUT_OFF
+        assert judgement.share_done[0, 1, 0] == pytest.approx(0.81, abs=0.001)
+        assert judgement.status[0, 1, 0] == Status.MARGINAL
+
+    def test_a_job_that_must_be_finished_is_not_begun(self) -> None:
+        rule = SUNSET_RULE | {"binds": "end"}
+        _, takes = self._ends(rule, at("12:00"))
+        late, early = int(self.CUT_OFF - takes) + 60, int(self.CUT_OFF - takes) - 3600
+        assert self._ends(rule, late)[0].status[0, 1, 0] == Status.UNSUITABLE
+        assert self._ends(rule, early)[0].status[0, 1, 0] == Status.SUITABLE
+        assert limits(self._ends(rule, late)[0])[Limit.BEGIN].stand is LimitState.BROKEN
+
+    def test_a_job_begun_in_time_may_go_on(self) -> None:
+        rule = SUNSET_RULE | {"binds": "start"}
+        judgement, _ = self._ends(rule, self.CUT_OFF - 1200)
+        assert judgement.status[0, 1, 0] >= Status.MARGINAL
+        assert judgement.breaks_at[0, 1, 0] == np.inf
+        late, _ = self._ends(rule, self.CUT_OFF + 60)
+        assert late.status[0, 1, 0] == Status.UNSUITABLE
+
+    def test_a_windows_own_time_before_sunset_is_as_exact(self) -> None:
+        told = tables(wind_rule())
+        told["windows"]["contact"]["before_sunset"] = {"low": "2 h"}
+        start = self.CUT_OFF - 540
+        ranking = rank(judged(told, fair_weather(start=start)), 0)
+        field = ranking.every["C"]
+        assert field.breaks_at == self.CUT_OFF
+        assert field.closes_at is None or field.closes_at <= self.CUT_OFF
+        assert field.status <= Status.MARGINAL
+
+    def test_no_time_is_offered_after_the_cut_off(self) -> None:
+        field = rank(self._ends(SUNSET_RULE, self.CUT_OFF - 5 * 3600 - 540)[0], 0).every["C"]
+        assert field.closes_at == self.CUT_OFF
+
+    def test_the_last_hour_counts_up_to_the_cut_off(self) -> None:
+        start = self.CUT_OFF - 3600 - 1800
+        told = tables(SUNSET_RULE)
+        told["judging"] = {"horizon": "6 h"}
+        told["sprayers"] = farm_tables()["sprayers"]
+        field = rank(judged(told, fair_weather(start=start)), 0).every["C"]
+        assert field.usable_hours <= 1.5
+
+    def test_after_bee_flight_only(self) -> None:
+        rule = {"kind": "clock", "opens": "sunset", "closes": "23:00", "origin": "national law"}
+        assert judged(tables(rule), fair_weather(start=at("14:00"))).status[0, 1, 0] == (
+            Status.UNSUITABLE
+        )
+        assert (
+            limits(judged(tables(rule), fair_weather(start=at("21:30"))))[Limit.CLOCK].stand
+            >= LimitState.NEAR
+        )
+
+
+def wind_rule(**keys: Any) -> dict[str, Any]:
+    return {"kind": "wind", "low": "3 mph", "high": "10 mph"} | BOOM | keys
+
+
+class TestWindAtItsOwnHeight:
+    LAW: ClassVar[dict[str, Any]] = {
+        "kind": "wind",
+        "high": "19 km/h",
+        "height": "10 m",
+        "gusts": "not counted",
+    }
+
+    @pytest.mark.parametrize(("km_h", "open_"), [(22.0, False), (28.0, False), (19.0, True)])
+    def test_a_law_at_ten_metres_is_held_to_the_mast_there(self, km_h: float, open_: bool) -> None:
+        series = mast(10.0, fair_weather(wind_mph=km_h / 1.609344))
+        found = limits(judged(tables(self.LAW), series))[Limit.WIND]
+        assert found.value == pytest.approx(km_h / 3.6)
+        assert (found.stand >= LimitState.NEAR) is open_
+
+    def test_the_same_wind_passes_a_label_at_the_boom(self) -> None:
+        series = mast(10.0, fair_weather(wind_mph=12.0))
+        found = limits(judged(tables(wind_rule()), series))[Limit.WIND]
+        at_boom = wind_at_height(wind_m_s=12.0 * MPH, from_m=10.0, to_m=BOOM_HEIGHT_M)
+        assert found.value == pytest.approx(float(at_boom))
+        assert found.stand >= LimitState.NEAR
+
+    def test_the_sentence_names_value_height_bound_and_law(self) -> None:
+        law = self.LAW | {"origin": "national law", "citation": "article 2"}
+        series = mast(10.0, fair_weather(wind_mph=22.0 / 1.609344))
+        told = tables(law)
+        told["farm"]["units"] = "metric"
+        judgement = judged(told, series)
+        said = str(Speaker(judgement.plan.farm).reason("C", limits(judgement)[Limit.WIND]))
+        for part in ("22.0 km/h at 10.0 m", "at most 19.0 km/h", "national law", "article 2"):
+            assert part in said
+
+    @pytest.mark.parametrize(
+        ("gusts", "state"),
+        [
+            ("counted", LimitState.BROKEN),
+            ("unstated", LimitState.BROKEN),
+            ("not counted", LimitState.HOLDS),
+        ],
+    )
+    def test_gusts_count_unless_the_text_says_otherwise(
+        self, gusts: str, state: LimitState
+    ) -> None:
+        series = fair_weather(wind_mph=8.0, gust_mph=12.0)
+        judgement = judged(tables(wind_rule(gusts=gusts)), series)
+        found = limits(judgement)[Limit.GUST]
+        assert found.stand is state
+        if gusts == "unstated":
+            said = str(Speaker(judgement.plan.farm).reason("C", found))
+            assert "gusts counted as nothing says they are not" in said
+
+    def test_a_gust_that_counts_and_is_not_known_is_unknown(self) -> None:
+        series = fair_weather(wind_mph=5.0, gust_mph=np.nan)
+        judgement = judged(tables(wind_rule(gusts="counted")), series)
+        assert judgement.status[0, 1, 0] == Status.UNKNOWN
+
+    def test_a_height_that_is_not_named_is_the_stricter(self) -> None:
+        rule = {"kind": "wind", "low": "3 mph", "high": "10 mph", "gusts": "not counted"}
+        high = limits(judged(tables(rule), mast(10.0, fair_weather(wind_mph=12.0))))[Limit.WIND]
+        assert high.stand is LimitState.BROKEN
+        low = limits(judged(tables(rule), mast(10.0, fair_weather(wind_mph=4.0))))[Limit.WIND]
+        assert low.stand is LimitState.BROKEN
+
+    def test_a_shorter_averaging_is_nearer_to_the_gust(self) -> None:
+        series = fair_weather(wind_mph=8.0, gust_mph=12.0)
+        values = [
+            limits(judged(tables(wind_rule(averaging=a)), series))[Limit.WIND].value
+            for a in ("10 min", "2 min", "3 s")
+        ]
+        assert values == sorted(values)
+        assert values[0] == pytest.approx(8.0 * MPH)
+        assert values[2] == pytest.approx(12.0 * MPH)
+
+
+class TestTheCalmBandByRulesAlone:
+    """No window bounds the wind: what is calm follows from the rules."""
+
+    @pytest.mark.parametrize(("mph", "state"), [(5.0, LimitState.NEAR), (7.0, LimitState.BROKEN)])
+    def test_only_calm_wind_may_blow_to_a_susceptible_neighbour(
+        self, mph: float, state: LimitState
+    ) -> None:
+        told = tables(wind_rule())
+        told["neighbours"] = {
+            "vines_C": {
+                "grows": "vines",
+                "susceptibility": "susceptible",
+                "tolerable_deposit": "50 %",
+            }
+        }
+        series = fair_weather(wind_mph=mph, wind_from_deg=180.0)
+        assert limits(judged(told, series))[Limit.NEIGHBOUR].stand is state
+
+    def test_a_law_at_ten_metres_is_lower_at_the_boom(self) -> None:
+        law = {"kind": "wind", "high": "19 km/h", "height": "10 m", "gusts": "not counted"}
+        told = tables(law)
+        series = mast(10.0, fair_weather(wind_mph=np.array([6.0] * 36 + [9.0] * 36)))
+        band = judged(told, series).boom.band[0, 1]
+        assert (band[0], band[-1]) == (Band.CALM, Band.MARGINAL)
+
+
+class TestCalm:
+    FLOOR: ClassVar[dict[str, Any]] = wind_rule()
+    DUTY: ClassVar[dict[str, Any]] = {"kind": "calm duty", "below": "3 mph"}
+    NOON: ClassVar[dict[str, Any]] = {"start": at("12:00"), "wind_mph": 2.0, "cloud_pct": 0.0}
+
+    def test_a_floor_is_a_floor_at_noon_too(self) -> None:
+        assert judged(tables(self.FLOOR), fair_weather(**self.NOON)).status[0, 1, 0] == (
+            Status.UNSUITABLE
+        )
+
+    def test_a_duty_asks_for_the_operators_finding(self) -> None:
+        told, series = tables(self.DUTY), fair_weather(**self.NOON)
+        assert limits(judged(told, series))[Limit.CALM_DUTY].stand is LimitState.UNKNOWN
+        found = judged(told, series, no_inversion_found={"C"})
+        assert limits(found)[Limit.CALM_DUTY].stand is LimitState.HOLDS
+
+    def test_both_in_one_tank(self) -> None:
+        told = tables(self.FLOOR, more=[self.DUTY])
+        found = judged(told, fair_weather(**self.NOON), no_inversion_found={"C"})
+        assert found.status[0, 1, 0] == Status.UNSUITABLE
+
+
+class TestTheDaysHigh:
+    RULE: ClassVar[dict[str, Any]] = {
+        "kind": "day high",
+        "high": "85 degF",
+        "whole_degrees": True,
+        "origin": "state law",
+    }
+
+    def _day(self, *highs_f: float, start: int | None = None) -> WeatherSeries:
+        """Days from midnight on, warmest at three."""
+        hour = np.arange(24 * len(highs_f)) % 24
+        high = np.repeat([(f - 32) / 1.8 for f in highs_f], 24)
+        temp = high - np.abs(hour - 15) * 0.5
+        return fair_weather(hours=temp.size, start=at("00:00"), temp_c=temp)
+
+    def test_a_high_over_it_closes_the_whole_day(self) -> None:
+        judgement = judged(tables(self.RULE), self._day(87.0, 80.0, 80.0))
+        stand = [limits(judgement, time=h)[Limit.DAY_HIGH].stand for h in (6, 10, 23)]
+        assert stand == [LimitState.BROKEN] * 3
+        assert limits(judgement, time=26)[Limit.DAY_HIGH].stand is LimitState.HOLDS
+
+    @pytest.mark.parametrize(("high", "open_"), [(85.0, True), (85.4, True), (85.6, False)])
+    def test_whole_degrees(self, high: float, open_: bool) -> None:
+        found = limits(judged(tables(self.RULE), self._day(high, 80.0)), time=10)
+        assert (found[Limit.DAY_HIGH].stand >= LimitState.NEAR) is open_
+
+    def test_a_day_with_a_missing_hour_is_not_known(self) -> None:
+        series = self._day(80.0, 80.0)
+        temp = series.temp_c.copy()
+        temp[15] = np.nan
+        found = limits(judged(tables(self.RULE), series.having(temp_c=temp)), time=10)
+        assert found[Limit.DAY_HIGH].stand is LimitState.UNKNOWN
+
+    def test_unless_it_is_too_hot_already(self) -> None:
+        series = self._day(90.0, 80.0)
+        temp = series.temp_c.copy()
+        temp[3] = np.nan
+        found = limits(judged(tables(self.RULE), series.having(temp_c=temp)), time=10)
+        assert found[Limit.DAY_HIGH].stand is LimitState.BROKEN
+
+    def test_a_share_of_the_ground_is_marginal_and_no_ban(self) -> None:
+        share = {"kind": "day high", "high": "85 degF", "acreage_share": "50 %"}
+        none = {"kind": "day high", "high": "95 degF", "inclusive": False}
+        judgement = judged(tables(share, none), self._day(90.0, 80.0))
+        warm = limits(judgement, time=10)
+        assert warm[Limit.DAY_HIGH].stand is LimitState.NEAR
+        said = str(Speaker(judgement.plan.farm).reason("C", warm[Limit.DAY_HIGH]))
+        assert "for more than 50% of the ground not yet treated" in said
+        hot = limits(judged(tables(share, none), self._day(95.0, 80.0)), time=10)
+        assert hot[Limit.DAY_HIGH].stand is LimitState.BROKEN
+
+
+class TestDatesAndStages:
+    STAGE: ClassVar[dict[str, Any]] = {
+        "kind": "stage",
+        "last": date(2026, 6, 30),
+        "until_stage": "R1",
+    }
+
+    def _stand(self, time: int, rule: dict[str, Any], **field: Any) -> LimitState:
+        found = limits(judged(tables(rule, **field), fair_weather(start=time)))
+        return found[Limit.DATES].stand
+
+    def test_the_stage_first(self) -> None:
+        time = at("10:00", date(2026, 6, 29))
+        seen = {"stages": {"R1": date(2026, 6, 27)}}
+        assert self._stand(time, self.STAGE, **seen) is LimitState.BROKEN
+
+    def test_the_date_first_by_the_farms_own_calendar(self) -> None:
+        looked = {"stages_on": date(2026, 6, 30)}
+        late = at("00:10", date(2026, 7, 1))
+        assert self._stand(late, self.STAGE, **looked) is LimitState.BROKEN
+        assert self._stand(late - 3600, self.STAGE, **looked) is LimitState.HOLDS
+
+    def test_a_stage_nobody_looked_for_is_not_guessed(self) -> None:
+        time = at("10:00", date(2026, 6, 20))
+        assert self._stand(time, self.STAGE) is LimitState.UNKNOWN
+        assert self._stand(time, self.STAGE, stages_on=date(2026, 6, 16)) is LimitState.UNKNOWN
+        assert self._stand(time, self.STAGE, stages_on=date(2026, 6, 17)) is LimitState.HOLDS
+
+    def test_days_after_planting(self) -> None:
+        rule = {"kind": "stage", "days_after_planting": 45}
+        planted = date(2026, 5, 1)
+        for days, state in ((45, LimitState.HOLDS), (46, LimitState.BROKEN)):
+            time = at("10:00", planted + timedelta(days=days))
+            assert self._stand(time, rule, planted=planted) is state
+
+    def test_a_closed_season(self) -> None:
+        rule = {
+            "kind": "dates",
+            "first": date(2026, 5, 26),
+            "last": date(2026, 10, 31),
+            "means": "closed",
+        }
+        assert self._stand(at("10:00"), rule) is LimitState.BROKEN
+        assert self._stand(at("10:00", date(2026, 5, 25)), rule) is LimitState.HOLDS
+
+    def test_a_label_that_is_no_longer_valid(self) -> None:
+        told = tables(wind_rule())
+        told["products"]["a"]["valid_until"] = date(2026, 6, 9)
+        assert limits(judged(told, fair_weather()))[Limit.DATES].stand is LimitState.BROKEN
+
+
+class TestRain:
+    AHEAD: ClassVar[dict[str, Any]] = {"kind": "rain ahead", "within": "24 h", "amount": "12 mm"}
+
+    def _ahead(self, rule: dict[str, Any], **weather: Any) -> Reason:
+        return limits(judged(tables(rule), fair_weather(**weather)))[Limit.RAIN_AHEAD]
+
+    @pytest.mark.parametrize(
+        ("mm", "state"),
+        [(4.0, LimitState.HOLDS), (11.5, LimitState.NEAR), (13.0, LimitState.BROKEN)],
+    )
+    def test_an_amount_in_the_hours_after_the_job(self, mm: float, state: LimitState) -> None:
+        rain = np.where(np.arange(72) == 20, mm, 0.0)
+        found = self._ahead(self.AHEAD, rain_mm_h=rain)
+        assert found.value == pytest.approx(mm)
+        assert found.stand is state
+
+    def test_a_forecast_that_ends_too_soon_is_not_known(self) -> None:
+        assert self._ahead(self.AHEAD, hours=20).stand is LimitState.UNKNOWN
+
+    def test_nothing_is_decided_without_an_amount(self) -> None:
+        assert self._ahead({"kind": "rain ahead", "within": "48 h"}).stand is LimitState.UNKNOWN
+
+    @pytest.mark.parametrize(
+        ("percent", "state"),
+        [(40.0, LimitState.HOLDS), (70.0, LimitState.BROKEN), (np.nan, LimitState.UNKNOWN)],
+    )
+    def test_the_chance_of_rain(self, percent: float, state: LimitState) -> None:
+        rule = {"kind": "rain ahead", "within": "6 h", "chance": "60 %"}
+        chance = np.where(np.arange(72) == 4, percent, 10.0)
+        assert self._ahead(rule, rain_chance_pct=chance).stand is state
+
+    def test_soil_at_field_capacity_and_a_storm(self) -> None:
+        rule = {"kind": "soil", "not_at": "field capacity", "with_rain_within": "48 h"}
+        rain = np.where(np.arange(72) == 30, 2.0, 0.0)
+        stands = [
+            limits(
+                judged(
+                    tables(rule, **({"soil": soil, "soil_on": date(2026, 6, 10)} if soil else {})),
+                    fair_weather(rain_mm_h=rain),
+                )
+            )[Limit.SOIL].stand
+            for soil in ("field capacity", "saturated", "moist", None)
+        ]
+        assert stands == [
+            LimitState.BROKEN,
+            LimitState.BROKEN,
+            LimitState.HOLDS,
+            LimitState.UNKNOWN,
+        ]
+
+    @pytest.mark.parametrize(("mm_h", "open_"), [(5.0, True), (8.5, False)])
+    def test_rain_that_may_fall_while_spraying(self, mm_h: float, open_: bool) -> None:
+        rule = {"kind": "rain now", "most": "8 mm/h", "origin": "national law"}
+        found = limits(judged(tables(rule), fair_weather(rain_mm_h=mm_h)))[Limit.RAIN_NOW]
+        assert (found.stand >= LimitState.NEAR) is open_
+
+
+class TestEquipmentAndPapers:
+    @pytest.mark.parametrize(
+        ("held", "state"),
+        [(2, LimitState.BROKEN), (3, LimitState.HOLDS), (None, LimitState.UNKNOWN)],
+    )
+    def test_runoff_points(self, held: int | None, state: LimitState) -> None:
+        told = tables(
+            {"kind": "points", "required": 3}, **({} if held is None else {"points": held})
+        )
+        assert limits(judged(told, fair_weather()))[Limit.PAPERS].stand is state
+
+    def test_a_bulletin_grows_old(self) -> None:
+        rule = {"kind": "bulletin", "looked_up_on": date(2025, 12, 1)}
+        assert limits(judged(tables(rule), fair_weather()))[Limit.PAPERS].stand is (
+            LimitState.BROKEN
+        )
+
+    def test_a_setup_that_is_too_fine_is_not_used(self) -> None:
+        judgement = judged(tables({"kind": "droplets", "finest": "coarse"}), fair_weather())
+        fine, coarse = (judgement.status[0, s, 0] for s in (0, 1))
+        assert fine == Status.UNSUITABLE
+        assert coarse >= Status.MARGINAL
+
+
+class TestInversion:
+    @pytest.mark.parametrize(
+        ("effect", "clock", "state"),
+        [
+            ("duty", "12:00", LimitState.UNKNOWN),
+            ("ban", "12:00", LimitState.HOLDS),
+            ("deemed hours", "12:00", LimitState.HOLDS),
+            ("deemed hours", "20:30", LimitState.BROKEN),
+        ],
+    )
+    def test_by_effect(self, effect: str, clock: str, state: LimitState) -> None:
+        hours = {"before_sunset": "90 min", "after_sunrise": "90 min"}
+        rule = {"kind": "inversion", "effect": effect} | (hours if "deemed" in effect else {})
+        series = fair_weather(start=at(clock), cloud_pct=30.0, wind_mph=7.0)
+        assert limits(judged(tables(rule), series))[Limit.INVERSION].stand is state
+
+
+def test_advice_is_marginal_and_never_a_ban() -> None:
+    advice = wind_rule(force="advice", high="4 mph")
+    judgement = judged(tables(advice), fair_weather(wind_mph=9.0))
+    assert limits(judgement)[Limit.WIND].stand is LimitState.NEAR
+    assert judgement.instant[0, 1, 0] == Status.MARGINAL
+    unknown = judged(tables(advice), fair_weather(wind_mph=np.nan))
+    assert limits(unknown)[Limit.WIND].stand is not LimitState.BROKEN
+
+
+QUANTITIES = ("wind_m_s", "gust_m_s", "temp_c", "humidity_pct", "rain_mm_h", "rain_chance_pct")
+RULES = st.sampled_from(
+    [
+        wind_rule(),
+        wind_rule(height="10 m", gusts="counted"),
+        wind_rule(height="unstated", gusts="unstated", averaging="1 min"),
+        {"kind": "temperature", "high": "22 degC"},
+        {"kind": "humidity", "low": "50 %"},
+        {"kind": "Delta T", "high": "6 K"},
+        {"kind": "day high", "high": "25 degC"},
+        {"kind": "rain now", "most": "1 mm/h"},
+        {"kind": "rain ahead", "within": "6 h", "amount": "2 mm", "chance": "50 %"},
+        {"kind": "clock", "opens": "1 h after sunrise", "closes": "2 h before sunset"},
+        {"kind": "clock", "closes": "18:00", "binds": "end"},
+        {"kind": "droplets", "finest": "coarse"},
+        {"kind": "calm duty", "below": "3 mph"},
+        {"kind": "points", "required": 1},
+    ]
+)
+SKIES = st.fixed_dictionaries(
+    {
+        "wind_mph": st.floats(0, 16),
+        "temp_c": st.floats(10, 32),
+        "humidity_pct": st.floats(20, 100),
+        "rain_mm_h": st.sampled_from([0.0, 0.3, 2.0]),
+        "rain_chance_pct": st.floats(0, 100),
+        "start": st.integers(at("00:00"), at("23:00")),
+    }
+)
+
+
+@settings(deadline=None, max_examples=25)
+@given(st.lists(RULES, min_size=1, max_size=3), st.lists(RULES, max_size=3), SKIES)
+def test_another_product_never_opens_an_hour(
+    rules: list[Any], more: list[Any], sky_: dict[str, Any]
+) -> None:
+    series = fair_weather(hours=40, **sky_)
+    alone, both = judged(tables(*rules), series), judged(tables(*rules, more=more), series)
+    assert (both.instant <= np.where(alone.instant == 1, 3, alone.instant)).all()
+    opens = lambda j: j.status >= Status.MARGINAL  # noqa: E731
+    assert not (opens(both) & ~opens(alone)).any()
+    assert (both.closes <= alone.closes).all()
+
+
+@settings(deadline=None, max_examples=25)
+@given(st.lists(RULES, min_size=1, max_size=4), SKIES, st.sampled_from(QUANTITIES))
+def test_what_is_not_known_never_passes(
+    rules: list[Any], sky_: dict[str, Any], missing: str
+) -> None:
+    series = fair_weather(hours=40, **sky_)
+    blind = series.having(**{missing: np.full(len(series), np.nan)})
+    known, unknown = (judged(tables(*rules), s).status for s in (series, blind))
+    opened = (unknown >= Status.MARGINAL) & (known < Status.MARGINAL)
+    assert not opened.any()
+
+
+class TestBuffersOnTheGround:
+    """A square of 400 m with vines 10 m to its north; the wind comes from where it is told."""
+
+    def _told(self, buffer: dict[str, Any], **neighbour: Any) -> Any:
+        told = tables(wind_rule())
+        told["neighbours"] = {
+            "vines_C": {"grows": "vines", "susceptibility": "tolerant", "kinds": ["crop"]}
+            | neighbour
+        }
+        told["products"]["a"]["buffers"] = [{"protects": ["crop"], "inside": ["road"]} | buffer]
+        return told
+
+    def _found(self, told: Any, wind_from: float) -> Reason | None:
+        return limits(judged(told, fair_weather(wind_from_deg=wind_from))).get(Limit.NO_SPRAY)
+
+    def test_a_strip_is_left_and_the_rest_may_be_sprayed(self) -> None:
+        told = self._told({"base": "240 ft"}, between=["road"])
+        found = self._found(told, 180.0)
+        assert found is not None
+        assert found.stand is LimitState.NEAR
+        (left,) = found.strips
+        gap, width = left.gap_m, 90 * 0.3048
+        assert gap == pytest.approx(10.0, abs=0.1)
+        assert left.depth_m == pytest.approx(240 * 0.3048 - gap)
+        assert left.passes == int(np.ceil(left.depth_m / width))
+        assert left.area_m2 == pytest.approx(left.depth_m * 400.0, rel=0.01)
+
+    def test_upwind_of_it_nothing_is_left(self) -> None:
+        found = self._found(self._told({"base": "240 ft"}, between=["road"]), 0.0)
+        assert found is not None
+        assert found.stand is LimitState.HOLDS
+        assert found.strips == ()
+
+    def test_on_all_sides_whatever_the_wind(self) -> None:
+        found = self._found(self._told({"base": "20 m", "sides": "all round"}), 0.0)
+        assert found is not None
+        assert found.strips[0].depth_m == pytest.approx(20.0)  # nobody said what lies between
+
+    def test_a_lesser_distance_on_the_other_sides(self) -> None:
+        told = self._told({"base": "60 m", "other_sides": "30 m"}, between=["road"])
+        depths = [f.strips[0].depth_m for w in (180.0, 0.0) if (f := self._found(told, w))]
+        assert depths == pytest.approx([50.0, 20.0], abs=0.1)
+
+    def test_where_the_direction_is_not_known_neither_is_the_strip(self) -> None:
+        found = self._found(self._told({"base": "60 m"}), np.nan)
+        assert found is not None
+        assert found.stand is LimitState.UNKNOWN
+
+    def test_a_strip_that_takes_all_of_the_field_shuts_it(self) -> None:
+        found = self._found(self._told({"base": "500 m"}), 180.0)
+        assert found is not None
+        assert found.stand is LimitState.BROKEN
+
+    def test_equipment_outside_the_table_shuts_it(self) -> None:
+        table = {"table": [{"base": "1.5 m", "drift_class": "75 %"}], "sides": "along water"}
+        found = self._found(self._told(table), 0.0)
+        assert found is not None
+        assert found.stand is LimitState.BROKEN
+
+    def test_a_reduction_of_the_setup_makes_it_narrower(self) -> None:
+        halved = {
+            "base": "60 m",
+            "reductions": [{"needs": ["hood"], "percent": "50 %"}],
+            "combine": "add and cap",
+        }
+        told = self._told(halved, between=["road"])
+        told["setups"]["coarse15"]["measures"] = ["hood"]
+        found = self._found(told, 180.0)
+        assert found is not None
+        assert found.strips[0].depth_m == pytest.approx(20.0, abs=0.1)
+
+    def test_a_neighbour_of_another_kind_is_not_protected(self) -> None:
+        assert self._found(self._told({"base": "60 m"}, kinds=["road"]), 180.0) is None
+
+
+class TestNoWindTowards:
+    def _stand(self, wind_from: float, adjacent: bool | None = None) -> LimitState:
+        told = tables(wind_rule(), {"kind": "direction", "towards": ["crop"]})
+        neighbour = {"grows": "vines", "susceptibility": "tolerant", "kinds": ["crop"]}
+        told["neighbours"] = {
+            "vines_C": neighbour | ({} if adjacent is None else {"adjacent": adjacent})
+        }
+        found = limits(judged(told, fair_weather(wind_mph=4.0, wind_from_deg=wind_from)))
+        return found[Limit.NEIGHBOUR].stand
+
+    def test_the_whole_field_is_shut_not_a_strip(self) -> None:
+        assert self._stand(180.0) is LimitState.BROKEN
+        assert self._stand(0.0) is LimitState.HOLDS
+
+    def test_one_that_you_say_is_not_adjacent_does_not_count(self) -> None:
+        assert self._stand(180.0, adjacent=True) is LimitState.BROKEN
+        assert self._stand(180.0, adjacent=False) is LimitState.HOLDS
+
+    def test_without_a_direction_it_is_not_known(self) -> None:
+        assert self._stand(np.nan) is LimitState.UNKNOWN

@@ -1,0 +1,96 @@
+"""The wind as each limit asks for it: from the mast's own surface to the boom over the crop."""
+
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pytest
+
+from tests.support.worked_farm import build_farm, fair_weather, farm_tables
+from watcher.judge.judgement import Judgement, judge
+from watcher.limits.boom_wind import boom_wind
+from watcher.limits.catalogue import Limit
+from watcher.limits.farm_arrays import FarmArrays
+from watcher.limits.status import LimitState
+from watcher.weather.wind_profile import UNCERTAINTY, UNCERTAINTY_LAYERED
+
+
+def _plan(canopy: str | None = None) -> FarmArrays:
+    told = farm_tables()
+    if canopy is not None:
+        for field in told["fields"].values():
+            field["canopy"] = canopy
+    return FarmArrays.of(build_farm(told))
+
+
+def _from(height_m: float, canopy_m: float = 0.12, **weather: Any) -> Any:
+    series = fair_weather(**weather)
+    site = replace(series.site, wind_height_m=height_m, canopy_m=canopy_m)
+    return replace(series, site=site)
+
+
+def _share(plan: FarmArrays, series: Any, obukhov_m: float) -> float:
+    wind = boom_wind(plan, series, np.full(len(series), obukhov_m)).wind_m_s
+    return float(wind[0, 0, 0] / series.wind_m_s[0])
+
+
+def test_a_mast_in_grass_is_not_taken_for_one_in_the_crop() -> None:
+    """3 m mast beside 0.9 m of crop: 0.503 to 0.561 by how large the field is, and not the 0.643 of
+    the crop's own profile (air.md, section 1)."""
+    share = _share(_plan("90 cm"), _from(3.0), np.inf)
+    assert 0.50 < share < 0.57
+    own = _share(_plan("90 cm"), _from(3.0, canopy_m=0.9), np.inf)
+    assert own == pytest.approx(0.643, abs=0.02)  # boom at 0.508 m, not half a metre
+
+
+def test_a_mast_lower_than_the_crop_tells_of_the_wind_above_it() -> None:
+    assert np.isfinite(_share(_plan("210 cm"), _from(2.0), np.inf))
+
+
+def test_stable_air_leaves_less_wind_at_the_boom() -> None:
+    plan, series = _plan("90 cm"), _from(10.0)
+    assert _share(plan, series, 20.0) < 0.8 * _share(plan, series, np.inf)
+
+
+def test_an_unknown_layering_is_judged_as_mixed_air_with_more_doubt() -> None:
+    plan, series = _plan(), _from(10.0)
+    known, unknown = (
+        boom_wind(plan, series, np.full(len(series), length)) for length in (np.inf, np.nan)
+    )
+    assert np.array_equal(known.wind_m_s, unknown.wind_m_s)
+    assert known.doubt_m_s == pytest.approx(UNCERTAINTY * known.wind_m_s)
+    assert unknown.doubt_m_s == pytest.approx(UNCERTAINTY_LAYERED * known.wind_m_s)
+
+
+def test_a_wind_measured_at_the_boom_has_no_doubt_of_being_brought_there() -> None:
+    plan = _plan()
+    series = _from(float(plan.canopy_m[0] + plan.boom_m[0]))
+    assert np.all(boom_wind(plan, series, np.full(len(series), 20.0)).doubt_m_s[0, 0] == 0.0)
+
+
+def _gust(judgement: Judgement) -> tuple[float, LimitState]:
+    found = next(c for c in judgement.checks if c.limit is Limit.GUST)
+    return float(found.headroom[0, 0, 0]), LimitState(int(found.stand[0, 0, 0]))
+
+
+def test_the_doubt_widens_what_counts_as_near() -> None:
+    """9 mph at the boom and a gust with 17 % of room: enough where it was measured, near where it
+    was brought down from 10 m in air of which nobody knows the layering (30 % of 9 in 15 mph)."""
+    plan = _plan()
+    at_boom = float(plan.canopy_m[0] + plan.boom_m[0])
+    found = {}
+    for height in (at_boom, 10.0):
+        series = _from(height, wind_mph=9.0, cloud_pct=np.nan)
+        series = series.having(wind_m_s=series.wind_m_s / _share(plan, series, np.inf))
+        mean = 9.0 * 0.44704
+        excess = 0.83 * float(plan.bounds[Limit.GUST].high[0]) - mean
+        found[height] = _gust(judge(plan, series.having(gust_m_s=series.wind_m_s + excess)))
+    assert found[at_boom] == (pytest.approx(0.17), LimitState.HOLDS)
+    assert found[10.0] == (pytest.approx(0.17), LimitState.NEAR)
+
+
+def test_fields_of_one_size_stay_of_one_kind() -> None:
+    plan = _plan()
+    alike = {(w, f.canopy, f.weeds) for w, f in zip(plan.windows, plan._plans, strict=True)}
+    assert len(set(plan.kind.tolist())) <= 2 * len(alike)
+    assert set(plan.layer_m.tolist()) <= {5.0, 10.0, 20.0, 40.0}

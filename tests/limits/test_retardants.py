@@ -1,0 +1,73 @@
+"""A drift retardant: less drift, worse cover, never beyond a class, never for the label."""
+
+from typing import Any
+
+import pytest
+
+from tests.support.worked_farm import build_farm, fair_weather, farm_tables
+from watcher.farm.models import Adjuvant, DropletClass, NozzleKind, Setup
+from watcher.judge.judgement import Judgement, judge
+from watcher.limits.catalogue import Limit
+from watcher.limits.farm_arrays import FarmArrays
+from watcher.limits.retardants import class_for_own_rules, covering_class, drift_left
+from watcher.limits.status import LimitState
+
+
+def setup(**changed: Any) -> Setup:
+    told = {"sprayer": "boom", "nozzle": "flat fan", "droplets": "fine", "carrier": "15 gal/acre"}
+    return Setup.model_validate(told | changed)
+
+
+RETARDANTS = [kind.value for kind in Adjuvant if kind is not Adjuvant.NONE]
+
+
+@pytest.mark.parametrize("kind", RETARDANTS)
+@pytest.mark.parametrize("nozzle", [kind.value for kind in NozzleKind])
+@pytest.mark.parametrize("droplets", [c.words for c in DropletClass])
+@pytest.mark.parametrize("minutes", [0.0, 30.0, 90.0])
+def test_it_moves_by_at_most_one_class_and_never_with_air_induction(
+    kind: str, nozzle: str, droplets: str, minutes: float
+) -> None:
+    with_it = setup(adjuvant=kind, nozzle=nozzle, droplets=droplets)
+    plain = with_it.droplets
+    counted = class_for_own_rules(with_it, pumped_min=minutes)
+    assert plain <= counted <= min(plain + 1, max(plain, DropletClass.MEDIUM))
+    assert plain <= covering_class(with_it) <= plain + 1
+    assert 0.6 <= drift_left(with_it, pumped_min=minutes) <= 1.0
+    if with_it.nozzle is NozzleKind.AIR_INDUCTION:
+        assert (counted, covering_class(with_it)) == (plain, plain)
+        assert drift_left(with_it, pumped_min=minutes) == 1.0
+
+
+def test_polyacrylamide_is_worth_nothing_after_an_hour_of_pumping() -> None:
+    worn = setup(adjuvant="polyacrylamide")
+    shares = [drift_left(worn, pumped_min=m) for m in (0.0, 15.0, 30.0, 60.0, 120.0)]
+    assert shares == sorted(shares)
+    assert shares[0] < 1.0
+    assert shares[-2:] == [1.0, 1.0]
+
+
+def judged(origin: str) -> Judgement:
+    tables = farm_tables()
+    tables["setups"]["fine15"]["adjuvant"] = "guar"
+    tables["windows"]["contact"]["droplets"] = {"low": "medium", "origin": origin}
+    return judge(FarmArrays.of(build_farm(tables)), fair_weather(hours=6))
+
+
+@pytest.mark.parametrize(
+    ("origin", "stand"), [("label", LimitState.BROKEN), ("own", LimitState.HOLDS)]
+)
+def test_it_counts_for_ones_own_minimum_and_never_for_the_labels(
+    origin: str, stand: LimitState
+) -> None:
+    droplets = next(c for c in judged(origin).checks if c.limit is Limit.DROPLETS)
+    assert droplets.stand[0, 0, 0] == stand
+
+
+def test_drift_and_control_are_judged_with_it() -> None:
+    plain = FarmArrays.of(build_farm(farm_tables()))
+    with_it = judged("own").plan
+    assert with_it.drift_reduction[0] == pytest.approx(0.25)
+    assert plain.drift_reduction[0] == 0.0
+    # A fine spray covers like a medium one then; with 15 gal/acre neither loses anything.
+    assert (with_it.loss_pct[:, 0] >= plain.loss_pct[:, 0]).all()

@@ -1,0 +1,113 @@
+"""Loss of weed control: anchors are common practice, no source."""
+
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from watcher.farm.models import Adjuvant, DropletClass, Weeds
+from watcher.farm.products import ModeOfAction
+from watcher.limits.weed_control import control_loss, retardant_left
+
+GAL_PER_ACRE = 9.353956
+CLASSES = st.sampled_from(DropletClass)
+WEEDS = st.sampled_from(Weeds)
+RATES = st.floats(10, 500)
+
+
+@pytest.mark.parametrize(
+    ("gal_acre", "weeds", "low", "high"),
+    [
+        (15, Weeds.GRASSES, 5, 8),
+        (15, Weeds.BROADLEAVES, 6, 7),
+        (15, Weeds.MIXED, 6, 8),
+        (7, Weeds.GRASSES, 17, 23),
+        (7, Weeds.BROADLEAVES, 14, 22),
+        (7, Weeds.MIXED, 17, 23),
+        (5, Weeds.MIXED, 17, 23),
+        (20, Weeds.MIXED, 6, 8),
+    ],
+)
+def test_coarse_drops_lose_what_common_practice_says(gal_acre, weeds, low, high):
+    loss = control_loss(DropletClass.COARSE, gal_acre * GAL_PER_ACRE, weeds)
+    assert loss == pytest.approx((low, high))
+
+
+@pytest.mark.parametrize("droplets", [DropletClass.FINE, DropletClass.MEDIUM])
+def test_fine_and_medium_drops_with_enough_water_lose_nothing(droplets):
+    assert control_loss(droplets, 15 * GAL_PER_ACRE, Weeds.MIXED) == pytest.approx((0, 0))
+
+
+def test_medium_drops_with_little_water_lose_some():
+    low, high = control_loss(DropletClass.MEDIUM, 7 * GAL_PER_ACRE, Weeds.MIXED)
+    assert 0 < low < high < 23
+
+
+@given(CLASSES, RATES, RATES, WEEDS)
+def test_more_water_never_loses_more(droplets, one, other, weeds):
+    less, more = sorted([one, other])
+    with_less = control_loss(droplets, less, weeds)
+    with_more = control_loss(droplets, more, weeds)
+    assert with_more[0] <= with_less[0] + 1e-9
+    assert with_more[1] <= with_less[1] + 1e-9
+
+
+@given(CLASSES, CLASSES, RATES, WEEDS)
+def test_coarser_drops_never_lose_less(one, other, rate, weeds):
+    finer, coarser = sorted([one, other])
+    with_finer, with_coarser = (control_loss(d, rate, weeds) for d in (finer, coarser))
+    assert with_coarser[0] >= with_finer[0] - 1e-9
+    assert with_coarser[1] >= with_finer[1] - 1e-9
+
+
+@given(CLASSES, RATES, WEEDS)
+def test_the_low_estimate_is_not_above_the_high_one(droplets, rate, weeds):
+    low, high = control_loss(droplets, rate, weeds)
+    assert 0 <= low <= high <= 100
+
+
+@pytest.mark.parametrize("droplets", DropletClass)
+def test_an_unknown_rate_is_an_unknown_loss(droplets):
+    assert all(math.isnan(x) for x in control_loss(droplets, math.nan, Weeds.MIXED))
+
+
+@pytest.mark.parametrize(("minutes", "left"), [(0, 1), (30, 0.5), (60, 0), (90, 0)])
+def test_polyacrylamide_loses_its_effect_within_an_hour_of_recirculation(minutes, left):
+    assert retardant_left(Adjuvant.POLYACRYLAMIDE, minutes) == pytest.approx(left)
+
+
+def test_guar_keeps_its_effect():
+    assert retardant_left(Adjuvant.GUAR, 240) == 1.0
+
+
+def test_without_a_retardant_there_is_no_effect():
+    assert retardant_left(Adjuvant.NONE, 0) == 0.0
+
+
+def test_an_unknown_recirculation_leaves_an_unknown_effect():
+    assert math.isnan(retardant_left(Adjuvant.POLYACRYLAMIDE, math.nan))
+
+
+@pytest.mark.parametrize(
+    ("mode", "much_water", "little_water"),
+    [
+        (ModeOfAction.RESIDUAL_HERBICIDE, 2, 3),
+        (ModeOfAction.PROTECTANT_FUNGICIDE, 10, 30),
+        (ModeOfAction.TRANSLOCATED_HERBICIDE, 8, 20),
+        (ModeOfAction.OTHER, 8, 23),
+        (None, 8, 23),
+    ],
+)
+def test_coarse_drops_by_what_the_product_is(mode, much_water, little_water):
+    for gal_acre, most in ((15, much_water), (7, little_water)):
+        loss = control_loss(DropletClass.COARSE, gal_acre * GAL_PER_ACRE, Weeds.MIXED, [mode])
+        assert loss[1] == pytest.approx(most)
+
+
+@given(CLASSES, RATES, WEEDS, st.lists(st.sampled_from(ModeOfAction), min_size=1), st.data())
+def test_another_product_in_the_tank_never_loses_less(droplets, rate, weeds, modes, data):
+    more = data.draw(st.sampled_from(ModeOfAction))
+    alone, both = (control_loss(droplets, rate, weeds, m) for m in (modes, [*modes, more]))
+    assert both[0] >= alone[0]
+    assert both[1] >= alone[1]

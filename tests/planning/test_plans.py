@@ -1,0 +1,231 @@
+"""Laws of plans, and plans of tiny farms against every order there is."""
+
+from itertools import pairwise, permutations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from watcher.planning.choices import Choices
+from watcher.planning.day_plan import KEEPS_WITHIN, DayPlan, LeftOut, Planner, WishError, Wishes
+from watcher.planning.optimum import best_order
+from watcher.planning.orders import Order, Orders
+
+NOW = 1_780_000_200
+HALF_HOUR = 1800
+SOLVER_S = 60.0  # of the wall: far more than a tiny farm takes
+
+
+def choices(
+    seed: int, *, sprayers: int = 2, fields: int = 4, starts: int = 10, groups: int = 2
+) -> Choices:
+    """A farm of random chances; jobs and changes take whole half hours."""
+    rng = np.random.default_rng(seed)
+    shape = (sprayers, fields, starts)
+    duration_s = HALF_HOUR * rng.integers(1, 5, (sprayers, fields, 1)).astype(float)
+    change_s = HALF_HOUR * rng.integers(1, 3, (groups, groups)).astype(float)
+    np.fill_diagonal(change_s, 0.0)
+    return Choices(
+        sprayers=tuple(f"sprayer {k}" for k in range(sprayers)),
+        fields=tuple(f"field {f}" for f in range(fields)),
+        starts=NOW + HALF_HOUR * np.arange(starts),
+        chance=np.where(rng.random(shape) < 0.4, 0.0, rng.random(shape)),
+        duration_s=np.broadcast_to(duration_s, shape),
+        worth=np.broadcast_to(rng.choice([1.0, 1.15, 1.3], (fields, 1)), (fields, starts)),
+        group=rng.integers(0, groups, fields),
+        change_s=change_s,
+    )
+
+
+def planner(of: Choices) -> Planner:
+    return Planner(of, ("fan",), np.zeros(of.chance.shape, dtype=np.intp))
+
+
+def best_of_all(of: Choices) -> float:
+    """Every order of every choice of fields over two sprayers, each at its best starts."""
+    orders, fields = Orders(of), range(len(of.fields))
+    found = 0.0
+    for count in range(len(of.fields) + 1):
+        for chosen in permutations(fields, count):
+            for cut in range(count + 1):
+                found = max(found, orders.timed((chosen[:cut], chosen[cut:])).worth)
+    return found
+
+
+def by_hand(of: Choices, sprayer: int, fields: tuple[int, ...], at: float, last: int) -> float:
+    """The worth of an order by trying every start of each job in turn."""
+    if not fields:
+        return 0.0
+    field, found = fields[0], -np.inf
+    ready = at + (0.0 if last < 0 else of.change_s[of.group[last], of.group[field]])
+    for b in np.flatnonzero(of.starts >= ready):
+        if np.isfinite(of.value[sprayer, field, b]):
+            after = by_hand(of, sprayer, fields[1:], of.ends_s[sprayer, field, b], field)
+            found = max(found, of.value[sprayer, field, b] + after)
+    return found
+
+
+SEEDS = st.integers(0, 10_000)
+
+
+@given(SEEDS)
+def test_an_order_has_the_best_of_all_starts(seed: int) -> None:
+    of = choices(seed, sprayers=1, fields=3, starts=7)
+    for order in permutations(range(3)):
+        worth, starts = Orders(of).of_sprayer(0, order)
+        assert worth == pytest.approx(by_hand(of, 0, order, NOW, -1))
+        if np.isfinite(worth):
+            parts = [of.value[0, f, b] for f, b in zip(order, starts, strict=True)]
+            assert worth == pytest.approx(sum(parts))
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_the_optimum_of_a_tiny_farm_is_the_best_of_every_order(seed: int) -> None:
+    of = choices(seed)
+    orders = Orders(of)
+    greedy = orders.greedy()
+    found = best_order(of, greedy, orders.timed(greedy), SOLVER_S)
+    assert orders.timed(found).worth == pytest.approx(best_of_all(of), rel=0.006)
+
+
+def free_of_overlap(of: Choices, plan: DayPlan) -> None:
+    assert len({step.field for step in plan.steps}) == len(plan.steps)
+    for sprayer in of.sprayers:
+        steps = [step for step in plan.steps if step.sprayer == sprayer]
+        for one, other in pairwise(steps):
+            assert one.ends_at + other.change_s <= other.starts_at
+    for step in plan.steps:
+        k, f = of.sprayers.index(step.sprayer), of.fields.index(step.field)
+        b = int(np.searchsorted(of.starts, step.starts_at))
+        assert of.chance[k, f, b] == step.chance > 0.0
+
+
+@given(SEEDS, st.booleans())
+def test_no_sprayer_is_in_two_places_and_no_field_is_done_twice(seed: int, solved: bool) -> None:
+    of = choices(seed)
+    plan = planner(of).plan(at_most_s=SOLVER_S if solved else 0.0)
+    free_of_overlap(of, plan)
+    assert {step.field for step in plan.steps} | set(plan.left_out) == set(of.fields)
+
+
+@given(SEEDS)
+def test_another_sprayer_never_lowers_the_worth(seed: int) -> None:
+    of = choices(seed, sprayers=2)
+    alone = planner(of.only(np.array([0]))).plan(at_most_s=SOLVER_S)
+    assert planner(of).plan(at_most_s=SOLVER_S).worth >= alone.worth * (1 - 0.006) - 1e-9
+
+
+@given(SEEDS)
+def test_more_time_never_lowers_the_worth(seed: int) -> None:
+    of = choices(seed)
+    early = Wishes(home_by=int(of.starts[6]))
+    shorter = planner(of).plan(early, at_most_s=SOLVER_S)
+    assert planner(of).plan(at_most_s=SOLVER_S).worth >= shorter.worth * (1 - 0.006) - 1e-9
+    assert all(step.ends_at <= of.starts[6] for step in shorter.steps)
+
+
+@given(SEEDS)
+def test_other_names_make_the_same_plan(seed: int) -> None:
+    of = choices(seed)
+    renamed = Choices(**{**vars_of(of), "fields": tuple(f"x{f}" for f in range(len(of.fields)))})
+    one, other = planner(of).plan(), planner(renamed).plan()
+    assert [s.starts_at for s in one.steps] == [s.starts_at for s in other.steps]
+    assert one.worth == other.worth
+
+
+def vars_of(of: Choices) -> dict[str, object]:
+    return {name: getattr(of, name) for name in of.__dataclass_fields__}
+
+
+@given(SEEDS, st.integers(0, 3))
+def test_a_field_that_shall_be_first_is_first_of_its_sprayer(seed: int, field: int) -> None:
+    of = choices(seed)
+    name = of.fields[field]
+    if not np.isfinite(of.value[:, field]).any():
+        with pytest.raises(WishError):
+            planner(of).plan(Wishes(first=name))
+        return
+    plan = planner(of).plan(Wishes(first=name))
+    free_of_overlap(of, plan)
+    assert name in {fields[0] for fields in plan.order.values()}
+
+
+def test_wishes_are_kept() -> None:
+    of = choices(3, fields=6, starts=20)
+    wishes = Wishes(not_these=frozenset({"field 1"}), only_with={"field 2": "sprayer 0"})
+    plan = planner(of).plan(wishes)
+    by_field = {step.field: step for step in plan.steps}
+    assert plan.left_out["field 1"] is LeftOut.WISHED
+    assert by_field["field 2"].sprayer == "sprayer 0"
+
+
+def test_why_a_field_is_left_out() -> None:
+    of = choices(1, sprayers=1, fields=3, starts=4, groups=1)
+    chance = np.full(of.chance.shape, 0.9)
+    chance[0, 0] = np.nan
+    chance[0, 1] = 0.1
+    of = Choices(**{**vars_of(of), "chance": chance})
+    reasons = {"field 0": LeftOut.NOT_KNOWN, "field 1": LeftOut.NO_HOUR}
+    assert planner(of).plan().left_out == reasons
+    home = planner(of).plan(Wishes(home_by=NOW))
+    assert home.left_out == reasons | {"field 2": LeftOut.WISHED}
+
+
+def test_a_field_whose_hours_are_taken_by_others_is_left_out_for_want_of_time() -> None:
+    plan = two_alike(0.8, starts=2).plan()
+    assert plan.left_out == {"b": LeftOut.NO_TIME}
+
+
+def two_alike(first_chance: float, starts: int = 4) -> Planner:
+    """Two fields of an hour each, of which one has a chance of its own at the first start."""
+    times = NOW + HALF_HOUR * np.arange(starts)
+    chance = np.full((1, 2, starts), 0.8)
+    chance[0, 1, 0] = first_chance
+    return planner(
+        Choices(
+            sprayers=("one",),
+            fields=("a", "b"),
+            starts=times,
+            chance=chance,
+            duration_s=np.full((1, 2, starts), 3600.0),
+            worth=np.ones((2, starts)),
+            group=np.zeros(2, dtype=np.intp),
+            change_s=np.zeros((1, 1)),
+        )
+    )
+
+
+def test_the_order_stays_for_a_small_gain_and_turns_for_a_large_one() -> None:
+    before = two_alike(0.2).plan()
+    assert before.order == {"one": ("a", "b")}
+    assert two_alike(0.8 + KEEPS_WITHIN).plan(before=before).order == {"one": ("a", "b")}
+    assert two_alike(1.0).plan(before=before).order == {"one": ("b", "a")}
+
+
+def test_another_first_field_is_planned_with_what_it_loses() -> None:
+    plans = two_alike(0.2)
+    plan = plans.plan()
+    other = plans.losing(plan)["b"]
+    assert other.order["one"][0] == "b"
+    assert other.worth < plan.worth
+
+
+@given(SEEDS)
+def test_the_greedy_order_can_be_done_and_leaves_nothing_that_fits_behind_it(seed: int) -> None:
+    of = choices(seed, sprayers=1)
+    orders = Orders(of)
+    (order,) = orders.greedy()
+    assert orders.of_sprayer(0, order)[0] > 0.0 or not np.isfinite(of.value).any()
+    last_end = of.starts[0]
+    for field, start in zip(order, orders.of_sprayer(0, order)[1], strict=True):
+        last_end = of.ends_s[0, field, start]
+    for field in set(range(len(of.fields))) - set(order):
+        ready = last_end + of.change_s[of.group[order[-1]], of.group[field]] if order else 0
+        assert not np.isfinite(of.value[0, field, of.starts >= ready]).any()
+
+
+def test_no_order_is_worth_nothing() -> None:
+    of = choices(0)
+    none: Order = ((), ())
+    assert Orders(of).timed(none).worth == 0.0

@@ -1,0 +1,50 @@
+"""How far a station's wind strays against the usual, learned of its log."""
+
+import numpy as np
+from scipy.signal import lfilter
+
+from watcher.weather.series import Site, WeatherSeries
+from watcher.weather.straying import learn_spread_scale
+
+DAY_MIN = 1440
+MIDNIGHT = 1_750_032_000  # in Greenwich, in June
+
+
+def _log(days: int, *, drift: float, wind: float = 4.0) -> WeatherSeries:
+    """Days of a gusty wind that wanders slowly, by so much a minute."""
+    rng = np.random.default_rng(5)
+    slow = lfilter([drift], [1.0, -0.99], rng.normal(size=days * DAY_MIN))
+    values = np.maximum(wind + slow + rng.normal(0.0, 0.5, slow.size), 0.0)
+    times = MIDNIGHT + 60 * np.arange(values.size)
+    return WeatherSeries.of(times, Site(52.0, 0.0), "made", {"wind_m_s": values})
+
+
+def _scale(log: WeatherSeries) -> float:
+    return learn_spread_scale(log, step_s=60)
+
+
+def test_without_a_log_the_wind_strays_as_usual() -> None:
+    assert _scale(_log(1, drift=0.1).at(slice(0, 0))) == 1.0
+
+
+def test_a_restless_wind_strays_more_than_a_steady_one() -> None:
+    assert _scale(_log(10, drift=0.02)) < 1.0 < _scale(_log(10, drift=0.3))
+
+
+def test_one_day_moves_it_less_than_many() -> None:
+    one, many = (_scale(_log(days, drift=0.02)) for days in (1, 10))
+    assert 1.0 > one > many
+
+
+def test_it_is_never_far_from_the_usual() -> None:
+    steady = _log(40, drift=0.0, wind=40.0)
+    jumps = np.where(steady.times // 2400 % 2, 5.0, 40.0)
+    assert _scale(steady) == 0.7
+    assert _scale(steady.having(wind_m_s=jumps)) == 1.5
+
+
+def test_nights_and_calms_teach_nothing() -> None:
+    log = _log(3, drift=0.3)
+    night = log.having(wind_m_s=np.where((log.times // 3600) % 24 < 21, np.nan, log.wind_m_s))
+    assert _scale(night) == 1.0
+    assert _scale(log.having(wind_m_s=log.wind_m_s * 0.02)) == 1.0

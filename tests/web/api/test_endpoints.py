@@ -1,0 +1,130 @@
+"""The API: what it says agrees with the judgement, and its steps do what they say."""
+
+import csv
+import io
+from pathlib import Path
+
+import pytest
+from prometheus_client.parser import text_string_to_metric_families
+
+from tests.support.visiting import CALM, LOOKER, NOON, PROGRAM, Visited, visited
+from watcher.limits.status import Status
+
+
+def _as(v: Visited, token: str) -> None:
+    v.web.headers["Authorization"] = f"Bearer {token}"
+
+
+async def test_nobody_reads_it_without_a_token(tmp_path: Path) -> None:
+    async with visited(tmp_path) as v:
+        for address in ("/api/ranking", "/api/jobs", "/metrics", "/api/health"):
+            answer = await v.web.get(address)
+            assert answer.status_code == 401
+            assert answer.headers["www-authenticate"] == "Bearer"
+
+
+async def test_the_ranking_is_the_judgements(tmp_path: Path) -> None:
+    async with visited(tmp_path) as v:
+        _as(v, LOOKER)
+        told = (await v.web.get("/api/ranking")).json()
+        picture = v.service.watch.picture
+        assert picture is not None
+        assert [f["field"] for f in told["spray"]] == [f.field for f in picture.ranking.spray]
+        every = {f["field"]: f["status"] for f in told["spray"] + told["rest"]}
+        assert every == {n: f.status.word for n, f in picture.ranking.every.items()}
+        assert told["old"] is False
+
+
+async def test_reasons_tell_every_limit_the_binding_one_first(tmp_path: Path) -> None:
+    async with visited(tmp_path) as v:
+        _as(v, LOOKER)
+        told = (await v.web.get("/api/fields/hill/reasons")).json()
+        picture = v.service.watch.picture
+        assert picture is not None
+        reasons = picture.ranking.every["hill"].reasons
+        assert [limit["limit"] for limit in told["limits"]] == [r.limit.value for r in reasons]
+
+
+async def test_the_forecast_begins_now_and_reaches_the_horizon(tmp_path: Path) -> None:
+    async with visited(tmp_path) as v:
+        _as(v, LOOKER)
+        hours = (await v.web.get("/api/fields/hill/forecast?setup=fine")).json()["hours"]
+        assert hours[0]["at"] == NOON
+        assert hours[-1]["at"] >= NOON + 47 * 3600
+        words = {status.word for status in Status}
+        assert {hour["status"] for hour in hours} <= words
+
+
+async def test_a_job_is_run_by_a_program(tmp_path: Path) -> None:
+    async with visited(tmp_path) as v:
+        _as(v, PROGRAM)
+        asked = {"field": "hill", "setup": "coarse"}
+        started = await v.web.post("/api/jobs", json=asked)
+        assert started.status_code == 201
+        number = started.json()["id"]
+        again = await v.web.post("/api/jobs", json=asked)
+        assert (again.json()["outcome"], again.json()["id"]) == ("already", number)
+        asked["setup"] = "old_coarse"
+        assert (await v.web.post("/api/jobs", json=asked)).status_code == 409
+        v.service.clock.at += 600
+        paused = await v.web.post(f"/api/jobs/{number}/pause", json={"note": "wind"})
+        assert (paused.json()["state"], paused.json()["sprayed_s"]) == ("paused", 600.0)
+        assert (await v.web.post(f"/api/jobs/{number}/resume")).json()["state"] == "running"
+        done = await v.web.post(f"/api/jobs/{number}/finish", json={"note": "done"})
+        assert done.json()["state"] == "finished"
+        events = (await v.web.get(f"/api/jobs/{number}")).json()["events"]
+        steps = [event["what"] for event in events if event["what"] != "stood"]
+        assert steps == ["started", "paused", "resumed", "finished"]
+
+
+async def test_a_program_that_may_only_look_starts_nothing(tmp_path: Path) -> None:
+    async with visited(tmp_path) as v:
+        _as(v, LOOKER)
+        asked = {"field": "hill", "setup": "coarse"}
+        assert (await v.web.post("/api/jobs", json=asked)).status_code == 403
+
+
+async def test_a_browsers_cookie_does_no_step_of_the_api(tmp_path: Path) -> None:
+    async with visited(tmp_path) as v:
+        v.log_in()
+        asked = {"field": "hill", "setup": "coarse"}
+        assert (await v.web.post("/api/jobs", json=asked)).status_code == 401
+        assert (await v.web.get("/api/ranking")).status_code == 200
+
+
+async def test_the_log_comes_out_as_it_went_in(tmp_path: Path) -> None:
+    async with visited(tmp_path) as v:
+        _as(v, LOOKER)
+        v.service.clock.at += 2 * 86_400
+        await v.service.post(**CALM | {"wind": "6 mph"})
+        span = {"source": "mast", "start": str(NOON), "end": str(NOON + 3 * 86_400)}
+        answer = await v.web.get("/api/log.csv", params=span)
+        rows = list(csv.DictReader(io.StringIO(answer.text)))
+        assert [row["time (UTC)"] for row in rows] == [
+            "2026-06-10T16:00:00Z",
+            "2026-06-12T16:00:00Z",
+        ]
+        # One mile an hour is 0.44704 m/s exactly.
+        wind = next(name for name in rows[0] if name.startswith("wind") and "m/s" in name)
+        assert float(rows[1][wind]) == pytest.approx(6 * 0.44704)
+
+
+async def test_metrics_are_what_monitoring_systems_read(tmp_path: Path) -> None:
+    async with visited(tmp_path) as v:
+        _as(v, LOOKER)
+        judged = v.service.watch.judged
+        text = (await v.web.get("/metrics")).text
+        found = {
+            (sample.name, *sample.labels.values()): sample.value
+            for family in text_string_to_metric_families(text)
+            for sample in family.samples
+        }
+        picture = v.service.watch.picture
+        assert picture is not None
+        hill = float(picture.ranking.every["hill"].status)
+        assert found["watcher_field_status", "hill"] == hill
+        binding = picture.ranking.every["hill"].binding
+        assert found["watcher_field_limit", "hill", binding.limit.value] == binding.stand
+        assert found["watcher_source_stale", "mast"] == 0.0
+        # It goes on judging while it is asked.
+        assert judged <= found["watcher_judgements_total",] <= v.service.watch.judged

@@ -1,0 +1,167 @@
+"""Whatever is wrong with the file of sessions as the watch starts costs sessions only."""
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+import structlog
+
+from watcher.web.auth import session_file
+from watcher.web.auth.session_file import open_session_store
+from watcher.web.auth.sessions import KeyringDamagedError, SessionStore, SessionStoreError
+from watcher.web.auth.users import Role, User
+
+NOW = 1_781_107_200
+ANNA = User("anna", Role.RUN)
+
+
+@contextmanager
+def _opened(file: Path) -> Iterator[SessionStore]:
+    keyring = open_session_store(file, NOW)
+    try:
+        yield keyring
+    finally:
+        keyring.close()
+
+
+def _kept(file: Path) -> tuple[bytes, str]:
+    """Make a file with a session; return its secret and the session's token."""
+    keyring = SessionStore(file)
+    token = keyring.open(ANNA, NOW, by_link=False)
+    secret = keyring.secret
+    keyring.close()
+    return secret, token
+
+
+def _foreign(file: Path) -> None:
+    file.unlink()
+    other = sqlite3.connect(file)
+    other.execute("CREATE TABLE session (what TEXT)")
+    other.commit()
+    other.close()
+
+
+def _changed(statement: str) -> object:
+    def change(file: Path) -> None:
+        known = sqlite3.connect(file)
+        known.execute(statement)
+        known.commit()
+        known.close()
+
+    return change
+
+
+DAMAGE = {
+    "no database": lambda file: file.write_bytes(b"not a database at all " * 400),
+    "zeros": lambda file: file.write_bytes(bytes(8192)),
+    "cut off": lambda file: file.write_bytes(file.read_bytes()[:5000]),
+    "pages lost": lambda file: file.write_bytes(
+        file.read_bytes()[:4096] + bytes(file.stat().st_size - 4096)
+    ),
+    "another program's": _foreign,
+    "secret too short": _changed("UPDATE secret SET bytes = x'00'"),
+    "secret a text": _changed("UPDATE secret SET bytes = 'word'"),
+    "two secrets": _changed("INSERT INTO secret SELECT * FROM secret"),
+    "unknown role": _changed("UPDATE session SET role = 77"),
+}
+
+
+@pytest.mark.parametrize("damage", DAMAGE.values(), ids=DAMAGE)
+def test_a_damaged_file_is_moved_aside_kept_and_begun_anew(tmp_path: Path, damage: object) -> None:
+    file = tmp_path / "door.db"
+    _, token = _kept(file)
+    damage(file)  # type: ignore[operator]
+    before = file.read_bytes()
+    with structlog.testing.capture_logs() as said, _opened(file) as keyring:
+        assert keyring.session(token, NOW) is None
+        assert keyring.session(keyring.open(ANNA, NOW, by_link=False), NOW) is not None
+    assert (tmp_path / f"door.db.damaged-{NOW}").read_bytes() == before
+    assert [line["log_level"] for line in said] == ["error"]
+    assert "links in alerts sent before cannot acknowledge" in said[0]["lost"]
+    with _opened(file) as again:  # the new one lasts
+        assert again.sessions(NOW)
+
+
+def test_a_file_that_was_emptied_is_begun_anew_and_told(tmp_path: Path) -> None:
+    file = tmp_path / "door.db"
+    file.touch()
+    with structlog.testing.capture_logs() as said, _opened(file) as keyring:
+        assert keyring.open(ANNA, NOW, by_link=False)
+    assert [line["event"] for line in said] == ["the file of sessions was empty"]
+
+
+def test_a_sound_or_new_file_is_opened_without_a_word(tmp_path: Path) -> None:
+    secret, token = _kept(tmp_path / "door.db")
+    with structlog.testing.capture_logs() as said:
+        with _opened(tmp_path / "door.db") as keyring:
+            assert keyring.secret == secret
+            assert keyring.session(token, NOW) is not None
+        with _opened(tmp_path / "other.db"):
+            pass
+    assert said == []
+
+
+def test_a_folder_in_its_place_is_moved_aside(tmp_path: Path) -> None:
+    (tmp_path / "door.db").mkdir()
+    with _opened(tmp_path / "door.db") as keyring:
+        assert keyring.open(ANNA, NOW, by_link=False)
+    assert (tmp_path / f"door.db.damaged-{NOW}").is_dir()
+
+
+def test_what_can_be_read_only_is_read_and_the_new_kept_in_memory(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    file = tmp_path / "door.db"
+    secret, token = _kept(file)
+    before = file.read_bytes()
+    _unwritable(monkeypatch, file)
+    with structlog.testing.capture_logs() as said, _opened(file) as keyring:
+        assert keyring.secret == secret
+        assert keyring.session(token, NOW) is not None
+        assert keyring.session(keyring.open(ANNA, NOW, by_link=False), NOW) is not None
+    assert file.read_bytes() == before
+    assert "cannot be written" in said[0]["event"]
+
+
+def _unwritable(monkeypatch: pytest.MonkeyPatch, file: Path) -> None:
+    """Open this file as on a disk that is mounted read-only, for root too."""
+    connect = sqlite3.connect
+
+    def read_only(name: object, **told: object) -> sqlite3.Connection:
+        if name == file:
+            return connect(f"{file.as_uri()}?mode=ro", uri=True, **told)  # type: ignore[call-overload,no-any-return]
+        return connect(name, **told)  # type: ignore[call-overload,no-any-return]
+
+    monkeypatch.setattr(sqlite3, "connect", read_only)
+
+
+def test_what_cannot_be_made_is_kept_in_memory(tmp_path: Path) -> None:
+    file = tmp_path / "no such folder" / "door.db"
+    with structlog.testing.capture_logs() as said, _opened(file) as keyring:
+        assert keyring.session(keyring.open(ANNA, NOW, by_link=False), NOW) is not None
+    assert "cannot be used" in said[0]["event"]
+
+
+def test_what_cannot_be_moved_aside_is_left_and_the_new_kept_in_memory(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    file = tmp_path / "door.db"
+    file.write_bytes(b"not a database at all " * 400)
+
+    def rename(self: Path, _to: Path) -> Path:
+        raise PermissionError(13, "Permission denied", str(self))
+
+    monkeypatch.setattr(session_file.Path, "rename", rename)
+    with _opened(file) as keyring:
+        assert keyring.open(ANNA, NOW, by_link=False)
+    assert file.read_bytes() == b"not a database at all " * 400
+
+
+def test_the_file_itself_says_what_is_wrong_with_it(tmp_path: Path) -> None:
+    (tmp_path / "door.db").write_bytes(b"not a database at all " * 400)
+    with pytest.raises(KeyringDamagedError, match="is damaged"):
+        SessionStore(tmp_path / "door.db")
+    with pytest.raises(SessionStoreError, match="cannot be used"):
+        SessionStore(tmp_path / "no such folder" / "door.db")

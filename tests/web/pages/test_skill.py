@@ -1,0 +1,49 @@
+"""The page of what was said against what came: the command's figures, nothing under 15 days."""
+
+from pathlib import Path
+
+import pytest
+
+from tests.support.chances_said import on_days
+from tests.support.visiting import NOON, Visited, visited
+from watcher.forecasts.scores import FEWEST_DAYS
+from watcher.messages.skill import summary
+from watcher.service.skill import skill
+from watcher.store import chances
+
+DAY, HOUR = 86_400, 3600
+
+
+def put(v: Visited, days: int) -> None:
+    """Let chances of two sizes have been said, that held as often as was said."""
+    rows = on_days(NOON, days, "hill", "coarse")
+    rows[0].chance = 0.5  # one of its kind
+    with v.service.watch.book.store.writing() as session:
+        chances.put_said(session, rows)
+
+
+@pytest.mark.parametrize("days", [0, FEWEST_DAYS - 1])
+async def test_nothing_is_shown_of_too_few_days(tmp_path: Path, days: int) -> None:
+    async with visited(tmp_path) as v:
+        put(v, days) if days else None
+        v.log_in()
+        page = (await v.web.get("/skill")).text
+        assert f"Too early to tell: chances with a known outcome on {days} days" in page
+        assert "<table" not in page
+
+
+async def test_a_sentence_comes_first_then_what_was_said_and_came(tmp_path: Path) -> None:
+    async with visited(tmp_path) as v:
+        put(v, 60)
+        v.log_in()
+        page = (await v.web.get("/skill")).text
+        with v.service.watch.book.store.reading() as session:
+            found = skill(session, v.service.watch.book.plan.farm, 0)
+        assert found.enough
+        assert page.index(str(summary(found))) < page.index("Said against held")
+        for one in found.bins:
+            assert f">{one.said:.0%}<" in page
+            assert (f"{one.held.value:.0%} (" in page) is (one.count >= 20)
+        assert "too few to say" in page
+        assert "Against simpler ways" in page
+        assert 'href="/skill"' in (await v.web.get("/more")).text

@@ -1,0 +1,111 @@
+"""One chance on every surface, and none over an unsuitable or unknown now."""
+
+from pathlib import Path
+
+import pytest
+
+from tests.support.running import put_forecast
+from tests.support.visiting import CALM, NOON, PROGRAM, Visited, visited
+from watcher.judge.ranking import FieldNow
+from watcher.messages.chances import holds_line, start_line
+
+API = {"Authorization": f"Bearer {PROGRAM}"}
+
+
+async def judged_again(v: Visited, **reading: str) -> None:
+    v.service.clock.at += 60
+    await v.service.post(**CALM | reading)
+    await v.service.judged()
+
+
+def hill(v: Visited) -> FieldNow:
+    picture = v.service.watch.picture
+    assert picture is not None
+    return picture.ranking.every["hill"]
+
+
+async def test_every_surface_tells_the_same_chance(tmp_path: Path) -> None:
+    async with visited(tmp_path, chances=True) as v:
+        put_forecast(v.service.watch.book.store, NOON + 1, wind_m_s=3.6, gust_m_s=4.6)
+        await judged_again(v)
+        await v.service.watch._work_out_chances()
+        await judged_again(v)
+        v.log_in()
+        seen = hill(v)
+        assert seen.chance is not None
+        assert seen.chance.chance is not None
+        said = str(holds_line(seen.chance, v.service.clock.at, v.service.watch.book.plan.farm.zone))
+        assert " in 10 until " in said
+        assert "mostly general experience" in said
+        assert said in (await v.web.get("/")).text
+        page = (await v.web.get("/fields/hill")).text
+        assert said in page
+        assert str(start_line(seen.chance)) in page
+        assert "the first half" in page
+        told = (await v.web.get("/api/ranking", headers=API)).json()
+        [field] = [f for f in told["spray"] if f["field"] == "hill"]
+        assert field["chance"]["odds"] == seen.chance.chance
+        assert field["chance"]["first_half"] == seen.chance.first_half
+        assert field["chance"]["sentence"] == said
+        hours = (await v.web.get("/api/fields/hill/forecast", headers=API)).json()["hours"]
+        assert hours[0]["odds"] == seen.chance.chance
+        assert sum(h["odds"] is not None for h in hours) > 12
+        figures = (await v.web.get("/metrics", headers=API)).text
+        assert f'watcher_field_chance_ratio{{field="hill"}} {seen.chance.chance}' in figures
+        v.web.headers["Accept-Language"] = "es"
+        assert " de cada 10 hasta " in (await v.web.get("/")).text
+
+
+@pytest.mark.parametrize("reading", [{"gust": "30 mph"}, {"wind": "25 mph", "gust": "30 mph"}])
+async def test_an_unsuitable_now_has_no_chance_anywhere(
+    tmp_path: Path, reading: dict[str, str]
+) -> None:
+    async with visited(tmp_path, chances=True) as v:
+        await v.service.watch._work_out_chances()
+        await judged_again(v, **reading)
+        v.log_in()
+        assert hill(v).chance is None
+        assert " in 10" not in (await v.web.get("/")).text
+        assert " in 10" not in (await v.web.get("/fields/hill")).text
+        told = (await v.web.get("/api/ranking", headers=API)).json()
+        assert all(f["chance"] is None for f in told["spray"] + told["rest"])
+        assert 'chance_ratio{field="hill"}' not in (await v.web.get("/metrics", headers=API)).text
+
+
+async def test_an_unknown_now_has_no_chance_anywhere(tmp_path: Path) -> None:
+    async with visited(tmp_path, chances=True) as v:
+        await v.service.watch._work_out_chances()
+        v.service.clock.at += 3600  # the mast has been silent since
+        await v.service.judged()
+        v.log_in()
+        assert hill(v).chance is None
+        assert " in 10" not in (await v.web.get("/")).text
+        page = (await v.web.get("/fields/hill")).text
+        assert " in 10" not in page[: page.index('id="at"')]
+
+
+async def test_a_chance_that_is_not_known_says_so(tmp_path: Path) -> None:
+    async with visited(tmp_path) as v:
+        v.log_in()
+        assert "chance not known" in (await v.web.get("/")).text
+        page = (await v.web.get("/fields/hill")).text
+        assert "Not known how likely it holds to the end." in page
+        told = (await v.web.get("/api/ranking", headers=API)).json()
+        assert [f["chance"] for f in told["spray"]] == [None, None]
+
+
+async def test_chances_worked_out_long_ago_are_not_shown(tmp_path: Path) -> None:
+    async with visited(tmp_path, chances=True) as v:
+        await v.service.watch._work_out_chances()
+        v.service.clock.at = NOON + 3 * 3600
+        put_forecast(v.service.watch.book.store, v.service.clock.at)
+        await judged_again(v)
+        v.log_in()
+        assert hill(v).chance is None
+        assert "chance not known" in (await v.web.get("/hours")).text
+
+
+async def test_the_api_tells_where_a_bound_comes_from_whatever_that_is(tmp_path: Path) -> None:
+    async with visited(tmp_path) as v:
+        told = (await v.web.get("/api/fields/hill/reasons", headers=API)).json()
+        assert {limit["origin"] for limit in told["limits"]} <= {"label", "own", "default"}

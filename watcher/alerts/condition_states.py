@@ -1,0 +1,48 @@
+"""The states of conditions in the log, so that a restart neither forgets nor repeats one."""
+
+from collections.abc import Mapping
+
+from sqlalchemy.orm import Session
+
+from watcher.alerts.conditions import Key, State
+from watcher.store import conditions
+
+_NOT_SO = "not_so_since"
+_EVIDENCE = "evidence"
+_MESSAGES = "messages"
+
+
+def load(session: Session) -> dict[Key, State]:
+    """Return every condition that is remembered."""
+    return {
+        Key(row.subject, row.kind): State(
+            since=row.since,
+            said_at=row.said_at,
+            not_so_since=row.detail.get(_NOT_SO),
+            evidence=row.detail.get(_EVIDENCE, {}),
+            messages=row.detail.get(_MESSAGES, {}),
+        )
+        for row in conditions.raised(session)
+    }
+
+
+def save(
+    session: Session, before: Mapping[Key, State], after: Mapping[Key, State], now: int
+) -> None:
+    """Write what has changed from ``before`` to ``after``."""
+    for key in before.keys() - after.keys():
+        conditions.clear(session, key.subject, key.kind, now)
+    for key, state in after.items():
+        if before.get(key) != state:
+            _write(session, key, state)
+
+
+def _write(session: Session, key: Key, state: State) -> None:
+    detail = {
+        _NOT_SO: state.not_so_since,
+        _EVIDENCE: dict(state.evidence),
+        _MESSAGES: dict(state.messages),
+    }
+    conditions.raise_(session, key.subject, key.kind, state.since, detail)
+    if state.said_at is not None:
+        conditions.said(session, key.subject, key.kind, state.said_at)

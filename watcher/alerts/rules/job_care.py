@@ -1,0 +1,78 @@
+"""Jobs that were forgotten, whose drift retardant is worn, or that cannot be watched at all."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
+
+from watcher.alerts.conditions import Evaluation, Key, Rule, State, Urgency
+from watcher.alerts.context import AlertContext, WatchedJob
+from watcher.farm.models import Topic
+from watcher.limits.weed_control import retardant_left
+from watcher.messages.job import JobPlace, forgotten, left_paused, retardant_worn, unwatched
+from watcher.messages.text import Text
+
+_OVER_S = 1800
+"""Planned times are estimates: so much over is not yet forgotten."""
+
+_ASKS_EVERY_S = 2 * 3600
+_ASKS_TIMES = 3
+"""Whoever does not answer so often will not answer."""
+_PAUSED_LONG_S = 3600
+
+FORGOTTEN = Rule(
+    "job forgotten", Topic.JOB, Urgency.SOON, _ASKS_EVERY_S, repeat_after_s=_ASKS_EVERY_S
+)
+_ASKED_ENOUGH = replace(FORGOTTEN, repeat_after_s=None)
+WORN = Rule("retardant worn", Topic.JOB, Urgency.NOW, 3600)
+UNWATCHED = Rule(
+    "job not watched", Topic.JOB, Urgency.NOW, 2 * 3600, repeat_after_s=1800, escalates=True
+)
+
+
+def standings(
+    view: AlertContext, job: WatchedJob, states: Mapping[Key, State]
+) -> Iterator[Evaluation]:
+    """State whether a job is over its planned time, and whether its retardant is worn."""
+    seen_at = view.acknowledged.get(job.subject, 0)
+    over = job.sight.left_s < -_OVER_S or _paused_for_too_long(view, job)
+    yield Evaluation(_asks(job, states), job.subject, over, seen_at=seen_at)
+    adjuvant = view.speaker.farm.config.setups[job.sight.job.setup].adjuvant
+    started_with = retardant_left(adjuvant, 0.0)
+    worn = started_with > 0 and retardant_left(adjuvant, job.tank_age_s / 60.0) <= 0
+    yield Evaluation(WORN, job.subject, worn)
+
+
+def _asks(job: WatchedJob, states: Mapping[Key, State]) -> Rule:
+    """Return the rule of a forgotten job: with how often it is asked about from now on."""
+    state = states.get(Key(job.subject, FORGOTTEN.kind))
+    if state is None or state.said_at is None:
+        return FORGOTTEN
+    last = state.said_at - state.since >= (_ASKS_TIMES - 1) * _ASKS_EVERY_S
+    return _ASKED_ENOUGH if last else FORGOTTEN
+
+
+def _paused_for_too_long(view: AlertContext, job: WatchedJob) -> bool:
+    paused_at = job.sight.job.paused_at
+    return paused_at is not None and view.now - paused_at >= _PAUSED_LONG_S
+
+
+def unwatched_standings(view: AlertContext) -> Iterator[Evaluation]:
+    """State for the jobs that could not be looked at that nobody watches them."""
+    for subject in view.unseen:
+        yield Evaluation(UNWATCHED, subject, True, seen_at=view.acknowledged.get(subject, 0))
+
+
+def wording(view: AlertContext, job: WatchedJob, place: JobPlace, kind: str) -> Text:
+    """Put one of these into words."""
+    if kind == WORN.kind:
+        return retardant_worn(place, tank_age_s=job.tank_age_s)
+    paused_at = job.sight.job.paused_at
+    if paused_at is not None:
+        return left_paused(view.speaker, place, paused_at=paused_at, now=view.now)
+    over_s = max(-job.sight.left_s, 0.0)
+    return forgotten(view.speaker, place, over_s=over_s, now=view.now)
+
+
+def say_unwatched(view: AlertContext, subject: str) -> Text:
+    """Say that a job cannot be watched, and why."""
+    field, why = view.unseen[subject]
+    return unwatched(field, why)

@@ -1,0 +1,79 @@
+"""``watcher skill``: what was said of jobs against what came of them."""
+
+import time
+from collections.abc import Mapping
+from typing import Annotated
+
+import numpy as np
+import typer
+from rich.table import Table
+
+from watcher.cli.context import answer, open_farm, open_log, open_settings, out, table_of
+from watcher.farm import Farm
+from watcher.forecasts.scores import Bar, Skill
+from watcher.i18n.message import Message, say
+from watcher.messages.skill import THAN_FORECAST, THAN_USUAL, saved, summary
+from watcher.messages.words import CAUTION
+from watcher.service.skill import LEADS_H, skill, wind_errors
+
+DAY_S = 86_400
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add this module's command."""
+    app.command("skill")(show)
+
+
+def show(
+    days: Annotated[int, typer.Option(min=1, help="How many days to look back.")] = 365,
+) -> None:
+    """Compare the chances that were said of jobs with what came of them."""
+    settings = open_settings()
+    farm = open_farm(settings.farm)
+    since = int(time.time()) - days * DAY_S
+    with open_log(settings) as log, log.reading() as session:
+        found = skill(session, farm, since)
+        errors = wind_errors(session, farm, since)
+    answer(summary(found))
+    if found.enough:
+        out.print(_reliability(found))
+        _print_bar(THAN_USUAL, found.against_usual)
+        _print_bar(THAN_FORECAST, found.against_forecast)
+    if errors:
+        out.print(_feeds(errors, farm))
+    answer(CAUTION)
+
+
+def _reliability(found: Skill) -> Table:
+    table = table_of(
+        say("Said"),
+        say("Held"),
+        say("9 in 10 draws of days"),
+        "",
+        say("Jobs"),
+        title=say("Said against held"),
+    )
+    for one in found.bins:
+        table.add_row(
+            f"{one.said:.0%}",
+            f"{one.held.value:.0%}",
+            f"{one.held.low:.0%} – {one.held.high:.0%}",
+            "█" * round(20 * one.held.value),
+            str(one.count),
+        )
+    return table
+
+
+def _print_bar(title: Message, bar: Bar | None) -> None:
+    if bar is not None and np.isfinite(bar.value):
+        answer(saved(title, bar))
+
+
+def _feeds(errors: Mapping[str, tuple[float, ...]], farm: Farm) -> Table:
+    unit, factor = ("mph", 2.236936) if farm.config.farm.units == "us" else ("m/s", 1.0)
+    leads = (say("{first} to {last} h ahead", first=first, last=last) for first, last in LEADS_H)
+    title = say("How far the forecast wind is usually off, {unit}", unit=unit)
+    table = table_of(say("Feed"), *leads, title=title)
+    for feed, off in errors.items():
+        table.add_row(feed, *("" if np.isnan(o) else f"{factor * o:.1f}" for o in off))
+    return table

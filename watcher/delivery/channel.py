@@ -1,0 +1,148 @@
+"""One recipient's push URL behind apprise: the only place that knows its results."""
+
+import asyncio
+import contextlib
+import difflib
+import re
+import threading
+from dataclasses import dataclass
+from enum import Enum
+from typing import Any
+
+import apprise
+from apprise.manager_plugins import NotificationManager
+from apprise.result import AppriseResult, AppriseResultStatus
+
+from watcher.i18n.message import Message, any_of, joined, say
+
+_TIMEOUT_S = 20.0
+_MOST_HUNG = 2
+_WHY_ROOM = 200
+_HTTP_ERROR = re.compile(r"error=(\d{3})")
+# Refusals that may pass by themselves: request timeout, too early, too many requests.
+_PASSING = {408, 425, 429}
+
+
+class Outcome(Enum):
+    """What became of one attempt to send."""
+
+    SENT = "sent"
+    FAILED = "failed"
+    REFUSED = "refused"
+    """The address or the message is not accepted: trying again is not likely to help."""
+
+
+@dataclass(frozen=True)
+class Attempt:
+    """The outcome of one attempt and, when it did not arrive, why. Holds no secret."""
+
+    outcome: Outcome
+    why: str = ""
+
+
+class UnusableUrlError(ValueError):
+    """A recipient's URL is not one that messages can be sent to."""
+
+
+class Channel:
+    """Sends to one URL. One only: of several, some would get a message again on a retry.
+
+    Every attempt has a thread of its own. apprise's shared pool has few, a receiver that trickles
+    holds one for as long as it likes, and neither other recipients nor the exit may wait for it.
+    """
+
+    def __init__(self, recipient: str, url: str, timeout_s: float = _TIMEOUT_S) -> None:
+        self._url = url
+        self._timeout_s = timeout_s
+        self._hung = 0
+        why = why_unusable(url)
+        if why is not None:
+            raise UnusableUrlError(f"recipient {recipient!r}: the URL in the settings {why}")
+
+    async def send(self, title: str, body: str, *, urgent: bool) -> Attempt:
+        """Try once to send plain text. Never raises."""
+        if self._hung >= _MOST_HUNG:
+            return Attempt(Outcome.FAILED, "earlier attempts still hang")
+        loop = asyncio.get_running_loop()
+        answer: asyncio.Future[Attempt] = loop.create_future()
+
+        def attempt() -> None:
+            found = self._attempt(title, body, urgent)
+            with contextlib.suppress(RuntimeError):  # the loop is closed: nobody waits any more
+                loop.call_soon_threadsafe(self._answered, answer, found)
+
+        self._hung += 1
+        threading.Thread(target=attempt, name="push", daemon=True).start()
+        try:
+            async with asyncio.timeout(self._timeout_s):
+                return await asyncio.shield(answer)
+        except TimeoutError:
+            return Attempt(Outcome.FAILED, f"no answer in {self._timeout_s:g} s")
+
+    def _answered(self, answer: asyncio.Future[Attempt], found: Attempt) -> None:
+        self._hung -= 1
+        answer.set_result(found)
+
+    def _attempt(self, title: str, body: str, urgent: bool) -> Attempt:
+        try:
+            result = self._service().notify(
+                body=body,
+                title=title,
+                notify_type=apprise.NotifyType.WARNING if urgent else apprise.NotifyType.INFO,
+                body_format=apprise.NotifyFormat.TEXT,
+            )
+        except Exception as error:  # a plug-in's own mistake must not stop the courier
+            return Attempt(Outcome.FAILED, f"{type(error).__name__} in the channel")
+        return read_result(result)
+
+    def _service(self) -> apprise.Apprise:
+        # New for every attempt: one that is kept makes a second message wait for seconds.
+        return _service(self._url)
+
+
+def _service(url: str) -> apprise.Apprise:
+    service = apprise.Apprise(asset=apprise.AppriseAsset(app_id="Field weather watch"))
+    service.add(url)
+    return service
+
+
+def why_unusable(url: str) -> Message | None:
+    """Return why no message can be sent to a URL, and the mend; None where one can.
+
+    Nothing of the URL itself is in the text, for every part of it may be a secret.
+    """
+    services = list(_service(url))
+    if len(services) == 1 and len(services[0]) > 0:
+        return None
+    if len(services) > 1:
+        return say("is not exactly one URL; give one, without a comma or a space in it")
+    scheme = url.partition("://")[0].lower()
+    known: Any = NotificationManager()  # type: ignore[no-untyped-call]
+    if scheme not in known.schemas():
+        close = difflib.get_close_matches(scheme, known.schemas(), n=1)
+        mend = say("see its list of services")
+        if close:
+            mend = say("did you mean {name}?", name=f"{close[0]}://")
+        return say(
+            "is not exactly one that apprise understands: it knows no such scheme; {mend}",
+            mend=mend,
+        )
+    forms = sorted(known[scheme].templates, key=len)
+    ways = [joined([form.replace("{schema}", scheme)]) for form in forms[:1] + forms[1:][-1:]]
+    return say(
+        "is not exactly one that apprise understands: a part is missing or wrong; write {ways}",
+        ways=any_of(ways),
+    )
+
+
+def read_result(result: AppriseResult) -> Attempt:
+    """Return what became of an attempt to send to one URL, from apprise's result."""
+    if result.status is AppriseResultStatus.SUCCESS:
+        return Attempt(Outcome.SENT)
+    if result.status is AppriseResultStatus.TIMEOUT:
+        return Attempt(Outcome.FAILED, "no answer in time")
+    logged = [entry.message for service in result.results for entry in service.logs()]
+    why = logged[-1][:_WHY_ROOM] if logged else f"not sent ({result.status.name.lower()})"
+    error = _HTTP_ERROR.search(why)
+    refused = error is not None and 400 <= (code := int(error[1])) < 500 and code not in _PASSING
+    return Attempt(Outcome.REFUSED if refused else Outcome.FAILED, why)

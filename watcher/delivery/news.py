@@ -1,0 +1,51 @@
+"""What was sent, as a reader sees it: each thing once, whatever its forms and recipients."""
+
+from collections.abc import Iterable
+from urllib.parse import quote
+
+from sqlalchemy.orm import Session
+
+from watcher.store import jobs, outbox
+from watcher.store.errors import UnknownJobError
+from watcher.store.tables import Message
+
+
+def once(messages: Iterable[Message]) -> list[Message]:
+    """Return each thing that was said, once, in its longest form, in the order they were sent."""
+    by_length = sorted(messages, key=lambda m: len(m.title) + len(m.body))
+    longest = {m.short_id: m for m in by_length}
+    return sorted(longest.values(), key=lambda m: m.id)
+
+
+def unseen(session: Session, about: str, since: int) -> list[Message]:
+    """Return what is urgent about a thing, was sent since then, and nobody has seen."""
+    return once(outbox.unacknowledged(session, about, since))
+
+
+def urgent_after(session: Session, last: int | None, most: int) -> tuple[int, list[Message]]:
+    """Return the number of the newest message, and what is urgent of those after ``last``.
+
+    Of at most so many messages; without ``last`` nothing is after it.
+    """
+    newest = outbox.newest(session, most)
+    after = [m for m in newest if last is not None and m.id > last and m.urgent]
+    return max((m.id for m in newest), default=last or 0), once(after)
+
+
+def field_of(session: Session, message: Message) -> str | None:
+    """Return the field a message is about, or whose job it is about."""
+    kind, _, which = message.about.partition(":")
+    if kind == "job" and which.isdecimal():
+        try:
+            return jobs.job(session, int(which)).field
+        except UnknownJobError:
+            return None
+    return which if kind == "field" else None
+
+
+def page_of(message: Message) -> str:
+    """Return the path of the page that a message is about: its job's, its field's, or the first."""
+    kind, _, which = message.about.partition(":")
+    if kind == "job" and which.isdecimal():
+        return f"/jobs/{which}"
+    return f"/fields/{quote(which, safe='')}" if kind == "field" and which else "/"

@@ -1,0 +1,39 @@
+"""What every rule has: how hard it binds, whose it is, where it is written, how long it stands."""
+
+from datetime import date
+from typing import Annotated
+
+from pydantic import Field
+
+from watcher.farm.base import FarmModel, Words
+from watcher.farm.origin import Force, Origin
+
+# TOML has dates of its own; text or a number in their place is a slip.
+Day = Annotated[date, Field(strict=True)]
+
+
+class RuleBase(FarmModel):
+    """One rule. The label in hand prevails: what is written here is a copy of it."""
+
+    force: Force = Force.BAN
+    """Whether it bans, asks for something to be known to be so, or only advises."""
+    origin: Origin = Origin.LABEL
+    """Whose rule it is."""
+    jurisdiction: Words | None = None
+    """The state or country whose law it is."""
+    citation: Words | None = None
+    """Where it is written: the label's section, the law's article."""
+    valid_from: Day | None = None
+    """First day it is valid; always so when not given."""
+    valid_until: Day | None = None
+    """Last day it is valid; without end when not given."""
+    verified_by: Words | None = None
+    """Who compared it with the text it copies."""
+    verified_on: Day | None = None
+    """When they did."""
+
+    def valid_on(self, day: date) -> bool:
+        """Return whether the rule is in force on a local calendar day, both its ends included."""
+        return (self.valid_from is None or self.valid_from <= day) and (
+            self.valid_until is None or day <= self.valid_until
+        )

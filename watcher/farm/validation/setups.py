@@ -1,0 +1,82 @@
+"""Setups that cannot be meant: drops that the nozzle does not make, pressures no pump gives."""
+
+from collections.abc import Iterator
+
+from watcher.farm.models import DropletClass, NozzleKind, Setup, Sprayer
+from watcher.farm.problems import Problem
+from watcher.farm.read_file import Draft
+from watcher.farm.validation_messages import assigned, dotted
+from watcher.i18n.message import Quantity, say
+from watcher.units import Kind
+
+# Classes a nozzle of each kind can make at its working pressures, wide (common practice, no
+# source): only there to catch a slip between two setups.
+_MAKES = {
+    NozzleKind.FLAT_FAN: (DropletClass.EXTREMELY_FINE, DropletClass.VERY_COARSE),
+    NozzleKind.PRE_ORIFICE: (DropletClass.FINE, DropletClass.EXTREMELY_COARSE),
+    NozzleKind.TURBULENCE_CHAMBER: (DropletClass.FINE, DropletClass.ULTRA_COARSE),
+    NozzleKind.AIR_INDUCTION: (DropletClass.MEDIUM, DropletClass.ULTRA_COARSE),
+}
+_RATED_PA = 3e5
+_PRESSURES_PA = (0.7e5, 8e5)  # 10 to 116 psi at the nozzle (common practice, no source)
+_PRESSURE_SLACK = 0.25  # size ±5 % in flow is ±10 % in pressure; the rest is gauges and lines
+
+
+def setup_problems(draft: Draft) -> Iterator[Problem]:
+    """Droplets against the nozzle's kind, the rate against nozzle size and pressure, and tips."""
+    yield from _tip_problems(draft)
+    for name, setup in draft.config.setups.items():
+        finest, coarsest = _MAKES[setup.nozzle]
+        if not finest <= setup.droplets <= coarsest:
+            key = assigned(("setups", name, "droplets"), setup.droplets.words)
+            wrong = say(
+                '"{nozzle}" nozzles make "{finest}" to "{coarsest}" drops',
+                nozzle=setup.nozzle.value,
+                finest=finest.words,
+                coarsest=coarsest.words,
+            )
+            mend = say("look it up in the nozzle's chart at this pressure")
+            yield draft.problem(key, wrong, mend)
+        sprayer = draft.config.sprayers.get(setup.sprayer)
+        if sprayer is not None and setup.nozzle_size is not None:
+            yield from _pressure_problems(draft, name, setup, sprayer)
+
+
+def _tip_problems(draft: Draft) -> Iterator[Problem]:
+    """Tips on the bodies of a sprayer that are another sprayer's setup."""
+    for name, sprayer in draft.config.sprayers.items():
+        for tips in sprayer.tips:
+            setup = draft.config.setups.get(tips)
+            if setup is not None and setup.sprayer != name:
+                wrong = say("[setups.{setup}] is of another sprayer", setup=tips)
+                mend = say("name setups of this sprayer only")
+                yield draft.problem(assigned(("sprayers", name, "tips"), tips), wrong, mend)
+
+
+def needed_pressure_pa(setup: Setup, sprayer: Sprayer) -> float:
+    """Return the pressure at which the setup's nozzles give its carrier at the sprayer's speed.
+
+    ISO 10625: the size code is the flow at 40 psi in tenths of a US gallon a minute, sold as
+    0.4 L/min at 3 bar for "01". Flow grows with the square root of the pressure.
+    """
+    flow_l_min = setup.carrier / 1e4 * sprayer.speed * 60.0 * sprayer.nozzle_spacing
+    rated_l_min = 40.0 * float(f"0.{setup.nozzle_size}")
+    return float(_RATED_PA * (flow_l_min / rated_l_min) ** 2)
+
+
+def _pressure_problems(
+    draft: Draft, name: str, setup: Setup, sprayer: Sprayer
+) -> Iterator[Problem]:
+    needed = needed_pressure_pa(setup, sprayer)
+    system = draft.config.farm.units
+    wrong = say(
+        'this carrier through size "{size}" nozzles takes {pressure}',
+        size=str(setup.nozzle_size),
+        pressure=Quantity(needed, Kind.PRESSURE, system, None if system == "us" else 1),
+    )
+    mend = say("check carrier, nozzle_size, and the sprayer's speed and nozzle_spacing")
+    if not _PRESSURES_PA[0] <= needed <= _PRESSURES_PA[1]:
+        yield draft.problem(dotted(("setups", name, "nozzle_size")), wrong, mend)
+    elif setup.pressure and abs(needed / setup.pressure - 1.0) > _PRESSURE_SLACK:
+        steps = ("setups", name, "pressure")
+        yield draft.problem(assigned(steps, draft.at(*steps)), wrong, mend)

@@ -1,0 +1,1 @@
+"""How wrong forecasts are here, and what may come of the present ones: pure, on arrays."""

@@ -1,0 +1,1 @@
+"""Texts as data, and the languages they are put into."""

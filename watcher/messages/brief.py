@@ -1,0 +1,189 @@
+"""The morning brief: the ranking first, then who waits and why."""
+
+from collections.abc import Iterator, Sequence
+
+from watcher.i18n.message import Clock, Message, Name, joined, say
+from watcher.judge.judgement import Judgement
+from watcher.judge.ranking import FieldNow, Ranking
+from watcher.judge.timeline import Timeline
+from watcher.limits.status import LimitState, Status
+from watcher.messages.air_now import air_at, air_line
+from watcher.messages.chances import basis, holds_until
+from watcher.messages.reasons import Speaker
+from watcher.messages.text import Text, headline_of
+from watcher.messages.vocabulary import LIMIT_WORDS, STATUS_WORDS
+from watcher.messages.weather import source_lines
+from watcher.messages.words import SHAPES, span, takes
+
+_SHARE_WORTH_TELLING = 0.995
+_LATE_S = 300
+
+
+def morning_brief(
+    speaker: Speaker,
+    judgement: Judgement,
+    ranking: Ranking,
+    outlook: Timeline,
+    *,
+    due_at: int,
+    silent: Sequence[str] = (),
+) -> Text:
+    """Say what to spray now and in which order, who waits for when, and how old the weather is.
+
+    ``due_at`` is when it should have come; one made later says so. [epoch seconds] ``silent`` names
+    the sources without a fresh word; where nothing is known for that, they are what is said.
+    """
+    missing = [_missing(silent)] if silent else []
+    if silent and _nothing_known(ranking):
+        return Text(
+            title=headline_of(say("Not known yet, no word from"), (Name(s, 16) for s in silent)),
+            lines=(
+                say("Of no field is it known whether it can be sprayed."),
+                *missing,
+                *_late(speaker, due_at, ranking.at),
+                *source_lines(outlook),
+            ),
+        )
+    spray = [to_spray(speaker, ranking.at, n, f) for n, f in enumerate(ranking.spray, start=1)]
+    rest = [_waiting(speaker, ranking, f) for f in ranking.rest]
+    return Text(
+        title=_title(speaker, ranking),
+        lines=(
+            *spray,
+            *rest,
+            *missing,
+            *_late(speaker, due_at, ranking.at),
+            *source_lines(outlook),
+            *_air(speaker, judgement, outlook, ranking),
+            *_basis(ranking),
+        ),
+        more=tuple(_every_limit(speaker, f) for f in (*ranking.spray, *ranking.rest)),
+    )
+
+
+def _missing(silent: Sequence[str]) -> Message:
+    return say("No fresh word from {sources}: see to it.", sources=joined(map(Name, silent)))
+
+
+def _nothing_known(ranking: Ranking) -> bool:
+    return not ranking.spray and all(f.status is Status.UNKNOWN for f in ranking.rest)
+
+
+def _air(
+    speaker: Speaker, judgement: Judgement, outlook: Timeline, ranking: Ranking
+) -> Iterator[Message]:
+    """Yield the air over the field that comes first, where there is one."""
+    first = next((f for f in (*ranking.spray, *ranking.rest) if f.setup), None)
+    if first is not None:
+        look = outlook.of(first.field)
+        air = air_at(judgement, look, ranking.at, first.field, str(first.setup))
+        yield air_line(air, speaker.system)
+
+
+def _basis(ranking: Ranking) -> Iterator[Message]:
+    """Yield what the chances rest on, or that none is known, where a field is open."""
+    known = [
+        f.chance.past_forecasts
+        for f in ranking.spray
+        if f.chance is not None and f.chance.chance is not None
+    ]
+    if known:
+        yield say("Chances: {basis}.", basis=basis(min(known)))
+    elif ranking.spray:
+        yield say("No chances are known yet.")
+
+
+def _late(speaker: Speaker, due_at: int, now: int) -> tuple[Message, ...]:
+    if now - due_at < _LATE_S:
+        return ()
+    clock = Clock(due_at, now, speaker.farm.zone)
+    return (say("This brief was due at {clock}: the watch was not running then.", clock=clock),)
+
+
+def _title(speaker: Speaker, ranking: Ranking) -> Message:
+    if ranking.spray:
+        return headline_of(say("Spray now:"), (Name(f.field, 20) for f in ranking.spray))
+    opening = [f for f in ranking.rest if f.opens_at is not None]
+    if opening:
+        now, zone = ranking.at, speaker.farm.zone
+        times = (
+            joined([Name(f.field, 14), Clock(f.opens_at or 0, now, zone)], " ") for f in opening
+        )
+        return headline_of(say("Opens next:"), times)
+    if _nothing_known(ranking):
+        return say("Weather unknown: do not rely on it")
+    return say("No field opens in the next {span}", span=_horizon(speaker))
+
+
+def _horizon(speaker: Speaker) -> Message:
+    return span(speaker.farm.config.judging.horizon)
+
+
+def to_spray(speaker: Speaker, now: int, place: int, field: FieldNow) -> Message:
+    """Return one field of the ranking: place, status, setup, how long, until when."""
+    zone = speaker.farm.zone
+    head: Message = say(
+        "{place} {shape} {field} {status}: {setup}, {span}",
+        place=place,
+        shape=SHAPES[field.status],
+        field=Name(field.field),
+        status=STATUS_WORDS[field.status],
+        setup=Name(field.setup or ""),
+        span=takes(field.duration_s, field.left),
+    )
+    if field.breaks_at is not None:
+        until = say("until {clock}", clock=Clock(field.breaks_at, now, zone))
+        head = joined([head, until])
+    if field.chance is not None and field.chance.chance is not None:
+        odds = holds_until(field.chance.chance, field.chance.ends_at, now, zone)
+        head = joined([head, say("holds: {odds}", odds=odds)])
+    if field.share_done < _SHARE_WORTH_TELLING:
+        share = f"{field.share_done:.0%}"
+        head = say("{line} (time for {share} of it)", line=head, share=share)
+    parts = [head]
+    if field.can_wait_until is not None:
+        when = Clock(field.can_wait_until, now, zone)
+        parts.append(say("can wait for {clock}", clock=when))
+    if field.status is Status.MARGINAL:
+        parts.append(speaker.reason(field.field, field.binding))
+    return joined(parts, "; ")
+
+
+def _waiting(speaker: Speaker, ranking: Ranking, field: FieldNow) -> Message:
+    status = STATUS_WORDS[field.status]
+    if field.status is Status.UNKNOWN:
+        status = say("{status}, do not rely on it", status=status)
+    line: Message = say(
+        "{shape} {field} {status}: {reason}",
+        shape=SHAPES[field.status],
+        field=Name(field.field),
+        status=status,
+        reason=speaker.reason(field.field, field.binding),
+    )
+    broken = [r.limit for r in field.reasons[1:] if r.stand is LimitState.BROKEN]
+    if broken:
+        line = joined([line, say("also {limits}", limits=joined(LIMIT_WORDS[b] for b in broken))])
+    if field.opens_at is not None:
+        when = Clock(field.opens_at, ranking.at, speaker.farm.zone)
+        return joined([line, say("opens {clock}", clock=when)], "; ")
+    line = joined([line, say("not in the next {span}", span=_horizon(speaker))], "; ")
+    if field.shut_by is None or field.shut_by in {field.binding.limit, *broken}:
+        return line
+    return say("{line} ({limit})", line=line, limit=LIMIT_WORDS[field.shut_by])
+
+
+def _every_limit(speaker: Speaker, field: FieldNow) -> Message:
+    limits = joined(
+        (joined(["  ", speaker.reason(field.field, r)], "") for r in field.reasons), "\n"
+    )
+    status = STATUS_WORDS[field.status]
+    if field.setup:
+        head = say(
+            "{field} with {setup}, {status}:",
+            field=Name(field.field),
+            setup=Name(field.setup),
+            status=status,
+        )
+    else:
+        head = say("{field}, {status}:", field=Name(field.field), status=status)
+    return joined([head, limits], "\n")

@@ -1,0 +1,58 @@
+"""Fields that open, and fields about to close."""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from watcher.i18n.message import Clock, Message, Name, joined, say
+from watcher.judge.judgement import Judgement
+from watcher.judge.ranking import FieldNow
+from watcher.judge.reasons import reasons
+from watcher.judge.setup_choice import choose_setup
+from watcher.judge.timeline import Timeline
+from watcher.messages.brief import to_spray
+from watcher.messages.reasons import Speaker
+from watcher.messages.text import Text, headline_of
+from watcher.messages.weather import source_lines
+from watcher.messages.words import span
+
+
+def opening(
+    speaker: Speaker, fields: Sequence[FieldNow], _judgement: Judgement, outlook: Timeline
+) -> Text:
+    """Say which fields have opened, in the order to spray them."""
+    lines = [to_spray(speaker, outlook.now, n, f) for n, f in enumerate(fields, start=1)]
+    return Text(
+        title=headline_of(say("Open now:"), [Name(f.field, 20) for f in fields]),
+        lines=(*lines, *source_lines(outlook)),
+    )
+
+
+def closing(
+    speaker: Speaker, fields: Sequence[FieldNow], judgement: Judgement, outlook: Timeline
+) -> Text:
+    """Say which fields are about to close, when and why, and whether a job still fits."""
+    zone, now = speaker.farm.zone, outlook.now
+    times = [joined([Name(f.field, 16), Clock(f.closes_at or now, now, zone)], " ") for f in fields]
+    return Text(
+        title=headline_of(say("Closes:"), times),
+        lines=(*(_closes(speaker, f, judgement, now) for f in fields), *source_lines(outlook)),
+    )
+
+
+def _closes(speaker: Speaker, field: FieldNow, judgement: Judgement, now: int) -> Message:
+    plan, at = judgement.plan, field.closes_at or now
+    time = int(np.searchsorted(judgement.series.times, at))
+    where = plan.fields.index(field.field)
+    closest = choose_setup(judgement, where, time) or 0
+    if field.duration_s <= at - now:
+        fits = say("a whole job still fits")
+    else:
+        fits = say("a whole job of {span} no longer fits", span=span(field.duration_s))
+    return say(
+        "{field} closes {clock}: {reason}; {fits}.",
+        field=Name(field.field),
+        clock=Clock(at, now, speaker.farm.zone),
+        reason=speaker.reason(field.field, reasons(judgement, where, closest, time)[0]),
+        fits=fits,
+    )

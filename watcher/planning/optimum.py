@@ -1,0 +1,138 @@
+"""The best plan as a flow of one unit a sprayer through a network spread out over the time.
+
+A node is a sprayer ready in a group at a start; from it leave the jobs of that group, waiting, and
+the change to another group. Each field is done at most once. Solved by HiGHS where ``highspy`` is
+installed (the extra ``plan``).
+"""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from watcher.planning.choices import Choices
+from watcher.planning.orders import Order, Timed
+from watcher.weather.series import Floats
+
+try:
+    import highspy
+except ImportError:  # the extra is not installed: plans are then improved greedy ones
+    highspy = None  # type: ignore[assignment]
+
+_GAP = 0.005
+"""A plan this share below the best possible one is good enough."""
+
+
+def available() -> bool:
+    """Whether the solver is installed."""
+    return highspy is not None
+
+
+def best_order(choices: Choices, known: Order, known_at: Timed, at_most_s: float) -> Order:
+    """Return the best order found in a time [s of the wall], beginning with one that is known."""
+    network = _Network(choices)
+    if highspy is None or not network.jobs.size:
+        return known
+    solver = highspy.Highs()  # type: ignore[no-untyped-call]
+    solver.setOptionValue("output_flag", False)
+    solver.setOptionValue("threads", 1)
+    solver.setOptionValue("time_limit", at_most_s)
+    solver.setOptionValue("mip_rel_gap", _GAP)
+    solver.passModel(network.model())
+    begin = network.taken(known, known_at)
+    solver.setSolution(len(begin), np.arange(len(begin)), begin)
+    solver.run()
+    # Nothing found in the time, nor the known one completed: there are no values to read.
+    if solver.getInfo().primal_solution_status != highspy.SolutionStatus.kSolutionStatusFeasible:
+        return known
+    taken = np.asarray(solver.getSolution().col_value)[: len(network.jobs)] > 0.5
+    chosen = network.jobs[taken]
+    return tuple(
+        tuple(int(f) for k, f, _ in sorted(chosen.tolist(), key=lambda j: j[2]) if k == sprayer)
+        for sprayer in range(len(choices.sprayers))
+    )
+
+
+class _Network:
+    """Arcs of the network as columns: jobs first, then waiting and changes."""
+
+    def __init__(self, choices: Choices) -> None:
+        self.choices = choices
+        sprayers, fields, starts = choices.value.shape
+        groups = len(choices.change_s)
+        self.jobs: NDArray[np.intp] = np.argwhere(np.isfinite(choices.value))
+        """Sprayer, field and start of each job. [J, 3]"""
+        self._of = (sprayers, groups, starts)
+        self._nodes = sprayers * groups * starts
+        self._fields = fields
+
+    def taken(self, order: Order, at: Timed) -> Floats:
+        """Return the columns of the jobs as an order takes them: 1 or 0. [J]"""
+        column = np.zeros(self.choices.value.shape)
+        for sprayer, (fields, starts) in enumerate(zip(order, at.starts, strict=True)):
+            column[sprayer, fields, starts] = 1.0
+        return np.asarray(column[tuple(self.jobs.T)])
+
+    def _node(
+        self, sprayer: NDArray[np.intp], group: NDArray[np.intp], start: NDArray[np.intp]
+    ) -> NDArray[np.intp]:
+        """Return the row of a node; -1 after the last start, where nobody is needed any more."""
+        _, groups, starts = self._of
+        row = (sprayer * groups + group) * starts + np.minimum(start, starts - 1)
+        return np.where(start < starts, row, -1)
+
+    def _arcs(self) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+        """Return the nodes that all arcs leave and reach. [A]"""
+        choices, (sprayers, groups, starts) = self.choices, self._of
+        k, f, b = self.jobs.T
+        group = choices.group[f]
+        same = np.stack([choices.free(g) for g in range(groups)])[group, k, f, b]
+        leave, reach = [self._node(k, group, b)], [self._node(k, group, same)]
+        k, g, b = (axis.ravel() for axis in np.indices((sprayers, groups, starts)))
+        leave.append(self._node(k, g, b))
+        reach.append(self._node(k, g, b + 1))
+        for other in range(groups):
+            ready = np.searchsorted(choices.starts, choices.starts[b] + choices.change_s[g, other])
+            moves = (g != other) & (ready < starts)
+            leave.append(self._node(k, g, b)[moves])
+            reach.append(self._node(k, np.full_like(k, other), ready)[moves])
+        return np.concatenate(leave), np.concatenate(reach)
+
+    def model(self) -> "highspy.HighsLp":
+        """Return the model: what flows into a node and comes with the sprayer may leave it."""
+        choices, (sprayers, groups, _) = self.choices, self._of
+        leave, reach = self._arcs()
+        arcs, begins = len(leave), sprayers * groups
+        k, g = (axis.ravel() for axis in np.indices((sprayers, groups)))
+        first = self._node(k, g, np.zeros_like(k))
+        rows_once = self._nodes + self.jobs[:, 1]
+        row_sprayer = self._nodes + self._fields + k
+        column = np.arange(arcs)
+        entries = [
+            (leave, column, 1.0),
+            (reach[reach >= 0], column[reach >= 0], -1.0),
+            (rows_once, column[: len(self.jobs)], 1.0),
+            (first, arcs + np.arange(begins), -1.0),
+            (row_sprayer, arcs + np.arange(begins), 1.0),
+        ]
+        row = np.concatenate([r for r, _, _ in entries])
+        col = np.concatenate([c for _, c, _ in entries])
+        val = np.concatenate([np.full(len(r), v) for r, _, v in entries])
+        by_column = np.lexsort((row, col))
+        columns, rows = arcs + begins, self._nodes + self._fields + sprayers
+        lp = highspy.HighsLp()
+        lp.num_col_, lp.num_row_ = columns, rows
+        cost = np.zeros(columns)
+        cost[: len(self.jobs)] = -choices.value[tuple(self.jobs.T)]
+        lp.col_cost_ = cost
+        lp.col_lower_, lp.col_upper_ = np.zeros(columns), np.ones(columns)
+        lp.row_lower_ = np.full(rows, -highspy.kHighsInf)
+        upper = np.zeros(rows)
+        upper[self._nodes :] = 1.0
+        lp.row_upper_ = upper
+        lp.a_matrix_.format_ = highspy.MatrixFormat.kColwise
+        lp.a_matrix_.start_ = np.searchsorted(col[by_column], np.arange(columns + 1))
+        lp.a_matrix_.index_ = row[by_column]
+        lp.a_matrix_.value_ = val[by_column]
+        kinds = [highspy.HighsVarType.kContinuous] * columns
+        kinds[: len(self.jobs)] = [highspy.HighsVarType.kInteger] * len(self.jobs)
+        lp.integrality_ = kinds
+        return lp

@@ -1,0 +1,259 @@
+"""The chances of the farm's jobs at one moment, kept with what comes of them.
+
+Worked out once an issue and once an hour, beside the watch and never before a reading.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from sqlalchemy.orm import Session
+
+from watcher.forecasts.history import AHEAD, HOUR_S, PATH_H
+from watcher.forecasts.scenarios import Scenarios, scenarios
+from watcher.forecasts.within_hour import HALVES, STEP_S, Patterns, spread_out
+from watcher.judge.chances import (
+    BROKEN,
+    HELD,
+    LIMITS,
+    Chances,
+    FarmChances,
+    chances,
+    outcomes,
+)
+from watcher.judge.timeline import Timeline
+from watcher.limits.catalogue import Limit
+from watcher.limits.farm_arrays import Bools, FarmArrays
+from watcher.service import forecast_history
+from watcher.service.history import past_ten_minutes
+from watcher.store import aggregates
+from watcher.store import chances as kept
+from watcher.store.database import Database
+from watcher.store.tables import ChanceOutcome, ChanceSaid
+from watcher.weather.series import Floats, Seconds, WeatherSeries
+
+_SCENARIOS = 100
+_MOST_JUDGED = 100 * 30 * 8
+"""Scenarios × fields × setups: of a very large farm fewer scenarios are judged."""
+_FEWEST_SCENARIOS = 20
+_PATTERNS_OF_S = 30 * 24 * HOUR_S
+_KEPT_LEADS_H = (0, 3, 6, 12, 24)
+_LEAST_KEPT = 0.02
+"""A chance under it says nothing that anybody waits for, as of a job at night: it is not kept."""
+_LOOKS_BACK_S = 48 * HOUR_S
+_SETTLED_S = HOUR_S
+_CLOSED_AT_ONCE = 200
+_SAME_DURATION_S = 60
+_HOUR_MEASURED_S = 120
+"""An hour's last readings are in so long after it."""
+
+
+def work_out(session: Session, plan: FarmArrays, whole: Timeline) -> FarmChances:
+    """Work out the chances of every field from the log and the outlook of the moment."""
+    looks = (whole, *whole.others)
+    parts = [_of_look(session, plan, look) for look in looks]
+    return FarmChances(whole.now, tuple(part for part in parts if part is not None))
+
+
+def _of_look(session: Session, plan: FarmArrays, look: Timeline) -> Chances | None:
+    farm, now = plan.farm, look.now
+    if not look.feeds:
+        return None
+    own = plan.only(look.fields)
+    stations = plan.hears(look.fields[0])
+    rng = np.random.default_rng(now)
+    of_size = _MOST_JUDGED // (len(own.fields) * len(own.setups))
+    count = min(_SCENARIOS, max(_FEWEST_SCENARIOS, of_size))
+    history = forecast_history.history(session, farm, stations, look.feeds, now)
+    drawn = scenarios(history, count, rng)
+    patterns = _patterns(session, plan, stations, now)
+    times, values = _halves(int(history.at[-1]), drawn, patterns, look, rng)
+    return chances(
+        own,
+        look,
+        look.now_index,
+        times=times,
+        values=values,
+        starts=_starts(plan, look),
+        past_forecasts=drawn.past_forecasts,
+    )
+
+
+def _starts(plan: FarmArrays, look: Timeline) -> Seconds:
+    """Return now, every full and every half hour of the horizon."""
+    times = look.series.times[look.now_index :]
+    halves = times[:-1] + (times[1:] - times[:-1]) // HALVES
+    steps = np.union1d(times, halves[halves % (HOUR_S // HALVES) == 0])
+    return steps[steps < look.now + plan.farm.config.judging.horizon]
+
+
+def _patterns(session: Session, plan: FarmArrays, stations: Sequence[str], now: int) -> Patterns:
+    sources = plan.farm.config.sources
+    wind = next((s for s in stations if "wind" in sources[s].measures), None)
+    first = (now - _PATTERNS_OF_S) // HOUR_S * HOUR_S
+    if wind is None:
+        none = np.empty(0)
+        return Patterns.of(np.empty(0, np.int64), none, none)
+    series = aggregates.bins(session, wind, STEP_S, first, now // HOUR_S * HOUR_S).series
+    return Patterns.of(series.times, series.wind_m_s, series.gust_m_s)
+
+
+def _halves(
+    at: int, drawn: Scenarios, patterns: Patterns, look: Timeline, rng: np.random.Generator
+) -> tuple[Seconds, dict[str, Floats]]:
+    """Return the half hours of the scenarios after now, as far as the outlook goes."""
+    half_s = HOUR_S // HALVES
+    begins = at + HOUR_S * PATH_H[AHEAD]
+    times = (begins[:, None] + half_s * np.arange(HALVES)).ravel()
+    hours = {name: values[:, AHEAD] for name, values in drawn.values.items()}
+    halves = {name: np.repeat(values, HALVES, axis=1) for name, values in hours.items()}
+    halves["wind_m_s"], halves["gust_m_s"] = spread_out(
+        hours["wind_m_s"], hours["gust_m_s"], patterns, rng
+    )
+    ahead = (times > look.now) & (times <= look.series.times[-1])
+    return times[ahead], {name: values[:, ahead] for name, values in halves.items()}
+
+
+def said(plan: FarmArrays, whole: Timeline, worked_out: FarmChances) -> list[ChanceSaid]:
+    """Return the chances to keep: each field's best setup, a few starts ahead."""
+    found = []
+    for part in worked_out.parts:
+        look = whole.of(part.fields[0])
+        own = plan.only(part.fields)
+        truth, _ = outcomes(own, look, look.series, part.starts)
+        judged = np.flatnonzero(np.isin(part.starts, look.series.times))  # where the outlook is
+        for lead_h in _KEPT_LEADS_H:
+            later = judged[part.starts[judged] >= whole.now + lead_h * HOUR_S]
+            if not later.size:
+                continue
+            b = int(later[0])
+            for f, field in enumerate(part.fields):
+                chance = np.where(np.isnan(part.held[f, :, b]), -1.0, part.held[f, :, b])
+                s = int(chance.argmax())
+                if chance[s] < _LEAST_KEPT:
+                    continue
+                start = int(part.starts[b])
+                found.append(
+                    ChanceSaid(
+                        field=field,
+                        setup=part.setups[s],
+                        said_at=whole.now,
+                        starts_at=start,
+                        ends_at=int(start + part.duration_s[f, s]),
+                        chance=float(chance[s]),
+                        past_forecasts=part.past_forecasts,
+                        foretold_open=bool(truth[f, s, 0, b] == HELD),
+                    )
+                )
+    return found
+
+
+def came_of(
+    session: Session, plan: FarmArrays, now: int
+) -> list[tuple[ChanceSaid, ChanceOutcome, str | None]]:
+    """Return what came of chances whose jobs would be over, by what the stations measured."""
+    need = plan.bounds[Limit.RAIN_AFTER].low if Limit.RAIN_AFTER in plan.bounds else np.zeros(1)
+    dry_s = int(np.max(need, where=np.isfinite(need), initial=0.0))
+    waiting = kept.open_said(session, now - dry_s - _SETTLED_S, _CLOSED_AT_ONCE)
+    known = [w for w in waiting if w.field in plan.fields and w.setup in plan.setups]
+    found: list[tuple[ChanceSaid, ChanceOutcome, str | None]] = [
+        (w, "unknown", None) for w in waiting if w not in known
+    ]
+    for stations, fields in plan.listens.items():
+        mine = [w for w in known if w.field in fields]
+        if not mine:
+            continue
+        first = min(w.starts_at for w in mine) - _LOOKS_BACK_S
+        last = max(w.ends_at for w in mine) + dry_s + _SETTLED_S
+        series = past_ten_minutes(session, plan.farm, first, last, stations)
+        found += _closed(plan.only(fields), _Measured(fields, series), mine)
+    return found
+
+
+@dataclass(frozen=True)
+class _Measured:
+    """Past weather as some fields had it."""
+
+    fields: tuple[str, ...]
+    series: WeatherSeries
+    wind_uncertainty_m_s: float = 0.0
+
+    @property
+    def expects(self) -> Mapping[str, Bools]:
+        """Nothing: what a station did not tell in a while past is missing as it is."""
+        return {}
+
+
+def _closed(
+    plan: FarmArrays, look: _Measured, waiting: Sequence[ChanceSaid]
+) -> list[tuple[ChanceSaid, ChanceOutcome, str | None]]:
+    starts = np.array(sorted({w.starts_at for w in waiting}), dtype=np.int64)
+    outcome, ended = outcomes(plan, look, look.series, starts)
+    found: list[tuple[ChanceSaid, ChanceOutcome, str | None]] = []
+    for one in waiting:
+        f, s = plan.fields.index(one.field), plan.setups.index(one.setup)
+        case = f, s, 0, int(np.searchsorted(starts, one.starts_at))
+        lasts = plan.duration_s[f, s]
+        if abs(one.ends_at - one.starts_at - lasts) > _SAME_DURATION_S:
+            found.append((one, "unknown", None))  # the field or the sprayer is another by now
+        elif outcome[case] == HELD:
+            found.append((one, "held", None))
+        elif outcome[case] == BROKEN:
+            by = next(
+                (limit.value for limit in LIMITS if limit in ended and ended[limit][case]), None
+            )
+            found.append((one, "broken", by))
+        else:
+            found.append((one, "unknown", None))
+    return found
+
+
+@dataclass(frozen=True)
+class _Worked:
+    """What one look brought: the chances, and what of it is to be kept."""
+
+    chances: FarmChances
+    pairs: forecast_history.NewPairs
+    said: Sequence[ChanceSaid]
+    outcomes: Sequence[tuple[ChanceSaid, ChanceOutcome, str | None]]
+
+
+class ChanceKeeper:
+    """Works the chances out when they are due, and keeps them with what came of them."""
+
+    def __init__(self, plan: FarmArrays, store: Database) -> None:
+        self.plan, self.store = plan, store
+        self.latest: FarmChances | None = None
+        self._asked = True
+        self._said_at = 0
+
+    def ask(self) -> None:
+        """Note that a feed has foretold anew: the chances are due."""
+        self._asked = True
+
+    def due(self, now: int) -> bool:
+        """Whether to work them out: after a new issue, and in each hour once it is measured."""
+        hour = (now - _HOUR_MEASURED_S) // HOUR_S
+        worked = self.latest
+        return self._asked or worked is None or hour > (worked.at - _HOUR_MEASURED_S) // HOUR_S
+
+    def look(self, outlook: Timeline) -> _Worked:
+        """Work the chances out. Takes a second of processor: not on the log's thread."""
+        self._asked = False
+        now = outlook.now
+        with self.store.reading() as session:
+            found = work_out(session, self.plan, outlook)
+            pairs = forecast_history.new_pairs(session, self.plan.farm, now)
+            outcomes = came_of(session, self.plan, now)
+        new = now // forecast_history.EVERY_S > self._said_at // forecast_history.EVERY_S
+        return _Worked(found, pairs, said(self.plan, outlook, found) if new else (), outcomes)
+
+    def keep(self, worked: _Worked) -> None:
+        """Write what is to be kept, quickly."""
+        with self.store.writing() as session:
+            forecast_history.put(session, worked.pairs)
+            kept.put_said(session, worked.said)
+            kept.close_said(session, worked.outcomes)
+        if worked.said:
+            self._said_at = worked.chances.at
+        self.latest = worked.chances

@@ -1,0 +1,178 @@
+"""One look at everything: the log's weather composed, judged and ranked for one moment."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+from sqlalchemy.orm import Session
+
+from watcher.farm import Farm
+from watcher.farm.feeds import foretells, observes
+from watcher.farm.models import FarmFile
+from watcher.farm.source_entry import SourceEntry
+from watcher.jobs.by_hand import counting
+from watcher.jobs.lately import Lately, sprayed_lately
+from watcher.judge.by_hand import corrected
+from watcher.judge.chances import FarmChances
+from watcher.judge.farm_judgement import judge_each
+from watcher.judge.job_action import JobAction
+from watcher.judge.judgement import Judgement
+from watcher.judge.ranking import Ranking, rank, with_chances
+from watcher.judge.remedies import Case, Remedy, remedies
+from watcher.judge.start_check import Obstacle, obstacles
+from watcher.judge.timeline import MEAN_S, Foretold, Measured, Timeline, look_out
+from watcher.limits.farm_arrays import FarmArrays
+from watcher.service.sites import site_of_log
+from watcher.sources.quality import trust
+from watcher.sources.quality.check import AHEAD_S
+from watcher.store import aggregates, weather
+from watcher.weather.bins import HOUR_S, widened
+from watcher.weather.quantities import BY_NAME
+from watcher.weather.series import Site
+
+_HISTORY_S = 37 * HOUR_S
+_OLDEST_ISSUE_S = 24 * 3600
+"""Feeds have been seen to serve copies days old as if they were new."""
+_BEYOND_HORIZON_S = 24 * 3600
+"""Jobs begun at the end of the horizon must still be judged to their end, and the rain after."""
+
+
+@dataclass(frozen=True)
+class Snapshot:
+    """The farm at one moment."""
+
+    outlook: Timeline
+    judgement: Judgement
+    ranking: Ranking
+    actions: Mapping[int, JobAction] = field(default_factory=dict)
+    """What to do with each open job that is watched, by its number."""
+    _found: dict[tuple[object, ...], tuple[Remedy, ...]] = field(
+        default_factory=dict, repr=False, compare=False
+    )
+
+    def remedies(
+        self, at: tuple[int, int, int], *, left_s: float | None = None, busy: Sequence[str] = ()
+    ) -> tuple[Remedy, ...]:
+        """Return what would bring a field within its limits; see ``Case``.
+
+        ``at`` is field, setup and time as indices. Worked out once a judgement.
+        """
+        key = (at, left_s is None, *busy)
+        if key not in self._found:
+            look = self.outlook.of(self.judgement.plan.fields[at[0]])
+            case = Case(self.judgement, look, at, left_s, self.ranking, busy)
+            self._found[key] = remedies(case)
+        return self._found[key]
+
+    def against_start(self, field: str, setup: str) -> tuple[Obstacle, ...]:
+        """Return what stands against starting on a field with a setup now, the worst first."""
+        return obstacles(self.judgement, self.outlook.of(field).now_index, field, setup)
+
+
+def take(session: Session, plan: FarmArrays, now: int, *, time_known: bool = True) -> Snapshot:
+    """Look at the log as it stands and judge it. ``now`` is epoch seconds.
+
+    Where it is not known what time it is, nothing is known of the weather either.
+    """
+    outlook = compose(session, plan, now, time_known=time_known)
+    return judged(plan, outlook, sprayed_lately(session, plan.farm, now))
+
+
+def judged(
+    plan: FarmArrays, outlook: Timeline, lately: Lately, chances: FarmChances | None = None
+) -> Snapshot:
+    """Judge an outlook: of fields sprayed in part what is left, of those done nothing is asked.
+
+    ``chances`` are how likely jobs hold, as last worked out; None where they are not known.
+    """
+    judgement = judge_each(plan.leaving(lately.left), (outlook, *outlook.others))
+    ranking = rank(judgement, outlook.now_index, done=lately.done)
+    if chances is not None:
+        ranking = with_chances(ranking, chances)
+    return Snapshot(outlook, judgement, ranking)
+
+
+def compose(session: Session, plan: FarmArrays, now: int, *, time_known: bool = True) -> Timeline:
+    """Compose the outlook from what every source last said, and what was measured by hand."""
+    outlook = _of_sources(session, plan, now, time_known=time_known)
+    for reading in counting(session, now) if time_known else ():
+        if reading.field in plan.fields and reading.setup in plan.setups:
+            then = _of_sources(session, plan, reading.at, time_known=True).of(reading.field)
+            read = corrected(plan, outlook.of(reading.field), then, reading)
+            rest = (_without(other, reading.field) for other in outlook.others)
+            outlook = replace(outlook, others=(read, *rest))
+    return outlook
+
+
+def _without(look: Timeline, field: str) -> Timeline:
+    return replace(look, fields=tuple(name for name in look.fields if name != field))
+
+
+def _of_sources(session: Session, plan: FarmArrays, now: int, *, time_known: bool) -> Timeline:
+    config = plan.farm.config
+    latitude, longitude = plan.farm.ground.middle
+    stations = {
+        name: _station(session, plan.farm, name, entry, now)
+        for name, entry in config.sources.items()
+        if observes(entry)
+    }
+    forecasts = _forecasts(session, config, now) if time_known else []
+    if not time_known:
+        stations = {name: _unheard(station) for name, station in stations.items()}
+    whole, *others = (
+        replace(
+            look_out(
+                now=now,
+                stations=[stations[name] for name in order],
+                forecasts=forecasts,
+                site=Site(latitude, longitude),
+                horizon_s=config.judging.horizon + _BEYOND_HORIZON_S + plan.rules_look_ahead_s,
+            ),
+            fields=fields,
+        )
+        for order, fields in plan.listens.items()
+    )
+    return replace(whole, others=tuple(others))
+
+
+def _station(session: Session, farm: Farm, name: str, entry: SourceEntry, now: int) -> Measured:
+    recent_s = int(entry.silent_after) + MEAN_S
+    readings = weather.observations(session, name, now - recent_s, now + 1).usable()
+    hours = aggregates.bins(session, name, HOUR_S, now - _HISTORY_S, now)
+    demoted = tuple(trust.demoted(hours.at(hours.series.times >= now - trust.DAY_S)))
+    site = site_of_log(session, farm, name)
+    return Measured(
+        series=trust.believed(replace(readings, site=site), demoted),
+        hours=trust.believed(replace(widened(hours, entry.direction_inside), site=site), demoted),
+        measures=frozenset(BY_NAME[q].column for q in entry.measures),
+        silent_after_s=entry.silent_after,
+        wind_uncertainty_m_s=entry.wind_uncertainty,
+        direction_inside_deg=entry.direction_inside,
+        distrusted=demoted,
+    )
+
+
+def _unheard(station: Measured) -> Measured:
+    none = slice(0, 0)
+    return replace(station, series=station.series.at(none), hours=station.hours.at(none))
+
+
+def _forecasts(session: Session, config: FarmFile, now: int) -> list[Foretold]:
+    found = []
+    for name, entry in config.sources.items():
+        forecast = weather.latest_forecast(session, name, now) if foretells(entry) else None
+        if forecast is None or forecast.begins_at > now + AHEAD_S:
+            continue  # what came in the future came by a wrong clock: how old it is nobody knows
+        # What a feed stood by before and after a moment that is looked back at, it stood by then.
+        fetched_at = min(forecast.fetched_at, now)
+        issued_at = forecast.issued_at if forecast.tells_issue else fetched_at
+        if now - issued_at <= _OLDEST_ISSUE_S:
+            found.append(
+                Foretold(
+                    series=forecast.series,
+                    fetched_at=fetched_at,
+                    silent_after_s=entry.silent_after,
+                    estimates_gusts=entry.estimate_gusts,
+                    attribution=forecast.attribution,
+                )
+            )
+    return found

@@ -1,0 +1,313 @@
+"""The HTTP API: everything the pages show, and what they do, for programs.
+
+Programs show a token (``Authorization: Bearer …``); whoever is logged in may read it in a browser.
+"""
+
+from collections.abc import Iterable, Iterator
+from typing import Annotated, Any
+
+import numpy as np
+from fastapi import APIRouter, Depends, Header, HTTPException, Path, Query, Response
+from fastapi.responses import JSONResponse, StreamingResponse
+from fastapi.security import HTTPBearer
+
+from watcher.i18n.language import ENGLISH, Language, accepted
+from watcher.jobs import queries
+from watcher.jobs.commands import Taken
+from watcher.jobs.steps import StepName, StepOutcome, StepRequest
+from watcher.judge.ranking import FieldNow
+from watcher.judge.reasons import reasons
+from watcher.limits.status import Status
+from watcher.messages.words import CAUTION
+from watcher.service.log_view import csv_by_day
+from watcher.web.api import models
+from watcher.web.auth.users import User
+from watcher.web.context import OLD_AFTER_S, AppContext
+from watcher.web.numbers import Number
+from watcher.web.open_jobs import by_field, open_jobs
+
+Answers = dict[int | str, dict[str, Any]]
+
+_MOST_DAYS = 3660
+_DAY_S = 86_400
+_LAST_SECOND = 253_402_300_799  # the year 9999
+
+
+def answers(*codes: int) -> Answers:
+    """Describe answers of these codes."""
+    words = {
+        401: "No token, or none that is known",
+        403: "The token's role may not do this",
+        404: "There is nothing of this name or number",
+        409: "The step does not fit the state of jobs, or the farm file",
+        413: "The body is too large",
+        422: "The request is not understood",
+        501: "This installation cannot do that",
+        503: "The watch has only just started and has not judged yet",
+    }
+    return {code: {"model": models.Wrong, "description": words[code]} for code in codes}
+
+
+_ASKS: Answers = {
+    409: {
+        "description": "The start needs a plain yes first, or does not fit the state of jobs",
+        "model": models.Wrong,
+        "content": {
+            "application/problem+json": {"schema": models.AsksFirst.model_json_schema()},
+        },
+    }
+}
+
+FieldName = Annotated[str, Path(max_length=60, description="A field's name in the farm file")]
+Moment = Annotated[int, Query(ge=0, le=_LAST_SECOND, description="Epoch seconds")]
+Key = Annotated[
+    str | None,
+    Header(
+        alias="Idempotency-Key",
+        min_length=1,
+        max_length=200,
+        description="The same key is the same step: sent twice, it is taken once",
+    ),
+]
+bearer = HTTPBearer(auto_error=False, description="A program's or a station's token")
+
+
+def asked_language(response: Response, accept_language: Annotated[str, Header()] = "") -> Language:
+    """Return the language of sentences: the one asked for, English where there is no such."""
+    language = accepted(accept_language) or ENGLISH
+    response.headers["Content-Language"] = language.code
+    response.headers["Vary"] = "Accept-Language"
+    return language
+
+
+Asked = Annotated[Language, Depends(asked_language)]
+
+
+def router(house: AppContext) -> APIRouter:
+    """Routes that read."""
+    routes = APIRouter(prefix="/api", tags=["farm"], dependencies=[Depends(bearer)])
+    looker = Depends(house.door.api_looker)
+
+    @routes.get("/ranking", responses=answers(401, 503))
+    def ranking(language: Asked, _user: User = looker) -> models.RankingTold:
+        """What to spray now in which order, and when the rest opens."""
+        found, judged_at = house.picture.ranking, house.watch.judged_at
+        now = house.watch.clock.now()
+        with house.watch.book.store.reading() as session:
+            jobs = open_jobs(house, session)
+        on = by_field(jobs)
+
+        def shown(fields: Iterable[FieldNow]) -> list[models.FieldTold]:
+            return [
+                models.FieldTold.of(house.speaker, seen, found.at, language, on.get(seen.field))
+                for seen in fields
+            ]
+
+        return models.RankingTold(
+            at=found.at,
+            judged_at=judged_at,
+            old=judged_at is None or now - judged_at > OLD_AFTER_S,
+            caution=CAUTION.render(language),
+            jobs=[models.JobStateTold.of(job, language) for job in jobs],
+            spray=shown(found.spray),
+            rest=shown(found.rest),
+        )
+
+    @routes.get("/fields/{field}/reasons", responses=answers(401, 404, 422, 503))
+    def why(
+        field: FieldName,
+        language: Asked,
+        setup: Annotated[str | None, Query(max_length=60)] = None,
+        _user: User = looker,
+    ) -> models.ReasonsTold:
+        """Every limit of one field now, with the recommended setup or another one."""
+        picture = house.picture
+        plan = picture.judgement.plan
+        case = (*_case(house, field, setup), picture.outlook.now_index)
+        return models.ReasonsTold(
+            at=picture.outlook.now,
+            field=field,
+            setup=plan.setups[case[1]],
+            status=models.status_word(Status(int(picture.judgement.status[case]))),
+            limits=[
+                models.LimitTold.of(house.speaker, field, reason, language)
+                for reason in reasons(picture.judgement, *case)
+            ],
+            remedies=[
+                models.RemedyTold.of(house.speaker, remedy, picture.outlook.now, language)
+                for remedy in picture.remedies(case, **_under_way(house, field))
+            ],
+        )
+
+    @routes.get("/fields/{field}/forecast", responses=answers(401, 404, 422, 503))
+    def forecast(
+        field: FieldName,
+        setup: Annotated[str | None, Query(max_length=60)] = None,
+        _user: User = looker,
+    ) -> models.ForecastTold:
+        """What one field is now and in the hours ahead."""
+        picture = house.picture
+        case = _case(house, field, setup)
+        name = picture.judgement.plan.setups[case[1]]
+        return models.ForecastTold(field=field, setup=name, hours=list(_hours(house, case)))
+
+    @routes.get(
+        "/log.csv",
+        response_class=StreamingResponse,
+        responses=answers(401, 404, 422)
+        | {200: {"content": {"text/csv": {"schema": {"type": "string"}}}}},
+    )
+    def log(
+        source: Annotated[str, Query(max_length=60)],
+        start: Moment,
+        end: Moment,
+        _user: User = looker,
+    ) -> StreamingResponse:
+        """A source's readings with ``start <= time < end`` as CSV, streamed."""
+        if source not in house.farm.config.sources:
+            raise HTTPException(404, "no source of the farm has this name")
+        if not start < end <= start + _MOST_DAYS * _DAY_S:
+            raise HTTPException(422, f"end must be after start, by at most {_MOST_DAYS} days")
+        return StreamingResponse(
+            csv_by_day(house.watch.book.store, source, start, end),
+            media_type="text/csv",
+            headers={"Content-Disposition": f'attachment; filename="{source}.csv"'},
+        )
+
+    @routes.get("/health", responses=answers(401))
+    def health(_user: User = looker) -> models.HealthTold:
+        """How the watch and its sources are. (``/health`` tells it to monitors by its status.)"""
+        return models.HealthTold.of(house.watch.health_now(), house.farm.zone)
+
+    return routes
+
+
+def jobs_router(house: AppContext) -> APIRouter:
+    """Routes of the jobs."""
+    routes = APIRouter(prefix="/api/jobs", tags=["jobs"], dependencies=[Depends(bearer)])
+    looker, runner = Depends(house.door.api_looker), Depends(house.door.api_runner)
+
+    @routes.get("", responses=answers(401, 422))
+    def every(
+        start: Moment = 0, end: Moment = _LAST_SECOND, _user: User = looker
+    ) -> list[models.JobTold]:
+        """Jobs that started in ``start <= time < end``, the oldest first."""
+        with house.watch.book.store.reading() as session:
+            found = queries.started(session, start, end, house.watch.clock.now())
+            return [models.JobTold.of(view) for view in found]
+
+    @routes.get("/{number}", responses=answers(401, 404, 422))
+    def one(number: Number, _user: User = looker) -> models.JobWithEvents:
+        """One job and what was done to it."""
+        with house.watch.book.store.reading() as session:
+            story = queries.story(session, number, house.watch.clock.now())
+        return models.JobWithEvents.of_story(story)
+
+    def say_step(taken: Taken, language: Language) -> models.StepTold:
+        said = taken.text.render(language)
+        if taken.outcome is StepOutcome.REFUSED or taken.job is None:
+            raise HTTPException(409, said)
+        job = models.JobTold.of(queries.view(taken.job, house.watch.clock.now()))
+        return models.StepTold(**job.model_dump(), outcome=taken.outcome.value, said=said)
+
+    @routes.post(
+        "",
+        status_code=201,
+        response_model=models.StepTold,
+        responses=answers(401, 403, 413, 422) | _ASKS,
+    )
+    async def start_job(
+        asked: models.StartAsked, language: Asked, key: Key = None, user: User = runner
+    ) -> models.StepTold | JSONResponse:
+        """Start a job. From now on the watch guards it.
+
+        Where a label, a law or another limit stands against it, or cannot be judged, it is answered
+        with 409 and what that is; the same with ``confirm`` naming all of it says yes.
+        """
+        step = StepRequest(
+            StepName.START,
+            user.name,
+            field=asked.field,
+            setup=asked.setup,
+            confirm=tuple(asked.confirm),
+            key=_bare(key),
+            at=asked.at,
+        )
+        taken = await house.watch.take_step(step)
+        if taken.outcome is not StepOutcome.ASKS:
+            return say_step(taken, language)
+        now = house.watch.clock.now()
+        question = models.AsksFirst.of(house.speaker, step.field, taken, now, language)
+        return JSONResponse(
+            question.model_dump(), status_code=409, media_type="application/problem+json"
+        )
+
+    @routes.post("/{number}/{step}", responses=answers(401, 403, 404, 409, 413, 422))
+    async def take_step(
+        *,
+        number: Number,
+        step: models.StepOfJob,
+        language: Asked,
+        asked: models.StepAsked | None = None,
+        key: Key = None,
+        user: User = runner,
+    ) -> models.StepTold:
+        """Take a step of a job: pause, resume, setup, finish, abandon, reading, or seen.
+
+        A step that no longer applies is answered with 409 and what stands instead.
+        """
+        given = asked.model_dump() if asked else {}
+        taken = StepRequest(StepName(step), user.name, job=number, key=_bare(key), **given)
+        return say_step(await house.watch.take_step(taken), language)
+
+    return routes
+
+
+def _bare(key: str | None) -> str | None:
+    """A key without the quotes of a structured field (RFC 9651)."""
+    return key and (key[1:-1] if key[0] == key[-1] == '"' and len(key) > 1 else key)
+
+
+def _case(house: AppContext, field: str, setup: str | None) -> tuple[int, int]:
+    """Indices of a field and of a setup it may use; the recommended one where none is named."""
+    picture = house.picture
+    plan = picture.judgement.plan
+    if field not in plan.fields:
+        raise HTTPException(404, "no field of the farm has this name")
+    chosen = setup or str(picture.ranking.every[field].setup)
+    index = plan.fields.index(field)
+    if chosen not in plan.setups or not plan.allowed[index, plan.setups.index(chosen)]:
+        raise HTTPException(404, "the field may use no setup of this name")
+    return index, plan.setups.index(chosen)
+
+
+def _under_way(house: AppContext, field: str) -> dict[str, Any]:
+    """What is left of a job under way on a field, and which fields are being sprayed."""
+    with house.watch.book.store.reading() as session:
+        opened = list(queries.opened(session, house.watch.clock.now()))
+    left = [view.job.planned_s - view.sprayed_s for view in opened if view.job.field == field]
+    return {"left_s": next(iter(left), None), "busy": [view.job.field for view in opened]}
+
+
+def _hours(house: AppContext, case: tuple[int, int]) -> Iterator[models.HourTold]:
+    picture = house.picture
+    judgement = picture.judgement
+    first = picture.outlook.now_index
+    horizon = picture.outlook.now + house.farm.config.judging.horizon
+    last = int(np.searchsorted(judgement.series.times, horizon))
+    of = judgement.plan.fields[case[0]], judgement.plan.setups[case[1]]
+    for time in range(first, last):
+        at = int(judgement.series.times[time])
+        status = Status(int(judgement.status[(*case, time)]))
+        chance = (
+            house.chances.now(*of, at, status)
+            if time == first
+            else house.chances.at_hour(*of, at, status)
+        )
+        yield models.HourTold(
+            at=at,
+            status=models.status_word(status),
+            odds=chance and chance.chance,
+            wind_m_s=models.finite(float(judgement.boom.wind_m_s[(*case, time)])),
+            gust_m_s=models.finite(float(judgement.boom.gust_m_s[(*case, time)])),
+        )

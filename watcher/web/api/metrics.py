@@ -1,0 +1,116 @@
+"""Figures of the running watch in the text format that monitoring systems collect."""
+
+from collections.abc import Iterator
+
+from fastapi import APIRouter, Depends, Response
+from prometheus_client import CONTENT_TYPE_LATEST, CollectorRegistry, generate_latest
+from prometheus_client.core import CounterMetricFamily, GaugeMetricFamily, Metric
+from prometheus_client.registry import Collector
+
+from watcher.jobs import queries
+from watcher.service.health import Health
+from watcher.weather.quantities import NAME_OF
+from watcher.web.api import models
+from watcher.web.api.endpoints import bearer
+from watcher.web.auth.users import User
+from watcher.web.context import AppContext
+
+
+class _Watch(Collector):
+    """Reads the watch's figures when they are asked for: nothing is counted twice."""
+
+    def __init__(self, house: AppContext) -> None:
+        self.house = house
+
+    def collect(self) -> Iterator[Metric]:
+        watch = self.house.watch
+        yield CounterMetricFamily("watcher_judgements", "Judgements made", value=watch.judged)
+        health = watch.health_now()
+        yield GaugeMetricFamily("watcher_well", "1 while all is well", value=float(health.well))
+        works = "1 while the watch judges, writes and delivers"
+        yield GaugeMetricFamily("watcher_works", works, value=float(health.works))
+        if health.judged_at is not None:
+            age = health.at - health.judged_at
+            yield GaugeMetricFamily("watcher_judged_age_seconds", "Since the last one", value=age)
+        waiting = health.waiting_messages
+        yield GaugeMetricFamily("watcher_messages_waiting", "Messages to be sent", value=waiting)
+        yield from self._sources(health)
+        yield from self._fields()
+        store = watch.standby.log if watch.outage is not None else watch.book.store
+        with store.reading() as session:
+            count = len(queries.opened(session, watch.clock.now()))
+        yield GaugeMetricFamily("watcher_jobs_open", "Spraying jobs under way", value=count)
+
+    def _sources(self, health: Health) -> Iterator[Metric]:
+        def of_sources(name: str, what: str) -> GaugeMetricFamily:
+            return GaugeMetricFamily(f"watcher_source_{name}", what, labels=["source"])
+
+        def of_quantities(name: str, what: str) -> GaugeMetricFamily:
+            labels = ["source", "quantity"]
+            return GaugeMetricFamily(f"watcher_source_{name}", what, labels=labels)
+
+        ages = of_sources("age_seconds", "Age of its word")
+        stale = of_sources("stale", "1 while stale")
+        every = of_sources("interval_seconds", "How often it reports")
+        ahead = of_sources("clock_ahead_seconds", "How far its clock is wrong; 0 where it is not")
+        doubted = of_quantities("doubted_ratio", "Share of the last day's values doubted")
+        units = of_quantities("unit_suspected", "1 while its values look like another unit")
+        distrusted = of_quantities("distrusted", "1 while it is not believed")
+        refused = GaugeMetricFamily(
+            "watcher_posts_refused", "In the last day", labels=["source", "reason"]
+        )
+        for source in health.sources:
+            stale.add_metric([source.name], float(source.silent))
+            ahead.add_metric([source.name], float(source.clock_ahead_s or 0))
+            if source.age_s is not None:
+                ages.add_metric([source.name], source.age_s)
+            if source.interval_s is not None:
+                every.add_metric([source.name], source.interval_s)
+            for found in source.doubted:
+                doubted.add_metric([source.name, NAME_OF[found.quantity]], found.share)
+            for quantity in source.units:
+                units.add_metric([source.name, NAME_OF[quantity]], 1.0)
+            for quantity in source.distrusted:
+                distrusted.add_metric([source.name, NAME_OF[quantity]], 1.0)
+            for reason, posts in source.refused.items():
+                refused.add_metric([source.name, reason], posts.count)
+        for reason, posts in health.strangers.items():
+            refused.add_metric(["", reason], posts.count)
+        yield from (ages, stale, every, ahead, doubted, units, distrusted, refused)
+
+    def _fields(self) -> Iterator[Metric]:
+        words = "0 unsuitable, 1 unknown, 2 marginal, 3 suitable"
+        statuses = GaugeMetricFamily("watcher_field_status", words, labels=["field"])
+        words = "Of a job begun now to hold to its end; absent where not known or not open"
+        odds = GaugeMetricFamily("watcher_field_chance_ratio", words, labels=["field"])
+        words = "0 broken, 1 unknown, 2 near, 3 holds"
+        limits = GaugeMetricFamily("watcher_field_limit", words, labels=["field", "limit"])
+        if self.house.watch.picture is not None:
+            for name, seen in self.house.picture.ranking.every.items():
+                statuses.add_metric([name], float(seen.status))
+                if seen.chance is not None and seen.chance.chance is not None:
+                    odds.add_metric([name], seen.chance.chance)
+                for reason in seen.reasons:
+                    limits.add_metric([name, reason.limit.value], float(reason.stand))
+        yield from (statuses, odds, limits)
+
+
+def router(house: AppContext) -> APIRouter:
+    """Route of the figures."""
+    routes = APIRouter(tags=["farm"], dependencies=[Depends(bearer)])
+    registry = CollectorRegistry(auto_describe=False)
+    registry.register(_Watch(house))
+
+    @routes.get(
+        "/metrics",
+        response_class=Response,
+        responses={
+            200: {"content": {"text/plain": {"schema": {"type": "string"}}}},
+            401: {"model": models.Wrong, "description": "No token, or none that is known"},
+        },
+    )
+    def metrics(_user: User = Depends(house.door.api_looker)) -> Response:  # noqa: B008
+        """Figures of the watch, in the Prometheus text format."""
+        return Response(generate_latest(registry), media_type=CONTENT_TYPE_LATEST)
+
+    return routes

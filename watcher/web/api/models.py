@@ -1,0 +1,677 @@
+"""What the API says and takes, as it is described in its OpenAPI document. SI, epoch seconds."""
+
+import math
+from collections.abc import Mapping
+from typing import Annotated, Any, Literal, Self
+from zoneinfo import ZoneInfo
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from watcher.farm.origin import Origin
+from watcher.i18n.language import ENGLISH, Language
+from watcher.i18n.message import Sentence
+from watcher.jobs.commands import Taken
+from watcher.jobs.queries import JobStory, JobView
+from watcher.judge.chances import FieldChance
+from watcher.judge.ranking import FieldNow
+from watcher.judge.reasons import Reason
+from watcher.judge.remedies import Remedy
+from watcher.judge.start_check import Against
+from watcher.limits.status import Status
+from watcher.messages import sources
+from watcher.messages.chances import holds_line
+from watcher.messages.reasons import Speaker
+from watcher.messages.remedies import remedy_line
+from watcher.messages.start import ASKS, obstacle_line
+from watcher.service.health import Health
+from watcher.service.transactions import Posted
+from watcher.source_view import SourceView
+from watcher.weather.quantities import NAME_OF
+from watcher.web.open_jobs import OpenJobViewModel
+
+StatusWord = Literal["unsuitable", "unknown", "marginal", "suitable"]
+StandWord = Literal["broken", "unknown", "near", "holds"]
+StepOfJob = Literal["pause", "resume", "setup", "finish", "abandon", "seen", "reading"]
+RefusedWord = Literal["token", "body"]
+JobStateWord = Literal["running", "paused", "finished", "abandoned"]
+
+
+class ApiModel(BaseModel):
+    """Something the API says."""
+
+    model_config = ConfigDict(use_attribute_docstrings=True)
+
+
+class Wrong(ApiModel):
+    """Why a request was not answered."""
+
+    wrong: str
+    """What is wrong and, where it can be said, what would do."""
+
+
+class ObstacleTold(ApiModel):
+    """A limit that stands against a start."""
+
+    limit: str
+    against: Against
+    """Broken, unknown, an hour of the day that closes before the job ends, or a strip to leave."""
+    origin: Origin
+    """Whose the bound is."""
+    at: int
+    """From when: now, or later in the job."""
+    sentence: str
+    confirm: str
+    """What ``confirm`` of the start names to say yes to it."""
+
+
+class AsksFirst(Wrong):
+    """A start that needs a plain yes first, as problem details (RFC 9457). Nothing has begun."""
+
+    type: Literal["about:blank"] = "about:blank"
+    title: str
+    status: Literal[409] = 409
+    detail: str
+    against: list[ObstacleTold]
+
+    @classmethod
+    def of(cls, speaker: Speaker, field: str, taken: Taken, now: int, language: Language) -> Self:
+        detail = taken.text.render(language)
+        return cls(
+            wrong=detail,
+            title=ASKS.render(language),
+            detail=detail,
+            against=[
+                ObstacleTold(
+                    limit=one.reason.limit.value,
+                    against=one.against,
+                    origin=one.reason.origin,
+                    at=one.at,
+                    sentence=obstacle_line(speaker, field, one, now).render(language),
+                    confirm=one.token,
+                )
+                for one in taken.obstacles
+            ],
+        )
+
+
+class LimitTold(ApiModel):
+    """How one limit stands."""
+
+    limit: str
+    stand: StandWord
+    value: float | None
+    """As the limit's quantity is held: m/s, °C, K, %, s; null where it is not known."""
+    low: float | None
+    high: float | None
+    origin: Origin
+    """Whose the bound is."""
+    headroom: float | None
+    """Room left as a share of the limit's scale, negative when broken; null where unknown or
+    without a bound."""
+    neighbours: list[str]
+    sentence: str
+
+    @classmethod
+    def of(cls, speaker: Speaker, field: str, reason: Reason, language: Language) -> "LimitTold":
+        return cls(
+            limit=reason.limit.value,
+            stand=_stand(reason),
+            value=finite(reason.value),
+            low=finite(reason.low),
+            high=finite(reason.high),
+            origin=reason.origin.value,
+            headroom=finite(reason.headroom),
+            neighbours=list(reason.neighbours),
+            sentence=speaker.reason(field, reason).render(language),
+        )
+
+
+class ChangeTold(ApiModel):
+    """One thing to change."""
+
+    kind: str
+    name: str
+    """The setup, product or field it leads to; empty for the others."""
+    value: float | None
+    """A boom's height in m, a speed in m/s, or until when to wait in epoch seconds."""
+    passes: int
+    neighbours: list[str]
+
+
+class RemedyTold(ApiModel):
+    """What would bring a field within its limits, what it gains and what it costs."""
+
+    changes: list[ChangeTold]
+    until: int
+    """Until when it holds, as far as that is known. [epoch s]"""
+    whole: bool
+    """Whether that is long enough for all that is left."""
+    drift_before: float | None
+    """Upper estimate at the worst neighbour as a share of what it stands; null: not judged."""
+    drift_after: float | None
+    loss_pct: float
+    """More loss of weed control, in points."""
+    takes_s: float
+    left_m2: float
+    """Ground left unsprayed."""
+    sentence: str
+
+    @classmethod
+    def of(cls, speaker: Speaker, found: Remedy, now: int, language: Language) -> "RemedyTold":
+        return cls(
+            changes=[
+                ChangeTold(
+                    kind=c.kind.value,
+                    name=c.name,
+                    value=finite(c.value),
+                    passes=c.passes,
+                    neighbours=list(c.neighbours),
+                )
+                for c in found.changes
+            ],
+            until=found.until,
+            whole=found.whole,
+            drift_before=finite(found.drift_before),
+            drift_after=finite(found.drift_after),
+            loss_pct=found.loss_pct,
+            takes_s=found.takes_s,
+            left_m2=found.left_m2,
+            sentence=Sentence(remedy_line(speaker, found, now)).render(language),
+        )
+
+
+class JobStateTold(ApiModel):
+    """What to do with an open job now, the same that its alerts tell."""
+
+    number: int
+    field: str
+    action: Literal["go on", "get ready", "stop", "cannot see", "wait", "paused"]
+    since: int | None
+    """Since when it is so: epoch seconds; null where the job cannot be watched."""
+    sentence: str
+
+    @classmethod
+    def of(cls, job: OpenJobViewModel, language: Language) -> "JobStateTold":
+        return cls(
+            number=job.number,
+            field=job.field,
+            action=job.action.value,
+            since=job.state and job.state.since,
+            sentence=job.sentence.render(language),
+        )
+
+
+class ChanceTold(ApiModel):
+    """How likely a job begun at a time holds to its end, by scenarios learned here."""
+
+    odds: float
+    """0 to 1; it is no better known than in tenths."""
+    first_half: float | None
+    """The same of the first half of the job; null where unknown."""
+    starts_at: int
+    ends_at: int
+    ended_by: str | None
+    """The limit that ends it most often; null where nothing does."""
+    past_forecasts: int
+    """How many past forecasts here it rests on: under 20 it is mostly general experience."""
+    sentence: str
+
+    @classmethod
+    def of(
+        cls, chance: FieldChance | None, now: int, zone: ZoneInfo, language: Language
+    ) -> "ChanceTold | None":
+        """Return what is said of a chance; None where it is not known."""
+        if chance is None or chance.chance is None:
+            return None
+        return cls(
+            odds=chance.chance,
+            first_half=chance.first_half,
+            starts_at=chance.starts_at,
+            ends_at=chance.ends_at,
+            ended_by=chance.ended_by and chance.ended_by.value,
+            past_forecasts=chance.past_forecasts,
+            sentence=holds_line(chance, now, zone).render(language),
+        )
+
+
+class FieldTold(ApiModel):
+    """One field now."""
+
+    field: str
+    status: StatusWord
+    setup: str | None
+    """The setup to use; where the field is not open, the one that comes closest."""
+    binding: LimitTold
+    left: float
+    """Share of the field that is still to be sprayed: its job is of that."""
+    duration_s: float
+    share_done: float
+    breaks_at: int | None
+    can_wait_until: int | None
+    opens_at: int | None
+    chance: ChanceTold | None
+    """How likely a job begun now holds to its end; null where that is not known, and always where
+    the field is unsuitable or unknown now."""
+    job: JobStateTold | None
+    """The job under way on it and what to do with it: it goes before ``status``."""
+
+    @classmethod
+    def of(
+        cls,
+        speaker: Speaker,
+        seen: FieldNow,
+        at: int,
+        language: Language,
+        job: OpenJobViewModel | None = None,
+    ) -> "FieldTold":
+        return cls(
+            field=seen.field,
+            status=status_word(seen.status),
+            setup=seen.setup,
+            binding=LimitTold.of(speaker, seen.field, seen.binding, language),
+            left=seen.left,
+            duration_s=seen.duration_s,
+            share_done=seen.share_done,
+            breaks_at=seen.breaks_at,
+            can_wait_until=seen.can_wait_until,
+            opens_at=seen.opens_at,
+            chance=ChanceTold.of(seen.chance, at, speaker.farm.zone, language),
+            job=job and JobStateTold.of(job, language),
+        )
+
+
+class RankingTold(ApiModel):
+    """What to spray now in which order, and the rest in the order they open."""
+
+    at: int
+    judged_at: int | None
+    old: bool
+    """Whether the watch has not judged for so long that this must not be relied on."""
+    caution: str
+    jobs: list[JobStateTold]
+    """The jobs under way."""
+    spray: list[FieldTold]
+    rest: list[FieldTold]
+
+
+class ReasonsTold(ApiModel):
+    """Every limit of one field with one setup now, the binding one first."""
+
+    at: int
+    field: str
+    setup: str
+    status: StatusWord
+    limits: list[LimitTold]
+    remedies: list[RemedyTold]
+    """What would bring it within its limits, the best first; of a job under way, its rest."""
+
+
+class HourTold(ApiModel):
+    """What a field is from one time on, with its best setup."""
+
+    at: int
+    status: StatusWord
+    odds: float | None
+    """How likely a job begun then holds to its end, 0 to 1; null where that is not known, and
+    always where the field is unsuitable or unknown then."""
+    wind_m_s: float | None
+    """At boom height."""
+    gust_m_s: float | None
+
+
+class ForecastTold(ApiModel):
+    """The hours ahead of one field."""
+
+    field: str
+    setup: str
+    hours: list[HourTold]
+
+
+class JobTold(ApiModel):
+    """A spraying job."""
+
+    id: int
+    field: str
+    setup: str
+    sprayer: str
+    state: JobStateWord
+    started_at: int
+    ended_at: int | None
+    planned_s: float
+    sprayed_s: float
+    note: str
+    done_share: float | None
+    """How much of the field was sprayed, 0 to 1; null where nobody said."""
+
+    @classmethod
+    def of(cls, view: JobView) -> "JobTold":
+        job = view.job
+        return cls(
+            id=job.id,
+            field=job.field,
+            setup=job.setup,
+            sprayer=job.sprayer,
+            state=job.state,
+            started_at=job.started_at,
+            ended_at=job.ended_at,
+            planned_s=job.planned_s,
+            sprayed_s=view.sprayed_s,
+            note=job.note,
+            done_share=job.done_share,
+        )
+
+
+class StepTold(JobTold):
+    """A job after a step, and what became of that step."""
+
+    outcome: Literal["done", "already"]
+    said: str
+    """The same in a sentence."""
+
+
+class EventTold(ApiModel):
+    """One step of a job."""
+
+    at: int
+    what: str
+    against: list[str]
+    """What stood against a start and was answered with yes, as it was asked then."""
+
+
+class JobWithEvents(JobTold):
+    """A spraying job and what was done to it."""
+
+    events: list[EventTold]
+
+    @classmethod
+    def of_story(cls, story: JobStory) -> "JobWithEvents":
+        events = [
+            EventTold(
+                at=event.at,
+                what=event.what,
+                against=[one["said"] for one in event.detail.get("against", ())],
+            )
+            for event in story.steps
+        ]
+        return cls(**JobTold.of(story.view).model_dump(), events=events)
+
+
+class FindingTold(ApiModel):
+    """Something that is not as it should be with a source."""
+
+    kind: sources.FindingKind
+    sentence: str
+    mend: str
+    """What to do."""
+
+
+class DoubtedTold(ApiModel):
+    """Values of a quantity that failed quality control in the last day."""
+
+    quantity: str
+    count: int
+    of: int
+    share: float
+    most_often: str
+    """What was found most often, in words."""
+
+
+class RefusedTold(ApiModel):
+    """Posts of the last day that were refused for one reason."""
+
+    model_config = ConfigDict(from_attributes=True, use_attribute_docstrings=True)
+
+    count: int
+    last_at: int
+    why: str
+    """Why the last one was; of posts in a name that no station has, that name."""
+    addresses: list[str]
+    """A few of those they came from, the last one last."""
+
+
+def _refused(posts: Mapping[RefusedWord, object]) -> dict[RefusedWord, RefusedTold]:
+    return {what: RefusedTold.model_validate(found) for what, found in posts.items()}
+
+
+class SourceTold(ApiModel):
+    """How a source is."""
+
+    name: str
+    state: str
+    """In a word or two: "fresh", "doubted", "not believed", "never heard", "stale, not relied on",
+    "clock ahead, not relied on"."""
+    age_s: int | None
+    """Of its newest reading that is not dated ahead; of a feed, since its last answer."""
+    stale: bool
+    interval_s: float | None
+    """How often it reports, learned from its readings; null for a feed."""
+    heard_s: int | None
+    """Since a reading last came in, whatever its date."""
+    clock_ahead_s: int | None
+    """How far its clock is ahead, negative where it is behind or sends late; null where it is not
+    known to be wrong."""
+    units: dict[str, str]
+    """Quantities that look as if they came in another unit, and what they look like."""
+    doubted: list[DoubtedTold]
+    failures_in_a_row: int
+    attribution: str
+    distrusted: list[str]
+    refused: dict[RefusedWord, RefusedTold]
+    """Posts in its name, refused for their "token" or their "body"."""
+    findings: list[FindingTold]
+    """All that is not as it should be, the worst first."""
+
+    @classmethod
+    def of(
+        cls, source: SourceView, now: int, zone: ZoneInfo, language: Language = ENGLISH
+    ) -> "SourceTold":
+        return cls(
+            name=source.name,
+            state=sources.state(source)[1].render(language),
+            age_s=source.age_s,
+            stale=source.silent,
+            interval_s=source.interval_s,
+            heard_s=source.heard_s,
+            clock_ahead_s=source.clock_ahead_s,
+            units={NAME_OF[name]: unit.render(language) for name, unit in source.units.items()},
+            doubted=[
+                DoubtedTold(
+                    quantity=NAME_OF[d.quantity],
+                    count=d.count,
+                    of=d.of,
+                    share=d.share,
+                    most_often=sources.finding_word(d.most).render(language),
+                )
+                for d in source.doubted
+            ],
+            failures_in_a_row=source.failures_in_a_row,
+            attribution=source.attribution,
+            distrusted=list(source.distrusted),
+            refused={
+                what: RefusedTold.model_validate(found) for what, found in source.refused.items()
+            },
+            findings=[
+                FindingTold(
+                    kind=f.kind,
+                    sentence=f.sentence.render(language),
+                    mend=f.mend.render(language),
+                )
+                for f in sources.findings(source, now, zone)
+            ],
+        )
+
+    def for_anybody(self) -> dict[str, Any]:
+        """Plain values without what errors said, and without who was refused."""
+        open_values = self.model_dump(exclude={"refused", "findings"})
+        open_to_all = [f.model_dump() for f in self.findings if f.kind not in _NOT_FOR_ANYBODY]
+        return open_values | {"findings": open_to_all}
+
+
+_NOT_FOR_ANYBODY = {"silent", "wrong token", "not understood", "failing"}
+
+
+class HealthTold(ApiModel):
+    """How the watch is."""
+
+    well: bool
+    """Whether the watch works and every source is fresh and believed."""
+    works: bool
+    """Whether the watch judges, writes and delivers within its bounds."""
+    at: int
+    judged_at: int | None
+    sources: list[SourceTold]
+    waiting_messages: int
+    oldest_waiting_s: int | None
+    clock: str | None
+    """What contradicts the clock of the watch; null while nothing does."""
+    farm_mistakes: list[str]
+    """What is wrong with the farm file, where an earlier one is used instead."""
+    wrong: list[str]
+    """What is wrong with the watch itself, in words."""
+    strangers: dict[RefusedWord, RefusedTold]
+    """Posts refused in names that no station has."""
+
+    @classmethod
+    def of(cls, health: Health, zone: ZoneInfo) -> "HealthTold":
+        return cls.model_validate(
+            health.as_json()
+            | {
+                "sources": [SourceTold.of(s, health.at, zone) for s in health.sources],
+                "strangers": {
+                    w: RefusedTold.model_validate(found) for w, found in health.strangers.items()
+                },
+            }
+        )
+
+    def for_anybody(self) -> dict[str, Any]:
+        """Plain values for whoever asks: what an error said is for those who are let in."""
+        plain = self.model_dump(exclude={"sources", "strangers"})
+        return plain | {
+            "sources": [source.for_anybody() for source in self.sources],
+            "farm_mistakes": len(self.farm_mistakes),
+        }
+
+
+class Asked(BaseModel):
+    """Something the API is asked for."""
+
+    model_config = ConfigDict(extra="forbid", use_attribute_docstrings=True)
+
+
+_Name = Annotated[str, Field(min_length=1, max_length=60)]
+_Note = Annotated[str, Field(max_length=500)]
+_At = Annotated[int | None, Field(ge=0, le=253_402_300_799)]
+
+
+class StartAsked(Asked):
+    """A job to start."""
+
+    field: _Name
+    setup: _Name
+    confirm: Annotated[list[Annotated[str, Field(max_length=80)]], Field(max_length=40)] = []
+    """What stands against it, as ``against[].confirm`` of the answer names it: a plain yes."""
+    at: _At = None
+    """When it was started, where that is not now: epoch seconds."""
+
+
+class StepAsked(Asked):
+    """What a step of a job needs; each takes what it needs of it."""
+
+    setup: Annotated[str, Field(max_length=60)] = ""
+    """The setup to go on with, of the step "setup"."""
+    note: _Note = ""
+    """A remark for the record."""
+    done: Annotated[str, Field(max_length=40)] = ""
+    """How much of the field was sprayed, at its end: "40 %", or an area; empty for all of it."""
+    measured: dict[Literal["wind", "gust", "wind_from", "temperature", "humidity"], _Name] = {}
+    """What was measured by hand at boom height, with its unit, of the step "reading"."""
+    ref: Annotated[str, Field(max_length=20)] = ""
+    """The id of the message that was seen, of the step "seen"."""
+    at: _At = None
+    """When the step was taken, where that is not now: epoch seconds."""
+
+
+class DoubtedValue(ApiModel):
+    """A posted value that is kept and not used, as quality control found fault with it."""
+
+    at: int
+    quantity: str
+    findings: list[str]
+    """What was found, in words."""
+    sentence: str
+
+
+class NotUsed(ApiModel):
+    """A quantity that is kept and not used, whatever its values."""
+
+    quantity: str
+    why: str
+
+
+class TakenTold(ApiModel):
+    """What became of a station's readings, and how the station is."""
+
+    taken: int
+    """Readings in the body."""
+    new: int
+    """Rows of the log that are new or other than they were; 0 for a repeat."""
+    doubted: list[DoubtedValue]
+    """At most fifty of them."""
+    doubted_count: int
+    """How many there are."""
+    not_used: list[NotUsed]
+    ignored: list[str]
+    """Names in the body that are not read; of many some."""
+    station: SourceTold
+
+    @classmethod
+    def of(cls, posted: Posted, zone: ZoneInfo) -> "TakenTold":
+        doubted = [_doubted(at, quantity, bits) for at, quantity, bits in posted.doubted()]
+        sight = posted.sight
+        whys = dict.fromkeys(sight.unmeasured, "the farm file does not name it among measures")
+        whys |= dict.fromkeys(sight.distrusted, _DISTRUSTED)
+        return cls(
+            taken=len(posted.checked.series),
+            new=posted.new,
+            doubted=doubted[:_MOST_DOUBTED],
+            doubted_count=len(doubted),
+            not_used=[
+                NotUsed(quantity=NAME_OF[n], why=why) for n, why in whys.items() if n in posted.said
+            ],
+            ignored=list(posted.posted.ignored),
+            station=SourceTold.of(sight, posted.at, zone),
+        )
+
+
+_MOST_DOUBTED = 50
+_DISTRUSTED = "failed the checks too often in the last day and is not believed until it improves"
+
+
+def _doubted(at: int, quantity: str, bits: int) -> DoubtedValue:
+    found = [str(word) for word in sources.finding_words(bits)]
+    return DoubtedValue(
+        at=at,
+        quantity=NAME_OF[quantity],
+        findings=found,
+        sentence=f"{NAME_OF[quantity]}: {', '.join(found)}; kept, not used",
+    )
+
+
+def status_word(status: Status) -> StatusWord:
+    words: dict[Status, StatusWord] = {
+        Status.UNSUITABLE: "unsuitable",
+        Status.UNKNOWN: "unknown",
+        Status.MARGINAL: "marginal",
+        Status.SUITABLE: "suitable",
+    }
+    return words[status]
+
+
+def _stand(reason: Reason) -> StandWord:
+    words: list[StandWord] = ["broken", "unknown", "near", "holds"]
+    return words[reason.stand]
+
+
+def finite(value: float) -> float | None:
+    """JSON knows neither NaN nor infinity."""
+    return value if math.isfinite(value) else None

@@ -1,0 +1,176 @@
+"""Who is asking: the session behind a cookie, the program behind a token, and what they may do.
+
+Every visitor has one cookie with a random token. Logged in, it stands for a session; the token of
+a form is made of it, so no other site can make one up.
+"""
+
+import hashlib
+import hmac
+import secrets
+from dataclasses import dataclass
+from urllib.parse import parse_qs
+
+from fastapi import Request, Response
+
+from watcher.service.clock import Clock
+from watcher.web.auth.login_throttle import LoginThrottle
+from watcher.web.auth.sessions import IDLE_S, SessionStore, SessionStoreError
+from watcher.web.auth.users import Role, User, Users
+from watcher.web.seldom import Seldom
+
+MOST_FORM_BYTES = 16 * 1024
+_COOKIE = "watcher"
+_SECURE_COOKIE = "__Host-watcher"
+
+
+class NotLoggedInError(Exception):
+    """Nobody is logged in on this device."""
+
+
+class NotAllowedError(Exception):
+    """Whoever asks may not do this. The text says why."""
+
+
+@dataclass(frozen=True)
+class Visitor:
+    """Somebody who asks for something. ``user`` is None while nobody is logged in."""
+
+    token: str
+    user: User | None = None
+    session: int | None = None
+
+    def may(self, role: Role) -> bool:
+        return self.user is not None and self.user.role >= role
+
+
+class Authenticator:
+    """Tells visitors apart, and checks forms. One for the whole application."""
+
+    def __init__(self, keyring: SessionStore, access: Users, clock: Clock) -> None:
+        self.keyring, self.access, self.clock = keyring, access, clock
+        self.attempts = LoginThrottle()
+        self._seldom = Seldom()
+
+    def visitor(self, request: Request) -> Visitor:
+        """Return who is asking, by cookie, or a stranger with a new token.
+
+        Everybody is a stranger while the file of sessions cannot be read.
+        """
+        token = request.cookies.get(_name(request), "")
+        try:
+            session = self.keyring.session(token, self.clock.now()) if token else None
+        except SessionStoreError as error:
+            self._seldom.warn("nobody is known to be logged in", why=str(error))
+            session = None
+        if session is None:
+            return Visitor(token or secrets.token_urlsafe(32))
+        user = session.user
+        if not session.by_link:
+            # Who was taken out of the settings, or given another role, is so at once.
+            role = self.access.role_of(user.name)
+            if role is None:
+                return Visitor(token)
+            user = User(user.name, role)
+        return Visitor(token, user, session.number)
+
+    def program(self, request: Request) -> User | None:
+        """Return the program whose token is shown, if one is."""
+        scheme, _, token = request.headers.get("authorization", "").partition(" ")
+        return self.access.program(token.strip()) if scheme.lower() == "bearer" else None
+
+    def looker(self, request: Request) -> Visitor:
+        """Require somebody who may look (a dependency)."""
+        return self._require(request, Role.LOOK)
+
+    def runner(self, request: Request) -> Visitor:
+        """Require somebody who may run jobs (a dependency)."""
+        return self._require(request, Role.RUN)
+
+    def administrator(self, request: Request) -> Visitor:
+        """Require somebody who may administer (a dependency)."""
+        return self._require(request, Role.ADMINISTER)
+
+    def _require(self, request: Request, role: Role) -> Visitor:
+        visitor = self.visitor(request)
+        if visitor.user is None:
+            raise NotLoggedInError
+        if not visitor.may(role):
+            raise NotAllowedError(f"this needs the role {role.word}")
+        return visitor
+
+    def api_looker(self, request: Request) -> User:
+        """Require a program that may look, or somebody logged in (a dependency)."""
+        user = self.program(request) or self.visitor(request).user
+        if user is None:
+            raise NotLoggedInError
+        return user
+
+    def api_runner(self, request: Request) -> User:
+        """Require a program that may run jobs (a dependency). A browser's cookie does not do."""
+        user = self.program(request)
+        if user is None:
+            raise NotLoggedInError
+        if user.role < Role.RUN:
+            raise NotAllowedError(f"this needs the role {Role.RUN.word}")
+        return user
+
+    def enter(self, request: Request, response: Response, token: str) -> None:
+        """Give the device its token."""
+        response.set_cookie(
+            _name(request),
+            token,
+            max_age=IDLE_S,
+            path="/",
+            secure=_is_secure(request),
+            httponly=True,
+            samesite="strict",
+        )
+
+    def leave(self, request: Request, response: Response) -> None:
+        """Take the device's token away."""
+        response.delete_cookie(
+            _name(request), path="/", secure=_is_secure(request), httponly=True, samesite="strict"
+        )
+
+    def form_token(self, visitor: Visitor) -> str:
+        """Return the token a form must bring back; another one every time, so that its compressed
+
+        size tells nothing about it.
+        """
+        salt = secrets.token_urlsafe(12)
+        return f"{salt}.{self._sign(visitor, salt)}"
+
+    async def form(self, request: Request, visitor: Visitor) -> dict[str, str]:
+        """Read a form and check that it is one of ours. Raises NotAllowedError."""
+        form = await _form(request)
+        salt, _, signature = form.get("form_token", "").partition(".")
+        if not hmac.compare_digest(self._sign(visitor, salt).encode(), signature.encode()):
+            raise NotAllowedError("this form is not from here, or from before you logged in")
+        return form
+
+    def _sign(self, visitor: Visitor, salt: str) -> str:
+        said = f"form:{salt}:{visitor.token}".encode()
+        return hmac.new(self.keyring.secret, said, hashlib.sha256).hexdigest()
+
+
+async def _form(request: Request) -> dict[str, str]:
+    body = bytearray()
+    async for part in request.stream():
+        body += part
+        if len(body) > MOST_FORM_BYTES:
+            raise NotAllowedError("this form is too large")
+    try:
+        form = parse_qs(body.decode("utf-8", "replace"), keep_blank_values=True, max_num_fields=32)
+    except ValueError:
+        raise NotAllowedError("this form has too many fields") from None
+    # No database keeps this character in a text.
+    return {name: values[-1].replace("\0", "") for name, values in form.items()}
+
+
+def _is_secure(request: Request) -> bool:
+    return request.url.scheme == "https"
+
+
+def _name(request: Request) -> str:
+    # With this prefix browsers take the cookie over https only, and from no other host.
+    return _SECURE_COOKIE if _is_secure(request) else _COOKIE

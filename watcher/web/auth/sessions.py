@@ -1,0 +1,314 @@
+"""What lets people in, kept beside the log: open sessions, one-time links, and one secret.
+
+A small file of its own in the state folder, readable by its owner only: who is logged in belongs
+to this machine and not into the farm's log. Of everything that opens a door only a hash is kept.
+"""
+
+import hashlib
+import hmac
+import secrets
+import sqlite3
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+from pydantic import SecretStr
+
+from watcher.web.auth.users import Role, User
+from watcher.web.seldom import Seldom
+
+IDLE_S = 30 * 86_400
+"""A session that nobody used for so long is over."""
+LINK_S = 600
+"""So long a one-time link is good for."""
+MOST_PUSHED_OF_ONE, MOST_PUSHED = 8, 64
+"""Devices that take pushes: of one user and in all. With one more, the oldest goes."""
+_NOTED_EVERY_S = 60
+_SECRET_BYTES = 32
+_BUSY_S = 3.0
+
+_TABLES = """
+CREATE TABLE secret (bytes BLOB NOT NULL);
+CREATE TABLE session (
+  id INTEGER PRIMARY KEY AUTOINCREMENT, hash TEXT NOT NULL UNIQUE, name TEXT NOT NULL,
+  role INTEGER NOT NULL, by_link INTEGER NOT NULL, began_at INTEGER NOT NULL,
+  seen_at INTEGER NOT NULL);
+CREATE TABLE link (
+  hash TEXT PRIMARY KEY, name TEXT NOT NULL, role INTEGER NOT NULL, until INTEGER NOT NULL);
+CREATE TABLE push (
+  endpoint TEXT PRIMARY KEY, keys TEXT NOT NULL, session INTEGER NOT NULL
+    REFERENCES session (id) ON DELETE CASCADE);
+"""
+
+
+class SessionStoreError(Exception):
+    """The file of sessions cannot be used; the text says why, and what to do about it."""
+
+
+class KeyringDamagedError(SessionStoreError):
+    """The file is none of sessions, or not any more."""
+
+
+@dataclass(frozen=True)
+class Session:
+    """One device that is logged in. Times are epoch seconds."""
+
+    number: int
+    user: User
+    by_link: bool
+    """Let in by a one-time link: its role is the link's, not the settings'."""
+    began_at: int
+    seen_at: int
+
+
+@dataclass(frozen=True)
+class Subscription:
+    """A device that takes pushes: the address of its push service, and its keys as JSON."""
+
+    endpoint: str
+    keys: str
+
+
+class SessionStore:
+    """The file of sessions and links. Safe to use from many threads and processes.
+
+    Every method raises KeyringError where the file fails, but ``session``: who is logged in stays
+    so while the file can be read.
+    """
+
+    def __init__(self, file: Path | None) -> None:
+        """Open the file, made if it is not there; None keeps everything in memory only.
+
+        Raises KeyringError, KeyringDamagedError for a file that holds something else.
+        """
+        self.name = str(file) if file is not None else "in memory"
+        self._lock = threading.Lock()
+        self._seldom = Seldom()
+        with self._failing():
+            try:
+                if file is not None and not file.exists():
+                    file.touch(mode=0o600)
+            except OSError as error:
+                raise sqlite3.OperationalError(error.strerror) from error
+            self._file = sqlite3.connect(
+                file or ":memory:", timeout=_BUSY_S, check_same_thread=False
+            )
+            try:
+                self._file.execute("PRAGMA foreign_keys=ON")
+                self._make_tables()
+                self.secret = self._make_secret()
+                self._check()
+            except BaseException:
+                self._file.close()
+                raise
+
+    @classmethod
+    def copy_of(cls, file: Path) -> "SessionStore":
+        """Return what a file holds that can be read but not written, in memory from now on.
+
+        Raises KeyringError where it cannot be read either.
+        """
+        copy = cls(None)
+        copy.name = f"{file} (a copy in memory)"
+        with copy._failing():
+            kept = sqlite3.connect(f"{file.absolute().as_uri()}?mode=ro&immutable=1", uri=True)
+            try:
+                kept.backup(copy._file)
+            finally:
+                kept.close()
+            copy._make_tables()
+            copy.secret = copy._make_secret()
+            copy._check()
+        return copy
+
+    def close(self) -> None:
+        """Close the file."""
+        self._file.close()
+
+    def secret_for(self, purpose: str) -> SecretStr:
+        """Return a secret for one purpose, which tells nothing about those for others."""
+        return SecretStr(hmac.new(self.secret, purpose.encode(), hashlib.sha256).hexdigest())
+
+    def open(self, user: User, now: int, *, by_link: bool) -> str:
+        """Log a user in; returns the token that the device shows from now on."""
+        token = secrets.token_urlsafe(32)
+        with self._writing() as file:
+            file.execute("DELETE FROM session WHERE seen_at < ?", (now - IDLE_S,))
+            file.execute(
+                "INSERT INTO session (hash, name, role, by_link, began_at, seen_at) "
+                "VALUES (?, ?, ?, ?, ?, ?)",
+                (_hash(token), user.name, user.role, by_link, now, now),
+            )
+        return token
+
+    def session(self, token: str, now: int) -> Session | None:
+        """Return the session a token stands for, and note that it is in use."""
+        with self._reading() as file:
+            row = file.execute(
+                "SELECT id, name, role, by_link, began_at, seen_at FROM session "
+                "WHERE hash = ? AND seen_at >= ?",
+                (_hash(token), now - IDLE_S),
+            ).fetchone()
+        if row is None:
+            return None
+        session = _session(row)
+        if now - session.seen_at >= _NOTED_EVERY_S:
+            try:
+                with self._writing() as file:
+                    file.execute(
+                        "UPDATE session SET seen_at = ? WHERE id = ?", (now, session.number)
+                    )
+            except SessionStoreError as error:
+                self._seldom.warn("the use of a session is not noted", why=str(error))
+        return session
+
+    def sessions(self, now: int) -> list[Session]:
+        """Return every open session, the one used last first."""
+        with self._reading() as file:
+            rows = file.execute(
+                "SELECT id, name, role, by_link, began_at, seen_at FROM session "
+                "WHERE seen_at >= ? ORDER BY seen_at DESC, id DESC",
+                (now - IDLE_S,),
+            ).fetchall()
+        return [_session(row) for row in rows]
+
+    def shut(self, number: int) -> bool:
+        """End a session, wherever its device is; returns whether there was one."""
+        with self._writing() as file:
+            return file.execute("DELETE FROM session WHERE id = ?", (number,)).rowcount > 0
+
+    def make_link(self, user: User, now: int) -> str:
+        """Return the token of a link that lets a device in once, as that user."""
+        token = secrets.token_urlsafe(24)
+        with self._writing() as file:
+            file.execute("DELETE FROM link WHERE until < ?", (now,))
+            file.execute(
+                "INSERT INTO link VALUES (?, ?, ?, ?)",
+                (_hash(token), user.name, user.role, now + LINK_S),
+            )
+        return token
+
+    def use_link(self, token: str, now: int) -> User | None:
+        """Return whom a link lets in, and use it up; None for one used, too old or never made."""
+        with self._writing() as file:
+            row = file.execute(
+                "DELETE FROM link WHERE hash = ? RETURNING name, role, until", (_hash(token),)
+            ).fetchone()
+        return User(row[0], Role(row[1])) if row and row[2] >= now else None
+
+    def subscribe(self, session: int, device: Subscription) -> None:
+        """Keep where a device takes pushes, for as long as its session is open."""
+        with self._writing() as file:
+            file.execute(
+                "INSERT OR REPLACE INTO push VALUES (?, ?, ?)",
+                (device.endpoint, device.keys, session),
+            )
+            file.execute(
+                "DELETE FROM push WHERE rowid IN (SELECT push.rowid FROM push "
+                "JOIN session ON session.id = push.session WHERE session.name = "
+                "(SELECT name FROM session WHERE id = ?) "
+                "ORDER BY push.rowid DESC LIMIT -1 OFFSET ?)",
+                (session, MOST_PUSHED_OF_ONE),
+            )
+            file.execute(
+                "DELETE FROM push WHERE rowid IN "
+                "(SELECT rowid FROM push ORDER BY rowid DESC LIMIT -1 OFFSET ?)",
+                (MOST_PUSHED,),
+            )
+
+    def unsubscribe(self, endpoint: str) -> None:
+        """Forget a device that takes pushes."""
+        with self._writing() as file:
+            file.execute("DELETE FROM push WHERE endpoint = ?", (endpoint,))
+
+    def subscriptions(self) -> list[Subscription]:
+        """Return every device that takes pushes."""
+        with self._reading() as file:
+            rows = file.execute("SELECT endpoint, keys FROM push").fetchall()
+        return [Subscription(*row) for row in rows]
+
+    @contextmanager
+    def _writing(self) -> Iterator[sqlite3.Connection]:
+        with self._failing(), self._lock, self._file:
+            yield self._file
+
+    @contextmanager
+    def _reading(self) -> Iterator[sqlite3.Connection]:
+        with self._failing(), self._lock:
+            yield self._file
+
+    @contextmanager
+    def _failing(self) -> Iterator[None]:
+        """Say what is wrong with the file in words, and what to do."""
+        try:
+            yield
+        except (sqlite3.Error, _NoneOfOursError) as error:
+            code = getattr(error, "sqlite_errorcode", None)
+            primary = None if code is None else code & 0xFF
+            if isinstance(error, _NoneOfOursError) or primary in _DAMAGED:
+                raise KeyringDamagedError(
+                    f"the file of sessions {self.name} is damaged ({error}); start the watch anew: "
+                    "it moves the file aside and begins another"
+                ) from error
+            raise SessionStoreError(
+                f"the file of sessions {self.name} cannot be used ({error}); check that its disk "
+                "has room and that this user may write to it and its folder"
+            ) from error
+
+    def _make_tables(self) -> None:
+        """Make the tables where there are none: another program's file is left as it is."""
+        if self._file.execute("SELECT 1 FROM sqlite_master").fetchone() is None:
+            self._file.executescript(_TABLES)
+
+    def _make_secret(self) -> bytes:
+        with self._writing() as file:
+            file.execute(
+                "INSERT INTO secret SELECT ? WHERE NOT EXISTS (SELECT 1 FROM secret)",
+                (secrets.token_bytes(_SECRET_BYTES),),
+            )
+            found = file.execute("SELECT bytes FROM secret").fetchall()
+        if len(found) != 1 or not _is_secret(found[0][0]):
+            raise _NoneOfOursError("its secret is none")
+        return bytes(found[0][0])
+
+    def _check(self) -> None:
+        """Read all of the file, which is small; what cannot be read now fails somebody later."""
+        found = self._file.execute("PRAGMA quick_check(1)").fetchone()
+        if found != ("ok",):
+            raise _NoneOfOursError(str(found and found[0]).splitlines()[-1])
+        rows = self._file.execute(
+            "SELECT id, name, role, by_link, began_at, seen_at FROM session"
+        ).fetchall()
+        links = self._file.execute("SELECT hash, name, role, until FROM link").fetchall()
+        self._file.execute("SELECT endpoint, keys, session FROM push").fetchall()
+        try:
+            for row in rows:
+                _session(row)
+            for link in links:
+                Role(link[2])
+        except (ValueError, TypeError) as error:
+            raise _NoneOfOursError(str(error)) from error
+
+
+class _NoneOfOursError(Exception):
+    """A file that is a database, but not one of sessions."""
+
+
+_DAMAGED = {sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_ERROR}
+"""SQLITE_ERROR is what statements of ours that do not fit the tables end in."""
+
+
+def _is_secret(found: object) -> bool:
+    return isinstance(found, bytes) and len(found) == _SECRET_BYTES
+
+
+def _hash(token: str) -> str:
+    # The tokens are random and long: a plain hash of one says nothing about it.
+    return hashlib.sha256(token.encode()).hexdigest()
+
+
+def _session(row: tuple[int, str, int, int, int, int]) -> Session:
+    number, name, role, by_link, began_at, seen_at = row
+    return Session(number, User(name, Role(role)), bool(by_link), began_at, seen_at)

@@ -1,0 +1,115 @@
+"""What every page is made with: the watch, the door, the templates, and the moment shown."""
+
+import secrets
+from dataclasses import dataclass, field
+from typing import Any
+
+from fastapi import Request
+from fastapi.responses import HTMLResponse
+
+from watcher.farm import Farm
+from watcher.i18n.language import Language, accepted
+from watcher.i18n.message import Clock
+from watcher.judge.chances import FarmChances
+from watcher.messages.reasons import Speaker
+from watcher.service.snapshot import Snapshot
+from watcher.service.watch import Watch
+from watcher.store.errors import LogError
+from watcher.web.auth.authenticator import Authenticator, Visitor
+from watcher.web.auth.users import Role
+from watcher.web.open_jobs import OpenJobViewModel, open_jobs
+from watcher.web.push import Pusher
+from watcher.web.renderer import Renderer
+
+OLD_AFTER_S = 120
+"""A judgement older than this is not shown without saying so: the watch judges every 30 s."""
+
+
+class NothingJudgedError(Exception):
+    """The watch has not judged yet: there is nothing to show."""
+
+
+@dataclass(frozen=True)
+class AppContext:
+    """Built once, with the application."""
+
+    watch: Watch
+    door: Authenticator
+    pusher: Pusher
+    address: str = ""
+    """Where the pages are reached from outside, as the settings have it; empty where not set."""
+    paper: Renderer = field(default_factory=Renderer)
+
+    @property
+    def farm(self) -> Farm:
+        return self.watch.book.plan.farm
+
+    @property
+    def speaker(self) -> Speaker:
+        return self.watch.book.post.speaker
+
+    @property
+    def picture(self) -> Snapshot:
+        """The newest judgement. Raises NothingJudgedError before the first one."""
+        if self.watch.picture is None:
+            raise NothingJudgedError
+        return self.watch.picture
+
+    @property
+    def chances(self) -> FarmChances:
+        """How likely jobs hold, as last worked out; of nothing where that is too long ago."""
+        keeper, now = self.watch.chances, self.watch.clock.now()
+        if keeper is None or keeper.latest is None or keeper.latest.old(now):
+            return FarmChances(now)
+        return keeper.latest
+
+    def clock(self, at: int) -> Clock:
+        """Return an instant on the farm's clock, as seen from now."""
+        return Clock(at, self.watch.clock.now(), self.farm.zone)
+
+    def language(self, request: Request) -> Language:
+        """Return the language of a reader: what their browser asks for, else the farm's."""
+        return accepted(request.headers.get("accept-language", "")) or self.farm.language
+
+    def _jobs_under_way(self) -> list[OpenJobViewModel]:
+        """Every open job in its state; none while the log cannot be read, of which others tell."""
+        try:
+            with self.watch.book.store.reading() as session:
+                return open_jobs(self, session)
+        except (LogError, NothingJudgedError):
+            return []
+
+    def show(
+        self,
+        request: Request,
+        visitor: Visitor,
+        template: str,
+        *,
+        status: int = 200,
+        **values: Any,
+    ) -> HTMLResponse:
+        """Return a page made of a template and what stands in it."""
+        language = self.language(request)
+        now = self.watch.clock.now()
+        judged_at = self.watch.judged_at
+        text = self.paper.page(
+            template,
+            language,
+            farm=self.farm.config.farm.name,
+            here=request.url.path,
+            visitor=visitor,
+            may_run=visitor.may(Role.RUN),
+            may_administer=visitor.may(Role.ADMINISTER),
+            written_in=lambda recipient: self.farm.language_of(recipient).code,
+            form_token=lambda: self.door.form_token(visitor),
+            new_key=lambda: secrets.token_urlsafe(12),
+            jobs_under_way=self._jobs_under_way,
+            now=now,
+            judged_at=judged_at,
+            as_of=self.clock(judged_at) if judged_at is not None else None,
+            old=judged_at is None or now - judged_at > OLD_AFTER_S,
+            old_after_s=OLD_AFTER_S,
+            speed=self.watch.clock.speed,
+            **values,
+        )
+        return HTMLResponse(text, status_code=status, headers={"Vary": "Accept-Language, Cookie"})

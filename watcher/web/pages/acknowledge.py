@@ -1,0 +1,115 @@
+"""The signed link of an alert: whoever was asked says that they have seen it, once."""
+
+from dataclasses import dataclass
+
+from fastapi import APIRouter, Request, Response
+from fastapi.concurrency import run_in_threadpool
+from sqlalchemy.orm import Session
+
+from watcher.delivery.acknowledgement import BadLinkError, Links, Seen, linked
+from watcher.delivery.news import field_of
+from watcher.i18n.message import Message
+from watcher.jobs import commands
+from watcher.service.transactions import Book
+from watcher.store.errors import LogError
+from watcher.web.context import AppContext
+
+
+@dataclass(frozen=True)
+class AlertViewModel:
+    """The alert a link is about, as its recipient had it."""
+
+    title: str
+    body: str
+    language: str
+    """The code of the language it was written in."""
+    told_at: Message
+    """On the farm's clock."""
+    field: str | None
+    """None where it is about no single field."""
+
+
+def router(house: AppContext, links: Links) -> APIRouter:
+    """Routes of the links. Nobody needs to be logged in: the link itself is the permission."""
+    routes = APIRouter(include_in_schema=False)
+
+    @routes.get("/seen/{token}")
+    def ask(request: Request, token: str) -> Response:
+        # Mail scanners and previews open links: a second touch acknowledges, not this.
+        try:
+            seen = links.read(token)
+        except BadLinkError:
+            return _page(house, request, token, "bad")
+        try:
+            with house.watch.book.store.reading() as session:
+                alert = _alert(house, session, seen)
+        except LogError:
+            alert = None
+        return _page(house, request, token, "ask", alert)
+
+    @routes.post("/seen/{token}")
+    async def confirm(request: Request, token: str) -> Response:
+        await house.door.form(request, await run_in_threadpool(house.door.visitor, request))
+        try:
+            seen = links.read(token)
+        except BadLinkError:
+            return await run_in_threadpool(_page, house, request, token, "bad")
+        first, alert = await house.watch.acknowledge(lambda book: _acknowledge(house, book, seen))
+        state = "old" if first is None else "done" if first.by == seen.recipient else "before"
+        return await run_in_threadpool(_page, house, request, token, state, alert, first=first)
+
+    return routes
+
+
+def _acknowledge(
+    house: AppContext, book: Book, link: Seen
+) -> tuple[commands.FirstSeen | None, AlertViewModel | None]:
+    with book.store.writing() as session:
+        try:
+            first = commands.see(session, link.ref, link.recipient, book.clock.now())
+        except commands.BadStepError:
+            first = None
+        return first, _alert(house, session, link)
+
+
+def _alert(house: AppContext, session: Session, seen: Seen) -> AlertViewModel | None:
+    message = linked(session, seen, house.watch.clock.now())
+    if message is None:
+        return None
+    return AlertViewModel(
+        title=message.title,
+        body=message.body,
+        language=house.farm.language_of(message.recipient).code,
+        told_at=house.clock(message.created_at),
+        field=field_of(session, message),
+    )
+
+
+_STATUS = {"ask": 200, "done": 200, "before": 200, "old": 409, "bad": 404}
+
+
+def _page(
+    house: AppContext,
+    request: Request,
+    token: str,
+    state: str,
+    alert: AlertViewModel | None = None,
+    *,
+    first: commands.FirstSeen | None = None,
+) -> Response:
+    status = _STATUS[state]
+    visitor = house.door.visitor(request)
+    answer = house.show(
+        request,
+        visitor,
+        "seen.html",
+        status=status,
+        token=token,
+        state=state,
+        alert=alert,
+        seen_by=first and first.by,
+        seen_at=first and house.clock(first.at),
+    )
+    if visitor.user is None:
+        house.door.enter(request, answer, visitor.token)
+    return answer

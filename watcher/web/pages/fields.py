@@ -1,0 +1,264 @@
+"""One field whole: map, limits, setups, sides, the hours."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from math import isnan
+from typing import Any
+
+import numpy as np
+from fastapi import APIRouter, Depends, HTTPException, Request, Response
+from markupsafe import Markup
+
+from watcher.i18n.message import Clock, Message, Name, Param, Quantity, joined, say
+from watcher.jobs.usual_gusts import usual_gusts
+from watcher.judge.chances import FieldChance
+from watcher.judge.judgement import Judgement
+from watcher.judge.reasons import reasons
+from watcher.limits.catalogue import Limit
+from watcher.limits.status import Status
+from watcher.messages.chances import holds_line, start_line
+from watcher.messages.coming import usual_gusts_line
+from watcher.messages.drift import percent
+from watcher.messages.explain import Part, explanation
+from watcher.messages.vocabulary import STATUS_WORDS, WEED_WORDS
+from watcher.messages.weather import ahead_line, wind_line
+from watcher.messages.words import SHAPES, takes
+from watcher.units import Kind
+from watcher.web.auth.authenticator import Visitor
+from watcher.web.context import AppContext
+from watcher.web.open_jobs import OpenJobViewModel, by_field, open_jobs
+from watcher.web.pages.air_now import air_now
+from watcher.web.pages.view_models import FieldViewModel, StatusMark, field_sight, line
+from watcher.web.svg.ground import ground_map
+from watcher.web.svg.hours import Ahead, ahead, chart
+from watcher.web.svg.reach import SprayReach, spray_reach
+
+Jobs = Mapping[str, OpenJobViewModel]
+_OWN_PARTS = {"limits"}
+"""Parts of the explanation that the page draws itself."""
+
+
+@dataclass(frozen=True)
+class HourRow:
+    """One hour of a field, as a row of a table."""
+
+    clock: Message
+    standing: StatusMark
+    wind: Message
+    gust: Message
+
+
+@dataclass(frozen=True)
+class HoursViewModel:
+    """One field's hours ahead."""
+
+    sight: FieldViewModel
+    setup: Message
+    bounds: Message
+    drawn: Markup
+    rows: list[HourRow]
+
+
+def router(house: AppContext) -> APIRouter:
+    """Routes of the fields."""
+    routes = APIRouter(include_in_schema=False)
+    looker = Depends(house.door.looker)
+
+    @routes.get("/fields/{field}")
+    def one(
+        request: Request,
+        field: str,
+        setup: str | None = None,
+        at: int | None = None,
+        visitor: Visitor = looker,
+    ) -> Response:
+        return house.show(request, visitor, "field.html", **_field(house, field, setup, at))
+
+    return routes
+
+
+def _hours(house: AppContext, sight: FieldViewModel, setup: str) -> HoursViewModel:
+    plan = house.picture.judgement.plan
+    case = plan.fields.index(sight.field), plan.setups.index(setup)
+    judgement = house.picture.judgement.of_field(case[0])
+    shared = ahead(judgement, house.picture.outlook.now_index)
+    return HoursViewModel(
+        sight=sight,
+        setup=Name(setup),
+        bounds=_bounds(house, judgement, case[0]),
+        drawn=chart(judgement, shared, case, house.farm.zone, house.speaker.system),
+        rows=list(_rows(house, judgement, shared, case)),
+    )
+
+
+def _bounds(house: AppContext, judgement: Judgement, field: int) -> Message:
+    """The field's own bounds of wind and gust, as the chart shows them."""
+    bounds, system = judgement.plan.bounds, house.speaker.system
+    low, high = (getattr(bounds[Limit.WIND], side)[field] for side in ("low", "high"))
+    gust = bounds[Limit.GUST].high[field]
+    least, most = (Quantity(float(v), Kind.SPEED, system) for v in (low, high))
+    if np.isfinite(low) and np.isfinite(high):
+        wind = say("Wind {least} to {most}", least=least, most=most)
+    elif np.isfinite(high):
+        wind = say("Wind to {most}", most=most)
+    elif np.isfinite(low):
+        wind = say("Wind from {least}", least=least)
+    else:
+        wind = say("Wind without a bound")
+    if not np.isfinite(gust):
+        return wind
+    return joined(
+        [wind, say("gusts to {most}", most=Quantity(float(gust), Kind.SPEED, system))], "; "
+    )
+
+
+def _rows(
+    house: AppContext, judgement: Judgement, shared: Ahead, case: tuple[int, int]
+) -> Iterator[HourRow]:
+    system, now = house.speaker.system, int(shared.times[0])
+    for index, at in enumerate(shared.times.tolist(), start=shared.hours.start):
+
+        def speed(value: float) -> Message:
+            return say("unknown") if isnan(value) else Quantity(value, Kind.SPEED, system)
+
+        yield HourRow(
+            clock=Clock(at, now, house.farm.zone),
+            standing=StatusMark(Status(int(judgement.best[case[0], index]))),
+            wind=speed(float(judgement.boom.wind_m_s[(*case, index)])),
+            gust=speed(float(judgement.boom.gust_m_s[(*case, index)])),
+        )
+
+
+def _field(house: AppContext, field: str, setup: str | None, at: int | None) -> dict[str, Any]:
+    """Everything the page of a field tells, for one setup and time."""
+    picture = house.picture
+    plan = picture.judgement.plan
+    if field not in plan.fields:
+        raise HTTPException(404, "no field of the farm has this name")
+    index, seen = plan.fields.index(field), picture.ranking.every[field]
+    judgement = picture.judgement.of_field(index)
+    usable = [name for s, name in enumerate(plan.setups) if plan.allowed[index, s]]
+    chosen = setup if setup in usable else str(seen.setup)
+    time = _index(judgement, picture.outlook.now_index, at)
+    case = index, plan.setups.index(chosen), time
+    reach = spray_reach(judgement, case)
+    found = reasons(judgement, *case)
+    now = picture.outlook.now
+    sight = field_sight(house, seen, _jobs(house))
+    status = Status(int(judgement.status[case]))
+    chance = _chance(house, (field, chosen), judgement, time, status)
+    can_spray = status >= Status.MARGINAL
+    return {
+        "field": field,
+        "holds": holds_line(chance, now, house.farm.zone) if can_spray else None,
+        "start_odds": start_line(chance) if can_spray else None,
+        "sight": sight,
+        "standing": StatusMark(status),
+        "binding": line(house, field, found[0]),
+        "weather": wind_line(picture.outlook.of(field))
+        if time == picture.outlook.now_index
+        else ahead_line(picture.outlook.of(field)),
+        "air": air_now(house, field, chosen) if time == picture.outlook.now_index else None,
+        "facts": _facts(house, field),
+        "limits": [line(house, field, reason) for reason in found],
+        "chosen": chosen,
+        "setups": [
+            (s, StatusMark(Status(int(judgement.status[index, plan.setups.index(s), time]))))
+            for s in usable
+        ],
+        "recommended": seen.setup,
+        "at": int(judgement.series.times[time]),
+        "at_clock": house.clock(int(judgement.series.times[time])),
+        "is_now": time == picture.outlook.now_index,
+        "times": list(_times(house, judgement, case, picture.outlook.now_index, now)),
+        "map": ground_map(judgement, case, reach, house.speaker.system),
+        "map_says": _map_says(house, reach),
+        "parts": _parts(house, judgement, case),
+        "hours": _hours(house, sight, str(seen.setup)),
+        "gusts": _gusts(house, judgement, case),
+        "takes": takes(float(plan.duration_s[case[:2]]), seen.left),
+    }
+
+
+def _chance(
+    house: AppContext, of: tuple[str, str], judgement: Judgement, time: int, status: Status
+) -> FieldChance | None:
+    """How likely a job with a field and setup holds that begins now or at an hour ahead."""
+    outlook = house.picture.outlook
+    if time == outlook.now_index:
+        return house.chances.now(*of, outlook.now, status)
+    return house.chances.at_hour(*of, int(judgement.series.times[time]), status)
+
+
+def _facts(house: AppContext, field: str) -> list[tuple[Message, Param]]:
+    """What is in the farm file of a field that a grower looks for: crop, weeds, area, last day."""
+    plan = house.farm.config.fields[field]
+    area = Quantity(house.farm.ground.area_m2(field), Kind.AREA, house.speaker.system)
+    facts: list[tuple[Message, Param]] = [
+        (say("Crop"), Name(plan.crop)),
+        (say("Weeds"), WEED_WORDS[plan.weeds]),
+        (say("Area"), area),
+    ]
+    if plan.latest is not None:
+        facts.append((say("Last day"), f"{plan.latest:%Y-%m-%d}"))
+    return facts
+
+
+def _parts(house: AppContext, judgement: Judgement, case: tuple[int, int, int]) -> dict[str, Part]:
+    parts = explanation(house.speaker, judgement, case, house.picture.remedies(case))
+    return {part.key: part for part in parts if part.key not in _OWN_PARTS}
+
+
+def _gusts(house: AppContext, judgement: Judgement, case: tuple[int, int, int]) -> Message | None:
+    """What gusts to expect in the wind of now: once a job runs nobody can promise any."""
+    outlook = house.picture.outlook.of(judgement.plan.fields[case[0]])
+    if case[2] != house.picture.outlook.now_index:
+        return None
+    with house.watch.book.store.reading() as session:
+        usual = usual_gusts(session, judgement, outlook, case[0], case[1])
+    if usual is None:
+        return None
+    return usual_gusts_line(
+        house.speaker, factor=usual.factor, gust_m_s=usual.gust_m_s, bound_m_s=usual.bound_m_s
+    )
+
+
+def _index(judgement: Judgement, now_index: int, at: int | None) -> int:
+    """The index of the time asked for; of now for one that is not ahead."""
+    times = judgement.series.times
+    if at is None or not times[now_index] < at <= times[-1]:
+        return now_index
+    return int(np.searchsorted(times, at, side="right")) - 1
+
+
+def _times(
+    house: AppContext, judgement: Judgement, case: tuple[int, int, int], now_index: int, now: int
+) -> Iterator[tuple[int, Message]]:
+    """The hours ahead to choose from, each with what the field is then."""
+    horizon = now + house.farm.config.judging.horizon
+    for index in range(now_index, len(judgement.series)):
+        at = int(judgement.series.times[index])
+        if at > horizon:
+            return
+        status = Status(int(judgement.status[case[0], case[1], index]))
+        hour = Clock(at, now, house.farm.zone)
+        yield at, joined([hour, SHAPES[status], STATUS_WORDS[status]], " ")
+
+
+def _map_says(house: AppContext, reach: SprayReach) -> Message:
+    share = percent(reach.deposit_pct)
+    if isnan(reach.distance_m):
+        return say("The reach of the spray is unknown: the wind or its direction is missing")
+    if reach.shape is None:
+        return say("Nowhere outside the field more than {share} of the rate may land", share=share)
+    return say(
+        "More than {share} of the rate may land as far as {distance} downwind, within the hatching",
+        share=share,
+        distance=Quantity(reach.distance_m, Kind.LENGTH, house.speaker.system),
+    )
+
+
+def _jobs(house: AppContext) -> Jobs:
+    """The open jobs by field."""
+    with house.watch.book.store.reading() as session:
+        return by_field(open_jobs(house, session))

@@ -1,0 +1,132 @@
+"""The first page: what to spray now and in which order, and when the rest opens."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from zoneinfo import ZoneInfo
+
+from fastapi import APIRouter, Depends, Request, Response
+
+from watcher.i18n.message import Message, Name
+from watcher.messages.field_now import nothing_open, silent_wind
+from watcher.messages.sources import Finding, findings, heard, state, strange_names
+from watcher.messages.weather import source_lines
+from watcher.source_view import SourceView
+from watcher.web.auth.authenticator import Visitor
+from watcher.web.context import AppContext
+from watcher.web.open_jobs import OpenJobViewModel, by_field, open_jobs
+from watcher.web.pages.air_now import AirViewModel, air_now
+from watcher.web.pages.field_choice import FEW, Asked, Group, Page, asked, grouped, paged, searched
+from watcher.web.pages.jobs import job_page
+from watcher.web.pages.view_models import FieldViewModel, field_sight
+
+_NEXT = 3
+"""So many of many fields come first, before one looks for others."""
+
+
+@dataclass(frozen=True)
+class _SourceCard:
+    """One source as the page shows it: its state in a shape and a word, and sentences."""
+
+    name: str
+    shape: str
+    word: Message
+    heard: Message
+    findings: list[Finding]
+    attribution: str
+
+    @classmethod
+    def of(cls, source: SourceView, now: int, zone: ZoneInfo) -> "_SourceCard":
+        found = findings(source, now, zone)
+        return cls(source.name, *state(source), heard(source), found, source.attribution)
+
+    @property
+    def frame(self) -> str:
+        """How the state is framed, as of a status of the same shape."""
+        return {"●": "s-suitable", "?": "s-unknown"}.get(self.shape, "s-marginal")
+
+
+def router(house: AppContext) -> APIRouter:
+    """Routes of the first page, of the sources, and of what else there is."""
+    routes = APIRouter(include_in_schema=False)
+    looker, given = Depends(house.door.looker), Depends(asked)
+
+    @routes.get("/")
+    def now(
+        request: Request, rest: str = "", what: Asked = given, visitor: Visitor = looker
+    ) -> Response:
+        picture = house.picture
+        only = None
+        with house.watch.book.store.reading() as session:
+            jobs = open_jobs(house, session)
+            if (
+                len(jobs) == 1 and not rest and what == Asked()
+            ):  # while a job runs, it is what there is to do now
+                only = job_page(house, session, jobs[0].number, house.language(request))
+        if only is not None:
+            return house.show(request, visitor, "job.html", **only)
+        of_field = by_field(jobs)
+        many = len(picture.ranking.every) > FEW
+        most = _NEXT if many else None
+        return house.show(
+            request,
+            visitor,
+            "now.html",
+            spray=[field_sight(house, seen, of_field) for seen in picture.ranking.spray[:most]],
+            rest=[] if many else [field_sight(house, s, of_field) for s in picture.ranking.rest],
+            found=_found(house, what, of_field) if many else None,
+            asked=what,
+            jobs=jobs,
+            weather=source_lines(picture.outlook),
+            air=_air(house),
+            nothing_open=nothing_open(picture.ranking),
+            cause=silent_wind(picture.outlook),
+        )
+
+    @routes.get("/more")
+    def more(request: Request, visitor: Visitor = looker) -> Response:
+        return house.show(request, visitor, "more.html")
+
+    @routes.get("/sources")
+    def sources(request: Request, visitor: Visitor = looker) -> Response:
+        health = house.watch.health_now()
+        strangers = health.strangers.get("token")
+        return house.show(
+            request,
+            visitor,
+            "sources.html",
+            health=health,
+            sources=[
+                _SourceCard.of(source, health.at, house.farm.zone) for source in health.sources
+            ],
+            strangers=strangers and strange_names(strangers, health.at),
+        )
+
+    return routes
+
+
+@dataclass(frozen=True)
+class _Found:
+    """Of many fields those that were asked for: in groups, the open one page by page."""
+
+    groups: list[Group]
+    shown: Page
+    rows: list[FieldViewModel]
+
+
+def _found(house: AppContext, what: Asked, jobs: Mapping[str, OpenJobViewModel]) -> _Found:
+    fields = searched(house, house.picture.ranking.every.values(), what.q)
+    groups = grouped(house, fields, what.by)
+    opened = next((group.fields for group in groups if group.key == what.of), ())
+    if what.q and what.of is None:
+        opened, groups = fields, []
+    shown = paged(opened, what.page)
+    return _Found(groups, shown, [field_sight(house, seen, jobs) for seen in shown.fields])
+
+
+def _air(house: AppContext) -> tuple[Message, Message, AirViewModel] | None:
+    """The air at the boom over the field that comes first: its name, its setup, its numbers."""
+    ranking = house.picture.ranking
+    first = next((seen for seen in (*ranking.spray, *ranking.rest) if seen.setup), None)
+    if first is None or first.setup is None:
+        return None
+    return Name(first.field), Name(first.setup), air_now(house, first.field, first.setup)

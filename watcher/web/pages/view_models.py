@@ -1,0 +1,137 @@
+"""What a page says of one field: its status, one sentence, the room left, when it opens."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from markupsafe import Markup
+
+from watcher.i18n.message import Message, Name, Quantity, Sentence, joined, say
+from watcher.judge.ranking import FieldNow
+from watcher.judge.reasons import Reason
+from watcher.limits.status import LimitState, Status
+from watcher.messages.chances import holds_line
+from watcher.messages.field_now import silent_wind, what_ends, when_open
+from watcher.messages.vocabulary import STATUS_WORDS, WEED_WORDS
+from watcher.messages.words import SHAPES, takes
+from watcher.units import Kind
+from watcher.web.context import AppContext
+from watcher.web.open_jobs import OpenJobViewModel
+from watcher.web.svg.headroom_bar import room
+
+_WHOLE = 0.995
+
+
+@dataclass(frozen=True)
+class StatusMark:
+    """A status as it is shown: a word and a shape."""
+
+    status: Status
+
+    @property
+    def style(self) -> str:
+        """Its class in the style sheet."""
+        return f"s-{self.status.word}"
+
+    @property
+    def word(self) -> Message:
+        return STATUS_WORDS[self.status]
+
+    @property
+    def shape(self) -> str:
+        return SHAPES[self.status]
+
+
+@dataclass(frozen=True)
+class Line:
+    """One limit as it is shown."""
+
+    stand: LimitState
+    sentence: Message
+    room: Markup
+
+    @property
+    def style(self) -> str:
+        """Its class in the style sheet."""
+        return f"l-{self.stand.name.lower()}"
+
+
+@dataclass(frozen=True)
+class FieldViewModel:
+    """One field now, in words. Times are on the farm's clock; None where there is none to tell."""
+
+    field: str
+    standing: StatusMark
+    binding: Line
+    setup: Message | None
+    takes: Message
+    until: Message | None
+    share: str | None
+    can_wait: Message | None
+    opens: Message | None
+    """When it opens, or that this is not known; None where it is open."""
+    ends: Message | None
+    """What ends its window."""
+    cause: Message | None
+    """Why nothing of it is known, where nobody tells the wind."""
+    holds: Message | None
+    """How likely a job begun now holds, and what that rests on; None where it is not open."""
+    about: Message
+    """What grows there, how many weeds, how large it is, and its last day."""
+    job: OpenJobViewModel | None = None
+    """The job that is under way on it: its state is the field's."""
+
+    @property
+    def title(self) -> Message:
+        return Name(self.field)
+
+
+def line(house: AppContext, field: str, reason: Reason) -> Line:
+    """Show one limit of a field."""
+    sentence = Sentence(house.speaker.reason(field, reason), stop="")
+    return Line(reason.stand, sentence, room(reason, house.farm.config.judging.margin))
+
+
+def about(house: AppContext, field: str) -> Message:
+    """Say what a grower knows a field by: crop, weeds, area and last day."""
+    plan = house.farm.config.fields[field]
+    area = Quantity(house.farm.ground.area_m2(field), Kind.AREA, house.speaker.system)
+    found: list[Message] = [
+        Name(plan.crop),
+        say("weeds: {weeds}", weeds=WEED_WORDS[plan.weeds]),
+        area,
+    ]
+    if plan.latest is not None:
+        found.append(say("last day {day}", day=f"{plan.latest:%Y-%m-%d}"))
+    return joined(found)
+
+
+def field_sight(
+    house: AppContext, seen: FieldNow, jobs: Mapping[str, OpenJobViewModel]
+) -> FieldViewModel:
+    """Show one field of the ranking. ``jobs`` are the open ones by field."""
+
+    def clock(at: int | None) -> Message | None:
+        return None if at is None else house.clock(at)
+
+    can_spray = seen.status >= Status.MARGINAL
+    picture = house.picture
+    judgement = picture.judgement.of_field(picture.judgement.plan.fields.index(seen.field))
+    now = picture.outlook.now_index
+    return FieldViewModel(
+        field=seen.field,
+        standing=StatusMark(seen.status),
+        binding=line(house, seen.field, seen.binding),
+        setup=Name(seen.setup) if seen.setup else None,
+        takes=takes(seen.duration_s, seen.left),
+        until=clock(seen.breaks_at) if can_spray else None,
+        share=f"{seen.share_done:.0%}" if can_spray and seen.share_done < _WHOLE else None,
+        can_wait=clock(seen.can_wait_until),
+        opens=None if can_spray else when_open(judgement, seen, now, house.speaker),
+        ends=what_ends(judgement, seen) if can_spray else None,
+        cause=silent_wind(picture.outlook.of(seen.field))
+        if seen.status is Status.UNKNOWN
+        else None,
+        holds=holds_line(seen.chance, picture.outlook.now, house.farm.zone) if can_spray else None,
+        about=about(house, seen.field),
+        job=jobs.get(seen.field),
+    )
