@@ -4,16 +4,23 @@ from collections.abc import Iterator
 
 from fastapi import APIRouter, Depends, Response
 from prometheus_client import CONTENT_TYPE_LATEST, CollectorRegistry, generate_latest
-from prometheus_client.core import CounterMetricFamily, GaugeMetricFamily, Metric
+from prometheus_client.core import (
+    CounterMetricFamily,
+    GaugeMetricFamily,
+    Metric,
+    StateSetMetricFamily,
+)
 from prometheus_client.registry import Collector
 
 from watcher.jobs import queries
+from watcher.judge.job_action import Action
 from watcher.service.health import Health
 from watcher.weather.quantities import NAME_OF
 from watcher.web.api import models
 from watcher.web.api.endpoints import bearer
 from watcher.web.auth.users import User
 from watcher.web.context import AppContext
+from watcher.web.open_jobs import open_jobs
 
 
 class _Watch(Collector):
@@ -36,10 +43,7 @@ class _Watch(Collector):
         yield GaugeMetricFamily("watcher_messages_waiting", "Messages to be sent", value=waiting)
         yield from self._sources(health)
         yield from self._fields()
-        store = watch.standby.log if watch.outage is not None else watch.book.store
-        with store.reading() as session:
-            count = len(queries.opened(session, watch.clock.now()))
-        yield GaugeMetricFamily("watcher_jobs_open", "Spraying jobs under way", value=count)
+        yield from self._jobs()
 
     def _sources(self, health: Health) -> Iterator[Metric]:
         def of_sources(name: str, what: str) -> GaugeMetricFamily:
@@ -77,6 +81,20 @@ class _Watch(Collector):
         for reason, posts in health.strangers.items():
             refused.add_metric(["", reason], posts.count)
         yield from (ages, stale, every, ahead, doubted, units, distrusted, refused)
+
+    def _jobs(self) -> Iterator[Metric]:
+        watch = self.house.watch
+        doing = StateSetMetricFamily(
+            "watcher_job_action", "What to do with each open job", labels=["job", "field"]
+        )
+        store = watch.standby.log if watch.outage is not None else watch.book.store
+        with store.reading() as session:
+            count = len(queries.opened(session, watch.clock.now()))
+            for job in open_jobs(self.house, session) if watch.picture is not None else ():
+                states = {action.value: action is job.action for action in Action}
+                doing.add_metric([str(job.number), job.field], states)
+        yield GaugeMetricFamily("watcher_jobs_open", "Spraying jobs under way", value=count)
+        yield doing
 
     def _fields(self) -> Iterator[Metric]:
         words = "0 unsuitable, 1 unknown, 2 marginal, 3 suitable"
