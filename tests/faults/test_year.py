@@ -51,6 +51,7 @@ class Run:
         self.plan, self.post = FarmArrays.of(self.farm), Enqueue(Speaker(self.farm))
         self.sprayed: list[tuple[int, int]] = []
         self.broken: dict[int, set[str]] = defaultdict(set)
+        self.unseen: dict[int, set[str]] = defaultdict(set)
 
     def live(self, start: int, days: int, seed: int) -> None:
         for judgement, look, ranking in cycles(self.plan, weather(start, days, seed), days):
@@ -80,6 +81,8 @@ class Run:
             ]
             if picked == LimitState.BROKEN:
                 self.broken[look.now].add(checked.limit.value)
+            elif picked == LimitState.UNKNOWN:
+                self.unseen[look.now].add(checked.limit.value)
 
 
 def check(run: Run, start: int, days: int) -> int:
@@ -97,8 +100,11 @@ def check(run: Run, start: int, days: int) -> int:
     stops = [m for m in messages if m.kind == "stop"]
     for m in stops:
         assert any(a <= m.created_at <= b for a, b in run.sprayed), "told with nobody spraying"
-        if "rain in" not in m.title:  # counted from what is left of the job
-            assert run.broken[m.created_at], (m.title, "told without its cause")
+        if "rain in" in m.title:  # counted from what is left of the job
+            continue
+        # A stop that stands is told again when what called for it can no longer be seen.
+        causes = run.unseen if "cannot see" in m.title else run.broken
+        assert causes[m.created_at], (m.title, "told without its cause")
     assert ended
     assert [c for c in left if c.subject.startswith("job:")] == []
     for m in messages:

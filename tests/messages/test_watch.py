@@ -269,7 +269,7 @@ TEXTS = {
     "farm mistaken": (
         watch.farm_mistaken(
             SPEAKER,
-            ["farm.toml: fields.hill.crop: is missing\n    write it", "b", "c", "d"],
+            ["/srv/farm.toml: fields.hill.crop: is missing\n    write it", "b", "c", "d"],
             MORNING - 86_400,
             MORNING,
         ),

@@ -1,6 +1,7 @@
 """What the watch says of itself."""
 
 from collections.abc import Sequence
+from pathlib import PurePath
 
 from watcher.i18n.message import Clock, Message, Name, joined, plain_name, say, say_n
 from watcher.messages.job import TAKE_A_READING
@@ -348,13 +349,19 @@ def not_started(mistakes: Sequence[str]) -> Text:
 
 
 def _mistakes(mistakes: Sequence[str]) -> list[Message]:
-    # As they stand: keys must be found in the file, and it is the reader's own.
-    plain = [" ".join(mistake.split()) for mistake in mistakes[:_MOST_PROBLEMS]]
+    # As they stand: keys must be found in the file, and it is the reader's own. Of the file only
+    # the name: its folders would take the room of the mend.
+    plain = [_by_name(" ".join(mistake.split())) for mistake in mistakes[:_MOST_PROBLEMS]]
     lines: list[Message] = [joined([cut(mistake, 200).rstrip("."), "."], "") for mistake in plain]
     if len(mistakes) > _MOST_PROBLEMS:
         more = len(mistakes) - _MOST_PROBLEMS
         lines.append(say("and {n} more, listed by watcher check.", n=more))
     return lines
+
+
+def _by_name(mistake: str) -> str:
+    file, colon, what = mistake.partition(": ")
+    return PurePath(file).name + colon + what if colon else mistake
 
 
 def unreachable(recipient: str, why: str) -> Text:
