@@ -79,6 +79,8 @@ class Landing(Part):
     tolerance_pct: float | None
     """What it stands; None for one that takes no harm."""
     extrapolated: bool
+    origin: str | None = None
+    """Whose the share is that it stands; None in entries of before it was kept."""
 
 
 class Moment(Part):

@@ -163,6 +163,7 @@ def _landing(judgement: Judgement, field: int, setup: int, time: int) -> tuple[L
             upper_pct=known(e.upper_pct),
             tolerance_pct=known(e.tolerance_pct),
             extrapolated=e.extrapolated,
+            origin=e.origin.value,
         )
         for e in exposed(judgement, field, setup, time)
     )

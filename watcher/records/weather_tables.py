@@ -3,9 +3,10 @@
 from collections.abc import Iterator
 
 from watcher.farm.geometry.bearings import compass_point
+from watcher.farm.origin import Origin
 from watcher.i18n.message import Message, Number, Param, joined, say
 from watcher.judge.end_rows import ALL_ROUND
-from watcher.messages.vocabulary import POINTS
+from watcher.messages.vocabulary import ORIGIN_WORDS, POINTS
 from watcher.messages.words import span
 from watcher.records.facts import Kept, Landing, Moment, Quality, Spoke
 from watcher.records.layout import UNKNOWN, Table, Writer, utc
@@ -245,7 +246,11 @@ def _landing(landing: Landing, writer: Writer) -> str:
         parts.append(say("takes no harm"))
     else:
         share = Number(f"{landing.tolerance_pct:.2g}%")
-        parts.append(say("it stands {tolerance}", tolerance=share))
+        if landing.origin is None:
+            parts.append(say("it stands {tolerance}", tolerance=share))
+        else:
+            whose = ORIGIN_WORDS[Origin(landing.origin)]
+            parts.append(say("it stands {tolerance} ({origin})", tolerance=share, origin=whose))
     if landing.extrapolated:
         parts.append(say("outside what the curves were seen for"))
     return f"{who}: {writer.text(joined(parts))}"
