@@ -216,12 +216,16 @@ class Correction(Part):
     old: Value | None
     new: Value
     why: str
+    step: str | None = None
+    """The key of the form it was sent with: the same form is taken once."""
 
 
 class EnteredValues(Part):
     """Values typed in, by key."""
 
     values: dict[str, Held]
+    step: str | None = None
+    """The key of the form they were sent with: the same form is taken once."""
 
 
 class EntryKind(StrEnum):

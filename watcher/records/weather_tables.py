@@ -30,6 +30,23 @@ def weather_tables(kept: Kept, writer: Writer) -> Iterator[Table]:
     yield _neighbours(kept, writer)
 
 
+def weather_lines(kept: Kept, writer: Writer) -> Iterator[Message]:
+    """Yield the weather at the start and the end of a job, from the log, each as a line."""
+    for m in kept.moments:
+        if m.mark in {"start", "end"}:
+            yield say(
+                "{mark}: wind {wind}, from {direction}; at the boom {boom}, gust {gust}; "
+                "{temperature}, humidity {humidity}",
+                mark=writer.word(m.mark),
+                wind=_at_height(writer, m.wind_m_s, Kind.SPEED, m.wind_height_m),
+                direction=_direction(m, writer),
+                boom=_at_height(writer, m.boom_wind_m_s, Kind.SPEED, m.boom_height_m),
+                gust=writer.amount(m.boom_gust_m_s, Kind.SPEED),
+                temperature=_at_height(writer, m.temp_c, Kind.TEMPERATURE, m.temp_height_m),
+                humidity=writer.amount(m.humidity_pct, Kind.PERCENT, 0),
+            )
+
+
 def _weather(kept: Kept, writer: Writer) -> Table:
     rows = tuple(
         (

@@ -18,7 +18,9 @@ from watcher.web.auth.sessions import IDLE_S, SessionStore, SessionStoreError
 from watcher.web.auth.users import Role, User, Users
 from watcher.web.seldom import Seldom
 
-MOST_FORM_BYTES = 16 * 1024
+MOST_FORM_BYTES = 64 * 1024
+MOST_FIELDS = 640
+"""The checklist of a record has two fields a value, and twenty products of eight values."""
 _COOKIE = "watcher"
 _SECURE_COOKIE = "__Host-watcher"
 
@@ -160,7 +162,9 @@ async def _form(request: Request) -> dict[str, str]:
         if len(body) > MOST_FORM_BYTES:
             raise NotAllowedError("this form is too large")
     try:
-        form = parse_qs(body.decode("utf-8", "replace"), keep_blank_values=True, max_num_fields=32)
+        form = parse_qs(
+            body.decode("utf-8", "replace"), keep_blank_values=True, max_num_fields=MOST_FIELDS
+        )
     except ValueError:
         raise NotAllowedError("this form has too many fields") from None
     # No database keeps this character in a text.
