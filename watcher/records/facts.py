@@ -83,6 +83,17 @@ class Landing(Part):
     """Whose the share is that it stands; None in entries of before it was kept."""
 
 
+class ToLeave(Part):
+    """Ground to be left unsprayed beside a neighbour by label or law, as it was judged."""
+
+    neighbour: str
+    side: str
+    depth_m: float
+    """How deep into the field from its edge."""
+    shape: dict[str, Any]
+    """GeoJSON geometry (RFC 7946)."""
+
+
 class Moment(Part):
     """The weather at one moment of a job as it was judged, and what followed from it."""
 
@@ -116,6 +127,8 @@ class Moment(Part):
     quality: tuple[Quality, ...]
     downwind: tuple[Downwind, ...]
     landing: tuple[Landing, ...]
+    to_leave: tuple[ToLeave, ...] | None = None
+    """None in entries of before it was kept."""
 
 
 class Pause(Part):

@@ -84,7 +84,7 @@ def _weather(kept: Kept, writer: Writer) -> Table:
             say("Judged"),
         ),
         rows,
-        (15, 12, 8, 11, 7, 9, 12, 7, 10, 8, 7, 8),
+        (15, 10, 8, 11, 9, 9, 10, 9, 11, 9, 8, 10),
         writer.text(
             say(
                 "Wind is the mean of ten minutes where its source gives readings often enough. At "
@@ -158,7 +158,7 @@ def _stability(kept: Kept, writer: Writer) -> Table:
             say("What each line of evidence says"),
         ),
         rows,
-        (16, 10, 7, 67),
+        (16, 10, 9, 65),
     )
 
 
