@@ -103,6 +103,8 @@ def tell(
     form: the same one is taken once.
     """
     record = record_of(session, job_id)
+    if taken(record, step, by):
+        return record
     if record.closed is not None:
         raise RecordError(
             say(
@@ -130,6 +132,8 @@ def correct(
 ) -> Record:
     """Put values of a closed record right: one entry a value, which names the old one too."""
     record = record_of(session, job_id)
+    if taken(record, step, by):
+        return record
     if record.closed is None:
         raise RecordError(
             say(
@@ -152,6 +156,13 @@ def correct(
         correction = Correction(key=key, old=old, new=value, why=reason, step=step)
         record = _write(session, record, EntryKind.CORRECTED, correction, by=by, now=now)
     return record
+
+
+def taken(record: Record, step: str | None, by: str) -> bool:
+    """Return whether somebody's form of this key is written already."""
+    if step is None:
+        return False
+    return any(e.link.by == by and e.content.get("step") == step for e in record.entries)
 
 
 def _following(record: Record, new: Mapping[str, Held]) -> list[tuple[str, Value]]:

@@ -58,7 +58,7 @@ def fill(
     if jobs.job(session, job_id).ended_at is None:
         raise RecordError(say("job {job} is not ended; finish or abandon it first", job=job_id))
     record = seen(session, plan, compose, job_id, now)
-    if filled.step is not None and _taken(record, filled.step, by):
+    if commands.taken(record, filled.step, by):
         return record
     texts: dict[str, str] = {}
     wrong: dict[str, FormError] = {}
@@ -90,10 +90,6 @@ def seen(session: Session, plan: FarmArrays, compose: Compose, job_id: int, now:
         return commands.look(session, plan, compose, job_id, now)
     except RecordError:
         return commands.record_of(session, job_id)
-
-
-def _taken(record: Record, step: str, by: str) -> bool:
-    return any(e.link.by == by and e.content.get("step") == step for e in record.entries)
 
 
 def _is_changed(record: Record, key: str, text: str, was: str | None, plan: FarmArrays) -> bool:
