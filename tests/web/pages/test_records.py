@@ -7,7 +7,7 @@ from pathlib import Path
 
 import httpx
 
-from tests.support.visiting import LOOKER, Visited, visited
+from tests.support.visiting import LOOKER, Visited, farm, visited
 from watcher.records.document import check_document
 from watcher.web.auth.users import Role
 
@@ -91,6 +91,21 @@ async def test_several_values_are_saved_at_once(tmp_path: Path) -> None:
         assert {key: form[f"was:{key}"] for key in told} == told
         assert form["was:total"] == "39.50 pt"  # rate times area
         assert await _told(v) == 1
+
+
+async def test_a_tank_of_ten_products_fits_the_form(tmp_path: Path) -> None:
+    products = {
+        f"p{n}": {"name": f"Product {n}", "registration": f"0-{n}", "rate": "1 pt/acre"}
+        for n in range(10)
+    }
+    on_hill = {"crop": "soybeans", "weeds": "clean", "window": "contact"}
+    tank = farm(products=products, fields={"hill": on_hill | {"products": list(products)}})
+    async with visited(tmp_path, of=tank) as v:
+        await _sprayed(v)
+        assert (
+            await _save(v, location="section 12", **{"rate.10": "2 pt/acre"})
+        ).status_code == 303
+        assert shown((await v.web.get("/records/1")).text)["was:rate.10"] == "2 pt/acre"
 
 
 async def test_a_mistake_in_one_value_loses_none_and_saves_nothing(tmp_path: Path) -> None:

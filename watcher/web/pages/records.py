@@ -70,7 +70,7 @@ def router(house: AppContext) -> APIRouter:
 
     @routes.post("/records/{number}/save")
     async def save(request: Request, number: Number, visitor: Visitor = runner) -> Response:
-        filled = _filled(await house.door.form(request, visitor))
+        filled = _filled(await house.door.form(request, visitor, long=True))
         by = visitor.user.name if visitor.user else ""
         plan, now = house.watch.book.plan, house.watch.clock.now()
 
