@@ -57,7 +57,7 @@ NO_WAY_BACK = replace(PLACE, holds_again_at=None, remedies=())
 JOBS = [Job(field="creek_side"), Job(field="hill")]
 OPEN_JOB = OpenJob(id=3, field="hill", setup="coarse", started_at=MORNING - 3600)
 LOST = Message(title="@@", body="", caused_at=MORNING - 1200, recipient="operator")
-EXPOSED = Exposed("orchard", "N", 10.0, 0.7, 0.5, 2.1, 1.0, extrapolated=False)
+EXPOSED = Exposed("orchard", "N", 10.0, 0.7, 0.5, 2.1, 1.0, extrapolated=False, origin=Origin.OWN)
 SOURCE = SourceView(
     "mast",
     1260,

@@ -10,7 +10,7 @@ from tests.support.compass_farm import beside, compass_farm
 from tests.support.english import english
 from tests.support.worked_farm import NOON_UTC, fair_weather, farm_tables
 from watcher.farm import Farm
-from watcher.farm.models import DropletClass
+from watcher.farm.models import DropletClass, Origin
 from watcher.judge.drops_in_air import Drop, DropsInAir
 from watcher.judge.end_rows import EndRow, Turn, Why
 from watcher.judge.judgement import Judgement, judge
@@ -38,6 +38,7 @@ def landing(**changed: Any) -> Exposed:
         "upper_pct": 0.2345,
         "tolerance_pct": 0.1,
         "extrapolated": False,
+        "origin": Origin.DEFAULT,
     }
     return Exposed(**(told | changed))
 
@@ -47,7 +48,7 @@ EXPOSED = [
         landing(),
         "us",
         "orchard to the N, 33 ft: 0.034% of the rate expected at its edge, 0.028% over its first "
-        "16 ft, up to 0.23%; it stands 0.1%",
+        "16 ft, up to 0.23%; it stands 0.1% (our default)",
     ),
     (
         landing(side="all round", tolerance_pct=INF),
@@ -59,7 +60,7 @@ EXPOSED = [
         landing(extrapolated=True),
         "metric",
         "orchard to the N, 10 m: 0.034% of the rate expected at its edge, 0.028% over its first "
-        "5 m, up to 0.23%; it stands 0.1% (beyond what was ever measured)",
+        "5 m, up to 0.23%; it stands 0.1% (our default) (beyond what was ever measured)",
     ),
     (
         landing(upper_pct=0.0, edge_pct=0.0, strip_pct=0.0, extrapolated=True),

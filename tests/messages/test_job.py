@@ -122,7 +122,7 @@ def test_the_first_two_things_that_would_help_are_named_and_waiting_once():
     text = english(stop(SPEAKER, place, state(Action.STOP, worst), look))
     assert text.title == "Stop creek side: droplets fine"
     assert text.lines[1:4] == (
-        "Droplets fine: too fine for this wind (own).",
+        "Droplets fine: too fine for this wind (our default).",
         "Turn to the tips of coarse: inside the limits for all that is left; takes about 5 min.",
         "Go to hill: inside the limits until 14:00.",
     )

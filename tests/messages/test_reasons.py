@@ -39,6 +39,7 @@ EXPOSED = Exposed(
     upper_pct=2.1,
     tolerance_pct=1.0,
     extrapolated=False,
+    origin=OWN,
 )
 
 

@@ -16,7 +16,7 @@ from watcher.jobs.steps import StepName, StepRequest
 from watcher.judge.start_check import obstacles
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.records.errors import IncompleteError, RecordError
-from watcher.records.form import FormError
+from watcher.records.form import FormError, WrongValuesError
 from watcher.records.page import page_of
 from watcher.store.errors import UnknownJobError
 
@@ -154,6 +154,13 @@ def test_a_slip_writes_nothing(desk, job) -> None:
     assert desk.look(job).entries == ()
 
 
+def test_every_slip_is_named_and_nothing_is_written(desk, job) -> None:
+    with pytest.raises(WrongValuesError) as refused:
+        desk.tell(job, applicator="B. Hand", area="forty", rate="a lot")
+    assert set(refused.value.wrong) == {"area", "rate"}
+    assert desk.look(job).entries == ()
+
+
 def test_a_running_job_is_shown_and_not_closed(desk, store, farm) -> None:
     sprayed.put_readings(store, MORNING - HOUR, MORNING + HOUR)
     job = desk.run(job_steps.start, desk.plan, "hill", "coarse", MORNING)
@@ -236,9 +243,9 @@ def test_a_start_typed_in_moves_the_marks(desk, job) -> None:
     ],
 )
 def test_times_that_cannot_be_are_refused(desk, job, told: dict[str, str], says: str) -> None:
-    desk.tell(job, **told)
-    with pytest.raises(RecordError, match=says):
-        desk.close(job)
+    with pytest.raises(FormError, match=says):
+        desk.tell(job, **told)
+    assert desk.look(job).entries == ()
 
 
 def test_a_job_left_open_for_days_must_be_told_when_it_ended(desk, store) -> None:

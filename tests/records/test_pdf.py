@@ -7,6 +7,8 @@ import pypdf
 import pytest
 
 from tests.support import sprayed
+from tests.support.farms import build
+from watcher.i18n.language import language
 from watcher.messages.words import CAUTION
 from watcher.records import journal
 from watcher.records.page import page_of
@@ -78,3 +80,52 @@ def test_every_record_begins_on_a_page_of_its_own(printed) -> None:
     pages = pypdf.PdfReader(io.BytesIO(printed[0])).pages
     titles = [p.extract_text().count("Application record, job 1: creek_side\n") for p in pages]
     assert sum(titles) == 2
+
+
+def _printed(tmp_path, *, products: int, code: str = "en", minutes: int = 75) -> list[str]:
+    """The text of each sheet of a record with many products of long names and a strip to leave."""
+    told = sprayed.farm_tables()
+    told["neighbours"]["orchard"]["no_spray_distance"] = "60 m"
+    told["products"] = {
+        f"p{n}": {
+            "name": f"Herbicide with quite a long name number {n} (invented)",
+            "registration": f"00000-00{n} (invented)",
+            "rate": "22 fl oz/acre",
+            "active": "invented ingredient 41 %, another invented one 12 %",
+            "re_entry": "12 h",
+            "pre_harvest": "30 days",
+        }
+        for n in range(products)
+    }
+    told["fields"]["creek_side"]["products"] = list(told["products"])
+    store = Database(f"sqlite:///{tmp_path / 'watch.db'}")
+    store.upgrade()
+    desk = sprayed.RuleGroup(store, build(told))
+    record = desk.close(sprayed.spray(store, desk.farm, minutes=minutes))
+    spoken = language(code)
+    page = page_of(record, desk.farm.config.farm.record_rules, None, language=spoken)
+    store.close()
+    moment = datetime.fromtimestamp(desk.now, desk.farm.zone)
+    data = write_pdf([page], "letter", moment, spoken)
+    sheets = pypdf.PdfReader(io.BytesIO(data)).pages
+    return [" ".join(sheet.extract_text().split()) for sheet in sheets]
+
+
+def test_what_is_signed_is_two_sheets_even_of_many_products_in_spanish(tmp_path) -> None:
+    sheets = _printed(tmp_path, products=6, code="es")
+    signed = [n for n, text in enumerate(sheets) if "Firma del aplicador certificado" in text]
+    assert signed == [1]
+    assert "Comprobado con: former 7 CFR 110" in sheets[1]
+    assert all(f"number {n} (invented)" in sheets[0] for n in range(6))
+
+
+def test_products_tell_what_their_labels_say(tmp_path) -> None:
+    first = _printed(tmp_path, products=1)[0]
+    for wanted in ("00000-000 (invented)", "41 %", "22 fl oz/acre", "870.9 fl oz", "12 h", "30 d"):
+        assert wanted in first, wanted
+
+
+def test_the_map_tells_the_wind_and_the_strip_to_leave(tmp_path) -> None:
+    first = _printed(tmp_path, products=1)[0]
+    assert "start: wind from S 180°, 3.8 mph at the boom" in first
+    assert "hatched: 164 ft to leave unsprayed beside orchard, N" in first

@@ -10,6 +10,7 @@ from watcher.charts.paper import BESIDE, INK, MAIN, PALE, PAPER, SECOND
 from watcher.i18n.message import plain_name
 from watcher.judge.neighbour_deposits import DownwindCurve, Exposed
 from watcher.messages.drift import percent, up_to, whither
+from watcher.messages.vocabulary import ORIGIN_WORDS
 from watcher.units import Kind, System, amount
 
 if TYPE_CHECKING:
@@ -95,7 +96,8 @@ def _against(one: Exposed) -> str:
     lands = "nothing lands" if one.upper_pct == 0 else str(up_to(one.upper_pct))
     if math.isinf(one.tolerance_pct):
         return f"{lands}, takes no harm"
-    return f"{lands}, {'over' if one.over else 'within'} the {percent(one.tolerance_pct)} it stands"
+    side, stands = "over" if one.over else "within", percent(one.tolerance_pct)
+    return f"{lands}, {side} the {stands} it stands ({ORIGIN_WORDS[one.origin]})"
 
 
 def _draw_key(axes: "Axes", found: Sequence[Exposed]) -> None:

@@ -11,13 +11,14 @@ import numpy as np
 from watcher.charts.paper import ABOVE, FAINT, INK, MAIN, PALE, SECOND, check, keep, sheet, type_set
 from watcher.charts.stability import draw_findings, draw_findings_key
 from watcher.charts.time_axis import hours_from, mark_time, with_gaps
-from watcher.farm.models import Origin
+from watcher.i18n.message import Message
 from watcher.judge.judgement import judge
 from watcher.limits.air import wet_bulb_depression
 from watcher.limits.boom_wind import boom_wind
 from watcher.limits.catalogue import CATALOGUE, Limit
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.limits.hours import ends
+from watcher.messages.rules import origin_words
 from watcher.units import Kind, System, amount
 from watcher.weather.inversion import assess
 from watcher.weather.series import Floats, WeatherSeries
@@ -195,7 +196,7 @@ def _draw_bounds(axes: "Axes", days: LoggedDays, limit: Limit, kind: Kind, ls: s
         axes.axhline(at, color=INK, lw=0.9, ls=ls)
         said = " ".join(filter(None, (word, word_of_side, kind.show(value, days.system))))
         axes.annotate(
-            f" {said} ({_origin(days, limit, side)})",
+            f" {said} ({_whose(days, limit, side)})",
             (1.0, at),
             xycoords=("axes fraction", "data"),
             va="center",
@@ -204,12 +205,10 @@ def _draw_bounds(axes: "Axes", days: LoggedDays, limit: Limit, kind: Kind, ls: s
         )
 
 
-def _origin(days: LoggedDays, limit: Limit, side: Literal["low", "high"]) -> Origin:
-    bounds = getattr(days.plan.windows[days.field], CATALOGUE[limit].key)
-    if bounds is None:  # a gust's bound that follows from the wind's
-        return days.plan.bounds[limit].origin[days.field]
-    origin: Origin = bounds.origin_of(side)
-    return origin
+def _whose(days: LoggedDays, limit: Limit, side: Literal["low", "high"]) -> Message:
+    bounds, field = days.plan.bounds[limit], days.field
+    origin = (bounds.low_origin if side == "low" else bounds.origin)[field]
+    return origin_words(origin, derived=bounds.derived[field])
 
 
 def _draw_stability(axes: "Axes", days: LoggedDays) -> None:

@@ -65,6 +65,9 @@ Number = Annotated[int, typer.Argument(help="The job's number, see 'watcher reco
 Values = Annotated[
     list[str], typer.Argument(help='key=value, such as product=NAME rate="22 fl oz/acre".')
 ]
+Key = Annotated[
+    str | None, typer.Option(help="The same key is the same entry: sent twice, it is written once.")
+]
 By = Annotated[str, typer.Option(help="Who writes this; the user of this machine when left out.")]
 
 
@@ -201,11 +204,13 @@ def _grid(*head: Param) -> rich.table.Table:
 
 
 @app.command("set")
-def set_values(number: Number, values: Values, by: By = "") -> None:
+def set_values(number: Number, values: Values, by: By = "", key: Key = None) -> None:
     """Type values into a record that is not closed."""
     pairs = _pairs(values)
     with _desk(writing=True) as desk:
-        record = commands.tell(desk.session, desk.farm, number, pairs, by=_who(by), now=desk.now)
+        record = commands.tell(
+            desk.session, desk.farm, number, pairs, by=_who(by), now=desk.now, step=key
+        )
     answer(say("Record of job {number}: {keys} written.", number=number, keys=", ".join(pairs)))
     _say_head(record.entries[-1].link)
 
@@ -216,12 +221,13 @@ def correct(
     values: Values,
     why: Annotated[str, typer.Option(help="Why it was wrong; kept in the record.")],
     by: By = "",
+    key: Key = None,
 ) -> None:
     """Put values of a closed record right. The old ones stay visible."""
     pairs = _pairs(values)
     with _desk(writing=True) as desk:
         record = commands.correct(
-            desk.session, desk.farm, number, pairs, why=why, by=_who(by), now=desk.now
+            desk.session, desk.farm, number, pairs, why=why, by=_who(by), now=desk.now, step=key
         )
     answer(say("Record of job {number} corrected: {keys}.", number=number, keys=", ".join(pairs)))
     _say_head(record.entries[-1].link)

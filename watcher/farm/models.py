@@ -152,6 +152,12 @@ class NeighbourRule(FarmModel):
     """Wind allowed towards a very susceptible neighbour."""
     origin: Origin = Origin.OWN
 
+    def origin_of(self, key: Literal["susceptible", "very_susceptible"]) -> Origin:
+        """Return where what is allowed comes from: what the farm file leaves out is ours."""
+        if self.model_fields_set & {key, "origin"}:
+            return self.origin
+        return Origin.DEFAULT
+
 
 if TYPE_CHECKING:
 
@@ -185,8 +191,10 @@ class Window(OwnLimits):
 
     wind: Bounds[Speed] = Bounds[Speed]()
     """Sustained wind at boom height; it may be left out where rules bound the wind."""
-    inversion: InversionRule = InversionRule()
-    droplets_in_marginal_wind: DropletRule = DropletRule(low=DropletClass.COARSE)
+    inversion: InversionRule = InversionRule(origin=Origin.DEFAULT)
+    droplets_in_marginal_wind: DropletRule = DropletRule(
+        low=DropletClass.COARSE, origin=Origin.DEFAULT
+    )
     """The finest droplet class allowed in the upper part of the wind's band."""
     neighbours: NeighbourRule = NeighbourRule()
     rules: tuple[Rule, ...] = ()

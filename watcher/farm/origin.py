@@ -2,6 +2,8 @@
 
 from enum import StrEnum
 
+from pydantic import BaseModel
+
 
 class Origin(StrEnum):
     """Where a bound comes from. A label's or law's bound may be tightened, never loosened."""
@@ -12,7 +14,12 @@ class Origin(StrEnum):
     NATIONAL_LAW = "national law"
     OWN = "own"
     DEFAULT = "default"
-    """This program's own, where nobody said anything."""
+    """This program's, where nobody said anything: never called the grower's own."""
+
+    @classmethod
+    def of_key(cls, table: BaseModel, key: str) -> "Origin":
+        """Return whose the value of a key is: the grower's where the farm file has it, or ours."""
+        return cls.OWN if key in table.model_fields_set else cls.DEFAULT
 
 
 class Force(StrEnum):

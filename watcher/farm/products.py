@@ -60,6 +60,12 @@ class Product(FarmModel):
     """Registration or authorisation number on the label."""
     rate: DoseText | None = None
     """How much of it goes on an area, in the label's units."""
+    active: Words | None = None
+    """Its active ingredients, as its label names them, for the records."""
+    re_entry: Words | None = None
+    """Its re-entry interval as its label states it, for the records: "12 h"."""
+    pre_harvest: Words | None = None
+    """Its pre-harvest interval as its label states it, for the records: "30 days"."""
     stage_bound: bool = False
     """Whether it may be used at certain growth stages only: then the record must tell the stage."""
     mode: ModeOfAction | None = None

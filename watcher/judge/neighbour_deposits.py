@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from watcher.farm.geometry.bearings import compass_point, facing
+from watcher.farm.origin import Origin
 from watcher.judge.judgement import Judgement
 from watcher.limits.catalogue import Limit
 from watcher.limits.drift import stood
@@ -43,6 +44,8 @@ class Exposed:
     """What it stands; infinite for a tolerant neighbour."""
     extrapolated: bool
     """Whether this lies outside what the published curves were seen for."""
+    origin: Origin
+    """Whose the share is that it stands."""
 
     @property
     def share(self) -> float:
@@ -72,6 +75,7 @@ def exposed(judgement: Judgement, field: int, setup: int, time: int) -> list[Exp
             upper_pct=float(landing.upper_pct[i]),
             tolerance_pct=float(plan.pair_tolerance_pct[pair]),
             extrapolated=bool(landing.extrapolated[i]),
+            origin=plan.tolerance_origin(pair),
         )
         for i, pair in enumerate(pairs.tolist())
     ]

@@ -3,14 +3,14 @@
 Data only. Wording is made from it at the edge.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from watcher.farm.models import Origin
+from watcher.farm.models import Origin, Susceptibility
 from watcher.farm.rules.equipment import DirectionBan
 from watcher.farm.rules.mix import RuleOf
 from watcher.judge.judgement import Judgement
@@ -49,6 +49,8 @@ class Reason:
     """Whether ``value`` is the value, or the most or the least that it may be."""
     missing: tuple[str, ...] = ()
     """Of an unknown limit the quantities that are not known well enough to judge it."""
+    derived: bool = False
+    """Whether its bound is not given but follows from the wind's, as a gust's may."""
 
 
 _NEEDS = {
@@ -113,13 +115,14 @@ def _reason(judgement: Judgement, checked: Checked, index: tuple[int, int, int])
     known = Knowledge.EXACT
     if checked.known is not None:
         known = Knowledge(int(_at(checked.known, index)))
+    origin = rule.rule.origin if rule else _origin(judgement.plan, limit, field, value, who)
     return Reason(
         limit=limit,
         stand=stand,
         value=value,
         low=float(_at(checked.low, index)),
         high=float(_at(checked.high, index)),
-        origin=_origin(judgement.plan, limit, field, value) if rule is None else rule.rule.origin,
+        origin=landing[0].origin if landing and rule is None else origin,
         rule=rule,
         headroom=float(_at(checked.headroom, index)),
         neighbours=who,
@@ -127,6 +130,9 @@ def _reason(judgement: Judgement, checked: Checked, index: tuple[int, int, int])
         strips=left_strips(judgement, *index) if limit is Limit.NO_SPRAY else (),
         known=known,
         missing=_missing(judgement, limit, index[2]) if stand is LimitState.UNKNOWN else (),
+        derived=rule is None
+        and limit is Limit.GUST
+        and judgement.plan.bounds[limit].derived[field],
     )
 
 
@@ -146,7 +152,9 @@ def _needs(plan: FarmArrays, limit: Limit) -> tuple[str, ...]:
     return _NEEDS.get(limit, ())
 
 
-def _origin(plan: FarmArrays, limit: Limit, field: int, value: float) -> Origin:
+def _origin(
+    plan: FarmArrays, limit: Limit, field: int, value: float, downwind: Sequence[str]
+) -> Origin:
     """Where the bound comes from that the value is nearer to, or has passed."""
     if limit in plan.bounds:
         bounds = plan.bounds[limit]
@@ -155,12 +163,27 @@ def _origin(plan: FarmArrays, limit: Limit, field: int, value: float) -> Origin:
     if limit is Limit.NO_SPRAY:  # the label's by definition
         return Origin.LABEL
     bans = (of.rule for of in plan.rules[field] if isinstance(of.rule, DirectionBan))
-    if limit is Limit.NEIGHBOUR and (ban := next(bans, None)) is not None:
-        return ban.origin
-    # Of a limit that is not written in windows, and of a rule that one leaves out, it is their own.
+    if limit is Limit.NEIGHBOUR:
+        ban = next(bans, None)
+        return _towards(plan, field, downwind) if ban is None else ban.origin
+    if limit is Limit.CONTROL:
+        return plan.loss_origin(field)
+    # What a window does not say of the others is ours, and so is what drift may do to nobody.
     rule = getattr(plan.windows[field], CATALOGUE[limit].key, None)
-    origin: Origin = Origin.OWN if rule is None else rule.origin
+    origin: Origin = Origin.DEFAULT if rule is None else rule.origin
     return origin
+
+
+def _towards(plan: FarmArrays, field: int, downwind: Sequence[str]) -> Origin:
+    """Whose the rule on winds towards neighbours is: that on the most susceptible one downwind.
+
+    With nobody downwind it is that beside a very susceptible one, which asks for calm all round.
+    """
+    rule, there = plan.windows[field].neighbours, plan.farm.config.neighbours
+    kinds = {there[name].susceptibility for name in downwind}
+    if Susceptibility.SUSCEPTIBLE in kinds and Susceptibility.VERY_SUSCEPTIBLE not in kinds:
+        return rule.origin_of("susceptible")
+    return rule.origin_of("very_susceptible")
 
 
 def left_strips(judgement: Judgement, field: int, setup: int, time: int) -> tuple[LeftStrip, ...]:

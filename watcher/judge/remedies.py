@@ -500,7 +500,7 @@ class _Found:
 
     @property
     def _own_direction(self) -> bool:
-        """Whether the rule on winds towards neighbours is the grower's own."""
+        """Whether the rule on winds towards neighbours is the grower's own or ours."""
         plan = self.plan
         bans = any(isinstance(one.rule, DirectionBan) for one in plan.rules[0])
         return not bans and plan.windows[0].neighbours.origin is Origin.OWN

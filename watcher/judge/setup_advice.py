@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from watcher.farm.models import Adjuvant, DropletClass, Setup, Sprayer, Weeds
+from watcher.farm.models import Adjuvant, DropletClass, Origin, Setup, Sprayer, Weeds
 from watcher.judge.judgement import Judgement
 from watcher.judge.neighbour_deposits import Exposed, exposed
 from watcher.judge.reasons import Reason, reasons
@@ -86,6 +86,8 @@ class WeedControl:
     judged_pct: float
     """Against what is to be killed here: what the judgement goes by."""
     tolerated_pct: float
+    origin: Origin
+    """Whose what is tolerated is."""
 
 
 @dataclass(frozen=True)
@@ -193,6 +195,7 @@ def advise_on(judgement: Judgement, field: int, setup: int, time: int) -> SetupA
             broadleaves_pct=control_loss(covering_class(entry), entry.carrier, Weeds.BROADLEAVES),
             judged_pct=float(plan.loss_pct[field, setup]),
             tolerated_pct=float(plan.loss_tolerated_pct[field]),
+            origin=plan.loss_origin(field),
         ),
         worst=next(iter(exposed(judgement, *case)), None),
         retardant=_retardant(entry, work, sprayer.fill_time),

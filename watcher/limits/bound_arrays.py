@@ -24,13 +24,21 @@ class BoundArrays:
     origin: tuple[Origin, ...]
     """Where the high bound comes from, or the only one."""
     low_origin: tuple[Origin, ...]
+    derived: tuple[bool, ...]
+    """Whether the high bound is not given but follows from that of another limit."""
 
 
 def bounds_by_limit(windows: Iterable[Window], judging: Judging) -> dict[Limit, BoundArrays]:
     """Bounds of every measured limit that at least one of some fields' windows has."""
-    by_field = [_bounds_of(window, judging.gust_over_wind) for window in windows]
+    windows = tuple(windows)
+    by_field = [_bounds_of(window, judging) for window in windows]
     arrays = {
-        limit: _bound_arrays(limit, [b[limit] for b in by_field], judging.margin)
+        limit: _bound_arrays(
+            limit,
+            [b[limit] for b in by_field],
+            judging.margin,
+            derived=tuple(limit is Limit.GUST and w.gust is None for w in windows),
+        )
         for limit in by_field[0]
     }
     return {
@@ -50,7 +58,11 @@ def _scale(entry: LimitEntry, low: float, high: float) -> float:
 
 
 def _bound_arrays(
-    limit: Limit, bounds: list[Bounds[float] | None], default_margin: float
+    limit: Limit,
+    bounds: list[Bounds[float] | None],
+    default_margin: float,
+    *,
+    derived: tuple[bool, ...],
 ) -> BoundArrays:
     low = np.array([-np.inf if b is None or b.low is None else b.low for b in bounds])
     high = np.array([np.inf if b is None or b.high is None else b.high for b in bounds])
@@ -64,12 +76,17 @@ def _bound_arrays(
         margin=np.array(margin),
         origin=tuple(Origin.OWN if b is None else b.origin for b in bounds),
         low_origin=tuple(Origin.OWN if b is None else b.origin_of("low") for b in bounds),
+        derived=derived,
     )
 
 
-def _bounds_of(window: Window, gust_over_wind: float) -> dict[Limit, Bounds[float] | None]:
+def _bounds_of(window: Window, judging: Judging) -> dict[Limit, Bounds[float] | None]:
     gust = window.gust
     if gust is None and window.wind.high is not None:
-        gust = Bounds[float](high=window.wind.high + gust_over_wind, origin=window.wind.origin)
+        # Whoever bounds the wind said nothing of gusts: what may come on top is nobody else's.
+        gust = Bounds[float](
+            high=window.wind.high + judging.gust_over_wind,
+            origin=Origin.of_key(judging, "gust_over_wind"),
+        )
     written = {entry.limit: getattr(window, key) for key, entry in IN_WINDOWS.items()}
     return written | {Limit.GUST: gust}

@@ -120,8 +120,7 @@ class BufferArrays:
         ground = self.plan.farm.ground
         field, neighbour = pairs(self.plan)[pair]
         gap = float(self.plan.reach.gap_m[pair].min())
-        near = ground.neighbours[neighbour].buffer(gap + depth_m)
-        return float(ground.fields[field].intersection(near).area)
+        return float(ground.beside(field, neighbour, gap + depth_m).area)
 
     def strip(self, pair: int, setup: int, depth_m: float) -> LeftStrip:
         """Return a strip in words' reach: whose, how deep, how many passes, how much ground."""

@@ -335,7 +335,7 @@ class FarmArrays:
         return np.array(
             [
                 self.droplets_for_own_rules
-                if rule is not None and rule.origin is Origin.OWN
+                if rule is not None and rule.origin in {Origin.OWN, Origin.DEFAULT}
                 else self.droplets
                 for rule in rules
             ]
@@ -385,6 +385,10 @@ class FarmArrays:
             WeedPressure.WEEDY: loss.weedy,
         }
         return np.array([by_pressure[f.weeds] for f in self._plans])
+
+    def loss_origin(self, field: int) -> Origin:
+        """Return whose the loss is that a field stands."""
+        return Origin.of_key(self.farm.config.judging.control_loss, self._plans[field].weeds.value)
 
     @cached_property
     def pair_susceptibility(self) -> tuple[Susceptibility, ...]:
@@ -472,6 +476,14 @@ class FarmArrays:
         return np.array(
             [defaults[k] if t is None else t for t, k in zip(given, kinds, strict=True)]
         )
+
+    def tolerance_origin(self, pair: int) -> Origin:
+        """Return whose the deposit is that the neighbour of a pair stands."""
+        neighbours = list(self.farm.config.neighbours.values())
+        if neighbours[self.reach.pair_neighbour[pair]].tolerable_deposit is not None:
+            return Origin.OWN
+        kind = self.pair_susceptibility[pair].value.replace(" ", "_")
+        return Origin.of_key(self.farm.config.judging.tolerable_deposit, kind)
 
     @cached_property
     def upper_along(self) -> NDArray[np.float32]:

@@ -4,7 +4,7 @@ import math
 
 from watcher.i18n.message import Message, Name, Number, Quantity, any_of, joined, say, say_n
 from watcher.judge.neighbour_deposits import Exposed, Mends
-from watcher.messages.vocabulary import POINTS
+from watcher.messages.vocabulary import ORIGIN_WORDS, POINTS
 from watcher.units import Kind, System
 
 STRIP_M = 5.0
@@ -40,7 +40,11 @@ def exposed_line(found: Exposed, system: System) -> Message:
     if math.isinf(found.tolerance_pct):
         harm: Message = say("it takes no harm")
     else:
-        harm = say("it stands {tolerance}", tolerance=percent(found.tolerance_pct))
+        harm = say(
+            "it stands {tolerance} ({origin})",
+            tolerance=percent(found.tolerance_pct),
+            origin=ORIGIN_WORDS[found.origin],
+        )
     line = joined([lands, harm], "; ")
     return say("{line} (beyond what was ever measured)", line=line) if found.extrapolated else line
 

@@ -17,7 +17,7 @@ from watcher.limits.catalogue import CATALOGUE, Limit
 from watcher.limits.check import Knowledge
 from watcher.limits.status import LimitState
 from watcher.messages.drift import percent, up_to, whither
-from watcher.messages.rules import rule_found, rule_sentence
+from watcher.messages.rules import rule_found, rule_sentence, whose_bound
 from watcher.messages.vocabulary import DROPLET_WORDS, FINDING_WORDS, ORIGIN_WORDS, POINTS
 from watcher.units import Kind, System, amount
 from watcher.weather.inversion import Finding
@@ -144,7 +144,7 @@ class Speaker:
             "limit": _NAMES[reason.limit],
             "value": self._show(reason, bound),
             "bound": self._bound(reason, bound),
-            "origin": ORIGIN_WORDS[reason.origin],
+            "origin": whose_bound(reason),
         }
         if self._hides_side(reason, bound, places):  # "just over" says how far it is
             if bound == reason.high:

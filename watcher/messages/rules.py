@@ -4,7 +4,7 @@ import math
 
 from watcher.farm.equipment import equipment_breaks
 from watcher.farm.models import FarmFile
-from watcher.farm.origin import Force
+from watcher.farm.origin import Force, Origin
 from watcher.farm.rules.calendar import ClockRule, DateRule, StageRule
 from watcher.farm.rules.day_time import DayTime
 from watcher.farm.rules.equipment import BulletinRule, PointsRule
@@ -40,6 +40,19 @@ def rule_sentence(config: FarmFile, reason: Reason, rule_of: RuleOf) -> Message:
     """Return how a rule stands as one sentence without its full stop."""
     found = rule_found(config, reason, rule_of.rule)
     return say("{found} ({whose})", found=found, whose=whose(rule_of))
+
+
+def whose_bound(reason: Reason) -> Message:
+    """Return where the bound of a reason comes from."""
+    if reason.rule is not None:
+        return whose(reason.rule)
+    return origin_words(reason.origin, derived=reason.derived)
+
+
+def origin_words(origin: Origin, *, derived: bool) -> Message:
+    """Return where a bound comes from; ``derived``: it follows from that of the wind."""
+    words = ORIGIN_WORDS[origin]
+    return say("{origin}, from the wind's bound", origin=words) if derived else words
 
 
 def whose(rule_of: RuleOf) -> Message:

@@ -14,6 +14,7 @@ from watcher.messages.vocabulary import (
     DROPLET_WORDS,
     NOZZLE_COLOURS,
     NOZZLE_WORDS,
+    ORIGIN_WORDS,
     STATUS_WORDS,
 )
 from watcher.messages.words import SHAPES, span
@@ -55,9 +56,10 @@ def _loses(advice: SetupAdvice) -> Message:
     if round(control.judged_pct) == 0:
         return say("loses no weed control")
     return say(
-        "loses up to {loss} of weed control here (the field stands {tolerated})",
+        "loses up to {loss} of weed control here (the field stands {tolerated}, {origin})",
         loss=f"{control.judged_pct:.0f}%",
         tolerated=f"{control.tolerated_pct:.0f}%",
+        origin=ORIGIN_WORDS[control.origin],
     )
 
 

@@ -5,8 +5,8 @@ from collections.abc import Sequence
 from watcher.i18n.message import Clock, Message, Name, Number, joined, say
 from watcher.judge.start_check import Against, Obstacle
 from watcher.messages.reasons import Speaker
-from watcher.messages.rules import whose
-from watcher.messages.vocabulary import LIMIT_WORDS, ORIGIN_WORDS
+from watcher.messages.rules import whose_bound
+from watcher.messages.vocabulary import LIMIT_WORDS
 
 ASKS = say("a plain yes is needed first")
 LABEL_STANDS = say(
@@ -30,12 +30,11 @@ def obstacle_line(speaker: Speaker, field: str, one: Obstacle, now: int) -> Mess
     about = speaker.reason(field, reason)
     match one.against:
         case Against.CLOSES:
-            origin = ORIGIN_WORDS[reason.origin] if reason.rule is None else whose(reason.rule)
             return say(
                 "only until {time}, {limit} ({origin}): {share} of the job is done by then",
                 time=Clock(one.at, now, speaker.farm.zone),
                 limit=LIMIT_WORDS[reason.limit],
-                origin=origin,
+                origin=whose_bound(reason),
                 share=Number(f"{one.share:.0%}"),
             )
         case Against.UNKNOWN if one.at > now:

@@ -25,7 +25,7 @@ ORIGIN_WORDS: dict[Origin, Message] = {
     Origin.STATE_LAW: say("state law"),
     Origin.NATIONAL_LAW: say("national law"),
     Origin.OWN: say("own"),
-    Origin.DEFAULT: say("default"),
+    Origin.DEFAULT: say("our default"),
 }
 POINTS: dict[str, Message] = {
     "N": say("N"),

@@ -25,8 +25,8 @@ from watcher.records.facts import (
     Part,
     Value,
 )
-from watcher.records.form import moment, read, split
-from watcher.records.keeping import gather, product_values, rigs_and_pauses
+from watcher.records.form import FormError, WrongValuesError, moment, read, split
+from watcher.records.keeping import check_times, gather, product_values, rigs_and_pauses
 from watcher.records.moments import Compose
 from watcher.records.record import Record, fold, totals
 from watcher.store import jobs
@@ -88,13 +88,23 @@ def unkept(session: Session, since: int, now: int) -> list[int]:
 
 
 def tell(
-    session: Session, farm: Farm, job_id: int, texts: Mapping[str, str], *, by: str, now: int
+    session: Session,
+    farm: Farm,
+    job_id: int,
+    texts: Mapping[str, str],
+    *,
+    by: str,
+    now: int,
+    step: str | None = None,
 ) -> Record:
-    """Type values in, by key. Raises FormError and RecordError.
+    """Type values in, by key: all of them in one entry, or none. Raises FormError and RecordError.
 
-    A product that the farm file has brings its registration number and rate with it.
+    A product that the farm file has brings with it what that says of it. ``step`` is the key of a
+    form: the same one is taken once.
     """
     record = record_of(session, job_id)
+    if taken(record, step, by):
+        return record
     if record.closed is not None:
         raise RecordError(
             say(
@@ -103,8 +113,10 @@ def tell(
             ),
             f'watcher record correct {job_id} key=value --why "…"',
         )
-    values = _read(farm, texts)
-    return _write(session, record, EntryKind.ENTERED, EnteredValues(values=values), by=by, now=now)
+    values = read_values(farm, texts)
+    _check_times(session, record, values, now)
+    told = EnteredValues(values=values, step=step)
+    return _write(session, record, EntryKind.ENTERED, told, by=by, now=now)
 
 
 def correct(
@@ -116,9 +128,12 @@ def correct(
     why: str,
     by: str,
     now: int,
+    step: str | None = None,
 ) -> Record:
     """Put values of a closed record right: one entry a value, which names the old one too."""
     record = record_of(session, job_id)
+    if taken(record, step, by):
+        return record
     if record.closed is None:
         raise RecordError(
             say(
@@ -129,16 +144,25 @@ def correct(
         )
     if not why.strip():
         raise RecordError(say("a correction says why"), 'add --why "…"')
-    values = _read(farm, texts)
+    values = read_values(farm, texts)
+    _check_times(session, record, values, now)
     new = {key: held for key, held in values.items() if record.value(key) != held.value}
     if not new:
         raise RecordError(say("nothing to correct: {keys} is that already", keys=", ".join(values)))
     changes = [(key, held.value, why.strip()) for key, held in new.items()]
     changes += [(key, value, "rate times area") for key, value in _following(record, new)]
     for key, value, reason in changes:
-        correction = Correction(key=key, old=record.value(key), new=value, why=reason)
+        old = record.value(key)
+        correction = Correction(key=key, old=old, new=value, why=reason, step=step)
         record = _write(session, record, EntryKind.CORRECTED, correction, by=by, now=now)
     return record
+
+
+def taken(record: Record, step: str | None, by: str) -> bool:
+    """Return whether somebody's form of this key is written already."""
+    if step is None:
+        return False
+    return any(e.link.by == by and e.content.get("step") == step for e in record.entries)
 
 
 def _following(record: Record, new: Mapping[str, Held]) -> list[tuple[str, Value]]:
@@ -195,16 +219,46 @@ def _write(
     return fold(record.job, (*record.entries, entry))
 
 
-def _read(farm: Farm, texts: Mapping[str, str]) -> dict[str, Held]:
+def read_values(farm: Farm, texts: Mapping[str, str]) -> dict[str, Held]:
+    """Read values as they were typed, by key. Raises WrongValuesError for all that do not fit."""
     values: dict[str, Held] = {}
+    wrong: dict[str, FormError] = {}
     for key, text in texts.items():
-        item, number = split(key)
-        product = farm.config.products.get(text) if item.key == "product" else None
-        if product is not None:
-            values = product_values(product, number) | values
-        else:
-            values[key] = Held(value=read(item, text, farm.zone), origin="typed in")
+        try:
+            item, number = split(key)
+            product = farm.config.products.get(text) if item.key == "product" else None
+            if product is not None:
+                values = product_values(product, number) | values
+            else:
+                values[key] = Held(value=read(item, text, farm.zone), origin="typed in")
+        except FormError as error:
+            wrong[key] = error
+    if wrong:
+        raise WrongValuesError(wrong)
     return values
+
+
+def _check_times(session: Session, record: Record, values: Mapping[str, Held], now: int) -> None:
+    """Refuse a start and an end that cannot be, before they are written."""
+    new = [key for key in ("ended", "started") if key in values]
+    if not new:
+        return
+    job, stands = jobs.job(session, record.job), record.values | dict(values)
+    started = moment(stands["started"].value) if "started" in stands else job.started_at
+    ended = moment(stands["ended"].value) if "ended" in stands else job.ended_at or now
+    try:
+        _check_end(job.id, ended, now)
+        check_times(job.id, started=started, ended=ended)
+    except RecordError as error:
+        raise WrongValuesError({new[0]: FormError(error.text)}) from None
+
+
+def _check_end(job: int, ended: int, now: int) -> None:
+    if ended > now:
+        raise RecordError(
+            say("job {job} would end only after now; type in when it did end", job=job),
+            f"watcher record set {job} ended=…",
+        )
 
 
 def _kept(session: Session, plan: FarmArrays, compose: Compose, record: Record, now: int) -> Kept:
@@ -227,11 +281,7 @@ def _span(record: Record, job: Job, now: int) -> tuple[int, int]:
     times = {k: moment(h.value) for k, h in record.entered.items() if k in {"started", "ended"}}
     started = times.get("started", job.started_at)
     ended = times.get("ended", now if job.ended_at is None else job.ended_at)
-    if ended > now:
-        raise RecordError(
-            say("job {job} would end only after now; type in when it did end", job=job.id),
-            f"watcher record set {job.id} ended=…",
-        )
+    _check_end(job.id, ended, now)
     return started, ended
 
 

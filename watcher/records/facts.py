@@ -79,6 +79,19 @@ class Landing(Part):
     tolerance_pct: float | None
     """What it stands; None for one that takes no harm."""
     extrapolated: bool
+    origin: str | None = None
+    """Whose the share is that it stands; None in entries of before it was kept."""
+
+
+class ToLeave(Part):
+    """Ground to be left unsprayed beside a neighbour by label or law, as it was judged."""
+
+    neighbour: str
+    side: str
+    depth_m: float
+    """How deep into the field from its edge."""
+    shape: dict[str, Any]
+    """GeoJSON geometry (RFC 7946)."""
 
 
 class Moment(Part):
@@ -114,6 +127,8 @@ class Moment(Part):
     quality: tuple[Quality, ...]
     downwind: tuple[Downwind, ...]
     landing: tuple[Landing, ...]
+    to_leave: tuple[ToLeave, ...] | None = None
+    """None in entries of before it was kept."""
 
 
 class Pause(Part):
@@ -214,12 +229,16 @@ class Correction(Part):
     old: Value | None
     new: Value
     why: str
+    step: str | None = None
+    """The key of the form it was sent with: the same form is taken once."""
 
 
 class EnteredValues(Part):
     """Values typed in, by key."""
 
     values: dict[str, Held]
+    step: str | None = None
+    """The key of the form they were sent with: the same form is taken once."""
 
 
 class EntryKind(StrEnum):

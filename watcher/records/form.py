@@ -1,10 +1,11 @@
 """The form of a record: every value it may hold by key, how it is typed in and how it is shown."""
 
-from collections.abc import Iterator
+import re
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from enum import Enum, StrEnum
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, get_args, get_origin
 from zoneinfo import ZoneInfo
 
 from pydantic import StringConstraints, TypeAdapter, ValidationError
@@ -27,6 +28,7 @@ from watcher.units import (
     Speed,
     System,
     Written,
+    amount,
 )
 
 
@@ -84,9 +86,12 @@ def _items() -> Iterator[Item]:
     for key, label, held_as, example in (
         ("product", "product", TEXT, ""),
         ("registration", "registration number", TEXT, ""),
+        ("active", "active ingredient", TEXT, ""),
         ("rate", "rate", DoseText, "22 fl oz/acre"),
         ("total", "total amount", TEXT, "880 fl oz"),
         ("stage_bound", "only at certain growth stages", Literal["yes", "no"], "yes"),
+        ("re_entry", "re-entry interval", TEXT, "12 h"),
+        ("pre_harvest", "pre-harvest interval", TEXT, "30 days"),
     ):
         yield Item(key, label, what, held_as, repeats="by product", example=example)
     yield Item("started", "started", when, _Moment, example="2026-06-10T11:00")
@@ -124,9 +129,19 @@ FORM: dict[str, Item] = {item.key: item for item in _items()}
 class FormError(ValueError):
     """What was typed does not fit the form; says what would."""
 
-    def __init__(self, text: Message) -> None:
+    def __init__(self, text: Message, beside: Message | None = None) -> None:
         super().__init__(text)
         self.text = text
+        self.beside = beside or text
+        """The same where it stands beside what was typed: without its key."""
+
+
+class WrongValuesError(FormError):
+    """Some of several values do not fit; nothing of them is written."""
+
+    def __init__(self, wrong: Mapping[str, FormError]) -> None:
+        super().__init__(joined([error.text for error in wrong.values()], "\n"))
+        self.wrong = dict(wrong)
 
 
 def numbered(key: str, number: int) -> str:
@@ -161,7 +176,8 @@ def read(item: Item, text: str, zone: ZoneInfo) -> Value:
     except ValidationError as error:
         wrong, mend = _said(item, error)
         raise FormError(
-            say('{key}="{text}": {wrong}; {mend}', key=item.key, text=text, wrong=wrong, mend=mend)
+            say('{key}="{text}": {wrong}; {mend}', key=item.key, text=text, wrong=wrong, mend=mend),
+            say("{wrong}; {mend}", wrong=wrong, mend=mend),
         ) from None
     return held(value)
 
@@ -182,6 +198,40 @@ def shown(item: Item, value: Value | None, system: System) -> str:
     if item.kind is None:
         return str(value)
     return item.kind.show(float(value), system, _decimals(item, system))
+
+
+def typed(item: Item, value: Value | None, system: System) -> str:
+    """Return a value as it is typed into a form: a number in the farm's unit, a farm's clock."""
+    if value is None:
+        return ""
+    if item.held_as is _Moment:
+        return str(value)[: len("2026-06-10T11:00")]
+    if item.kind is None:
+        return str(value)
+    places = _decimals(item, system)
+    decimals = item.kind.decimals if places is None else places
+    return f"{amount(float(value), item.kind, system):.{decimals}f}"
+
+
+def with_unit(item: Item, text: str, system: System) -> str:
+    """Return what was typed with the farm's unit, where it is a bare number."""
+    if item.kind is None or not re.fullmatch(r"[0-9]*\.?[0-9]+", text):
+        return text
+    return f"{text} {item.kind.shown[system]}"
+
+
+def choices(item: Item) -> tuple[str, ...]:
+    """Return what there is to choose from, as it is held; nothing for what is typed in."""
+    if item.held_as is Droplets:
+        return tuple(c.words for c in DropletClass)
+    if isinstance(item.held_as, type) and issubclass(item.held_as, Enum):
+        return tuple(c.value for c in item.held_as)
+    return get_args(item.held_as) if get_origin(item.held_as) is Literal else ()
+
+
+def is_moment(item: Item) -> bool:
+    """Return whether a value is a moment on the farm's clock."""
+    return item.held_as is _Moment
 
 
 def label(key: str) -> str:
@@ -233,7 +283,8 @@ def _read_moment(item: Item, text: str, zone: ZoneInfo) -> str:
                 key=item.key,
                 text=text,
                 example=item.example,
-            )
+            ),
+            say("this is no date and time; write it like {example}", example=item.example),
         ) from None
     if local_time.tzinfo is None:
         local_time = local_time.replace(tzinfo=zone)

@@ -51,6 +51,11 @@ def entries(session: Session, job: int | None = None) -> Iterator[Entry]:
     return (Entry(_link(row), row.content) for row in store.entries(session, job))
 
 
+def hold(session: Session) -> None:
+    """Let nobody else write an entry until the transaction ends."""
+    store.last_entry(session, hold=True)
+
+
 def head(session: Session) -> Link | None:
     """Return the newest entry's link."""
     newest = store.last_entry(session)

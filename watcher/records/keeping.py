@@ -89,8 +89,11 @@ def product_values(product: Product, number: int) -> dict[str, Held]:
     values = {
         "product": product.name,
         "registration": product.registration,
+        "active": product.active,
         "rate": product.rate,
         "stage_bound": "yes" if product.stage_bound else None,
+        "re_entry": product.re_entry,
+        "pre_harvest": product.pre_harvest,
     }
     return _held({numbered(key, number): value for key, value in values.items()}, "farm file")
 
@@ -107,19 +110,24 @@ def _check(plan: FarmArrays, job: Job, rigs: Sequence[Rig], *, started: int, end
                 what=gone[0],
             )
         )
+    check_times(job.id, started=started, ended=ended)
+
+
+def check_times(job: int, *, started: int, ended: int) -> None:
+    """Check that a job may have lasted so long. Raises RecordError."""
     if ended < started:
         raise RecordError(
-            say("job {job} would end before it starts; type in both", job=job.id),
-            f"watcher record set {job.id} started=… ended=…",
+            say("job {job} would end before it starts; type in both", job=job),
+            f"watcher record set {job} started=… ended=…",
         )
     if ended - started > _LONGEST_S:
         raise RecordError(
             say(
                 "job {job} was open for {hours} h; type in when spraying really ended",
-                job=job.id,
+                job=job,
                 hours=f"{(ended - started) / 3600:.0f}",
             ),
-            f"watcher record set {job.id} ended=…",
+            f"watcher record set {job} ended=…",
         )
 
 

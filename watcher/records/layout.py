@@ -24,6 +24,24 @@ class Table:
     note: str = ""
     keys: tuple[str, ...] = ()
     """Keys of the rows, where they can be typed in."""
+    behind: bool = False
+    """Whether it is what stands behind the record: on paper after the signature."""
+
+
+Ring = tuple[tuple[float, float], ...]
+"""Corners one after the other, in metres east and north of the field's middle."""
+
+
+@dataclass(frozen=True)
+class Map:
+    """The field as a record shows it: what was sprayed, what was to be left, and the wind."""
+
+    field: tuple[Ring, ...]
+    to_leave: tuple[Ring, ...]
+    winds: tuple[tuple[str, float], ...]
+    """What each arrow is called, and where the wind came from. [degrees]"""
+    lines: tuple[str, ...]
+    """What the marks mean."""
 
 
 @dataclass(frozen=True)
@@ -35,6 +53,11 @@ class Page:
     tables: tuple[Table, ...]
     seal: str
     """What binds it to the chain: how many entries there are and the head hash."""
+    map: Map
+    products: Table
+    """The products of the tank, a row each, for paper."""
+    signature: tuple[str, ...]
+    """What is signed, by whom and when: a line to write on follows each."""
 
 
 @dataclass(frozen=True)

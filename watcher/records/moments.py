@@ -1,21 +1,23 @@
 """The weather of a job at its start, at every half hour and at its end, just as it was judged."""
 
+import json
 import math
 from collections import Counter
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 
+import shapely
 from sqlalchemy.orm import Session
 
 from watcher.farm.geometry.bearings import side
 from watcher.judge.farm_judgement import judge_look
 from watcher.judge.judgement import Judgement
 from watcher.judge.neighbour_deposits import exposed
-from watcher.judge.reasons import downwind_neighbours, reasons
+from watcher.judge.reasons import Reason, downwind_neighbours, reasons
 from watcher.judge.timeline import MEAN_S, Timeline
 from watcher.limits.air import wet_bulb_depression
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.limits.status import Status
-from watcher.records.facts import Downwind, Landing, LimitStood, Moment, Quality, Spoke
+from watcher.records.facts import Downwind, Landing, LimitStood, Moment, Quality, Spoke, ToLeave
 from watcher.sources.base import Flag
 from watcher.store import records as store
 from watcher.weather.inversion import Finding
@@ -58,6 +60,7 @@ def moment(
     f, s, i = plan.fields.index(field), plan.setups.index(setup), outlook.now_index
     series = outlook.series
     inversion = judgement.inversion
+    found = reasons(judgement, f, s, i)
     return Moment(
         at=at,
         mark=mark,
@@ -79,11 +82,12 @@ def moment(
         stability=Stability(int(inversion.stability[i])).name,
         evidence={name: _finding(line[i]) for name, line in inversion.lines.items()},
         status=Status(int(judgement.instant[f, s, i])).word,
-        limits=_limits(judgement, f, s, i),
+        limits=_limits(found),
         spoken=_spoken(outlook),
         quality=tuple(_quality(session, outlook)),
         downwind=_downwind(judgement, f, i),
         landing=_landing(judgement, f, s, i),
+        to_leave=tuple(_to_leave(judgement, field, found)),
     )
 
 
@@ -96,7 +100,7 @@ def _finding(code: int) -> str:
     return Finding(int(code)).name.lower()
 
 
-def _limits(judgement: Judgement, field: int, setup: int, time: int) -> dict[str, LimitStood]:
+def _limits(found: Sequence[Reason]) -> dict[str, LimitStood]:
     return {
         r.limit.value: LimitStood(
             stand=r.stand.name.lower(),
@@ -105,7 +109,7 @@ def _limits(judgement: Judgement, field: int, setup: int, time: int) -> dict[str
             high=known(r.high),
             origin=r.origin.value,
         )
-        for r in reasons(judgement, field, setup, time)
+        for r in found
     }
 
 
@@ -153,6 +157,22 @@ def _downwind(judgement: Judgement, field: int, time: int) -> tuple[Downwind, ..
     )
 
 
+def _to_leave(judgement: Judgement, field: str, found: Sequence[Reason]) -> Iterator[ToLeave]:
+    """The strips that were to be left, as ground; what leaves nothing of a field is told by it."""
+    ground = judgement.plan.farm.ground
+    for strip in (strip for reason in found for strip in reason.strips):
+        if not math.isfinite(strip.depth_m):
+            continue
+        shape = ground.beside(field, strip.neighbour, strip.gap_m + strip.depth_m)
+        if not shape.is_empty:
+            yield ToLeave(
+                neighbour=strip.neighbour,
+                side=side(ground.fields[field], ground.neighbours[strip.neighbour]),
+                depth_m=strip.depth_m,
+                shape=json.loads(shapely.to_geojson(ground.in_degrees(shape))),
+            )
+
+
 def _landing(judgement: Judgement, field: int, setup: int, time: int) -> tuple[Landing, ...]:
     return tuple(
         Landing(
@@ -163,6 +183,7 @@ def _landing(judgement: Judgement, field: int, setup: int, time: int) -> tuple[L
             upper_pct=known(e.upper_pct),
             tolerance_pct=known(e.tolerance_pct),
             extrapolated=e.extrapolated,
+            origin=e.origin.value,
         )
         for e in exposed(judgement, field, setup, time)
     )

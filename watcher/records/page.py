@@ -1,6 +1,7 @@
 """A record as a page to read: what it says, what it lacks, and what it is sealed with."""
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
@@ -13,10 +14,11 @@ from watcher.messages.words import span
 from watcher.records.chain import WHAT_IT_SHOWS, Link
 from watcher.records.errors import RecordError
 from watcher.records.facts import Held, Kept, Value
-from watcher.records.form import TEXT, Group, labelled, lacking, shown, split
+from watcher.records.field_map import map_of
+from watcher.records.form import FORM, TEXT, Group, labelled, lacking, numbered, shown, split
 from watcher.records.layout import Page, Table, Writer, utc
 from watcher.records.record import Record
-from watcher.records.rules import OTHERS_ADD, Deadline, deadlines_of, missing
+from watcher.records.rules import OTHERS_ADD, READ_ON, Deadline, deadlines_of, missing
 from watcher.records.weather_tables import weather_tables
 from watcher.weather.quantities import BY_NAME
 
@@ -50,7 +52,17 @@ def page_of(
         lines=writer.words(*_lines(record, kept, writer)),
         tables=tuple(_tables(record, kept, rules, writer, blanks=blanks)),
         seal=writer.text(_seal(head)),
+        map=map_of(kept, writer),
+        products=_products(record, writer),
+        signature=writer.words(
+            say("Signature of the certified applicator: {who}", who=_applicator(record)),
+            say("Date"),
+        ),
     )
+
+
+def _applicator(record: Record) -> str:
+    return str(record.value("applicator") or "")
 
 
 def _seal(head: Link | None) -> Message:
@@ -91,7 +103,7 @@ def _tables(
         table = _form(record, group, writer, blanks=blanks)
         if table.rows:
             yield table
-    yield _boundary(kept, writer)
+    yield replace(_boundary(kept, writer), behind=True)
     if kept.against:
         rows = tuple((one.said, writer.time(one.at)) for one in kept.against)
         head = writer.words(say("What stood against the start"), say("From"))
@@ -105,20 +117,36 @@ def _tables(
         rows = tuple((writer.time(r.since), r.setup) for r in kept.rigs)
         head = writer.words(say("Since"), say("Setup"))
         yield Table(writer.text(say("Setups in turn")), head, rows, (20, 80))
-    yield from weather_tables(kept, writer)
+    weather, limits, *behind = weather_tables(kept, writer)
+    yield weather
+    yield limits
+    yield from (replace(table, behind=True) for table in behind)
     if record.closed is not None:
-        yield _alerts(record, writer)
+        yield replace(_alerts(record, writer), behind=True)
     if record.corrections:
         yield _corrections(record, writer)
     yield _lacks(record, rules, writer)
     yield _deadlines(record, rules, writer)
-    yield _entries(record, writer)
+    yield replace(_entries(record, writer), behind=True)
 
 
 def _form(record: Record, group: Group, writer: Writer, *, blanks: bool) -> Table:
     keys = [k for k in record.keys(group) if blanks or k in record.values]
     rows = tuple((writer.text(labelled(k)), *_cells(k, record.values.get(k), writer)) for k in keys)
     return Table(writer.word(group.value), ("", "", ""), rows, (18, 24, 8), keys=tuple(keys))
+
+
+_OF_PRODUCTS = ("product", "registration", "active", "rate", "total", "re_entry", "pre_harvest")
+
+
+def _products(record: Record, writer: Writer) -> Table:
+    """The products as a row each; a dash for what nobody gave."""
+    rows = tuple(
+        tuple(_shown(k, record.value(k), writer) for k in (numbered(i, n) for i in _OF_PRODUCTS))
+        for n in range(1, record.counted(FORM["product"]) + 1)
+    )
+    head = writer.words(*(labelled(key) for key in _OF_PRODUCTS))
+    return Table(writer.text(say("Products in the tank")), head, rows, (24, 14, 20, 11, 11, 9, 11))
 
 
 def _cells(key: str, held: Held | None, writer: Writer) -> tuple[str, str]:
@@ -227,8 +255,13 @@ def _corrections(record: Record, writer: Writer) -> Table:
 def _lacks(record: Record, rules: Sequence[str], writer: Writer) -> Table:
     found = missing(record, rules)
     rows = tuple((writer.text(lacking(m)), m.rule, writer.word(m.known)) for m in found)
-    against: Param = ", ".join(rules) or say("no rule")
-    notes: list[Message] = [say("Checked against: {rules}.", rules=against), OTHERS_ADD]
+    against = ", ".join(rules)
+    notes: list[Message] = [
+        say("Checked against: {rules}, as read on {day}.", rules=against, day=READ_ON.isoformat())
+        if rules
+        else say("Checked against: no rule."),
+        OTHERS_ADD,
+    ]
     if not rows:
         notes.insert(0, say("Nothing that these rules ask for is missing."))
     note = writer.text(joined(notes, " "))

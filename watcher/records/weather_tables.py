@@ -3,9 +3,10 @@
 from collections.abc import Iterator
 
 from watcher.farm.geometry.bearings import compass_point
+from watcher.farm.origin import Origin
 from watcher.i18n.message import Message, Number, Param, joined, say
 from watcher.judge.end_rows import ALL_ROUND
-from watcher.messages.vocabulary import POINTS
+from watcher.messages.vocabulary import ORIGIN_WORDS, POINTS
 from watcher.messages.words import span
 from watcher.records.facts import Kept, Landing, Moment, Quality, Spoke
 from watcher.records.layout import UNKNOWN, Table, Writer, utc
@@ -27,6 +28,23 @@ def weather_tables(kept: Kept, writer: Writer) -> Iterator[Table]:
     yield _stability(kept, writer)
     yield _sources(kept, writer)
     yield _neighbours(kept, writer)
+
+
+def weather_lines(kept: Kept, writer: Writer) -> Iterator[Message]:
+    """Yield the weather at the start and the end of a job, from the log, each as a line."""
+    for m in kept.moments:
+        if m.mark in {"start", "end"}:
+            yield say(
+                "{mark}: wind {wind}, from {direction}; at the boom {boom}, gust {gust}; "
+                "{temperature}, humidity {humidity}",
+                mark=writer.word(m.mark),
+                wind=_at_height(writer, m.wind_m_s, Kind.SPEED, m.wind_height_m),
+                direction=_direction(m, writer),
+                boom=_at_height(writer, m.boom_wind_m_s, Kind.SPEED, m.boom_height_m),
+                gust=writer.amount(m.boom_gust_m_s, Kind.SPEED),
+                temperature=_at_height(writer, m.temp_c, Kind.TEMPERATURE, m.temp_height_m),
+                humidity=writer.amount(m.humidity_pct, Kind.PERCENT, 0),
+            )
 
 
 def _weather(kept: Kept, writer: Writer) -> Table:
@@ -66,7 +84,7 @@ def _weather(kept: Kept, writer: Writer) -> Table:
             say("Judged"),
         ),
         rows,
-        (15, 12, 8, 11, 7, 9, 12, 7, 10, 8, 7, 8),
+        (15, 10, 8, 11, 9, 9, 10, 9, 11, 9, 8, 10),
         writer.text(
             say(
                 "Wind is the mean of ten minutes where its source gives readings often enough. At "
@@ -140,7 +158,7 @@ def _stability(kept: Kept, writer: Writer) -> Table:
             say("What each line of evidence says"),
         ),
         rows,
-        (16, 10, 7, 67),
+        (16, 10, 9, 65),
     )
 
 
@@ -245,7 +263,11 @@ def _landing(landing: Landing, writer: Writer) -> str:
         parts.append(say("takes no harm"))
     else:
         share = Number(f"{landing.tolerance_pct:.2g}%")
-        parts.append(say("it stands {tolerance}", tolerance=share))
+        if landing.origin is None:
+            parts.append(say("it stands {tolerance}", tolerance=share))
+        else:
+            whose = ORIGIN_WORDS[Origin(landing.origin)]
+            parts.append(say("it stands {tolerance} ({origin})", tolerance=share, origin=whose))
     if landing.extrapolated:
         parts.append(say("outside what the curves were seen for"))
     return f"{who}: {writer.text(joined(parts))}"

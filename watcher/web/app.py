@@ -21,7 +21,7 @@ from watcher.service.source_factory import posting_stations
 from watcher.service.watch import Watch
 from watcher.store.errors import LogError, UnknownJobError
 from watcher.web import static_files
-from watcher.web.api import endpoints, metrics, readings, record_export
+from watcher.web.api import endpoints, metrics, readings, record_export, record_values
 from watcher.web.api.models import HealthTold
 from watcher.web.auth import login_pages
 from watcher.web.auth.authenticator import Authenticator, NotAllowedError, NotLoggedInError
@@ -98,6 +98,7 @@ def create_app(watch: Watch, keys: Keys) -> FastAPI:
         endpoints.router(house),
         endpoints.jobs_router(house),
         record_export.router(house),
+        record_values.router(house),
         metrics.router(house),
         static_files.router(house.farm),
     ):

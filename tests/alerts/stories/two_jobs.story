@@ -5,12 +5,12 @@ start hill old_coarse
 3 min from the south
   11:03 ana: Stop creek side: blowing to orchard
     Stop spraying now.
-    Orchard downwind to the N, 33 ft: this wind may not go there (own).
+    Orchard downwind to the N, 33 ft: this wind may not go there (our default).
     Leave 4 passes beside orchard: inside the limits for all that is left; 10.9 acre left unsprayed.
     Not inside again as far as the forecast reaches.
     Job: coarse, about 40 min of spraying left.
     Wind measured by mast 1 min ago.
-  11:03 luis: Pare creek side: va hacia orchard. Deje de aplicar ya. Orchard a sotavento al N, 33 ft: este viento no puede ir hacia alli (propio). Decide la etiqueta.
+  11:03 luis: Pare creek side: va hacia orchard. Deje de aplicar ya. Decide la etiqueta.
 not hill
 most 1 ana
 most 1 luis

@@ -8,6 +8,7 @@ import numpy as np
 import pyproj
 import shapely
 from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
 
 Polygonal = shapely.Polygon | shapely.MultiPolygon
 
@@ -56,6 +57,19 @@ class Ground:
         """From a place to the nearest part of a field; none from within it. [m]"""
         place = shapely.Point(*self._to_metres.transform(longitude, latitude))
         return float(place.distance(self.fields[field]))
+
+    def beside(self, field: str, neighbour: str, within_m: float) -> BaseGeometry:
+        """Return the ground of a field within a distance of a neighbour. [m]"""
+        return self.fields[field].intersection(self.neighbours[neighbour].buffer(within_m))
+
+    def in_degrees(self, shape: BaseGeometry) -> BaseGeometry:
+        """Return a shape in metres about the middle in degrees, x longitude and y latitude."""
+
+        def back(metres: NDArray[np.float64]) -> NDArray[np.float64]:
+            found = self._to_metres.transform(metres[:, 0], metres[:, 1], direction="INVERSE")
+            return np.column_stack(found)
+
+        return shapely.transform(shape, back)
 
     def area_m2(self, field: str) -> float:
         """Area of a field. [m2]"""

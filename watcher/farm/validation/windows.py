@@ -155,7 +155,7 @@ def _loosened(draft: Draft, place: tuple[str, str, str], origin: Origin, bound: 
         Origin.LAW: say("is looser than the law's {bound}", bound=bound),
         Origin.STATE_LAW: say("is looser than the state law's {bound}", bound=bound),
         Origin.NATIONAL_LAW: say("is looser than the national law's {bound}", bound=bound),
-        Origin.DEFAULT: say("is looser than this program's own {bound}", bound=bound),
+        Origin.DEFAULT: say("is looser than our default, {bound}", bound=bound),
     }[origin]
     mend = say("a field may only tighten its window: tighten it or take it out")
     return draft.problem(assigned(steps, draft.at(*steps)), wrong, mend)

@@ -230,7 +230,7 @@ def jobs_router(house: AppContext) -> APIRouter:
             field=asked.field,
             setup=asked.setup,
             confirm=tuple(asked.confirm),
-            key=_bare(key),
+            key=bare(key),
             at=asked.at,
         )
         taken = await house.watch.take_step(step)
@@ -257,13 +257,13 @@ def jobs_router(house: AppContext) -> APIRouter:
         A step that no longer applies is answered with 409 and what stands instead.
         """
         given = asked.model_dump() if asked else {}
-        taken = StepRequest(StepName(step), user.name, job=number, key=_bare(key), **given)
+        taken = StepRequest(StepName(step), user.name, job=number, key=bare(key), **given)
         return say_step(await house.watch.take_step(taken), language)
 
     return routes
 
 
-def _bare(key: str | None) -> str | None:
+def bare(key: str | None) -> str | None:
     """A key without the quotes of a structured field (RFC 9651)."""
     return key and (key[1:-1] if key[0] == key[-1] == '"' and len(key) > 1 else key)
 

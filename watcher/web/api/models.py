@@ -23,6 +23,7 @@ from watcher.messages.chances import holds_line
 from watcher.messages.reasons import Speaker
 from watcher.messages.remedies import remedy_line
 from watcher.messages.start import ASKS, obstacle_line
+from watcher.records.record import Record
 from watcher.service.health import Health
 from watcher.service.transactions import Posted
 from watcher.source_view import SourceView
@@ -589,6 +590,42 @@ class StepAsked(Asked):
     """The id of the message that was seen, of the step "seen"."""
     at: _At = None
     """When the step was taken, where that is not now: epoch seconds."""
+
+
+_Typed = Annotated[str, Field(max_length=500)]
+_ByKey = Annotated[dict[_Name, _Typed], Field(max_length=300)]
+
+
+class ValuesAsked(Asked):
+    """Values of a record, by the keys of its form."""
+
+    values: _ByKey
+    """What is to stand; a bare number is in the farm's units."""
+    was: _ByKey = {}
+    """What each was when it was looked at: what another changed since is not overwritten."""
+    why: _Typed = ""
+    """Why a closed record is corrected."""
+
+
+class RecordTold(ApiModel):
+    """A record after values were written into it."""
+
+    job: int
+    closed: bool
+    entries: int
+    """How many entries it has."""
+    values: dict[str, str | float]
+    """What stands now, by key: SI, or words."""
+
+    @classmethod
+    def of(cls, record: Record) -> Self:
+        """Tell a record."""
+        return cls(
+            job=record.job,
+            closed=record.closed is not None,
+            entries=len(record.entries),
+            values={key: held.value for key, held in record.values.items()},
+        )
 
 
 class DoubtedValue(ApiModel):

@@ -18,7 +18,9 @@ from watcher.web.auth.sessions import IDLE_S, SessionStore, SessionStoreError
 from watcher.web.auth.users import Role, User, Users
 from watcher.web.seldom import Seldom
 
-MOST_FORM_BYTES = 16 * 1024
+MOST_FORM_BYTES, MOST_FIELDS = 16 * 1024, 32
+MOST_LONG_FORM_BYTES, MOST_LONG_FIELDS = 64 * 1024, 640
+"""Of the checklist of a record: two fields a value, and twenty products of eight values."""
 _COOKIE = "watcher"
 _SECURE_COOKIE = "__Host-watcher"
 
@@ -140,9 +142,14 @@ class Authenticator:
         salt = secrets.token_urlsafe(12)
         return f"{salt}.{self._sign(visitor, salt)}"
 
-    async def form(self, request: Request, visitor: Visitor) -> dict[str, str]:
+    async def form(
+        self, request: Request, visitor: Visitor, *, long: bool = False
+    ) -> dict[str, str]:
         """Read a form and check that it is one of ours. Raises NotAllowedError."""
-        form = await _form(request)
+        bounds = (
+            (MOST_LONG_FORM_BYTES, MOST_LONG_FIELDS) if long else (MOST_FORM_BYTES, MOST_FIELDS)
+        )
+        form = await _form(request, *bounds)
         salt, _, signature = form.get("form_token", "").partition(".")
         if not hmac.compare_digest(self._sign(visitor, salt).encode(), signature.encode()):
             raise NotAllowedError("this form is not from here, or from before you logged in")
@@ -153,14 +160,16 @@ class Authenticator:
         return hmac.new(self.keyring.secret, said, hashlib.sha256).hexdigest()
 
 
-async def _form(request: Request) -> dict[str, str]:
+async def _form(request: Request, most_bytes: int, most_fields: int) -> dict[str, str]:
     body = bytearray()
     async for part in request.stream():
         body += part
-        if len(body) > MOST_FORM_BYTES:
+        if len(body) > most_bytes:
             raise NotAllowedError("this form is too large")
     try:
-        form = parse_qs(body.decode("utf-8", "replace"), keep_blank_values=True, max_num_fields=32)
+        form = parse_qs(
+            body.decode("utf-8", "replace"), keep_blank_values=True, max_num_fields=most_fields
+        )
     except ValueError:
         raise NotAllowedError("this form has too many fields") from None
     # No database keeps this character in a text.

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from math import isnan
+from math import isfinite, isnan
 from typing import Any
 
 import numpy as np
@@ -20,6 +20,7 @@ from watcher.messages.chances import holds_line, start_line
 from watcher.messages.coming import usual_gusts_line
 from watcher.messages.drift import percent
 from watcher.messages.explain import Part, explanation
+from watcher.messages.rules import origin_words
 from watcher.messages.vocabulary import STATUS_WORDS, WEED_WORDS
 from watcher.messages.weather import ahead_line, wind_line
 from watcher.messages.words import SHAPES, takes
@@ -92,24 +93,23 @@ def _hours(house: AppContext, sight: FieldViewModel, setup: str) -> HoursViewMod
 
 
 def _bounds(house: AppContext, judgement: Judgement, field: int) -> Message:
-    """The field's own bounds of wind and gust, as the chart shows them."""
-    bounds, system = judgement.plan.bounds, house.speaker.system
-    low, high = (getattr(bounds[Limit.WIND], side)[field] for side in ("low", "high"))
-    gust = bounds[Limit.GUST].high[field]
-    least, most = (Quantity(float(v), Kind.SPEED, system) for v in (low, high))
-    if np.isfinite(low) and np.isfinite(high):
-        wind = say("Wind {least} to {most}", least=least, most=most)
-    elif np.isfinite(high):
-        wind = say("Wind to {most}", most=most)
-    elif np.isfinite(low):
-        wind = say("Wind from {least}", least=least)
-    else:
-        wind = say("Wind without a bound")
-    if not np.isfinite(gust):
-        return wind
-    return joined(
-        [wind, say("gusts to {most}", most=Quantity(float(gust), Kind.SPEED, system))], "; "
-    )
+    """The field's own bounds of wind and gust, as the chart shows them, and whose they are."""
+    system = house.speaker.system
+    wind, gust = (judgement.plan.bounds[limit] for limit in (Limit.WIND, Limit.GUST))
+    low, high, gusts = (float(v[field]) for v in (wind.low, wind.high, gust.high))
+    least, most = Quantity(low, Kind.SPEED, system), Quantity(high, Kind.SPEED, system)
+    found: list[Message] = []
+    if isfinite(low):
+        whose = origin_words(wind.low_origin[field], derived=False)
+        found.append(say("Wind from {least} ({whose})", least=least, whose=whose))
+    if isfinite(high):
+        whose = origin_words(wind.origin[field], derived=False)
+        found.append(say("Wind to {most} ({whose})", most=most, whose=whose))
+    if isfinite(gusts):
+        whose = origin_words(gust.origin[field], derived=gust.derived[field])
+        highest = Quantity(gusts, Kind.SPEED, system)
+        found.append(say("gusts to {most} ({whose})", most=highest, whose=whose))
+    return joined(found, "; ") if found else say("Wind without a bound")
 
 
 def _rows(

@@ -1,6 +1,6 @@
 """The records of applications: how far each is, what it holds, and what is typed into it."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import partial
 from typing import Any
@@ -15,19 +15,22 @@ from watcher.jobs import queries
 from watcher.jobs.queries import JobView
 from watcher.records import commands, journal
 from watcher.records.chain import WHAT_IT_SHOWS
+from watcher.records.checklist import checklist
 from watcher.records.errors import RecordError
-from watcher.records.form import FormError
+from watcher.records.filling import Filled, fill
+from watcher.records.form import FormError, WrongValuesError
+from watcher.records.layout import Writer
 from watcher.records.page import page_of
-from watcher.records.rules import due_next
+from watcher.records.rules import READ_ON, due_next
+from watcher.records.weather_tables import weather_lines
 from watcher.service.snapshot import compose
-from watcher.web.auth.authenticator import NotAllowedError, Visitor
+from watcher.web.auth.authenticator import Visitor
 from watcher.web.context import AppContext
 from watcher.web.numbers import Number
 
 _SHOWN_BACK_S = 3 * 366 * 86_400
 _MOST_TYPED = 500
-REFUSALS = (RecordError, FormError)
-"""What says that a record may not be written so, and what would do."""
+_MOST_KEY = 64
 
 
 @dataclass(frozen=True)
@@ -65,16 +68,39 @@ def router(house: AppContext) -> APIRouter:
             return _refused(house, request, visitor, refusal)
         return house.show(request, visitor, "record.html", number=number, **values)
 
-    @routes.post("/records/{number}/{step}")
-    async def write(
-        request: Request, number: Number, step: str, visitor: Visitor = runner
-    ) -> Response:
-        form = await house.door.form(request, visitor)
+    @routes.post("/records/{number}/save")
+    async def save(request: Request, number: Number, visitor: Visitor = runner) -> Response:
+        filled = _filled(await house.door.form(request, visitor, long=True))
         by = visitor.user.name if visitor.user else ""
-        work = _step(house, number, step, form, by)
+        plan, now = house.watch.book.plan, house.watch.clock.now()
+
+        def work(session: Session) -> object:
+            weather = partial(compose, session, plan)
+            return fill(session, plan, weather, number, filled, by=by, now=now)
+
         try:
             await house.watch.run_and_rejudge(partial(_written, house, work))
-        except REFUSALS as refusal:
+        except WrongValuesError as refusal:
+            values = _record(house, number, house.language(request), filled, refusal.wrong)
+            return house.show(request, visitor, "record.html", status=422, number=number, **values)
+        except RecordError as refusal:
+            return _refused(house, request, visitor, refusal)
+        return RedirectResponse(f"/records/{number}", 303)
+
+    @routes.post("/records/{number}/close")
+    async def close(request: Request, number: Number, visitor: Visitor = runner) -> Response:
+        form = await house.door.form(request, visitor)
+        by = visitor.user.name if visitor.user else ""
+        why = form.get("why", "")[:_MOST_TYPED] or None
+        plan, now = house.watch.book.plan, house.watch.clock.now()
+
+        def work(session: Session) -> object:
+            weather = partial(compose, session, plan)
+            return commands.close(session, plan, weather, number, by=by, now=now, incomplete=why)
+
+        try:
+            await house.watch.run_and_rejudge(partial(_written, house, work))
+        except RecordError as refusal:
             return _refused(house, request, visitor, refusal)
         return RedirectResponse(f"/records/{number}", 303)
 
@@ -86,28 +112,23 @@ def _written(house: AppContext, work: Callable[[Session], object]) -> None:
         work(session)
 
 
-def _step(
-    house: AppContext, number: int, step: str, form: dict[str, str], by: str
-) -> Callable[[Session], object]:
-    """The work of a step, to be done in the log."""
-    now, plan = house.watch.clock.now(), house.watch.book.plan
-    values = {form.get("key", ""): form.get("value", "")[:_MOST_TYPED]}
-    why = form.get("why", "")[:_MOST_TYPED]
-    match step:
-        case "set":
-            return lambda s: commands.tell(s, plan.farm, number, values, by=by, now=now)
-        case "correct":
-            return lambda s: commands.correct(s, plan.farm, number, values, why=why, by=by, now=now)
-        case "close":
-            return lambda s: commands.close(
-                s, plan, partial(compose, s, plan), number, by=by, now=now, incomplete=why or None
-            )
-        case _:
-            raise NotAllowedError("there is no such step")
+def _filled(form: Mapping[str, str]) -> Filled:
+    """The checklist as it was sent: a value and what it was, under its key."""
+    named: dict[str, dict[str, str]] = {"value": {}, "was": {}}
+    for name, text in form.items():
+        part, colon, key = name.partition(":")
+        if colon and part in named:
+            named[part][key] = text[:_MOST_TYPED]
+    return Filled(
+        named["value"],
+        named["was"],
+        step=form.get("step", "")[:_MOST_KEY] or None,
+        why=form.get("why", "")[:_MOST_TYPED],
+    )
 
 
 def _refused(
-    house: AppContext, request: Request, visitor: Visitor, refusal: RecordError | FormError
+    house: AppContext, request: Request, visitor: Visitor, refusal: RecordError
 ) -> Response:
     return house.show(request, visitor, "problem.html", status=409, wrong=refusal.text, back=True)
 
@@ -126,19 +147,38 @@ def _row(house: AppContext, session: Session, view: JobView) -> RecordRow:
     return RecordRow(job.id, job.field, house.clock(job.started_at), state, due)
 
 
-def _record(house: AppContext, number: int, language: Language) -> dict[str, Any]:
-    """Everything the page of one record tells."""
+def _record(
+    house: AppContext,
+    number: int,
+    language: Language,
+    filled: Filled | None = None,
+    wrong: Mapping[str, FormError] | None = None,
+) -> dict[str, Any]:
+    """Everything the page of one record tells; with a form that was not taken, as it was sent."""
     plan, now = house.watch.book.plan, house.watch.clock.now()
     with house.watch.book.store.reading() as session:
         ended = queries.story(session, number, now).view.job.ended_at is not None
-        record = commands.look(session, plan, partial(compose, session, plan), number, now)
-        head = journal.head(session)
-    page = page_of(
-        record, house.farm.config.farm.record_rules, head, blanks=True, language=language
-    )
-    keys = [
-        (key, row[0])
-        for table in page.tables
-        for key, row in zip(table.keys, table.rows, strict=False)
-    ]
-    return {"page": page, "closed": record.closed is not None, "ended": ended, "keys": keys}
+        trouble, head = None, journal.head(session)
+        try:
+            record = commands.look(session, plan, partial(compose, session, plan), number, now)
+        except RecordError as refusal:
+            if not ended:
+                raise
+            record, trouble = commands.record_of(session, number), refusal.text
+    rules = house.farm.config.farm.record_rules
+    kept, closed = record.kept, record.closed
+    writer = Writer(house.farm.zone, kept.units if kept else house.speaker.system, language)
+    asked = rules if closed is None else closed.closing.rules
+    written = {} if filled is None else filled.values
+    return {
+        "page": page_of(record, rules, head, blanks=False, language=language) if kept else None,
+        "lists": checklist(record, asked, writer, written=written, wrong=wrong),
+        "weather": list(weather_lines(kept, writer)) if kept else [],
+        "rules": asked,
+        "read_on": READ_ON.isoformat(),
+        "closed": closed is not None,
+        "ended": ended,
+        "wrong": wrong or {},
+        "trouble": trouble,
+        "why": "" if filled is None else filled.why,
+    }

@@ -1,0 +1,114 @@
+"""Whose a bound is: the grower's own only where the farm file says it."""
+
+from typing import Any
+
+import pytest
+
+from tests.support.english import english
+from tests.support.farms import build, tables
+from tests.support.worked_farm import fair_weather
+from watcher.farm.origin import Origin
+from watcher.i18n.language import language
+from watcher.judge.judgement import judge
+from watcher.judge.reasons import Reason, reasons
+from watcher.limits.catalogue import Limit
+from watcher.limits.farm_arrays import FarmArrays
+from watcher.messages.reasons import Speaker
+
+SOUTH = 180.0
+"""Wind from the south blows to the orchard north of the field."""
+
+
+def found(told: dict[str, Any], limit: Limit, **weather: float) -> tuple[Reason, Speaker]:
+    """How a limit of the field beside the orchard stands in fair weather with fine drops."""
+    farm = build(told)
+    plan = FarmArrays.of(farm)
+    judgement = judge(plan, fair_weather(**weather))
+    of_field = reasons(judgement, plan.fields.index("creek_side"), plan.setups.index("fine"), 0)
+    return next(r for r in of_field if r.limit is limit), Speaker(farm)
+
+
+def changed(table: str, **keys: Any) -> dict[str, Any]:
+    """The invented farm with some keys of its window, or of how it is judged, written or gone."""
+    told = tables()
+    place = told["windows"]["contact"] if table == "window" else told.setdefault("judging", {})
+    for key, value in keys.items():
+        if value is None:
+            del place[key]
+        else:
+            place[key] = value
+    return told
+
+
+LEFT_OUT = [Limit.INVERSION, Limit.NEIGHBOUR, Limit.DROPLETS_IN_WIND, Limit.CONTROL, Limit.DEPOSIT]
+
+
+@pytest.mark.parametrize("limit", LEFT_OUT)
+def test_what_the_farm_file_leaves_out_is_our_default(limit: Limit) -> None:
+    assert found(tables(), limit, wind_from_deg=SOUTH)[0].origin is Origin.DEFAULT
+
+
+WRITTEN = [
+    (Limit.INVERSION, "window", {"inversion": {"tolerate": "none"}}),
+    (Limit.NEIGHBOUR, "window", {"neighbours": {"susceptible": "never"}}),
+    (Limit.DROPLETS_IN_WIND, "window", {"droplets_in_marginal_wind": {"low": "medium"}}),
+    (Limit.CONTROL, "judging", {"control_loss": {"moderate": "10 %"}}),
+    (Limit.DEPOSIT, "judging", {"tolerable_deposit": {"susceptible": "0.5 %"}}),
+]
+
+
+@pytest.mark.parametrize(("limit", "table", "keys"), WRITTEN)
+def test_what_the_grower_writes_is_their_own(limit: Limit, table: str, keys: Any) -> None:
+    told = changed(table, **keys)
+    assert found(told, limit, wind_from_deg=SOUTH)[0].origin is Origin.OWN
+
+
+BESIDE_IT = [
+    (Limit.NEIGHBOUR, "window", {"neighbours": {"very_susceptible": "never"}}),
+    (Limit.CONTROL, "judging", {"control_loss": {"weedy": "10 %"}}),
+    (Limit.DEPOSIT, "judging", {"tolerable_deposit": {"very_susceptible": "0.5 %"}}),
+]
+
+
+@pytest.mark.parametrize(("limit", "table", "keys"), BESIDE_IT)
+def test_a_key_beside_it_makes_no_default_the_growers(limit: Limit, table: str, keys: Any) -> None:
+    told = changed(table, **keys)
+    assert found(told, limit, wind_from_deg=SOUTH)[0].origin is Origin.DEFAULT
+
+
+def test_what_a_neighbour_stands_is_the_growers_where_they_say_it_of_that_neighbour() -> None:
+    told = tables()
+    told["neighbours"]["orchard"]["tolerable_deposit"] = "0.5 %"
+    assert found(told, Limit.DEPOSIT, wind_from_deg=SOUTH)[0].origin is Origin.OWN
+
+
+def test_a_rule_on_neighbours_written_as_the_labels_is_the_labels() -> None:
+    told = changed("window", neighbours={"origin": "label"})
+    assert found(told, Limit.NEIGHBOUR, wind_from_deg=SOUTH)[0].origin is Origin.LABEL
+
+
+GUSTS = [
+    ({}, "(our default, from the wind's bound)"),
+    ({"gust_over_wind": "3 mph"}, "(own, from the wind's bound)"),
+]
+
+
+@pytest.mark.parametrize(("judging", "said"), GUSTS)
+def test_a_gusts_bound_that_follows_from_the_labels_wind_is_not_the_labels(
+    judging: dict[str, str], said: str
+) -> None:
+    told = changed("window", gust=None) | {"judging": judging}
+    reason, speaker = found(told, Limit.GUST)
+    assert said in english(speaker.reason("creek_side", reason))
+
+
+def test_a_gusts_bound_that_is_given_is_whoever_gave_it() -> None:
+    told = changed("window", gust={"high": "15 mph", "origin": "law"})
+    reason, speaker = found(told, Limit.GUST)
+    assert "(law)" in english(speaker.reason("creek_side", reason))
+
+
+def test_our_default_is_said_in_spanish() -> None:
+    reason, speaker = found(changed("window", gust=None), Limit.GUST)
+    said = speaker.reason("creek_side", reason).render(language("es"))
+    assert "(nuestro valor por defecto, a partir del límite del viento)" in said
