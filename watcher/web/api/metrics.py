@@ -7,6 +7,7 @@ from prometheus_client import CONTENT_TYPE_LATEST, CollectorRegistry, generate_l
 from prometheus_client.core import CounterMetricFamily, GaugeMetricFamily, Metric
 from prometheus_client.registry import Collector
 
+from watcher.delivery import receipts
 from watcher.jobs import queries
 from watcher.service.health import Health
 from watcher.weather.quantities import NAME_OF
@@ -39,7 +40,15 @@ class _Watch(Collector):
         store = watch.standby.log if watch.outage is not None else watch.book.store
         with store.reading() as session:
             count = len(queries.opened(session, watch.clock.now()))
+            written = receipts.written_lately(session, watch.clock.now())
         yield GaugeMetricFamily("watcher_jobs_open", "Spraying jobs under way", value=count)
+        words = "Written in the last day, to recipients with a URL and to devices that take pushes"
+        messages = GaugeMetricFamily("watcher_messages", words, labels=["channel", "state"])
+        for (channel, state), number in sorted(written.items()):
+            messages.add_metric([channel, state], number)
+        yield messages
+        devices = len(self.house.door.keyring.devices)
+        yield GaugeMetricFamily("watcher_push_devices", "Devices pushed to", value=devices)
 
     def _sources(self, health: Health) -> Iterator[Metric]:
         def of_sources(name: str, what: str) -> GaugeMetricFamily:
