@@ -2,6 +2,7 @@
 
 import asyncio
 import socket
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -40,10 +41,14 @@ def _rows(v: Visited) -> list[Message]:
 
 
 async def _sent(v: Visited, state: str = "sent") -> Message:
-    async with asyncio.timeout(15):
-        while not [m for m in _rows(v) if m.state == state]:
-            await asyncio.sleep(0.02)
+    await _until(lambda: any(m.state == state for m in _rows(v)))
     return _rows(v)[0]
+
+
+async def _until(true: Callable[[], bool]) -> None:
+    async with asyncio.timeout(15):
+        while not true():  # noqa: ASYNC110  # what is waited for is in a file
+            await asyncio.sleep(0.02)
 
 
 async def _first(service: PushService) -> Got:
@@ -191,9 +196,7 @@ async def test_a_test_that_the_service_refuses_says_so_and_one_that_waits_says_w
         service.status = 503
         v.service.clock.at += 60
         ref = (await v.web.post("/devices/push/test", json={"endpoint": endpoint})).json()["ref"]
-        async with asyncio.timeout(10):
-            while _rows(v)[0].last_error is None:
-                await asyncio.sleep(0.02)
+        await _until(lambda: _rows(v)[0].last_error is not None)
         found = await _state(v, endpoint, ref, **{"Accept-Language": "es"})
         assert found["says"].startswith("Todavía no se envió")
         assert not found["over"]
@@ -311,9 +314,7 @@ async def test_a_name_that_leads_into_this_network_later_is_not_pushed_to(
         await _subscribed(v, endpoint, device)
         leads_to[0] = "127.0.0.1"
         await _alert(v)
-        async with asyncio.timeout(10):
-            while _rows(v)[0].last_error is None:
-                await asyncio.sleep(0.02)
+        await _until(lambda: _rows(v)[0].last_error is not None)
         assert "open network" in (_rows(v)[0].last_error or "")
     service.stop()
     assert service.got == []
