@@ -5,20 +5,25 @@ import base64
 import contextlib
 import json
 import random
+import signal
 import socket
-from collections.abc import AsyncIterator, Callable, Iterator, Mapping
+import subprocess
+import sys
+import time
+from collections.abc import AsyncIterator, Callable, Iterator
 from contextlib import asynccontextmanager
+from pathlib import Path
 from typing import Any
 
 import pytest
 from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.hazmat.primitives.asymmetric.utils import encode_dss_signature
 from cryptography.hazmat.primitives.hashes import SHA256
-from pydantic import SecretStr
 
+from tests.support.push_roll import Roll, pushes_to
 from tests.support.push_service import Device, PushService
 from watcher.delivery import receipts
-from watcher.delivery.acknowledgement import Links, Seen
+from watcher.delivery.acknowledgement import Seen
 from watcher.delivery.addressees import Subscription
 from watcher.delivery.channel import Attempt, Outcome
 from watcher.delivery.web_push import WebPush, read_status
@@ -30,19 +35,8 @@ from watcher.store.database import Database
 from watcher.store.outbox import NewMessage
 from watcher.store.tables import Message
 
+_ROOT = Path(__file__).resolve().parent.parent.parent
 NOON = 1_781_110_800  # 2026-06-10 12:00 in Chicago's zone
-
-
-class Roll:
-    """Devices as the test has them."""
-
-    def __init__(self, *devices: Subscription) -> None:
-        self.devices: Mapping[str, Subscription] = {d.name: d for d in devices}
-        self.ended: list[tuple[str, str]] = []
-
-    def end(self, name: str, why: str) -> None:
-        self.devices = {n: d for n, d in self.devices.items() if n != name}
-        self.ended.append((name, why))
 
 
 class Clock:
@@ -77,20 +71,13 @@ def phone(service: PushService, device: Device) -> Subscription:
     return device.subscription(service.endpoint())
 
 
-def _pushes(roll: Roll, timeout_s: float = 10.0, *, anywhere: bool = True) -> WebPush:
-    answers = Links(SecretStr("x" * 32), "")
-    return WebPush(
-        roll, b"s" * 32, "me@farm.example", answers, anywhere=anywhere, timeout_s=timeout_s
-    )
-
-
 def _worker(store: Database, farm: Farm, clock: Clock, roll: Roll) -> DeliveryWorker:
     return DeliveryWorker(
         store,
         farm,
         {},
         now=clock,
-        pushes=_pushes(roll),
+        pushes=pushes_to(roll),
         speed=1000.0,
         jitter=random.Random(1),
     )
@@ -133,7 +120,7 @@ async def test_a_message_is_pushed_for_the_device_alone_to_read(
     said = device.read(got)
     assert (said["title"], said["body"]) == ("title of a", "body of a")
     assert (said["to"], said["pause"], said["seen"]) == ("/jobs/1", "Pause", "I have seen this")
-    assert _pushes(Roll()).links.read(said["token"]) == Seen(outbox.short_id("a"), phone.name)
+    assert pushes_to(Roll()).links.read(said["token"]) == Seen(outbox.short_id("a"), phone.name)
     assert (row(store, "a").state, row(store, "a").sent_at) == ("sent", NOON)
 
 
@@ -156,7 +143,7 @@ async def test_a_push_is_signed_by_the_key_the_device_subscribed_with(
     """RFC 8292: a JSON web token signed with ES256."""
     put(store, "a", phone)
     await _worker(store, farm, clock, Roll(phone)).drain()
-    known_key = _pushes(Roll()).public_key
+    known_key = pushes_to(Roll()).public_key
     scheme, _, rest = service.got[0].headers["authorization"].partition(" ")
     assert scheme.lower() == "vapid"
     parts = dict(part.strip().split("=", 1) for part in rest.split(","))
@@ -286,7 +273,7 @@ async def test_one_whose_sender_was_killed_is_pushed_once_more_and_replaces_itse
     put(store, "a", phone)
     with store.writing() as session:  # as a sender does that is killed before it notes the answer
         [taken] = outbox.claim(session, NOON, LEASE_S, 1, recipient=phone.name)
-    killed = _pushes(Roll(phone)).channel(phone, ENGLISH)
+    killed = pushes_to(Roll(phone)).channel(phone, ENGLISH)
     await killed.send(taken.title, taken.body, urgent=True, rows=[taken], now=NOON)
     worker = _worker(store, farm, clock, Roll(phone))
     await worker.drain()
@@ -299,6 +286,29 @@ async def test_one_whose_sender_was_killed_is_pushed_once_more_and_replaces_itse
     assert len({got.headers["topic"] for got in service.got}) == 1
 
 
+def _life(*told: str) -> subprocess.Popen[bytes]:
+    command = [sys.executable, "-m", "tests.support.push_life", *told]
+    return subprocess.Popen(command, cwd=_ROOT)
+
+
+async def test_a_process_killed_while_it_pushes_costs_one_push_more_and_loses_none(
+    store, farm, clock, service, device, phone, tmp_path
+):
+    clock.at = now = int(time.time())
+    put(store, "a", phone, created_at=now, caused_at=now, due_at=now, expires_at=None)
+    process = _life(str(tmp_path / "watch.db"), phone.endpoint, phone.keys)
+    service.before_answer = process.kill
+    await asyncio.to_thread(service.wait_for)
+    assert await asyncio.to_thread(process.wait, 10) == -signal.SIGKILL
+    service.before_answer = lambda: None
+    assert row(store, "a").state == "sending"
+    clock.at += LEASE_S + 30  # it claimed a little later than the test began
+    for _ in range(2):
+        await _worker(store, farm, clock, Roll(phone)).drain()
+    assert row(store, "a").state == "sent"
+    assert [device.read(got)["tag"] for got in service.got] == [outbox.short_id("a")] * 2
+
+
 async def test_a_device_that_subscribes_later_is_delivered_to(store, farm, clock, service, phone):
     roll = Roll()
     worker = _worker(store, farm, clock, roll)
@@ -308,6 +318,20 @@ async def test_a_device_that_subscribes_later_is_delivered_to(store, farm, clock
         put(store, "a", phone)
         worker.wake()
         await until(lambda: row(store, "a").state == "sent")
+
+
+async def test_a_device_is_delivered_to_again_after_nothing_waited_for_it(
+    store, farm, clock, service, phone
+):
+    worker = _worker(store, farm, clock, Roll(phone))
+    async with running(worker):
+        for key in "abc":
+            put(store, key, phone)
+            worker.wake()
+            await until(lambda key=key: row(store, key).state == "sent")
+            worker.wake()
+            await until(lambda: phone.name not in worker._bells)
+    assert len(service.got) == 3
 
 
 async def test_devices_that_do_not_answer_keep_no_other_waiting(
@@ -399,7 +423,7 @@ async def test_a_redirect_is_not_followed() -> None:
     to = f"Location: {inside.endpoint('inside')}".encode()
     answer = b"HTTP/1.1 307 Found\r\n" + to + b"\r\nContent-Length: 0\r\n\r\n"
     async with _answering(answer) as (port, asked):
-        attempt = await _send(_pushes(Roll()), f"http://127.0.0.1:{port}/device")
+        attempt = await _send(pushes_to(Roll()), f"http://127.0.0.1:{port}/device")
     assert len(asked) == 1
     assert attempt == Attempt(Outcome.HOPELESS, "the push service answered 307")
     inside.stop()
@@ -409,7 +433,7 @@ async def test_a_redirect_is_not_followed() -> None:
 async def test_a_service_that_never_ends_its_answer_is_given_up() -> None:
     async with _answering(b"HTTP/1.1 201 Created\r\n", hold=True) as (port, asked):
         async with asyncio.timeout(20):
-            attempt = await _send(_pushes(Roll(), 0.5), f"http://127.0.0.1:{port}/device")
+            attempt = await _send(pushes_to(Roll(), 0.5), f"http://127.0.0.1:{port}/device")
         assert len(asked) <= 1
     assert attempt == Attempt(Outcome.FAILED, "no answer in 0.5 s")
 
@@ -418,7 +442,7 @@ async def test_no_more_than_the_head_of_an_answer_is_read() -> None:
     head = b"HTTP/1.1 201 Created\r\nContent-Length: 10000000000\r\n\r\n"
     async with _answering(head + b"x" * 100_000, hold=True) as (port, asked):
         async with asyncio.timeout(20):
-            attempt = await _send(_pushes(Roll(), 15.0), f"http://127.0.0.1:{port}/device")
+            attempt = await _send(pushes_to(Roll(), 15.0), f"http://127.0.0.1:{port}/device")
         assert len(asked) == 1
     assert attempt.outcome is Outcome.SENT
 
@@ -434,7 +458,7 @@ async def test_a_name_that_leads_into_this_network_is_not_pushed_to(
         return [(2, 1, 6, "", ("127.0.0.1", port))]
 
     monkeypatch.setattr(socket, "getaddrinfo", getaddrinfo)
-    pushes = _pushes(Roll(), anywhere=False)
+    pushes = pushes_to(Roll(), anywhere=False)
     attempt = await _send(pushes, f"https://push.example:{service.server_port}/1")
     assert service.got == []
     assert "open network" in attempt.why

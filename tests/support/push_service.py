@@ -1,7 +1,9 @@
 """A push service on loopback, and a device with keys of its own that reads what it is sent."""
 
 import base64
+import contextlib
 import json
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from threading import Condition, Thread
@@ -34,6 +36,7 @@ class PushService(ThreadingHTTPServer):
         self.got: list[Got] = []
         self.answers: list[tuple[int, dict[str, str]]] = []
         self.status = status
+        self.before_answer: Callable[[], None] = lambda: None
         self._arrived = Condition()
         service = self
 
@@ -43,10 +46,12 @@ class PushService(ThreadingHTTPServer):
                 status, headers = (
                     service.answers.pop(0) if service.answers else (service.status, {})
                 )
+                service.before_answer()
                 self.send_response(status)
                 for name, value in {**headers, "Content-Length": "0"}.items():
                     self.send_header(name, value)
-                self.end_headers()
+                with contextlib.suppress(ConnectionError):
+                    self.end_headers()
                 got = Got(self.path, {k.lower(): v for k, v in self.headers.items()}, body)
                 with service._arrived:
                     service.got.append(got)

@@ -79,7 +79,7 @@ class DeliveryWorker:
     def _begin_with(self, store: Database) -> None:
         self._store = store
         self._bells: dict[str, asyncio.Event] = {}
-        self._someone_new = asyncio.Event()
+        self._waited_for = asyncio.Event()
         self._in_hand: set[asyncio.Task[bool]] = set()
         # Its own threads: those that wait for a log must not keep others from theirs.
         self._writers = ThreadPoolExecutor(_WRITERS, thread_name_prefix="outbox")
@@ -109,7 +109,7 @@ class DeliveryWorker:
 
     def wake(self) -> None:
         """Say that there may be something new to send."""
-        self._someone_new.set()
+        self._waited_for.set()
         for bell in self._bells.values():
             bell.set()
 
@@ -129,12 +129,13 @@ class DeliveryWorker:
         async with asyncio.TaskGroup() as tasks:
             tasks.create_task(self._tidying(), name="outbox")
             while True:
-                self._someone_new.clear()
-                for name in self._names():
+                await self._going.wait()
+                self._waited_for.clear()
+                for name in [*self._channels, *await self._devices_waiting()]:
                     if name not in self._bells:
                         self._bells[name] = asyncio.Event()
                         tasks.create_task(self._delivering(name), name=f"to {name}")
-                await self._someone_new.wait()
+                await self._waited_for.wait()
 
     async def drain(self) -> None:
         """Finish what is being sent, and try once more whatever is due."""
@@ -169,16 +170,26 @@ class DeliveryWorker:
             await asyncio.sleep(wait)
         return False
 
+    async def _devices_waiting(self) -> list[str]:
+        """The devices that something waits for: of many, most hear nothing for weeks."""
+        devices = self._people.devices
+        if not devices:
+            return []
+        waiting = await self.run_on_db_thread(outbox.waited_for)
+        return [name for name in devices if name in waiting]
+
     async def _delivering(self, name: str) -> None:
-        """Deliver to somebody, to a device until it is gone."""
+        """Deliver to somebody; to a device until nothing waits for it."""
         bell, failures = self._bells[name], 0
-        while name in self._names():
+        while True:
             await self._going.wait()
             bell.clear()
-            task = asyncio.create_task(self._deliver(name))
-            self._in_hand.add(task)
-            task.add_done_callback(self._in_hand.discard)
             try:
+                if name not in self._channels and name not in await self._devices_waiting():
+                    break
+                task = asyncio.create_task(self._deliver(name))
+                self._in_hand.add(task)
+                task.add_done_callback(self._in_hand.discard)
                 # A cancelled courier must not forget what became of the message it was sending.
                 failures = 0 if await asyncio.shield(task) else failures + 1
                 wait = await self._until_next(name, failures)
@@ -191,6 +202,7 @@ class DeliveryWorker:
                 async with asyncio.timeout(wait):
                     await bell.wait()
         del self._bells[name]
+        self._waited_for.set()  # what was written just now found its bell still there
 
     async def _deliver(self, name: str) -> bool:
         """Deliver all that is due, until a message does not arrive; returns whether all did."""

@@ -403,8 +403,22 @@ def oldest_unsent(session: Session) -> int | None:
     return oldest
 
 
-def is_late(session: Session, now: int, *, urgent_s: int, patient_s: int, attempts: int) -> bool:
-    """Return whether a message that is due and not sent has waited for longer than it may.
+def waited_for(session: Session) -> set[str]:
+    """Return to whom there are messages that are neither sent nor given up."""
+    unsent = Message.state.in_(("waiting", "sending"))
+    return set(session.scalars(select(Message.recipient).where(unsent).distinct()))
+
+
+def is_late(
+    session: Session,
+    now: int,
+    recipients: Collection[str],
+    *,
+    urgent_s: int,
+    patient_s: int,
+    attempts: int,
+) -> bool:
+    """Return whether a message to one of these that is due and not sent waits longer than it may.
 
     ``urgent_s`` from its writing for an urgent one; ``patient_s`` from when it was due for one that
     can wait, or at once after so many ``attempts``, each of which makes it due anew.
@@ -416,7 +430,7 @@ def is_late(session: Session, now: int, *, urgent_s: int, patient_s: int, attemp
             or_(Message.due_at < now - patient_s, Message.attempts >= attempts),
         ),
     )
-    unsent = Message.state.in_(("waiting", "sending"))
+    unsent = and_(Message.state.in_(("waiting", "sending")), Message.recipient.in_(recipients))
     return session.scalars(select(Message.id).where(unsent, late).limit(1)).first() is not None
 
 

@@ -101,7 +101,7 @@ class AppContext:
             visitor=visitor,
             may_run=visitor.may(Role.RUN),
             may_administer=visitor.may(Role.ADMINISTER),
-            written_in=lambda recipient: self.farm.language_of(recipient).code,
+            written_in=lambda recipient: self.watch.book.post.people.language_of(recipient).code,
             form_token=lambda: self.door.form_token(visitor),
             new_key=lambda: secrets.token_urlsafe(12),
             jobs_under_way=self._jobs_under_way,
