@@ -150,9 +150,20 @@ async def test_the_push_service_s_refusal_is_told_in_plain_words(
         await _subscribe(o)
         await o.page.locator("#push-test").click()
         await expect(o.page.locator("#push-says")).to_have_text(
-            "Not pushed, and not tried again: the push service answered 403."
+            "The push service refused it; it is not tried again (HTTP 403)."
         )
         assert o.wrong == []
+
+
+async def test_a_push_service_that_nothing_is_sent_to_is_told_on_the_page(
+    browser: Browser, tmp_path: Path, push_service: PushService
+) -> None:
+    async with visited(tmp_path) as v, opened(browser, v) as o:
+        await _opened(o, push_service, Device())
+        await o.page.locator("#push").click()
+        await expect(o.page.locator("#push-says")).to_have_text(
+            "this device cannot be pushed to: the push service must be reached by https"
+        )
 
 
 async def test_a_device_that_refuses_notifications_is_told_how_to_allow_them(
@@ -211,6 +222,24 @@ async def test_an_alert_of_a_job_is_answered_from_the_notification(
             assert queries.story(session, 1, service.service.clock.at).view.job.state == "paused"
             first = outbox.first_acknowledged(session, said["tag"])
         assert first == (service.service.clock.at, "grower")
+
+
+async def test_a_pause_that_the_watch_refuses_is_said_on_the_notification(
+    browser: Browser, service: Visited, push_service: PushService
+) -> None:
+    device, watch = Device(), service.service.watch
+    async with opened(browser, service) as o:
+        await _opened(o, push_service, device)
+        await _subscribe(o)
+        await _alert(service)
+        [got] = await asyncio.to_thread(push_service.wait_for)
+        await _deliver(o, device.read(got))
+        await _notifications(o)
+        with watch.book.store.writing() as session:
+            job_steps.finish(session, 1, service.service.clock.at)
+        await _worker(o).evaluate(_TAPPED, "pause")
+        [kept] = await _notifications(o)
+        assert kept["body"] == "Not taken: the watch refused it. Tap to open the page and see why."
 
 
 async def test_a_tap_on_the_notification_opens_the_page_of_the_job(

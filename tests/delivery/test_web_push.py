@@ -173,7 +173,7 @@ async def test_after_503_it_is_pushed_again(store, farm, clock, service, device,
     worker = _worker(store, farm, clock, Roll(phone))
     await worker.drain()
     waiting = row(store, "a")
-    assert (waiting.state, waiting.last_error) == ("waiting", "the push service answered 503")
+    assert (waiting.state, waiting.last_error) == ("waiting", "HTTP 503")
     assert NOON < waiting.due_at <= NOON + 2
     clock.at += 2
     await worker.drain()
@@ -217,7 +217,7 @@ async def test_a_device_that_is_gone_is_noted_once_and_never_tried_again(
     assert roll.ended == [(phone.name, str(status))]
     failed = row(store, "a")
     assert failed.state == "failed"
-    assert failed.last_error == f"the push service answered {status}: the subscription is over"
+    assert failed.last_error == f"HTTP {status}, the subscription is over"
     assert len(service.got) == 1
     async with running(worker):
         await until(lambda: row(store, "b").state == "failed")
@@ -237,7 +237,7 @@ async def test_what_a_service_refuses_fails_for_good_with_the_reason(
         await worker.drain()
         clock.at += 300
     failed = row(store, "a")
-    assert (failed.state, failed.last_error) == ("failed", f"the push service answered {status}")
+    assert (failed.state, failed.last_error) == ("failed", f"HTTP {status}")
     assert len(service.got) == 1
     assert roll.ended == []
 
@@ -250,7 +250,7 @@ async def test_what_cannot_be_pushed_in_time_expires(store, farm, clock, service
         await until(lambda: bool(service.got))
         clock.at += 31
         await until(lambda: row(store, "a").state == "expired")
-    assert row(store, "a").last_error == "the push service answered 503"
+    assert row(store, "a").last_error == "HTTP 503"
 
 
 async def test_a_restart_in_between_loses_nothing(store, farm, clock, service, device, phone):
@@ -425,7 +425,7 @@ async def test_a_redirect_is_not_followed() -> None:
     async with _answering(answer) as (port, asked):
         attempt = await _send(pushes_to(Roll()), f"http://127.0.0.1:{port}/device")
     assert len(asked) == 1
-    assert attempt == Attempt(Outcome.HOPELESS, "the push service answered 307")
+    assert attempt == Attempt(Outcome.HOPELESS, "HTTP 307")
     inside.stop()
     assert inside.got == []
 

@@ -69,10 +69,12 @@ def _not_shown(row: tables.Message) -> Message:
         case "sent":
             return say("Taken by the push service; this device has not shown it yet.")
         case "failed":
-            return say("Not pushed, and not tried again: {why}.", why=why)
+            return say("The push service refused it; it is not tried again ({why}).", why=why)
         case "expired":
-            return say("Not pushed in time: {why}.", why=why)
-    return say("Not pushed yet, to be tried again: {why}.", why=why) if why else say("On its way.")
+            return say("The push service did not take it in time ({why}).", why=why)
+    if not why:
+        return say("On its way.")
+    return say("The push service did not take it yet; it is tried again ({why}).", why=why)
 
 
 def written_lately(session: Session, now: int) -> Counter[tuple[str, tables.MessageState]]:

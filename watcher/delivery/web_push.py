@@ -45,6 +45,8 @@ _MOST_BYTES = 3900
 """Of what is said, before it is encrypted: a push service takes 4096 (RFC 8030, 7.2)."""
 _LONGEST_AGAIN_S = 600.0
 _GONE = {404, 410}
+_NO_ANSWER = say("Not taken: no answer from the watch. Tap to open the page.")
+_REFUSED = say("Not taken: the watch refused it. Tap to open the page and see why.")
 # Order of the curve P-256 (FIPS 186-4).
 _ORDER = 0xFFFFFFFF00000000FFFFFFFFFFFFFFFFBCE6FAADA7179E84F3B9CAC2FC632551
 
@@ -116,9 +118,9 @@ class WebPush:
             return Attempt(Outcome.FAILED, f"no answer in {self._timeout_s:g} s")
         except Exception as error:  # the network's errors; their texts may hold the address
             return Attempt(Outcome.FAILED, type(error).__name__)
-        why = f"the push service answered {status}"
+        why = f"HTTP {status}"
         if status in _GONE:
-            why = f"{why}: the subscription is over"
+            why = f"{why}, the subscription is over"
             await self.in_thread(partial(self.subscribed.end, device.name, str(status)))
         return read_status(status, why, again, self._now())
 
@@ -216,9 +218,8 @@ class DeviceChannel:
             "to": page_of(row),
             "token": self._pushes.links.token(row.short_id, row.recipient),
             "seen": say("I have seen this").render(self._language),
-            "failed": say("Not taken: no answer from the watch. Tap to open the page.").render(
-                self._language
-            ),
+            "failed": _NO_ANSWER.render(self._language),
+            "refused": _REFUSED.render(self._language),
         }
         if job is not None:
             answers["pause"] = say("Pause").render(self._language)

@@ -191,14 +191,14 @@ async def test_a_test_that_the_service_refuses_says_so_and_one_that_waits_says_w
         assert await _state(v, endpoint, ref) == {
             "here": True,
             "over": True,
-            "says": "Not pushed, and not tried again: the push service answered 403.",
+            "says": "The push service refused it; it is not tried again (HTTP 403).",
         }
         service.status = 503
         v.service.clock.at += 60
         ref = (await v.web.post("/devices/push/test", json={"endpoint": endpoint})).json()["ref"]
         await _until(lambda: _rows(v)[0].last_error is not None)
         found = await _state(v, endpoint, ref, **{"Accept-Language": "es"})
-        assert found["says"].startswith("Todavía no se envió")
+        assert "todavía no lo aceptó; se intenta otra vez (HTTP 503)" in found["says"]
         assert not found["over"]
     service.stop()
 

@@ -79,7 +79,9 @@ const tell = async (what, told) => {
   const answer = await fetch("/devices/push/" + what, {
     method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(told), signal: AbortSignal.timeout(ANSWERS_MS),
   });
-  if (!answer.ok || answer.redirected) throw new Error(String(answer.status));
+  if (answer.status >= 400 && answer.status < 500 || answer.redirected) return false;
+  if (!answer.ok) throw new Error(String(answer.status));
+  return true;
 };
 const show = (said, body) => {
   const actions = [["pause", said.pause], ["seen", said.seen]].filter(([, title]) => title).map(([action, title]) => ({ action, title }));
@@ -106,9 +108,10 @@ const answerPush = async (said, action) => {
       // The first tap counts: a second one, where nobody answered the first, is the same step.
       said.key = said.key || crypto.randomUUID();
       said.tapped = said.tapped || Date.now();
-      await tell("pause", { token: said.token, key: said.key, ago: Math.max(0, Math.round((Date.now() - said.tapped) / 1000)) });
+      const taken = await tell("pause", { token: said.token, key: said.key, ago: Math.max(0, Math.round((Date.now() - said.tapped) / 1000)) });
+      if (!taken) { await show(said, said.refused); return; }
     }
-    await tell("receipt", { token: said.token, what: "seen" });
+    if (!await tell("receipt", { token: said.token, what: "seen" })) await show(said, said.refused);
   } catch { await show(said, said.failed); }
 };
 self.addEventListener("notificationclick", (e) => {
