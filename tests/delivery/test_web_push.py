@@ -29,7 +29,9 @@ from watcher.delivery.channel import Attempt, Outcome
 from watcher.delivery.web_push import WebPush, read_status
 from watcher.delivery.worker import LEASE_S, DeliveryWorker
 from watcher.farm import Farm
+from watcher.farm.models import Topic
 from watcher.i18n.language import ENGLISH
+from watcher.messages.watch import stopping_blind
 from watcher.store import outbox
 from watcher.store.database import Database
 from watcher.store.outbox import NewMessage
@@ -240,6 +242,18 @@ async def test_what_a_service_refuses_fails_for_good_with_the_reason(
     assert (failed.state, failed.last_error) == ("failed", f"HTTP {status}")
     assert len(service.got) == 1
     assert roll.ended == []
+
+
+@pytest.mark.parametrize(("status", "reached", "tries"), [(201, 1, 1), (403, 0, 1)])
+async def test_what_is_told_past_the_outbox_reaches_devices_and_is_not_pressed_on_a_refusal(
+    store, farm, clock, service, device, phone, status, reached, tries
+):
+    service.status = status
+    worker = _worker(store, farm, clock, Roll(phone))
+    text = stopping_blind("the disk is full")
+    assert await worker.tell_directly(text, Topic.JOB, until_s=10.0) == reached
+    assert len(service.got) == tries
+    assert "the disk is full" in device.read(service.got[0])["body"]
 
 
 async def test_what_cannot_be_pushed_in_time_expires(store, farm, clock, service, phone):

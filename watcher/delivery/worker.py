@@ -165,7 +165,8 @@ class DeliveryWorker:
             failures += 1
             log.warning("not sent", to=name, why=attempt.why)
             wait = self._wait(failures)
-            if asyncio.get_running_loop().time() + wait > ends:
+            over = asyncio.get_running_loop().time() + wait > ends
+            if over or attempt.outcome is Outcome.HOPELESS:
                 return False
             await asyncio.sleep(wait)
         return False
