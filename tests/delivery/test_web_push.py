@@ -261,7 +261,7 @@ async def test_what_cannot_be_pushed_in_time_expires(store, farm, clock, service
     put(store, "a", phone, expires_at=NOON + 30)
     worker = _worker(store, farm, clock, Roll(phone))
     async with running(worker):
-        await until(lambda: bool(service.got))
+        await until(lambda: row(store, "a").last_error is not None)
         clock.at += 31
         await until(lambda: row(store, "a").state == "expired")
     assert row(store, "a").last_error == "HTTP 503"
