@@ -225,6 +225,45 @@ def test_no_text_made_of_the_settings_shows_a_secret(
     assert all("hunter2" not in text and TOKEN not in text for text in texts)
 
 
+@pytest.mark.parametrize(
+    "contact",
+    [
+        "http://farm.example",
+        "https://localhost/me",
+        "https://farm",
+        "https://127.0.0.1/",
+        "https://farm.example/a b",
+        "ftp://farm.example",
+        "farm.example",
+        "me@localhost",
+        "me@farm",
+        "me@farm.invalid",
+        "mailto:me@",
+        "me@@farm.example",
+        "mailto:",
+    ],
+)
+def test_a_contact_that_push_services_refuse_is_refused(
+    monkeypatch: pytest.MonkeyPatch, contact: str
+) -> None:
+    _set(monkeypatch, CONTACT=contact)
+    error = _error()
+    assert error.startswith("WATCHER_CONTACT: is refused by push services: it must be a mail")
+    assert "\n    Mail address or https page of who runs this" in error
+    assert contact not in error.replace("me@farm.example", "")
+
+
+@pytest.mark.parametrize(
+    "contact",
+    ["", "me@farm.example", "mailto:me+alerts@farm.example", "https://farm.example:8443/who?is=it"],
+)
+def test_a_contact_that_push_services_take_is_taken(
+    monkeypatch: pytest.MonkeyPatch, contact: str
+) -> None:
+    _set(monkeypatch, CONTACT=contact)
+    assert read_settings().contact == contact
+
+
 def test_settings_do_not_change_once_read(full: Settings) -> None:
     with pytest.raises(ValueError, match="frozen"):
         full.port = 1  # type: ignore[misc]

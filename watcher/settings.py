@@ -122,10 +122,23 @@ def _networks(text: str) -> str:
     return text
 
 
+_HOST = r"(?:[A-Za-z0-9](?:[A-Za-z0-9-]*[A-Za-z0-9])?\.)+[A-Za-z](?:[A-Za-z0-9-]*[A-Za-z0-9])?"
+_CONTACT = re.compile(
+    rf"((mailto:)?[!#-'*+\-./0-9=?A-Z^-~]+@({_HOST})|https://({_HOST})(:[0-9]+)?(/[!-~]*)?)?"
+)
+_NOBODYS = ("localhost", ".localhost", ".local", ".invalid")
+
+
 def _contact(text: str) -> str:
-    # It goes into a header of every request.
-    if not re.fullmatch(r"[!-~]*", text):
-        wrong = say("must be a mail address or web page in plain ASCII without spaces")
+    # It goes into a header of every request, and to push services, which refuse a push whose
+    # contact is none (RFC 8292, 2.1).
+    found = _CONTACT.fullmatch(text)
+    host = (found[3] or found[4] or "").lower() if found else ""
+    if found is None or host.endswith(_NOBODYS):
+        wrong = say(
+            "is refused by push services: it must be a mail address (me@farm.example) or a page "
+            "that begins with https:// and a public host, in plain ASCII"
+        )
         raise _RefusedError(wrong)
     return text
 
@@ -170,7 +183,7 @@ class Settings(BaseSettings):
     )
     """How long readings and forecasts are kept whole; ten minutes and hours are kept for good."""
     contact: Annotated[str, AfterValidator(_contact)] = ""
-    """Mail address or web page of who runs this: the feeds' terms ask for it."""
+    """Mail address or https page of who runs this: feeds' terms and push services ask for it."""
     push_urls: dict[str, Annotated[SecretStr, AfterValidator(_push_url)]] = Field(
         default_factory=dict
     )

@@ -56,6 +56,30 @@ def test_receipts_say_what_became_of_every_message(command, alerts, monkeypatch)
     assert "(bold]hill" in said
 
 
+def test_what_a_device_has_shown_is_said(command, alerts, tmp_path, monkeypatch) -> None:
+    log = Database(f"sqlite:///{tmp_path / 'watch.db'}")
+    with log.writing() as session:
+        told = NewMessage(
+            key="push",
+            short_id="P2P2P",
+            about="job:1",
+            kind="stop",
+            recipient="device:QWERTY22",
+            title="Stop hill",
+            body="Stop spraying.",
+            created_at=NOW - 120,
+            caused_at=NOW - 120,
+            due_at=NOW - 120,
+        )
+        outbox.put(session, told)
+        assert outbox.mark_shown(session, "P2P2P", told.recipient, NOW - 60, since=NOW - 900)
+        assert not outbox.mark_shown(session, "P2P2P", told.recipient, NOW, since=NOW - 900)
+    log.close()
+    monkeypatch.setattr(out, "_width", 200)  # one line a message
+    said = words(command("messages"))
+    assert "P2P2P 10:58 device:QWERTY22 Stop hill sent 10:59, shown 10:59" in said
+
+
 def test_an_alert_is_acknowledged_by_its_id_once(command, alerts, monkeypatch) -> None:
     monkeypatch.setattr(out, "_width", 200)  # one line a message
     assert "Noted: K7QM2 was seen by anna." in words(command("seen", "k7qm2", "--by", "anna"))

@@ -93,6 +93,12 @@ def test_what_is_held_back_for_quiet_hours_is_not_late(store):
     assert wrong(store, MORNING + 7 * 3600, MORNING + 7 * 3600) == ()
 
 
+def test_a_device_that_nobody_reaches_makes_the_watch_no_worse(store):
+    put(store, recipient="device:QWERTY22")
+    fail(store, 4)
+    assert wrong(store, MORNING + 3 * 3600, MORNING + 3 * 3600) == ()
+
+
 def test_what_can_wait_is_late_after_two_hours_or_four_attempts(store):
     put(store, urgent=False)
     assert wrong(store, MORNING + 7200, MORNING + 7200) == ()

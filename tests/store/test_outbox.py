@@ -126,8 +126,8 @@ def test_messages_to_somebody_who_is_no_recipient_any_more_fail_and_say_so(log: 
     put(log, a_message("a"), a_message("b", recipient="mail"), a_message("c", recipient="mail"))
     with log.writing() as session:
         [being_sent] = outbox.claim(session, NOW, 60, 1, recipient="mail")
-        given_up = outbox.fail_all_but(session, ["phone"], "not in the farm file")
-        assert [(m.key, m.last_error) for m in given_up] == [("c", "not in the farm file")]
+        given_up = outbox.fail_all_but(session, ["phone"], "{} is not in the farm file".format)
+        assert [(m.key, m.last_error) for m in given_up] == [("c", "mail is not in the farm file")]
     assert being_sent.key == "b"
     assert states(log) == {"waiting": 1, "sending": 1, "failed": 1}
 

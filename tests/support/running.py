@@ -93,8 +93,9 @@ async def running(
     chances: bool = False,
 ) -> AsyncIterator[Running]:
     """Start the service on a free port and stop it in order."""
-    courier = DeliveryWorker(store, farm, urls or {}, now=clock.now)
-    book = Book(FarmArrays.of(farm), store, clock)
+    keys = keys or Keys(SessionStore(None))
+    courier = DeliveryWorker(store, farm, urls or {}, now=clock.now, pushes=keys.pushes)
+    book = Book(FarmArrays.of(farm), store, clock, subscribed=keys.keyring)
     watch = Watch(
         book,
         sources or {},
@@ -104,7 +105,6 @@ async def running(
         standby_file=standby_file,
         chances=ChanceKeeper(book.plan, store) if chances else None,
     )
-    keys = keys or Keys(SessionStore(None))
     app = create_app(watch, replace(keys, stations={"mast": SecretStr(TOKEN)}))
     [listening] = listen("127.0.0.1", 0)
     with listening:

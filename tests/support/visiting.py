@@ -14,6 +14,7 @@ from pydantic import SecretStr
 from tests.support.farms import build, watched_tables
 from tests.support.running import Running, SetClock, put_forecast, running
 from watcher.delivery.acknowledgement import Links
+from watcher.delivery.web_push import WebPush
 from watcher.farm import Farm
 from watcher.store.database import Database
 from watcher.web.app import Keys
@@ -28,6 +29,7 @@ CALM = {
     "temperature": "68 degF",
     "humidity": "55 %",
 }
+_CONTACT = "me@farm.example"
 PASSPHRASE = "plain words that nobody guesses"
 PROGRAM = "a-program's-token-long-enough"
 LOOKER = "a-looker's-token-long-enough"
@@ -77,6 +79,19 @@ class Visited:
         return unescape(found[1])
 
 
+def pushes(keyring: SessionStore, *, anywhere: bool = False, timeout_s: float = 10.0) -> WebPush:
+    """The way to the devices of a file of sessions."""
+    answers = Links(keyring.secret_for("push"), "")
+    return WebPush(
+        keyring,
+        keyring.secret,
+        _CONTACT,
+        answers,
+        anywhere=anywhere,
+        timeout_s=timeout_s,
+    )
+
+
 @asynccontextmanager
 async def visited(
     folder: Path,
@@ -84,6 +99,8 @@ async def visited(
     of: Farm | None = None,
     calm: bool = True,
     chances: bool = False,
+    contact: str = _CONTACT,
+    push_anywhere: bool = False,
     **keys: Any,
 ) -> AsyncIterator[Visited]:
     """Run the service with a user, a program and fair weather."""
@@ -99,6 +116,7 @@ async def visited(
             {"robot": SecretStr(f"run:{PROGRAM}"), "screen": SecretStr(f"look:{LOOKER}")},
         ),
         links=links,
+        pushes=pushes(keyring, anywhere=push_anywhere) if contact else None,
     )
     try:
         async with running(

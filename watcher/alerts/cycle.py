@@ -137,7 +137,7 @@ def run(
 
 def _lost(session: Session, post: Enqueue, states: Mapping[Key, State], now: int) -> Lost:
     """Who will not get what was written to them of what is remembered as said."""
-    known = post.speaker.farm.config.recipients
+    known = post.people.known()
     every = [key for state in states.values() for key in state.messages.values()]
     gone = outbox.lost(session, every, now)
     lost = {

@@ -8,9 +8,10 @@ from watcher.alerts.alert import Alert
 from watcher.alerts.conditions import Urgency
 from watcher.alerts.quiet_hours import due_at
 from watcher.delivery.acknowledgement import Links
+from watcher.delivery.addressees import Addressees, SubscribedDevices, is_device
 from watcher.farm.models import Recipient
 from watcher.i18n.message import Message
-from watcher.messages.forms import Form, shape
+from watcher.messages.forms import shape
 from watcher.messages.reasons import Speaker
 from watcher.messages.text import Text
 from watcher.messages.watch import title_of
@@ -27,22 +28,30 @@ class Enqueue:
 
     speaker: Speaker
     links: Links | None = None
+    subscribed: SubscribedDevices | None = None
+    """Devices that take pushes."""
+
+    @property
+    def people(self) -> Addressees:
+        """Everybody who may be told something."""
+        return Addressees(self.speaker.farm, self.subscribed)
 
     def __call__(self, session: Session, notice: Alert, now: int) -> int:
         """Write a notice to everyone who hears it; returns how many messages are new."""
-        written = self.messages(notice)
-        return sum(self._to(session, name, notice, now) for name in written)
+        return sum(self._to(session, name, notice, now) for name in self.messages(notice))
 
     def messages(self, notice: Alert) -> dict[str, str]:
         """Return the key of the message each recipient of a notice gets."""
-        recipients = self.speaker.farm.config.recipients
-        hearers = [name for name, who in recipients.items() if notice.rule.topic in who.hears]
-        if notice.to is not None:
-            hearers = [notice.to]
+        hearers = [notice.to] if notice.to is not None else self._hearers(notice)
         return {name: f"{notice.key}/{name}" for name in hearers}
 
+    def _hearers(self, notice: Alert) -> list[str]:
+        return self.people.hearers(notice.rule.topic, urgent=notice.rule.urgency is Urgency.NOW)
+
     def _to(self, session: Session, name: str, notice: Alert, now: int) -> bool:
-        recipient = self.speaker.farm.config.recipients[name]
+        recipient = self.people.get(name)
+        if recipient is None:  # a device that was put out just now
+            return False
         if notice.rule.overtakes:
             notice = replace(notice, text=self._overtaking(session, name, notice, now))
         return outbox.put(session, self._message(name, recipient, notice, now))
@@ -57,8 +66,8 @@ class Enqueue:
         self, name: str, recipient: Recipient, notice: Alert, now: int
     ) -> outbox.NewMessage:
         ref = notice.ref or outbox.short_id(notice.key)
-        language = self.speaker.farm.language_of(name)
-        ask = self._ask(notice, ref, name, recipient.form)
+        language = self.people.language_of(name)
+        ask = self._ask(notice, ref, name, recipient)
         shaped = shape(notice.text, recipient.form, language, ref=ref, ask=ask)
         return outbox.NewMessage(
             key=f"{notice.key}/{name}",
@@ -76,7 +85,8 @@ class Enqueue:
             expires_at=notice.true_at + notice.rule.expires_after_s,
         )
 
-    def _ask(self, notice: Alert, ref: str, name: str, form: Form) -> Message | None:
-        if not notice.rule.escalates or self.links is None:
+    def _ask(self, notice: Alert, ref: str, name: str, recipient: Recipient) -> Message | None:
+        # A device has a button for it.
+        if not notice.rule.escalates or self.links is None or is_device(name):
             return None
-        return ask_seen(self.links.link(ref, name), form)
+        return ask_seen(self.links.link(ref, name), recipient.form)

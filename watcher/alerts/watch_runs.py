@@ -92,8 +92,8 @@ def tell_mistakes(
 
 def _to_all(session: Session, post: Enqueue, notice: Alert, now: int) -> int:
     """Tell everyone, whatever else they hear of: without it nothing else may reach them."""
-    recipients = post.speaker.farm.config.recipients
-    return sum(post(session, replace(notice, to=who), now) for who in recipients)
+    everyone = post.people.everyone(urgent=notice.rule.urgency is Urgency.NOW)
+    return sum(post(session, replace(notice, to=who), now) for who in everyone)
 
 
 def tell_stop(session: Session, post: Enqueue, now: int) -> int:

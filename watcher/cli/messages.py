@@ -67,9 +67,12 @@ def _fate(message: Message, farm: Farm, now: int) -> Param:
     if message.sent_at is not None:
         late = message.sent_at - message.caused_at
         sent = say("sent {time}", time=Clock(message.sent_at, now, farm.zone))
+        parts: list[Param] = [sent]
         if late > _ON_TIME_S:
-            return joined([sent, say("{span} late", span=span(late))])
-        return sent
+            parts.append(say("{span} late", span=span(late)))
+        if message.shown_at is not None:
+            parts.append(say("shown {time}", time=Clock(message.shown_at, now, farm.zone)))
+        return joined(parts)
     fate: Param = MESSAGE_STATE_WORDS[message.state]
     if message.attempts:
         fate = joined([fate, say("attempts {count}", count=message.attempts)])

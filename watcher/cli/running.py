@@ -17,6 +17,7 @@ from watcher.cli.starting import Start, farm_to_run, refuse, started
 from watcher.delivery.acknowledgement import Links
 from watcher.delivery.channel import Channel, Outcome, UnusableUrlError
 from watcher.delivery.heartbeat import Heartbeat
+from watcher.delivery.web_push import WebPush
 from watcher.delivery.worker import DeliveryWorker
 from watcher.i18n.message import joined, say
 from watcher.limits.farm_arrays import FarmArrays
@@ -143,18 +144,23 @@ async def _run(
         clock,
         keep_raw_s=settings.keep_raw,
         links=links,
+        subscribed=keyring if settings.contact else None,
         own=own,
         instead=start.instead,
     )
+    pushes = None
+    if settings.contact:
+        answers = Links(keyring.secret_for("push"), "")
+        pushes = WebPush(keyring, keyring.secret, settings.contact, answers)
     keys = Keys(
         keyring,
         settings.station_tokens,
         Users(settings.users, settings.programs),
         links,
-        settings.contact,
+        pushes,
         address=settings.address,
     )
-    courier = DeliveryWorker(log, farm, settings.push_urls, now=clock.now)
+    courier = DeliveryWorker(log, farm, settings.push_urls, now=clock.now, pushes=pushes)
     cache = settings.state_dir / "feeds.db"
     client = FeedClient(contact=settings.contact, cache=cache, reader=reader, dated=clock.hear_date)
     async with client:

@@ -1,26 +1,28 @@
-"""One recipient's push URL behind apprise: the only place that knows its results."""
+"""The channel to one recipient, and one behind apprise: the only place that knows its results."""
 
 import asyncio
 import contextlib
 import difflib
 import re
 import threading
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import Enum
-from typing import Any
+from typing import Any, Protocol
 
 import apprise
 from apprise.manager_plugins import NotificationManager
 from apprise.result import AppriseResult, AppriseResultStatus
 
 from watcher.i18n.message import Message, any_of, joined, say
+from watcher.store import tables
 
 _TIMEOUT_S = 20.0
 _MOST_HUNG = 2
 _WHY_ROOM = 200
 _HTTP_ERROR = re.compile(r"error=(\d{3})")
 # Refusals that may pass by themselves: request timeout, too early, too many requests.
-_PASSING = {408, 425, 429}
+PASSING = {408, 425, 429}
 
 
 class Outcome(Enum):
@@ -30,6 +32,8 @@ class Outcome(Enum):
     FAILED = "failed"
     REFUSED = "refused"
     """The address or the message is not accepted: trying again is not likely to help."""
+    HOPELESS = "hopeless"
+    """Nobody will take it there: it is not tried again."""
 
 
 @dataclass(frozen=True)
@@ -38,6 +42,23 @@ class Attempt:
 
     outcome: Outcome
     why: str = ""
+    again_s: float = 0.0
+    """How long the other side asks to be left alone."""
+
+
+class Sender(Protocol):
+    """Sends to one recipient."""
+
+    async def send(
+        self,
+        title: str,
+        body: str,
+        *,
+        urgent: bool,
+        rows: Sequence[tables.Message] = (),
+        now: int = 0,
+    ) -> Attempt:
+        """Try once to send plain text, the messages ``rows`` as one at ``now``. Never raises."""
 
 
 class UnusableUrlError(ValueError):
@@ -59,7 +80,15 @@ class Channel:
         if why is not None:
             raise UnusableUrlError(f"recipient {recipient!r}: the URL in the settings {why}")
 
-    async def send(self, title: str, body: str, *, urgent: bool) -> Attempt:
+    async def send(
+        self,
+        title: str,
+        body: str,
+        *,
+        urgent: bool,
+        rows: Sequence[tables.Message] = (),  # the text says it all
+        now: int = 0,
+    ) -> Attempt:
         """Try once to send plain text. Never raises."""
         if self._hung >= _MOST_HUNG:
             return Attempt(Outcome.FAILED, "earlier attempts still hang")
@@ -144,5 +173,5 @@ def read_result(result: AppriseResult) -> Attempt:
     logged = [entry.message for service in result.results for entry in service.logs()]
     why = logged[-1][:_WHY_ROOM] if logged else f"not sent ({result.status.name.lower()})"
     error = _HTTP_ERROR.search(why)
-    refused = error is not None and 400 <= (code := int(error[1])) < 500 and code not in _PASSING
+    refused = error is not None and 400 <= (code := int(error[1])) < 500 and code not in PASSING
     return Attempt(Outcome.REFUSED if refused else Outcome.FAILED, why)

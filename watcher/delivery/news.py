@@ -22,30 +22,30 @@ def unseen(session: Session, about: str, since: int) -> list[Message]:
     return once(outbox.unacknowledged(session, about, since))
 
 
-def urgent_after(session: Session, last: int | None, most: int) -> tuple[int, list[Message]]:
-    """Return the number of the newest message, and what is urgent of those after ``last``.
-
-    Of at most so many messages; without ``last`` nothing is after it.
-    """
-    newest = outbox.newest(session, most)
-    after = [m for m in newest if last is not None and m.id > last and m.urgent]
-    return max((m.id for m in newest), default=last or 0), once(after)
+def job_of(message: Message) -> int | None:
+    """Return the number of the job a message is about."""
+    kind, _, which = message.about.partition(":")
+    return int(which) if kind == "job" and which.isdecimal() else None
 
 
 def field_of(session: Session, message: Message) -> str | None:
     """Return the field a message is about, or whose job it is about."""
-    kind, _, which = message.about.partition(":")
-    if kind == "job" and which.isdecimal():
+    job = job_of(message)
+    if job is not None:
         try:
-            return jobs.job(session, int(which)).field
+            return jobs.job(session, job).field
         except UnknownJobError:
             return None
+    kind, _, which = message.about.partition(":")
     return which if kind == "field" else None
 
 
 def page_of(message: Message) -> str:
     """Return the path of the page that a message is about: its job's, its field's, or the first."""
+    job = job_of(message)
+    if job is not None:
+        return f"/jobs/{job}"
     kind, _, which = message.about.partition(":")
-    if kind == "job" and which.isdecimal():
-        return f"/jobs/{which}"
+    if kind == "device":
+        return "/devices"
     return f"/fields/{quote(which, safe='')}" if kind == "field" and which else "/"

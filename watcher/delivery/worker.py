@@ -6,6 +6,7 @@ Every recipient has a task of its own, so that one who cannot be reached delays 
 import asyncio
 import contextlib
 import copy
+import math
 import random
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
@@ -16,8 +17,10 @@ import structlog
 from pydantic import SecretStr
 from sqlalchemy.orm import Session
 
-from watcher.delivery.channel import Attempt, Channel, Outcome
+from watcher.delivery.addressees import Addressees, is_device
+from watcher.delivery.channel import Attempt, Channel, Outcome, Sender
 from watcher.delivery.digest import together
+from watcher.delivery.web_push import WebPush
 from watcher.farm import Farm
 from watcher.farm.models import Topic
 from watcher.messages.forms import Form, say_late, shape
@@ -42,10 +45,11 @@ _MOST_TOGETHER = 20
 _WRITERS = 4
 _DIRECT = "DIRECT"
 _NO_URL = "no URL for this recipient in the settings"
+_NO_DEVICE = "this device takes no pushes any more"
 
 
 class DeliveryWorker:
-    """Delivers the outbox of one log to the recipients whose URLs it knows."""
+    """Delivers the outbox of one log to the recipients whose URLs it knows, and to devices."""
 
     def __init__(
         self,
@@ -54,21 +58,28 @@ class DeliveryWorker:
         urls: Mapping[str, SecretStr],
         *,
         now: Callable[[], int],
+        pushes: WebPush | None = None,
         speed: float = 1.0,
         jitter: random.Random | None = None,
     ) -> None:
-        """``now`` tells the time in epoch seconds; ``speed`` is how fast it runs.
+        """``now`` tells the time in epoch seconds; ``speed`` is how fast it runs. ``pushes`` is
+        the way to devices, if there is any.
 
         Raises UnusableUrlError for a URL that cannot be used.
         """
         self._farm, self._now, self._speed = farm, now, speed
         self._jitter = jitter or random.SystemRandom()
-        self._channels = {name: Channel(name, url.get_secret_value()) for name, url in urls.items()}
+        self._channels: dict[str, Sender] = {
+            name: Channel(name, url.get_secret_value()) for name, url in urls.items()
+        }
+        self._pushes = pushes
+        self._people = Addressees(farm, pushes.subscribed if pushes else None)
         self._begin_with(store)
 
     def _begin_with(self, store: Database) -> None:
         self._store = store
-        self._bells = {name: asyncio.Event() for name in self._channels}
+        self._bells: dict[str, asyncio.Event] = {}
+        self._waited_for = asyncio.Event()
         self._in_hand: set[asyncio.Task[bool]] = set()
         # Its own threads: those that wait for a log must not keep others from theirs.
         self._writers = ThreadPoolExecutor(_WRITERS, thread_name_prefix="outbox")
@@ -98,22 +109,40 @@ class DeliveryWorker:
 
     def wake(self) -> None:
         """Say that there may be something new to send."""
+        self._waited_for.set()
         for bell in self._bells.values():
             bell.set()
+
+    def _names(self) -> list[str]:
+        """Everybody who can be sent something now: devices come and go."""
+        return [*self._channels, *self._people.devices]
+
+    def _channel(self, name: str) -> Sender | None:
+        """The channel to somebody; None to a device that is gone."""
+        device = self._people.devices.get(name)
+        if device is None or self._pushes is None:
+            return self._channels.get(name)
+        return self._pushes.channel(device, self._people.language_of(name))
 
     async def run(self) -> None:
         """Deliver until cancelled. What is being sent then is finished by ``drain``."""
         async with asyncio.TaskGroup() as tasks:
             tasks.create_task(self._tidying(), name="outbox")
-            for name in self._channels:
-                tasks.create_task(self._delivering(name), name=f"to {name}")
+            while True:
+                await self._going.wait()
+                self._waited_for.clear()
+                for name in [*self._channels, *await self._devices_waiting()]:
+                    if name not in self._bells:
+                        self._bells[name] = asyncio.Event()
+                        tasks.create_task(self._delivering(name), name=f"to {name}")
+                await self._waited_for.wait()
 
     async def drain(self) -> None:
         """Finish what is being sent, and try once more whatever is due."""
         while self._in_hand:
             await asyncio.wait(self._in_hand)
         await self.run_on_db_thread(lambda s: outbox.clock_went_back(s, self._now(), LEASE_S))
-        await asyncio.gather(*(self._deliver(name) for name in self._channels))
+        await asyncio.gather(*(self._deliver(name) for name in self._names()))
 
     async def tell_directly(self, text: Text, topic: Topic, *, until_s: float = 0.0) -> int:
         """Send to everyone who hears of a topic, past every outbox; returns how many got it.
@@ -121,35 +150,47 @@ class DeliveryWorker:
         The last resort, where no outbox can be written at all. Each is tried again, ever more
         slowly, for ``until_s`` machine seconds; forgotten with the process.
         """
-        recipients = self._farm.config.recipients
-        hearers = [n for n in self._channels if n in recipients and topic in recipients[n].hears]
+        hearers = self._people.hearers(topic, urgent=True)
         ends = asyncio.get_running_loop().time() + until_s
         got = await asyncio.gather(*(self._insist(name, text, ends) for name in hearers))
         return sum(got)
 
     async def _insist(self, name: str, text: Text, ends: float) -> bool:
-        shaped = shape(text, self._form(name), self._farm.language_of(name), ref=_DIRECT)
+        shaped = shape(text, self._form(name), self._people.language_of(name), ref=_DIRECT)
         failures = 0
-        while True:
-            attempt = await self._channels[name].send(shaped.title, shaped.body, urgent=True)
+        while (channel := self._channel(name)) is not None:
+            attempt = await channel.send(shaped.title, shaped.body, urgent=True)
             if attempt.outcome is Outcome.SENT:
                 return True
             failures += 1
             log.warning("not sent", to=name, why=attempt.why)
             wait = self._wait(failures)
-            if asyncio.get_running_loop().time() + wait > ends:
+            over = asyncio.get_running_loop().time() + wait > ends
+            if over or attempt.outcome is Outcome.HOPELESS:
                 return False
             await asyncio.sleep(wait)
+        return False
+
+    async def _devices_waiting(self) -> list[str]:
+        """The devices that something waits for: of many, most hear nothing for weeks."""
+        devices = self._people.devices
+        if not devices:
+            return []
+        waiting = await self.run_on_db_thread(outbox.waited_for)
+        return [name for name in devices if name in waiting]
 
     async def _delivering(self, name: str) -> None:
+        """Deliver to somebody; to a device until nothing waits for it."""
         bell, failures = self._bells[name], 0
         while True:
             await self._going.wait()
             bell.clear()
-            task = asyncio.create_task(self._deliver(name))
-            self._in_hand.add(task)
-            task.add_done_callback(self._in_hand.discard)
             try:
+                if name not in self._channels and name not in await self._devices_waiting():
+                    break
+                task = asyncio.create_task(self._deliver(name))
+                self._in_hand.add(task)
+                task.add_done_callback(self._in_hand.discard)
                 # A cancelled courier must not forget what became of the message it was sending.
                 failures = 0 if await asyncio.shield(task) else failures + 1
                 wait = await self._until_next(name, failures)
@@ -161,22 +202,34 @@ class DeliveryWorker:
             with contextlib.suppress(TimeoutError):
                 async with asyncio.timeout(wait):
                     await bell.wait()
+        del self._bells[name]
+        self._waited_for.set()  # what was written just now found its bell still there
 
     async def _deliver(self, name: str) -> bool:
         """Deliver all that is due, until a message does not arrive; returns whether all did."""
         messages = await self.run_on_db_thread(partial(self._take, name))
         while messages:
-            bodies = [self._body(m) for m in messages]
-            language = self._farm.language_of(name)
-            shaped = together(messages, bodies, self._form(name), language)
-            urgent = messages[0].urgent
-            attempt = await self._channels[name].send(shaped.title, shaped.body, urgent=urgent)
+            attempt = await self._send(name, messages)
             messages = await self.run_on_db_thread(
                 partial(self._note_and_take, name, messages, attempt)
             )
             if attempt.outcome is Outcome.FAILED:
                 return False
         return True
+
+    async def _send(self, name: str, messages: Sequence[Message]) -> Attempt:
+        bodies = [self._body(m) for m in messages]
+        shaped = together(messages, bodies, self._form(name), self._people.language_of(name))
+        channel = self._channel(name)
+        if channel is None:
+            return Attempt(Outcome.HOPELESS, _NO_DEVICE)
+        return await channel.send(
+            shaped.title,
+            shaped.body,
+            urgent=messages[0].urgent,
+            rows=messages,
+            now=self._now(),
+        )
 
     def _note_and_take(
         self, name: str, messages: Sequence[Message], attempt: Attempt, session: Session
@@ -214,7 +267,7 @@ class DeliveryWorker:
         return say_late(
             message.body,
             self._form(message.recipient),
-            self._farm.language_of(message.recipient),
+            self._people.language_of(message.recipient),
             true_at=message.caused_at,
             now=self._now(),
             zone=self._farm.zone,
@@ -231,20 +284,21 @@ class DeliveryWorker:
                 outbox.mark_sent(session, message.id, now)
                 event_log.info("sent", late_s=now - message.caused_at)
             else:
-                again = self._next_try(message, attempt.outcome)
+                again = self._next_try(message, attempt)
                 outbox.mark_failed(session, message.id, message.attempts, attempt.why, again)
                 event_log.warning("not sent", why=attempt.why, again_at=again)
 
-    def _next_try(self, message: Message, outcome: Outcome) -> int | None:
+    def _next_try(self, message: Message, attempt: Attempt) -> int | None:
         """When to try a message again; None: never.
 
         What cannot be tried before it expires is left to expire. A refusal may be a mistake of the
         other side's that passes: an urgent message is tried on, slowly.
         """
-        if outcome is Outcome.REFUSED and not message.urgent:
+        refused = attempt.outcome is Outcome.REFUSED
+        if attempt.outcome is Outcome.HOPELESS or (refused and not message.urgent):
             return None
-        wait = self._wait(message.attempts) if outcome is Outcome.FAILED else _LONGEST_WAIT_S
-        return self._now() + max(1, round(wait))
+        wait = _LONGEST_WAIT_S if refused else self._wait(message.attempts)
+        return self._now() + max(1, round(wait), math.ceil(attempt.again_s))
 
     def _wait(self, failures: int) -> float:
         """How long to wait after so many failures in a row, a little different each time. [s]"""
@@ -275,9 +329,10 @@ class DeliveryWorker:
             for message in await self.run_on_db_thread(lambda s: outbox.expire(s, self._now())):
                 log.error("expired unsent", message=message.short_id, to=message.recipient)
             for message in await self.run_on_db_thread(
-                lambda s: outbox.fail_all_but(s, self._channels, _NO_URL)
+                lambda s: outbox.fail_all_but(s, self._names(), _unreachable)
             ):
-                log.error(_NO_URL, message=message.short_id, to=message.recipient)
+                why = message.last_error
+                log.error("nobody to send it to", message=message.short_id, why=why)
             await asyncio.sleep(_LOOK_EVERY_S / self._speed)
 
     async def run_on_db_thread(self, work: Callable[[Session], T]) -> T:
@@ -298,3 +353,7 @@ class DeliveryWorker:
     def _write(self, work: Callable[[Session], T]) -> T:
         with self._store.writing() as session:
             return work(session)
+
+
+def _unreachable(name: str) -> str:
+    return _NO_DEVICE if is_device(name) else _NO_URL

@@ -134,8 +134,14 @@ def _wrong(
         yield TIME_UNKNOWN
     if judged_at is None or not -_CLOCK_S <= now - judged_at <= JUDGED_WITHIN_S:
         yield NOT_JUDGED
+    # Of devices that take pushes anybody who is logged in may add one that nobody reaches.
     if outbox.is_late(
-        session, now, urgent_s=_SENT_WITHIN_S, patient_s=_PATIENT_S, attempts=_TRIED_OFTEN
+        session,
+        now,
+        farm.config.recipients,
+        urgent_s=_SENT_WITHIN_S,
+        patient_s=_PATIENT_S,
+        attempts=_TRIED_OFTEN,
     ):
         yield NOT_SENT
     if jobs.open_jobs(session):

@@ -26,6 +26,7 @@ from watcher.sources.base import Observations, Polled
 from watcher.store import outbox, weather
 from watcher.store.arrivals import Arrived
 from watcher.store.database import Database
+from watcher.store.tables import Message
 from watcher.weather.bins import HOUR_S
 
 _KEPT_S = 7 * 86_400
@@ -204,7 +205,15 @@ class _Page(Channel):
     def __init__(self, recipient: str, clock: SetClock, said: list[Said]) -> None:
         self._recipient, self._clock, self._said = recipient, clock, said
 
-    async def send(self, title: str, body: str, *, urgent: bool) -> Attempt:
+    async def send(
+        self,
+        title: str,
+        body: str,
+        *,
+        urgent: bool,
+        rows: Sequence[Message] = (),
+        now: int = 0,
+    ) -> Attempt:
         """Keep what would have been sent."""
         self._said.append(Said(self._clock.at, self._recipient, title, body, urgent))
         return Attempt(Outcome.SENT)

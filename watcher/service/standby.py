@@ -55,7 +55,14 @@ class Standby:
     def __init__(self, book: Book, courier: DeliveryWorker, file: KeptFile | None = None) -> None:
         """``book`` and ``courier`` are those of the log itself."""
         self.log = StandbyLog()
-        self.book = Book(book.plan, self.log, book.clock, links=book.links, stands_in=True)
+        self.book = Book(
+            book.plan,
+            self.log,
+            book.clock,
+            links=book.links,
+            subscribed=book.subscribed,
+            stands_in=True,
+        )
         self.book.intake = book.intake  # it remembers more of every station than a log would tell
         self.courier = courier.over(self.log)
         self.courier.pause()

@@ -19,6 +19,7 @@ from watcher.alerts.context import Begun
 from watcher.alerts.enqueue import Enqueue
 from watcher.alerts.watch_trouble import WELL, Trouble
 from watcher.delivery.acknowledgement import Links
+from watcher.delivery.addressees import SubscribedDevices
 from watcher.jobs import commands as job_commands
 from watcher.jobs.commands import Taken
 from watcher.jobs.lately import sprayed_lately
@@ -102,6 +103,8 @@ class Book:
     """How likely jobs hold, as last worked out."""
     links: Links | None = None
     """Makes the links by which alerts are acknowledged; None where nobody could open one."""
+    subscribed: SubscribedDevices | None = None
+    """Devices that take pushes; None where nothing is pushed."""
     own: OwnLog | None = None
     """Opens the log and keeps what was last known of it; None where others look after that."""
     instead: KeptFarm | None = None
@@ -121,7 +124,7 @@ class Book:
     def __post_init__(self) -> None:
         self.intake = Intake(self.plan.farm)
         self.refusals = Refusals(self.plan.farm.config.sources)
-        self.post = Enqueue(Speaker(self.plan.farm), self.links)
+        self.post = Enqueue(Speaker(self.plan.farm), self.links, self.subscribed)
         self.time = Timekeeper(self.clock, self.post)
 
     def open(self) -> Loss | None:

@@ -15,7 +15,7 @@ between the sending and ``mark_sent``, or outlives its lease.
 
 import base64
 import hashlib
-from collections.abc import Collection
+from collections.abc import Callable, Collection
 from dataclasses import asdict, dataclass
 
 from sqlalchemy import ColumnElement, and_, case, func, or_, select, true, update
@@ -127,6 +127,23 @@ def mark_sent(session: Session, message_id: int, now: int) -> bool:
         lease_until=None,
         last_error=None,
     )
+
+
+def mark_shown(session: Session, short_id: str, recipient: str, now: int, *, since: int) -> bool:
+    """Record that a message was shown, so that it arrived; return False when that is known.
+
+    Whatever became of the attempt to send it: it is not sent again. ``since``: older messages are
+    not meant.
+    """
+    meant = and_(
+        Message.short_id == short_id,
+        Message.recipient == recipient,
+        Message.created_at >= since,
+        Message.shown_at.is_(None),
+    )
+    unsent = and_(meant, Message.state != "sent")
+    _change(session, unsent, state="sent", sent_at=now, lease_until=None, last_error=None)
+    return _change(session, meant, shown_at=now)
 
 
 def mark_failed(
@@ -369,6 +386,16 @@ def counts(session: Session) -> dict[MessageState, int]:
     return {row[0]: row[1] for row in found}
 
 
+def counts_by_recipient(session: Session, since: int) -> list[tuple[str, MessageState, int]]:
+    """Return how many messages written since then are in each state, by recipient."""
+    found = session.execute(
+        select(Message.recipient, Message.state, func.count())
+        .where(Message.created_at >= since)
+        .group_by(Message.recipient, Message.state)
+    )
+    return [(row[0], row[1], row[2]) for row in found]
+
+
 def oldest_unsent(session: Session) -> int | None:
     """Return when the oldest message that is neither sent nor given up was due."""
     unsent = Message.state.in_(("waiting", "sending"))
@@ -376,8 +403,22 @@ def oldest_unsent(session: Session) -> int | None:
     return oldest
 
 
-def is_late(session: Session, now: int, *, urgent_s: int, patient_s: int, attempts: int) -> bool:
-    """Return whether a message that is due and not sent has waited for longer than it may.
+def waited_for(session: Session) -> set[str]:
+    """Return to whom there are messages that are neither sent nor given up."""
+    unsent = Message.state.in_(("waiting", "sending"))
+    return set(session.scalars(select(Message.recipient).where(unsent).distinct()))
+
+
+def is_late(
+    session: Session,
+    now: int,
+    recipients: Collection[str],
+    *,
+    urgent_s: int,
+    patient_s: int,
+    attempts: int,
+) -> bool:
+    """Return whether a message to one of these that is due and not sent waits longer than it may.
 
     ``urgent_s`` from its writing for an urgent one; ``patient_s`` from when it was due for one that
     can wait, or at once after so many ``attempts``, each of which makes it due anew.
@@ -389,7 +430,7 @@ def is_late(session: Session, now: int, *, urgent_s: int, patient_s: int, attemp
             or_(Message.due_at < now - patient_s, Message.attempts >= attempts),
         ),
     )
-    unsent = Message.state.in_(("waiting", "sending"))
+    unsent = and_(Message.state.in_(("waiting", "sending")), Message.recipient.in_(recipients))
     return session.scalars(select(Message.id).where(unsent, late).limit(1)).first() is not None
 
 
@@ -420,8 +461,13 @@ def next_due(session: Session, recipient: str, *, only_urgent: bool = False) -> 
     return soonest
 
 
-def fail_all_but(session: Session, reachable: Collection[str], why: str) -> list[Message]:
-    """Give up messages to everyone but the reachable; return them, for what is said instead."""
+def fail_all_but(
+    session: Session, reachable: Collection[str], why: Callable[[str], str]
+) -> list[Message]:
+    """Give up messages to everyone but the reachable; return them, for what is said instead.
+
+    ``why`` says of a recipient what is wrong.
+    """
     messages = session.scalars(
         select(Message)
         .where(Message.state == "waiting", Message.recipient.not_in(reachable))
@@ -430,7 +476,7 @@ def fail_all_but(session: Session, reachable: Collection[str], why: str) -> list
     ).all()
     for message in messages:
         message.state = "failed"
-        message.last_error = why
+        message.last_error = why(message.recipient)
     session.flush()
     return list(messages)
 

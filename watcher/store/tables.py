@@ -379,6 +379,7 @@ class Message(Table):
     sent_at: Mapped[int | None]
     acknowledged_at: Mapped[int | None]
     acknowledged_by: Mapped[str | None]
+    shown_at: Mapped[int | None] = _added()  # as a device that was pushed to says
 
 
 class Condition(Table):

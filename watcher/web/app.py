@@ -14,6 +14,7 @@ from starlette.exceptions import HTTPException
 from starlette.middleware.gzip import GZipMiddleware
 
 from watcher.delivery.acknowledgement import Links
+from watcher.delivery.web_push import WebPush
 from watcher.i18n.message import Param
 from watcher.jobs.commands import BadStepError
 from watcher.service.health import Health
@@ -30,8 +31,19 @@ from watcher.web.auth.sessions import SessionStore, SessionStoreError
 from watcher.web.auth.users import Users
 from watcher.web.context import AppContext, NothingJudgedError
 from watcher.web.lanes import Lanes
-from watcher.web.pages import acknowledge, events, fields, hours, jobs, log, now, records, skill
-from watcher.web.push import BadSubscriptionError, Pusher
+from watcher.web.pages import (
+    acknowledge,
+    events,
+    fields,
+    hours,
+    jobs,
+    log,
+    now,
+    pushes,
+    records,
+    skill,
+)
+from watcher.web.pages.pushes import BadSubscriptionError
 from watcher.web.seldom import Seldom
 
 _COMPRESSED_FROM_BYTES = 600
@@ -53,9 +65,8 @@ class Keys:
     access: Users = field(default_factory=Users)
     links: Links | None = None
     """Reads the links by which alerts are acknowledged; None where none are sent."""
-    contact: str = ""
-    """Whom a push service may write to."""
-    push_anywhere: bool = False
+    pushes: WebPush | None = None
+    """The way to devices; None where there is no contact that push services ask for."""
     address: str = ""
     """Where the pages are reached from outside; empty where not set."""
 
@@ -63,15 +74,13 @@ class Keys:
 def create_app(watch: Watch, keys: Keys) -> FastAPI:
     """Build the application around a running watch."""
     door = Authenticator(keys.keyring, keys.access, watch.clock)
-    pusher = Pusher(watch, keys.keyring, keys.contact, anywhere=keys.push_anywhere)
-    house = AppContext(watch, door, pusher, keys.address)
+    house = AppContext(watch, door, keys.pushes, keys.address)
     streams = events.Streams()
 
     @contextlib.asynccontextmanager
     async def while_open(_app: FastAPI) -> AsyncIterator[None]:
         current_default_thread_limiter().total_tokens = _THREADS
-        async with pusher.running():
-            yield
+        yield
 
     app = FastAPI(
         title="Field weather watch",
@@ -87,6 +96,8 @@ def create_app(watch: Watch, keys: Keys) -> FastAPI:
     app.include_router(readings.router(watch, posting_stations(house.farm), keys.stations))
     for routes in (
         login_pages.router(house),
+        pushes.router(house),
+        pushes.answers_router(house),
         now.router(house),
         fields.router(house),
         hours.router(house),
@@ -166,7 +177,7 @@ def _answer_errors(app: FastAPI, house: AppContext) -> None:
 
     @app.exception_handler(BadSubscriptionError)
     def bad_subscription(request: Request, error: BadSubscriptionError) -> Response:
-        return refuse(request, 422, str(error))
+        return refuse(request, 422, error.wrong)
 
     @app.exception_handler(NothingJudgedError)
     def not_judged(request: Request, _error: NothingJudgedError) -> Response:

@@ -18,7 +18,7 @@ from typing import Any
 import h11
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
-from watcher.web.addresses import sender
+from watcher.addresses import sender
 from watcher.web.seldom import Seldom
 
 Network = IPv4Network | IPv6Network

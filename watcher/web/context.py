@@ -7,6 +7,7 @@ from typing import Any
 from fastapi import Request
 from fastapi.responses import HTMLResponse
 
+from watcher.delivery.web_push import WebPush
 from watcher.farm import Farm
 from watcher.i18n.language import Language, accepted
 from watcher.i18n.message import Clock
@@ -18,7 +19,6 @@ from watcher.store.errors import LogError
 from watcher.web.auth.authenticator import Authenticator, Visitor
 from watcher.web.auth.users import Role
 from watcher.web.open_jobs import OpenJobViewModel, open_jobs
-from watcher.web.push import Pusher
 from watcher.web.renderer import Renderer
 
 OLD_AFTER_S = 120
@@ -35,7 +35,8 @@ class AppContext:
 
     watch: Watch
     door: Authenticator
-    pusher: Pusher
+    pushes: WebPush | None
+    """The way to devices; None where nothing is pushed."""
     address: str = ""
     """Where the pages are reached from outside, as the settings have it; empty where not set."""
     paper: Renderer = field(default_factory=Renderer)
@@ -100,7 +101,7 @@ class AppContext:
             visitor=visitor,
             may_run=visitor.may(Role.RUN),
             may_administer=visitor.may(Role.ADMINISTER),
-            written_in=lambda recipient: self.farm.language_of(recipient).code,
+            written_in=lambda recipient: self.watch.book.post.people.language_of(recipient).code,
             form_token=lambda: self.door.form_token(visitor),
             new_key=lambda: secrets.token_urlsafe(12),
             jobs_under_way=self._jobs_under_way,

@@ -16,7 +16,7 @@ from starlette.requests import ClientDisconnect
 from starlette.responses import JSONResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from watcher.web.addresses import sender
+from watcher.addresses import sender
 from watcher.web.seldom import Seldom
 
 RETRY_AFTER_S = 2

@@ -1,5 +1,6 @@
 """Who is let in, on what: hashes, tokens, roles, sessions, links."""
 
+import sqlite3
 from pathlib import Path
 
 from argon2 import extract_parameters
@@ -122,4 +123,51 @@ def test_all_users_together_have_a_bounded_number_of_devices_pushed_to() -> None
         session = _session(keyring, f"user {number}")
         keyring.subscribe(session, Subscription(f"https://push.example/{number}", "{}"))
     assert len(keyring.subscriptions()) == MOST_PUSHED
+    keyring.close()
+
+
+def test_a_file_from_before_languages_and_ends_keeps_its_devices(tmp_path: Path) -> None:
+    file = tmp_path / "door.db"
+    keyring = SessionStore(file)
+    keyring.subscribe(_session(keyring, "anna"), Subscription("https://push.example/1", "{}"))
+    keyring.close()
+    old = sqlite3.connect(file)
+    for column in ("language", "ended"):
+        old.execute(f"ALTER TABLE push DROP COLUMN {column}")
+    old.commit()
+    old.close()
+    keyring = SessionStore(file)
+    assert keyring.subscriptions() == [
+        Subscription("https://push.example/1", "{}", user="anna"),
+    ]
+    keyring.close()
+
+
+def test_a_device_whose_pushes_ended_is_kept_as_such_until_it_subscribes_anew(
+    tmp_path: Path,
+) -> None:
+    file = tmp_path / "door.db"
+    keyring = SessionStore(file)
+    session, device = _session(keyring, "anna"), Subscription("https://push.example/1", "{}", "es")
+    keyring.subscribe(session, device)
+    keyring.end(device.name, "410")
+    assert keyring.devices == {}
+    keyring.close()
+    keyring = SessionStore(file)
+    assert keyring.devices == {}
+    found = keyring.subscription(session, device.endpoint)
+    assert found is not None
+    assert found[1] == "410"
+    keyring.subscribe(session, device)
+    assert list(keyring.devices) == [device.name]
+    keyring.close()
+
+
+def test_where_the_end_cannot_be_kept_nothing_more_is_pushed_either() -> None:
+    keyring = SessionStore(None)
+    device = Subscription("https://push.example/1", "{}")
+    keyring.subscribe(_session(keyring, "anna"), device)
+    keyring._file.execute("PRAGMA query_only=ON")
+    keyring.end(device.name, "410")
+    assert keyring.devices == {}
     keyring.close()

@@ -86,7 +86,7 @@ async def test_all_devices_together_have_a_bounded_number_of_streams(tmp_path: P
     async with visited(tmp_path, calm=False) as v:
         v.log_in()
         house = AppContext(
-            v.service.watch, Authenticator(v.keyring, Users(), v.service.clock), pusher=None
+            v.service.watch, Authenticator(v.keyring, Users(), v.service.clock), pushes=None
         )  # type: ignore[arg-type]
         streams, request = Streams(of_one=5, in_all=3), Request({"type": "http", "headers": []})
         kept = [streams.of(house, request, number) for number in range(3)]

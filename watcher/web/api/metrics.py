@@ -12,6 +12,7 @@ from prometheus_client.core import (
 )
 from prometheus_client.registry import Collector
 
+from watcher.delivery import receipts
 from watcher.jobs import queries
 from watcher.judge.job_action import Action
 from watcher.service.health import Health
@@ -44,6 +45,7 @@ class _Watch(Collector):
         yield from self._sources(health)
         yield from self._fields()
         yield from self._jobs()
+        yield from self._messages()
 
     def _sources(self, health: Health) -> Iterator[Metric]:
         def of_sources(name: str, what: str) -> GaugeMetricFamily:
@@ -95,6 +97,19 @@ class _Watch(Collector):
                 doing.add_metric([str(job.number), job.field], states)
         yield GaugeMetricFamily("watcher_jobs_open", "Spraying jobs under way", value=count)
         yield doing
+
+    def _messages(self) -> Iterator[Metric]:
+        watch = self.house.watch
+        words = "Written in the last day, to recipients with a URL and to devices that take pushes"
+        messages = GaugeMetricFamily("watcher_messages", words, labels=["channel", "state"])
+        store = watch.standby.log if watch.outage is not None else watch.book.store
+        with store.reading() as session:
+            written = receipts.written_lately(session, watch.clock.now())
+        for (channel, state), number in sorted(written.items()):
+            messages.add_metric([channel, state], number)
+        yield messages
+        devices = len(self.house.door.keyring.devices)
+        yield GaugeMetricFamily("watcher_push_devices", "Devices pushed to", value=devices)
 
     def _fields(self) -> Iterator[Metric]:
         words = "0 unsuitable, 1 unknown, 2 marginal, 3 suitable"

@@ -12,7 +12,7 @@ from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import HTMLResponse, RedirectResponse
 from markupsafe import Markup
 
-from watcher.web.auth.authenticator import Authenticator, NotAllowedError, Visitor
+from watcher.web.auth.authenticator import Authenticator, Visitor
 from watcher.web.auth.users import Role, User
 from watcher.web.context import AppContext
 from watcher.web.numbers import Number
@@ -96,18 +96,6 @@ def router(house: AppContext) -> APIRouter:
         await door.form(request, visitor)
         await run_in_threadpool(door.keyring.shut, number)
         return RedirectResponse("/devices", 303)
-
-    @routes.get("/devices/push")
-    def push_key(_visitor: Visitor = looker) -> dict[str, str]:
-        # Asked for only by a device that wants pushes: making it loads a large library.
-        return {"key": house.pusher.public_key}
-
-    @routes.post("/devices/push")
-    async def subscribe(request: Request, visitor: Visitor = looker) -> Response:
-        if request.headers.get("content-type") != "application/json":
-            raise NotAllowedError("a browser subscribes with JSON")
-        await house.pusher.subscribe(visitor.session or 0, await request.body())
-        return Response(status_code=204)
 
     return routes
 
@@ -198,6 +186,7 @@ def _devices(
         "devices.html",
         roles=list(Role),
         sessions=[(s, house.clock(s.began_at), house.clock(s.seen_at)) for s in sessions],
+        pushes=house.pushes is not None,
         invitation=invitation,
         here_only=invitation is not None and is_of_one_machine(urlsplit(invitation).hostname or ""),
         qr=qr,

@@ -10,7 +10,7 @@ import hashlib
 from collections import OrderedDict
 from typing import NamedTuple
 
-from watcher.web.addresses import sender
+from watcher.addresses import sender
 
 FREE_OF_NAME, FREE_OF_SENDER = 4, 12
 """Wrong attempts without a wait: at one name, and in all, from one sender."""

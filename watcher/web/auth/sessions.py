@@ -9,13 +9,14 @@ import hmac
 import secrets
 import sqlite3
 import threading
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
 from pydantic import SecretStr
 
+from watcher.delivery.addressees import Subscription
 from watcher.web.auth.users import Role, User
 from watcher.web.seldom import Seldom
 
@@ -39,8 +40,18 @@ CREATE TABLE link (
   hash TEXT PRIMARY KEY, name TEXT NOT NULL, role INTEGER NOT NULL, until INTEGER NOT NULL);
 CREATE TABLE push (
   endpoint TEXT PRIMARY KEY, keys TEXT NOT NULL, session INTEGER NOT NULL
-    REFERENCES session (id) ON DELETE CASCADE);
+    REFERENCES session (id) ON DELETE CASCADE,
+  language TEXT NOT NULL DEFAULT '', ended TEXT);
 """
+_LATER = {"language": "TEXT NOT NULL DEFAULT ''", "ended": "TEXT"}
+"""Columns of the table of pushes that files from before do not have; ``ended`` says why a device
+takes no more, NULL while it does."""
+
+
+_DEVICES = (
+    "SELECT push.endpoint, push.keys, push.language, session.name, push.ended "
+    "FROM push JOIN session ON session.id = push.session"
+)
 
 
 class SessionStoreError(Exception):
@@ -63,14 +74,6 @@ class Session:
     seen_at: int
 
 
-@dataclass(frozen=True)
-class Subscription:
-    """A device that takes pushes: the address of its push service, and its keys as JSON."""
-
-    endpoint: str
-    keys: str
-
-
 class SessionStore:
     """The file of sessions and links. Safe to use from many threads and processes.
 
@@ -84,6 +87,9 @@ class SessionStore:
         Raises KeyringError, KeyringDamagedError for a file that holds something else.
         """
         self.name = str(file) if file is not None else "in memory"
+        self.devices: Mapping[str, Subscription] = {}
+        """The devices that take pushes, by name: read anew after every change, for alerts ask for
+        them and must not wait for a file. Only this process changes them."""
         self._lock = threading.Lock()
         self._seldom = Seldom()
         with self._failing():
@@ -100,6 +106,7 @@ class SessionStore:
                 self._make_tables()
                 self.secret = self._make_secret()
                 self._check()
+                self._read_devices()
             except BaseException:
                 self._file.close()
                 raise
@@ -121,6 +128,7 @@ class SessionStore:
             copy._make_tables()
             copy.secret = copy._make_secret()
             copy._check()
+            copy._read_devices()
         return copy
 
     def close(self) -> None:
@@ -136,6 +144,7 @@ class SessionStore:
         token = secrets.token_urlsafe(32)
         with self._writing() as file:
             file.execute("DELETE FROM session WHERE seen_at < ?", (now - IDLE_S,))
+            self._read_devices()
             file.execute(
                 "INSERT INTO session (hash, name, role, by_link, began_at, seen_at) "
                 "VALUES (?, ?, ?, ?, ?, ?)",
@@ -177,7 +186,9 @@ class SessionStore:
     def shut(self, number: int) -> bool:
         """End a session, wherever its device is; returns whether there was one."""
         with self._writing() as file:
-            return file.execute("DELETE FROM session WHERE id = ?", (number,)).rowcount > 0
+            found = file.execute("DELETE FROM session WHERE id = ?", (number,)).rowcount > 0
+            self._read_devices()
+            return found
 
     def make_link(self, user: User, now: int) -> str:
         """Return the token of a link that lets a device in once, as that user."""
@@ -202,8 +213,9 @@ class SessionStore:
         """Keep where a device takes pushes, for as long as its session is open."""
         with self._writing() as file:
             file.execute(
-                "INSERT OR REPLACE INTO push VALUES (?, ?, ?)",
-                (device.endpoint, device.keys, session),
+                "INSERT OR REPLACE INTO push (endpoint, keys, session, language) "
+                "VALUES (?, ?, ?, ?)",
+                (device.endpoint, device.keys, session, device.language),
             )
             file.execute(
                 "DELETE FROM push WHERE rowid IN (SELECT push.rowid FROM push "
@@ -217,17 +229,40 @@ class SessionStore:
                 "(SELECT rowid FROM push ORDER BY rowid DESC LIMIT -1 OFFSET ?)",
                 (MOST_PUSHED,),
             )
+            self._read_devices()
 
-    def unsubscribe(self, endpoint: str) -> None:
-        """Forget a device that takes pushes."""
-        with self._writing() as file:
-            file.execute("DELETE FROM push WHERE endpoint = ?", (endpoint,))
+    def end(self, name: str, why: str) -> None:
+        """Note that a device takes no more pushes, and why.
+
+        Never fails: at worst it is tried again after a new start.
+        """
+        device = self.devices.get(name)
+        if device is None:
+            return
+        try:
+            with self._writing() as file:
+                file.execute("UPDATE push SET ended = ? WHERE endpoint = ?", (why, device.endpoint))
+                self._read_devices()
+        except SessionStoreError as error:
+            self.devices = {n: d for n, d in self.devices.items() if n != name}
+            self._seldom.warn("the end of a subscription is not noted", why=str(error))
+
+    def subscription(self, session: int, endpoint: str) -> tuple[Subscription, str | None] | None:
+        """Return a subscription of a session's device, and why it is over if it is."""
+        with self._reading() as file:
+            row = file.execute(
+                f"{_DEVICES} WHERE push.session = ? AND push.endpoint = ?", (session, endpoint)
+            ).fetchone()
+        return None if row is None else (Subscription(*row[:4]), row[4])
 
     def subscriptions(self) -> list[Subscription]:
         """Return every device that takes pushes."""
-        with self._reading() as file:
-            rows = file.execute("SELECT endpoint, keys FROM push").fetchall()
-        return [Subscription(*row) for row in rows]
+        return list(self.devices.values())
+
+    def _read_devices(self) -> None:
+        rows = self._file.execute(f"{_DEVICES} WHERE push.ended IS NULL").fetchall()
+        found = [Subscription(*row[:4]) for row in rows]
+        self.devices = {device.name: device for device in found}
 
     @contextmanager
     def _writing(self) -> Iterator[sqlite3.Connection]:
@@ -261,6 +296,9 @@ class SessionStore:
         """Make the tables where there are none: another program's file is left as it is."""
         if self._file.execute("SELECT 1 FROM sqlite_master").fetchone() is None:
             self._file.executescript(_TABLES)
+        there = {row[1] for row in self._file.execute("PRAGMA table_info(push)")}
+        for name in [name for name in _LATER if there and name not in there]:
+            self._file.execute(f"ALTER TABLE push ADD COLUMN {name} {_LATER[name]}")
 
     def _make_secret(self) -> bytes:
         with self._writing() as file:
@@ -282,7 +320,7 @@ class SessionStore:
             "SELECT id, name, role, by_link, began_at, seen_at FROM session"
         ).fetchall()
         links = self._file.execute("SELECT hash, name, role, until FROM link").fetchall()
-        self._file.execute("SELECT endpoint, keys, session FROM push").fetchall()
+        self._file.execute("SELECT endpoint, keys, session, language, ended FROM push").fetchall()
         try:
             for row in rows:
                 _session(row)

@@ -79,7 +79,7 @@ def _alert(house: AppContext, session: Session, seen: Seen) -> AlertViewModel | 
     return AlertViewModel(
         title=message.title,
         body=message.body,
-        language=house.farm.language_of(message.recipient).code,
+        language=house.watch.book.post.people.language_of(message.recipient).code,
         told_at=house.clock(message.created_at),
         field=field_of(session, message),
     )

@@ -73,16 +73,50 @@ self.addEventListener("fetch", (e) => {
   }
 });
 
+// A push comes encrypted from the watch, with the token by which this device answers it.
+const ANSWERS_MS = 10000;
+const tell = async (what, told) => {
+  const answer = await fetch("/devices/push/" + what, {
+    method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(told), signal: AbortSignal.timeout(ANSWERS_MS),
+  });
+  if (answer.status >= 400 && answer.status < 500 || answer.redirected) return false;
+  if (!answer.ok) throw new Error(String(answer.status));
+  return true;
+};
+const show = (said, body) => {
+  const actions = [["pause", said.pause], ["seen", said.seen]].filter(([, title]) => title).map(([action, title]) => ({ action, title }));
+  return self.registration.showNotification(said.title || "", { body, tag: said.tag, requireInteraction: true, data: said, ...("actions" in Notification.prototype ? { actions } : {}) });
+};
+
 self.addEventListener("push", (e) => {
   const said = e.data ? e.data.json() : {};
-  e.waitUntil(self.registration.showNotification(said.title || "", { body: said.body || "", tag: said.tag, requireInteraction: true, data: { to: said.to || "/" } }));
+  e.waitUntil((async () => {
+    await show(said, said.body || "");
+    if (said.token) await tell("receipt", { token: said.token, what: "shown" }).catch(() => {});
+  })());
 });
+
+const open = async (to) => {
+  const [page] = await self.clients.matchAll({ type: "window" });
+  try { if (page) { await (await page.navigate(to)).focus(); return; } } catch { /* not ours to move */ }
+  await self.clients.openWindow(to);
+};
+// What could not be told stands on the notification, which stays until it is.
+const answerPush = async (said, action) => {
+  try {
+    if (action === "pause") {
+      // The first tap counts: a second one, where nobody answered the first, is the same step.
+      said.key = said.key || crypto.randomUUID();
+      said.tapped = said.tapped || Date.now();
+      const taken = await tell("pause", { token: said.token, key: said.key, ago: Math.max(0, Math.round((Date.now() - said.tapped) / 1000)) });
+      if (!taken) { await show(said, said.refused); return; }
+    }
+    if (!await tell("receipt", { token: said.token, what: "seen" })) await show(said, said.refused);
+  } catch { await show(said, said.failed); }
+};
 self.addEventListener("notificationclick", (e) => {
   e.notification.close();
-  const to = new URL((e.notification.data || {}).to || "/", location.origin).href;
-  e.waitUntil((async () => {
-    const [open] = await self.clients.matchAll({ type: "window" });
-    try { if (open) { await (await open.navigate(to)).focus(); return; } } catch { /* not ours to move */ }
-    await self.clients.openWindow(to);
-  })());
+  const said = e.notification.data || {};
+  if (e.action) e.waitUntil(answerPush(said, e.action));
+  else e.waitUntil(open(new URL(said.to || "/", location.origin).href));
 });

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from watcher.web.addresses import is_public, sender
+from watcher.addresses import is_public, sender
 
 OURS = [
     "127.0.0.1",

@@ -9,7 +9,7 @@ import socket
 from dataclasses import dataclass
 from urllib.parse import urlsplit
 
-from watcher.web.addresses import is_public
+from watcher.addresses import is_public
 
 MOST_CHARACTERS = 2048
 

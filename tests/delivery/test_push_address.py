@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from watcher.web.push_address import MOST_CHARACTERS, NowhereError, destination
+from watcher.delivery.push_address import MOST_CHARACTERS, NowhereError, destination
 
 
 def _resolving(monkeypatch: pytest.MonkeyPatch, *answers: list[str]) -> list[str]:

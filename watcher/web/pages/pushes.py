@@ -1,0 +1,225 @@
+"""Pushes to a device: it subscribes, tries whether they arrive, and answers them."""
+
+import json
+from collections.abc import Mapping
+from functools import partial
+from typing import Any
+
+from fastapi import APIRouter, Depends, Request, Response
+from fastapi.concurrency import run_in_threadpool
+from fastapi.responses import JSONResponse
+
+from watcher.delivery import receipts
+from watcher.delivery.acknowledgement import BadLinkError, Seen, linked
+from watcher.delivery.addressees import Subscription
+from watcher.delivery.news import job_of
+from watcher.delivery.push_address import NowhereError
+from watcher.delivery.web_push import WebPush
+from watcher.i18n.message import Message, say
+from watcher.jobs import commands
+from watcher.jobs.steps import StepName, StepOutcome, StepRequest
+from watcher.service.transactions import Book
+from watcher.web.auth.authenticator import MOST_FORM_BYTES, NotAllowedError, Visitor
+from watcher.web.context import AppContext
+
+_MOST_KEY = 200
+_LATEST_S = 24 * 3600
+_OFF = say("Pushes are off: whoever runs the watch must set WATCHER_CONTACT.")
+_NOT_HERE = say("Alerts are not pushed to this device.")
+_HERE = say("Alerts are pushed to this device.")
+
+
+class BadSubscriptionError(ValueError):
+    """This is no subscription of a device that can be pushed to; ``wrong`` says why."""
+
+    def __init__(self, wrong: Message) -> None:
+        super().__init__(str(wrong))
+        self.wrong = wrong
+
+
+def router(house: AppContext) -> APIRouter:
+    """Routes of the page on which a device subscribes and tries whether pushes arrive."""
+    routes = APIRouter(prefix="/devices/push", include_in_schema=False)
+    looker = Depends(house.door.looker)
+
+    def mine(visitor: Visitor, told: Mapping[str, Any]) -> tuple[Subscription, str | None] | None:
+        """The subscription of this very device: whoever names its address has it."""
+        return house.door.keyring.subscription(visitor.session or 0, _text(told, "endpoint"))
+
+    @routes.get("")
+    def key(_visitor: Visitor = looker) -> dict[str, str]:
+        # Asked for only by a device that wants pushes: making it loads a large library.
+        return {"key": _pushes(house).public_key}
+
+    @routes.post("")
+    async def subscribe(request: Request, visitor: Visitor = looker) -> Response:
+        way, told = _pushes(house), await _told(request)
+        language = house.language(request).code
+        device = _subscription(told, language)
+        try:
+            await way.look_up(device.endpoint)
+        except NowhereError as error:
+            raise BadSubscriptionError(
+                say("this device cannot be pushed to: {why}", why=str(error))
+            ) from error
+        keep = partial(house.door.keyring.subscribe, visitor.session or 0, device)
+        await way.in_thread(keep)
+        return Response(status_code=204)
+
+    @routes.post("/state")
+    async def state(request: Request, visitor: Visitor = looker) -> Response:
+        """Say whether this device is pushed to, and what became of its test."""
+        told = await _told(request)
+        found = await run_in_threadpool(mine, visitor, told)
+        here = found is not None and found[1] is None
+        says: Message = _HERE if here else _NOT_HERE
+        over = True
+        if found is not None and found[1] is not None:
+            says = _ended(found[1])
+        ref = _text(told, "ref")
+        if found is not None and ref:
+            fate = await run_in_threadpool(_fate, house, ref, found[0])
+            over, test = fate or (True, None)
+            says = test if test is not None and here else says
+        return JSONResponse(
+            {"here": here, "over": over, "says": says.render(house.language(request))}
+        )
+
+    @routes.post("/test")
+    async def test(request: Request, visitor: Visitor = looker) -> Response:
+        """Send this device a test, by the way every alert takes."""
+        _pushes(house)
+        found = await run_in_threadpool(mine, visitor, await _told(request))
+        if found is None or found[1] is not None:
+            raise BadSubscriptionError(_NOT_HERE)
+        language = house.language(request)
+        now = house.watch.clock.now()
+
+        def put() -> str:
+            with house.watch.book.store.writing() as session:
+                return receipts.put_test(session, found[0], language, now)
+
+        ref = await house.watch.run_and_rejudge(put)
+        house.watch.courier.wake()
+        return JSONResponse({"ref": ref})
+
+    return routes
+
+
+def answers_router(house: AppContext) -> APIRouter:
+    """Routes by which a service worker answers pushes."""
+    routes = APIRouter(prefix="/devices/push", include_in_schema=False)
+    runner = Depends(house.door.runner)
+
+    @routes.post("/receipt")
+    async def receipt(request: Request) -> Response:
+        """Take a device's word that it has shown a push, or that its user has seen it.
+
+        Nobody needs to be logged in: the token came with the push, which only the device can read.
+        """
+        told = await _told(request)
+        seen, what = _seen(_pushes(house), told), _text(told, "what")
+        if what not in {"shown", "seen"}:
+            raise NotAllowedError("there is no such receipt")
+        device = house.door.keyring.devices.get(seen.recipient)
+        by = device.user if device is not None else seen.recipient
+        await house.watch.acknowledge(partial(_note, seen=seen, by=by if what == "seen" else None))
+        return Response(status_code=204)
+
+    @routes.post("/pause")
+    async def pause(request: Request, visitor: Visitor = runner) -> Response:
+        """Pause the job a push is about, as its user tapped there.
+
+        Once, however often a tap comes: it has a key of its own. ``ago`` is how long ago it was,
+        in seconds.
+        """
+        told = await _told(request)
+        job = await run_in_threadpool(_job, house, _seen(_pushes(house), told))
+        by, ago = visitor.user.name if visitor.user else "", told.get("ago")
+        if not isinstance(ago, int) or not 0 <= ago <= _LATEST_S:
+            raise commands.BadStepError("how long ago the step was tapped is not known")
+        at = house.watch.clock.now() - ago
+        key = _text(told, "key")[:_MOST_KEY] or None
+        step = StepRequest(StepName.PAUSE, by, job=job, key=key, at=at)
+        taken = await house.watch.take_step(step)
+        if taken.outcome is StepOutcome.REFUSED:
+            raise commands.BadStepError(str(taken.text))
+        return Response(status_code=204)
+
+    return routes
+
+
+def _pushes(house: AppContext) -> WebPush:
+    if house.pushes is None:
+        raise BadSubscriptionError(_OFF)
+    return house.pushes
+
+
+def _ended(status: str) -> Message:
+    return say(
+        "The push service ended the pushes to this device (it answered {status}). Push alerts to "
+        "it anew.",
+        status=status,
+    )
+
+
+async def _told(request: Request) -> dict[str, Any]:
+    # JSON is what no form of another site can send without being asked first.
+    if request.headers.get("content-type") != "application/json":
+        raise NotAllowedError("a browser sends this as JSON")
+    body = await request.body()
+    try:
+        told = json.loads(body[:MOST_FORM_BYTES])
+    except (ValueError, RecursionError):
+        told = None
+    if not isinstance(told, dict):
+        raise _no_subscription()
+    return told
+
+
+def _no_subscription() -> BadSubscriptionError:
+    return BadSubscriptionError(say("this is not what a browser subscribes with"))
+
+
+def _text(told: Mapping[str, Any], name: str) -> str:
+    found = told.get(name, "")
+    return found if isinstance(found, str) else ""
+
+
+def _subscription(told: Mapping[str, Any], language: str) -> Subscription:
+    """A device's subscription, as its browser gives it."""
+    try:
+        endpoint, keys = str(told["endpoint"]), told["keys"]
+        kept = {name: str(keys[name])[:_MOST_KEY] for name in ("p256dh", "auth")}
+    except (KeyError, TypeError) as error:
+        raise _no_subscription() from error
+    return Subscription(endpoint, json.dumps(kept), language)
+
+
+def _seen(pushes: WebPush, told: Mapping[str, Any]) -> Seen:
+    try:
+        return pushes.links.read(_text(told, "token"))
+    except BadLinkError as error:
+        raise NotAllowedError(str(error)) from error
+
+
+def _note(book: Book, *, seen: Seen, by: str | None) -> None:
+    now = book.clock.now()
+    with book.store.writing() as session:
+        receipts.shown(session, seen, now)
+        if by is not None:
+            commands.see(session, seen.ref, by, now)
+
+
+def _fate(house: AppContext, ref: str, device: Subscription) -> tuple[bool, Message] | None:
+    with house.watch.book.store.reading() as session:
+        return receipts.fate(session, ref, device, house.watch.clock.now())
+
+
+def _job(house: AppContext, seen: Seen) -> int:
+    with house.watch.book.store.reading() as session:
+        message = linked(session, seen, house.watch.clock.now())
+        job = job_of(message) if message is not None else None
+    if job is None:
+        raise NotAllowedError("this push is about no job")
+    return job
