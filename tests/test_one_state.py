@@ -56,7 +56,7 @@ histories = st.lists(
 )
 
 
-@settings(max_examples=4, phases=_NO_SHRINKING)
+@settings(max_examples=2, phases=_NO_SHRINKING)
 @given(histories)
 def test_all_surfaces_agree_at_every_step_of_a_history(history: list[tuple[str, int]]) -> None:
     asyncio.run(_agree(history))

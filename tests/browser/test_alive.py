@@ -46,6 +46,7 @@ async def test_it_says_so_when_the_watch_has_fallen_silent(
         )
         await expect(old).to_be_visible()
         await expect(old).to_contain_text("Do not rely on it")
+        await expect(old.locator(".cut-off")).to_be_hidden()  # the watch answers: it judged nothing
 
 
 async def test_without_a_network_the_last_state_is_shown_as_old(
@@ -59,6 +60,7 @@ async def test_without_a_network_the_last_state_is_shown_as_old(
         await o.context.set_offline(True)
         await o.page.reload()
         await expect(o.page.locator("#old")).to_be_visible()
+        await expect(o.page.locator("#old .cut-off")).to_be_visible()
         await expect(o.page.locator("#old")).to_contain_text("11:00")
         await expect(o.page.locator('a[href="/fields/hill"]')).to_be_visible()
         await o.go("/jobs")
@@ -76,6 +78,7 @@ async def test_losing_the_network_marks_an_open_page_as_old(
         await expect(o.page.locator("#old")).to_be_hidden()
         await o.context.set_offline(True)
         await expect(o.page.locator("#old")).to_be_visible()
+        await expect(o.page.locator("#old .cut-off")).to_be_visible()
         await o.context.set_offline(False)
         await expect(o.page.locator("#old")).to_be_hidden(timeout=15_000)
 

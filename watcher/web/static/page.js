@@ -8,12 +8,15 @@
   const SILENT_MS = 25000;
 
   const told = (name) => Number(body.dataset[name]);
+  const cutOff = () => (live && performance.now() - heard > SILENT_MS) || "kept" in document.documentElement.dataset;
   const looksOld = () => {
     const age = told("now") - told("judged") + (performance.now() - loaded) / 1000 * told("speed");
-    return !body.dataset.judged || age > told("oldAfter") ||
-      (live && performance.now() - heard > SILENT_MS) || "kept" in document.documentElement.dataset;
+    return !body.dataset.judged || age > told("oldAfter") || cutOff();
   };
-  const mark = () => document.documentElement.classList.toggle("is-old", looksOld());
+  const mark = () => {
+    document.documentElement.classList.toggle("is-old", looksOld());
+    document.documentElement.classList.toggle("is-cut-off", cutOff());
+  };
 
   const busy = () => {
     const at = document.activeElement;

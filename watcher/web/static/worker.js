@@ -39,7 +39,7 @@ const nothingKept = () => new Response(NOTHING_KEPT, {
 const old = async (request) => {
   const kept = await (await caches.open(PAGES)).match(request.url, { ignoreVary: true });
   if (!kept) return null;
-  const text = (await kept.text()).replace("<html ", '<html data-kept="1" ').replace(/<html ([^>]*?)(class="[^"]*")?>/, '<html $1 class="is-old">');
+  const text = (await kept.text()).replace("<html ", '<html data-kept="1" ').replace(/<html ([^>]*?)(class="[^"]*")?>/, '<html $1 class="is-old is-cut-off">');
   const headers = new Headers(kept.headers);
   headers.set("X-Kept", "1");
   headers.delete("Content-Encoding");
