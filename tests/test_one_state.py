@@ -75,8 +75,8 @@ async def _agree(history: list[tuple[str, int]]) -> None:
             _stand_beside(v, Path(folder), patch)
             v.log_in()
             await v.send("/fields/hill", "/jobs", field="hill", setup="coarse", key="begin")
-            await v.service.judged()
             async for at_step in _lived(v, history):
+                await v.service.judged()  # a step just taken is judged anew at once
                 said = await _said_everywhere(v)
                 assert len(set(said.values())) == 1, f"after {at_step}: {said}"
 
