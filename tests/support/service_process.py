@@ -16,7 +16,7 @@ import shapely
 from shapely.affinity import translate
 from timezonefinder import TimezoneFinder
 
-from tests.support.farms import LATITUDE, LONGITUDE, build, tables
+from tests.support.farms import LONGITUDE, build, tables
 from watcher.farm import Farm
 from watcher.farm.load import load
 
@@ -79,7 +79,8 @@ def write_farm(folder: Path, more: str = "") -> Farm:
     collection = {"type": "FeatureCollection", "features": [feature]}
     (folder / "fields.geojson").write_text(json.dumps(collection))
     path = folder / "farm.toml"
-    zone = TimezoneFinder().timezone_at(lng=longitude, lat=LATITUDE)
+    centre = outline.centroid  # on a coast its corner may lie in another zone
+    zone = TimezoneFinder().timezone_at(lng=centre.x, lat=centre.y)
     path.write_text(_FARM.replace("{zone}", str(zone)) + more)
     return load(path)
 
@@ -87,7 +88,8 @@ def write_farm(folder: Path, more: str = "") -> Farm:
 def _early_afternoon(now: float) -> float:
     """Return the longitude at which it is an hour past noon by the sun. [deg]"""
     hour = now % 86_400 / 3600
-    return (13.0 - hour) * 15.0 if hour >= 1.0 else (13.0 - hour) * 15.0 - 360.0
+    east = (13.0 - hour) * 15.0 if hour >= 1.0 else (13.0 - hour) * 15.0 - 360.0
+    return min(max(east, -179.0), 179.0)  # no field lies across the 180th meridian
 
 
 class Service:
