@@ -16,7 +16,6 @@ from tests.support.receiver import Receiver
 from tests.support.running import SetClock, put_forecast, running
 from watcher.farm import Farm
 from watcher.farm.models import Recipient
-from watcher.jobs import commands
 from watcher.store.database import Database
 
 ROUNDS = 60
@@ -75,7 +74,7 @@ async def test_how_long_a_gust_takes_from_post_to_push(tmp_path: Path, farm: Far
             at = await asyncio.to_thread(_gust_told, receiver, before, len(urls))
             took.append(1000 * (at - started))
             with store.writing() as session:
-                commands.job_steps.finish(session, number, clock.at)
+                job_steps.finish(session, number, clock.at)
             clock.at += 700  # the gust is out of the last ten minutes when the next round begins
             await service.judged()
     receiver.close()
