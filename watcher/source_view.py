@@ -151,7 +151,7 @@ def _look(
     now: int,
 ) -> SourceView:
     name, entry = source
-    own = weather.latest_forecast(session, name, now) if foretells(entry) else None
+    attribution = weather.attribution(session, name, now) if foretells(entry) else ""
     answered = known.answered_at if known else None
     if answered is not None and answered > now + AHEAD_S:
         answered = None  # what comes from the future says nothing of now
@@ -161,7 +161,7 @@ def _look(
         entry.silent_after,
         known.why if known else None,
         failures_in_a_row=known.failures_in_a_row if known else 0,
-        attribution=own.attribution if own else "",
+        attribution=attribution,
         ignored=tuple(n for n, at in (known.ignored or {}).items() if now - at < _DAY_S)
         if known
         else (),

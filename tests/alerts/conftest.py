@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 from tests.support.farms import build, tables
+from tests.support.new_log import new_log
 from tests.support.receiver import Receiver
 from watcher.farm import Farm
 from watcher.store.database import Database
@@ -18,8 +19,7 @@ def farm() -> Farm:
 
 @pytest.fixture
 def store(tmp_path: Path) -> Iterator[Database]:
-    log = Database(f"sqlite:///{tmp_path / 'watch.db'}")
-    log.upgrade()
+    log = new_log(tmp_path / "watch.db")
     yield log
     log.close()
 

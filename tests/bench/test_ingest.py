@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 
 from tests.support.farms import build, tables
+from tests.support.new_log import new_log
 from watcher.service.intake import Intake
 from watcher.sources.base import Observations
 from watcher.store import weather
-from watcher.store.database import Database
 from watcher.store.rows import weather_columns
 from watcher.weather.series import QUANTITIES, Site, WeatherSeries
 
@@ -36,8 +36,7 @@ def batches() -> list[WeatherSeries]:
 
 
 def _kept(path: Path, batches: list[WeatherSeries]) -> float:
-    log = Database(f"sqlite:///{path}")
-    log.upgrade()
+    log = new_log(path)
     began = time.perf_counter()
     for series in batches:
         with log.writing() as session:
@@ -48,8 +47,7 @@ def _kept(path: Path, batches: list[WeatherSeries]) -> float:
 
 
 def _bare(path: Path, batches: list[WeatherSeries]) -> float:
-    log = Database(f"sqlite:///{path}")
-    log.upgrade()
+    log = new_log(path)
     log.close()
     rows = [
         list(zip(*weather_columns(series, source="station", received_at=0).values(), strict=True))
@@ -72,8 +70,7 @@ def _bare(path: Path, batches: list[WeatherSeries]) -> float:
 
 
 def _checked(path: Path, batches: list[WeatherSeries]) -> float:
-    log = Database(f"sqlite:///{path}")
-    log.upgrade()
+    log = new_log(path)
     intake = Intake(build(tables()))
     began = time.perf_counter()
     for series in batches:

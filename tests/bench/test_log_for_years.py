@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 
 from tests.support.farms import build, tables
+from tests.support.new_log import new_log
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.service.season import add_up
 from watcher.store import aggregates
@@ -54,8 +55,7 @@ def _days(
 
 def _fill(path: Path, years: int) -> tuple[Database, float]:
     """A log of so many years up to END, as the service leaves it; and its size before the bins."""
-    log = Database(f"sqlite:///{path}", lasting=False)
-    log.upgrade()
+    log = new_log(path, lasting=False)
     connection = sqlite3.connect(path, isolation_level=None)
     connection.execute("PRAGMA synchronous=OFF")
     marks = ", ".join("?" * len(COLUMNS))

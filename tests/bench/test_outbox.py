@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from tests.support.farms import build, tables
+from tests.support.new_log import new_log
 from tests.support.receiver import Receiver
 from watcher.delivery.channel import Channel
 from watcher.delivery.worker import DeliveryWorker
@@ -65,8 +66,7 @@ def _drained(store: Database, receiver: Receiver) -> float:
 
 @pytest.fixture
 def store(tmp_path: Path):
-    log = Database(f"sqlite:///{tmp_path / 'watch.db'}")
-    log.upgrade()
+    log = new_log(tmp_path / "watch.db")
     yield log
     log.close()
 

@@ -12,11 +12,11 @@ from tests.service.test_watch import CALM, NOON
 from tests.support import job_steps
 from tests.support.farms import build, watched_tables
 from tests.support.large_farm import large_farm
+from tests.support.new_log import new_log
 from tests.support.receiver import Receiver
 from tests.support.running import SetClock, put_forecast, running
 from watcher.farm import Farm
 from watcher.farm.models import Recipient
-from watcher.store.database import Database
 
 ROUNDS = 60
 # What the low mast of the farm measures, at the forecast's 10 m: one that keeps its distance from
@@ -46,8 +46,7 @@ async def test_how_long_a_gust_takes_from_post_to_push(tmp_path: Path, farm: Far
     receiver = Receiver()
     urls = {name: receiver.url(name) for name in farm.config.recipients}
     field = list(farm.config.fields)[-1]
-    store = Database(f"sqlite:///{tmp_path / 'watch.db'}")
-    store.upgrade()
+    store = new_log(tmp_path / "watch.db")
     put_forecast(store, NOON, **_AS_MEASURED)
     clock, took, rng = SetClock(NOON), [], np.random.default_rng(4)
     async with running(farm, store, clock, urls=urls) as service:

@@ -7,13 +7,13 @@ import numpy as np
 import pytest
 
 from tests.support.farms import LATITUDE, LONGITUDE, build, tables
+from tests.support.new_log import new_log
 from tests.support.running import put_forecast
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.service.replay import replay
 from watcher.service.replay_events import happened, known_before
 from watcher.sources.base import Observations
 from watcher.store import weather
-from watcher.store.database import Database
 from watcher.weather.series import Site, WeatherSeries
 
 START = 1_781_067_600
@@ -28,8 +28,7 @@ def test_days_replayed_a_second(
     told = tables()
     told["sources"] = {"mast": {"kind": "push"}, "feed": {"kind": "met_norway"}}
     farm = build(told)
-    log = Database(f"sqlite:///{tmp_path}/watch.db", lasting=False)
-    log.upgrade()
+    log = new_log(tmp_path / "watch.db", lasting=False)
     times = np.arange(START - 48 * HOUR, START + hours * HOUR, 60)
     day = 2 * np.pi * (times - START) / 86_400
     rng = np.random.default_rng(2)

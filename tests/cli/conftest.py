@@ -10,10 +10,10 @@ import pytest
 from click.testing import Result
 from typer.testing import CliRunner
 
+from tests.support.new_log import new_log
 from watcher.cli.app import app
 from watcher.sources.base import Forecast, Observations
 from watcher.store import weather
-from watcher.store.database import Database
 from watcher.weather.series import Site, WeatherSeries
 
 NOW = int(datetime(2026, 6, 10, 16, 0, tzinfo=UTC).timestamp())  # 11:00 on the farm's clock
@@ -65,8 +65,7 @@ def command(
     monkeypatch.setenv("WATCHER_STATE_DIR", str(tmp_path))
     monkeypatch.chdir(tmp_path)
     monkeypatch.setattr(time, "time", lambda: float(NOW))
-    log = Database(f"sqlite:///{tmp_path / 'watch.db'}")
-    log.upgrade()
+    log = new_log(tmp_path / "watch.db")
     with log.writing() as session:
         weather.add_forecast(session, Forecast(_forecast(), NOW - HOUR, NOW - HOUR, "invented"))
         weather.add_observations(session, Observations(_readings()), NOW)

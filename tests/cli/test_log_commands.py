@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from typer.testing import CliRunner
 
+from tests.support.new_log import new_log
 from watcher.cli.app import app
 from watcher.sources.base import Observations
 from watcher.store import aggregates, weather
@@ -45,8 +46,7 @@ def watcher(tmp_path: Path, example_path: Path, monkeypatch: pytest.MonkeyPatch)
     monkeypatch.setenv("COLUMNS", "200")
     monkeypatch.chdir(tmp_path)
     monkeypatch.setattr(time, "time", lambda: float(NOW))
-    log = Database(f"sqlite:///{tmp_path / 'watch.db'}")
-    log.upgrade()
+    log = new_log(tmp_path / "watch.db")
     with log.writing() as session:
         weather.add_observations(session, Observations(readings()), NOW)
     log.close()

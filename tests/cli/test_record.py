@@ -12,11 +12,11 @@ import pytest
 from typer.testing import CliRunner
 
 from tests.support import job_steps
+from tests.support.new_log import new_log
 from watcher.cli.app import app
 from watcher.messages.words import CAUTION
 from watcher.sources.base import Observations
 from watcher.store import weather
-from watcher.store.database import Database
 from watcher.weather.series import Site, WeatherSeries
 
 START = int(datetime(2026, 6, 10, 16, 0, tzinfo=UTC).timestamp())  # 11:00 on the farm's clock
@@ -42,8 +42,7 @@ def watcher(tmp_path: Path, example_path: Path, monkeypatch: pytest.MonkeyPatch)
     monkeypatch.setenv("WATCHER_STATE_DIR", str(tmp_path))
     monkeypatch.chdir(tmp_path)
     monkeypatch.setattr(time, "time", lambda: float(START + 3 * 3600))
-    log = Database(f"sqlite:///{tmp_path / 'watch.db'}")
-    log.upgrade()
+    log = new_log(tmp_path / "watch.db")
     with log.writing() as session:
         weather.add_observations(session, Observations(_readings()), START)
         job_steps.started(

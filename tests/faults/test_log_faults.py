@@ -14,6 +14,7 @@ from tests.support.breaking import Strikes
 from tests.support.broken_log import Breakable, held
 from tests.support.farms import build, tables, watched_tables
 from tests.support.minutes import Minutes
+from tests.support.new_log import new_log
 from tests.support.receiver import Receiver
 from tests.support.running import Running, SetClock, put_forecast, running
 from tests.support.skies import MORNING
@@ -45,10 +46,7 @@ def path(tmp_path: Path) -> Path:
 
 @pytest.fixture
 def store(path: Path) -> Iterator[Database]:
-    log = Database(
-        f"sqlite:///{path}", busy_s=0.5
-    )  # long enough for a slow machine, short enough to wait out
-    log.upgrade()
+    log = new_log(path, busy_s=0.5)  # long enough for a slow machine, short enough to wait out
     yield log
     log.close()
 

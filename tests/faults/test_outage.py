@@ -13,6 +13,7 @@ from sqlalchemy import select
 from tests.support import job_steps
 from tests.support.broken_log import Breakable, held
 from tests.support.farms import build, watched_tables
+from tests.support.new_log import new_log
 from tests.support.receiver import Receiver, status
 from tests.support.running import Running, SetClock, put_forecast, running
 from tests.support.skies import MORNING
@@ -49,8 +50,7 @@ def path(tmp_path: Path) -> Path:
 
 @pytest.fixture
 def store(path: Path) -> Iterator[Database]:
-    log = Database(f"sqlite:///{path}", busy_s=0.5)
-    log.upgrade()
+    log = new_log(path, busy_s=0.5)
     yield log
     log.close()
 

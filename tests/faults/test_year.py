@@ -10,6 +10,7 @@ from sqlalchemy import select
 
 from tests.support import job_steps
 from tests.support.farms import build, tables
+from tests.support.new_log import new_log
 from tests.support.year import STEP_S, cycles, weather
 from watcher.alerts import cycle
 from watcher.alerts.enqueue import Enqueue
@@ -30,8 +31,7 @@ AGAIN_S = 1800
 
 @pytest.fixture
 def store(tmp_path: Path) -> Iterator[Database]:
-    log = Database(f"sqlite:///{tmp_path / 'watch.db'}")
-    log.upgrade()
+    log = new_log(tmp_path / "watch.db")
     yield log
     log.close()
 

@@ -7,13 +7,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.support import job_steps
+from tests.support.new_log import new_log
 from tests.support.skies import MORNING, judged, outlook
 from watcher.jobs import commands
 from watcher.jobs.commands import BadStepError, take
 from watcher.jobs.steps import StepName, StepOutcome, StepRequest, fold, sprayed_s
 from watcher.judge.start_check import obstacles
 from watcher.store import jobs, records
-from watcher.store.database import Database
 from watcher.store.tables import RecordEntry
 
 STARTED = StepRequest(StepName.START, "anna", field="hill", setup="coarse", key="start")
@@ -186,8 +186,7 @@ def _arriving(draw):
 @pytest.fixture(scope="module")
 def empty(tmp_path_factory):
     """A log in which nothing is left of what was tried."""
-    log = Database(f"sqlite:///{tmp_path_factory.mktemp('steps') / 'watch.db'}")
-    log.upgrade()
+    log = new_log(tmp_path_factory.mktemp("steps") / "watch.db")
     yield log
     log.close()
 

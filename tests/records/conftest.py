@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 from tests.support import sprayed
+from tests.support.new_log import new_log
 from tests.support.sprayed import RuleGroup
 from watcher.farm import Farm
 from watcher.store.database import Database
@@ -13,8 +14,7 @@ from watcher.store.database import Database
 
 @pytest.fixture
 def store(tmp_path: Path) -> Iterator[Database]:
-    log = Database(f"sqlite:///{tmp_path / 'watch.db'}")
-    log.upgrade()
+    log = new_log(tmp_path / "watch.db")
     yield log
     log.close()
 

@@ -7,18 +7,17 @@ import pytest
 
 from tests.support import sprayed
 from tests.support.foreign import FOREIGN
+from tests.support.new_log import new_log
 from watcher.i18n.language import ENGLISH, Language, language
 from watcher.records import journal
 from watcher.records.layout import Page
 from watcher.records.page import page_of
-from watcher.store.database import Database
 
 
 @pytest.fixture(scope="module")
 def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Page]:
     folder: Path = tmp_path_factory.mktemp("log")
-    store = Database(f"sqlite:///{folder / 'watch.db'}")
-    store.upgrade()
+    store = new_log(folder / "watch.db")
     desk = sprayed.RuleGroup(store, sprayed.farm())
     job = sprayed.spray(store, desk.farm, minutes=80)
     desk.tell(job, note="Böig.")

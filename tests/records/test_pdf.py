@@ -8,12 +8,12 @@ import pytest
 
 from tests.support import sprayed
 from tests.support.farms import build
+from tests.support.new_log import new_log
 from watcher.i18n.language import language
 from watcher.messages.words import CAUTION
 from watcher.records import journal
 from watcher.records.page import page_of
 from watcher.records.pdf import write_pdf
-from watcher.store.database import Database
 
 NAME = "Żółć Görlitz & Ñandú (invented)"
 
@@ -21,8 +21,7 @@ NAME = "Żółć Görlitz & Ñandú (invented)"
 @pytest.fixture(scope="module")
 def printed(tmp_path_factory):
     """A long record of a farm with letters of several countries, printed twice."""
-    store = Database(f"sqlite:///{tmp_path_factory.mktemp('log') / 'watch.db'}")
-    store.upgrade()
+    store = new_log(tmp_path_factory.mktemp("log") / "watch.db")
     desk = sprayed.RuleGroup(store, sprayed.farm(name=NAME))
     job = sprayed.spray(store, desk.farm, minutes=280)
     desk.tell(job, note="Böig, Δ gering. " * 12)
@@ -98,8 +97,7 @@ def _printed(tmp_path, *, products: int, code: str = "en", minutes: int = 75) ->
         for n in range(products)
     }
     told["fields"]["creek_side"]["products"] = list(told["products"])
-    store = Database(f"sqlite:///{tmp_path / 'watch.db'}")
-    store.upgrade()
+    store = new_log(tmp_path / "watch.db")
     desk = sprayed.RuleGroup(store, build(told))
     record = desk.close(sprayed.spray(store, desk.farm, minutes=minutes))
     spoken = language(code)

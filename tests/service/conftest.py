@@ -5,13 +5,13 @@ from pathlib import Path
 
 import pytest
 
+from tests.support.new_log import new_log
 from watcher.store.database import Database
 
 
 @pytest.fixture
 def log(tmp_path: Path) -> Iterator[Database]:
     """A new log in a file of its own."""
-    log = Database(f"sqlite:///{tmp_path / 'watch.db'}")
-    log.upgrade()
+    log = new_log(tmp_path / "watch.db")
     yield log
     log.close()

@@ -4,6 +4,7 @@ import pytest
 
 from tests.support import job_steps
 from tests.support.farms import build, watched_tables
+from tests.support.new_log import new_log
 from tests.support.skies import MORNING
 from watcher.i18n.language import language
 from watcher.service.health import (
@@ -17,15 +18,13 @@ from watcher.service.health import (
     written_at,
 )
 from watcher.store import outbox, runs
-from watcher.store.database import Database
 
 FARM = build(watched_tables())
 
 
 @pytest.fixture
 def store(tmp_path):
-    log = Database(f"sqlite:///{tmp_path / 'watch.db'}")
-    log.upgrade()
+    log = new_log(tmp_path / "watch.db")
     yield log
     log.close()
 

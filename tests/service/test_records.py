@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 from tests.support import sprayed
+from tests.support.new_log import new_log
 from tests.support.running import SetClock
 from tests.support.sprayed import HOUR, MORNING
 from watcher.farm import Farm
@@ -20,8 +21,7 @@ ENDED = MORNING + 75 * 60
 
 @pytest.fixture
 def store(tmp_path: Path) -> Iterator[Database]:
-    log = Database(f"sqlite:///{tmp_path / 'watch.db'}")
-    log.upgrade()
+    log = new_log(tmp_path / "watch.db")
     yield log
     log.close()
 

@@ -11,6 +11,7 @@ import pytest
 
 from tests.support import job_steps
 from tests.support.farms import LATITUDE, LONGITUDE, build, tables, watched_tables
+from tests.support.new_log import new_log
 from tests.support.receiver import Receiver
 from tests.support.running import put_forecast
 from watcher.delivery.worker import DeliveryWorker
@@ -227,8 +228,7 @@ class TestForesight:
             "feed": {"kind": "met_norway"},
         }
         farm = build(config)
-        log = Database(f"sqlite:///{tmp_path}/other.db")
-        log.upgrade()
+        log = new_log(tmp_path / "other.db")
         start = NOON - 8 * HOUR
         keep(log, minutes(start - 30 * HOUR, start + 60 * HOUR, rain_mm_h=0.0, cloud_pct=60.0))
         blind = said(log, farm, start, start + 4 * HOUR, every_s=600)

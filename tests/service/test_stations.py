@@ -12,6 +12,7 @@ from pydantic import SecretStr
 from tests.support.ear import listening
 from tests.support.farms import build, tables
 from tests.support.mosquitto import Mosquitto
+from tests.support.new_log import new_log
 from watcher.farm import Farm
 from watcher.farm.feeds import Source
 from watcher.service.source_factory import polled_sources, posting_stations
@@ -114,8 +115,7 @@ def broker(tmp_path: Path) -> Iterator[Mosquitto]:
 
 @pytest.fixture
 def store(tmp_path: Path) -> Iterator[Database]:
-    log = Database(f"sqlite:///{tmp_path / 'watch.db'}")
-    log.upgrade()
+    log = new_log(tmp_path / "watch.db")
     yield log
     log.close()
 

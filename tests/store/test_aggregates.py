@@ -10,6 +10,7 @@ from alembic.operations import Operations
 from alembic.script import ScriptDirectory
 from sqlalchemy import Connection
 
+from tests.support.new_log import new_log
 from watcher.sources.base import Flag, Forecast, Observations
 from watcher.store import aggregates, migrations, weather
 from watcher.store.aggregates import DAY_S, Tended, tend
@@ -264,8 +265,7 @@ def test_blocks_are_the_bins_in_parts_and_need_no_more_memory_for_more(log: Data
 
 
 def test_a_file_gives_back_the_room_of_what_went(tmp_path: Path) -> None:
-    log = Database(f"sqlite:///{tmp_path}/watch.db")
-    log.upgrade()
+    log = new_log(tmp_path / "watch.db")
     keep(log, readings(START, START + 30 * DAY_S))
     tended(log)
     log.close()  # folds the journal into the file
@@ -279,8 +279,7 @@ def test_a_file_gives_back_the_room_of_what_went(tmp_path: Path) -> None:
 
 def test_a_log_of_the_first_version_learns_which_hours_are_to_be_made(tmp_path: Path) -> None:
     """By the step's own statement: readings from before the bins were thought of."""
-    log = Database(f"sqlite:///{tmp_path}/watch.db")
-    log.upgrade()
+    log = new_log(tmp_path / "watch.db")
     keep(log, readings(START, START + 3 * HOUR_S))
     with log.writing() as session:
         connection = session.connection()

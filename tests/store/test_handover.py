@@ -8,6 +8,7 @@ import pytest
 from sqlalchemy import select
 
 from tests.support import job_steps
+from tests.support.new_log import new_log
 from watcher.sources.base import Forecast, Observations
 from watcher.store import aggregates, handover, jobs, outbox, runs, weather
 from watcher.store.database import Database
@@ -23,8 +24,7 @@ SITE = Site(41.0, -96.0, wind_height_m=2.0)
 
 @pytest.fixture
 def main(tmp_path: Path) -> Iterator[Database]:
-    log = Database(f"sqlite:///{tmp_path / 'watch.db'}")
-    log.upgrade()
+    log = new_log(tmp_path / "watch.db")
     yield log
     log.close()
 

@@ -9,6 +9,7 @@ import pandas as pd
 import pyarrow.parquet
 import pytest
 
+from tests.support.new_log import new_log
 from watcher.sources.base import Flag, Observations
 from watcher.store import export, parquet, weather
 from watcher.store.database import Database
@@ -36,8 +37,7 @@ def observations(source: str, count: int = 2500) -> Observations:
 
 @pytest.fixture
 def log(tmp_path: Path) -> Iterator[Database]:
-    log = Database(f"sqlite:///{tmp_path}/watch.db")
-    log.upgrade()
+    log = new_log(tmp_path / "watch.db")
     yield log
     log.close()
 
@@ -93,8 +93,7 @@ def test_importing_again_changes_nothing(log: Database, tmp_path: Path, form: st
 
 def test_another_log_gets_everything(log: Database, tmp_path: Path) -> None:
     keep(log, observations("mast"))
-    other = Database(f"sqlite:///{tmp_path}/other.db")
-    other.upgrade()
+    other = new_log(tmp_path / "other.db")
     assert sum(keep(other, block) for block in rows_as("csv", log, tmp_path)) == 2500
     assert exported(other) == exported(log)
     other.close()

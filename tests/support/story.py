@@ -33,6 +33,7 @@ from tests.support.lies import (
     TRUE_MAST,
     LyingFeed,
 )
+from tests.support.new_log import new_log
 from tests.support.receiver import Answer, Receiver, status
 from tests.support.running import put_forecast
 from tests.support.skies import MORNING
@@ -337,8 +338,7 @@ class Story:
 def template(folder: Path, *, forecast: bool = True) -> Path:
     """A log with its tables and a fair forecast, for every story to begin with a copy of it."""
     path = folder / "template.db"
-    log = Database(f"sqlite:///{path}", lasting=False)
-    log.upgrade()
+    log = new_log(path, lasting=False)
     if forecast:
         put_forecast(log, MORNING)
     log.close()

@@ -18,6 +18,7 @@ from sqlalchemy import select
 from tests.support import job_steps
 from tests.support.farms import build, tables
 from tests.support.minutes import MINUTE, Minutes
+from tests.support.new_log import new_log
 from tests.support.quick_skies import QuickSkies
 from watcher.alerts import cycle
 from watcher.judge.job_action import Action, JobAction
@@ -75,8 +76,7 @@ class ToldStory:
 
     def __init__(self, folder: Path) -> None:
         self._url = f"sqlite:///{folder / 'watch.db'}"
-        self.store = Database(self._url, lasting=False)
-        self.store.upgrade()
+        self.store = new_log(folder / "watch.db", lasting=False)
         self.watch = Minutes(self.store, _FARM)
         self._written = 0
         self._actions: Mapping[int, JobAction] = {}

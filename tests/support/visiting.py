@@ -12,11 +12,11 @@ import httpx
 from pydantic import SecretStr
 
 from tests.support.farms import build, watched_tables
+from tests.support.new_log import new_log
 from tests.support.running import Running, SetClock, put_forecast, running
 from watcher.delivery.acknowledgement import Links
 from watcher.delivery.web_push import WebPush
 from watcher.farm import Farm
-from watcher.store.database import Database
 from watcher.web.app import Keys
 from watcher.web.auth.sessions import SessionStore
 from watcher.web.auth.users import Role, User, Users, hashed
@@ -104,8 +104,7 @@ async def visited(
     **keys: Any,
 ) -> AsyncIterator[Visited]:
     """Run the service with a user, a program and fair weather."""
-    store = Database(f"sqlite:///{folder / 'watch.db'}")
-    store.upgrade()
+    store = new_log(folder / "watch.db")
     put_forecast(store, NOON)
     keyring = SessionStore(folder / "door.db")
     links = Links(keyring.secret_for("seen"), "http://127.0.0.1/seen")

@@ -7,14 +7,17 @@ import math
 from collections.abc import Collection
 from dataclasses import dataclass, replace
 from datetime import datetime
+from functools import cached_property
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from watcher.farm.models import WeedPressure
 from watcher.judge.chances import FarmChances, FieldChance
 from watcher.judge.judgement import Judgement
-from watcher.judge.reasons import Reason, reasons
-from watcher.judge.setup_choice import choose_setup
+from watcher.judge.reasons import OF_RULES_ONLY, Reason, reasons
+from watcher.judge.setup_choice import choose_each
 from watcher.limits.catalogue import Limit
 from watcher.limits.farm_arrays import Bools
 from watcher.limits.hours import ends
@@ -25,6 +28,22 @@ _NEED = {WeedPressure.WEEDY: 0, WeedPressure.MODERATE: 1, WeedPressure.CLEAN: 2}
 _NO_DUE_DATE_DAYS = 10_000
 
 
+@dataclass(frozen=True, eq=False)
+class Case:
+    """A field with a setup at a time. Why it stands as it does is worked out when it is read: of
+    a hundred fields a minute hardly any is."""
+
+    judgement: Judgement
+    field: int
+    setup: int
+    time: int
+
+    @cached_property
+    def reasons(self) -> tuple[Reason, ...]:
+        """Every limit, the binding one first."""
+        return tuple(reasons(self.judgement, self.field, self.setup, self.time))
+
+
 @dataclass(frozen=True)
 class FieldNow:
     """One field at the moment of the ranking. Times are epoch seconds."""
@@ -33,8 +52,9 @@ class FieldNow:
     status: Status
     setup: str | None
     """The setup to use; where the field is not open, the one that comes closest."""
-    reasons: tuple[Reason, ...]
-    """Every limit, the binding one first."""
+    case: "Case"
+    headroom: float
+    """Room to the nearest of the limits that are known; infinite without any."""
     duration_s: float
     share_done: float
     """Share of the planned job done before limits break."""
@@ -53,6 +73,11 @@ class FieldNow:
     """Share of the field that is still to be sprayed: its job is of that."""
     chance: FieldChance | None = None
     """How likely a job begun now holds; None where that is not known, or where it is not open."""
+
+    @property
+    def reasons(self) -> tuple[Reason, ...]:
+        """Every limit, the binding one first."""
+        return self.case.reasons
 
     @property
     def binding(self) -> Reason:
@@ -135,6 +160,8 @@ class _Ahead:
         by_setup = (judgement.status[:, :, self.hours] >= Status.MARGINAL) & (
             judgement.plan.allowed[:, :, None]
         )
+        self.setups = choose_each(judgement, time)
+        self.headroom = _headroom(judgement, self.setups, time)
         band = judgement.boom.band[:, :, self.hours]
         self.open_calm: Bools = (by_setup & (band == Band.CALM)).any(axis=1)
         self.open_breezy: Bools = (by_setup & (band == Band.MARGINAL)).any(axis=1)
@@ -179,7 +206,7 @@ class _Ahead:
             -_steps(field.scarcity),
             *self._need(field),
             days,
-            -min(r.headroom for r in field.reasons),
+            -field.headroom,
             field.field,
         )
 
@@ -192,8 +219,8 @@ def _steps(scarcity: float) -> float:
 def _field_now(ahead: _Ahead, field: int) -> FieldNow:
     judgement, time = ahead.judgement, ahead.time
     plan = judgement.plan
-    setup = choose_setup(judgement, field, time)
-    if setup is None:
+    setup = int(ahead.setups[field])
+    if setup < 0:
         raise ValueError(f"field {plan.fields[field]!r} has no setup; the farm file must name one")
     usable = ahead.open_calm[field] if plan.needs_calm[field] else ahead.open[field]
     breaks_at = judgement.breaks_at[field, setup, time]
@@ -201,7 +228,8 @@ def _field_now(ahead: _Ahead, field: int) -> FieldNow:
         field=plan.fields[field],
         status=Status(int(judgement.status[field, setup, time])),
         setup=plan.setups[setup],
-        reasons=tuple(reasons(judgement, field, setup, time)),
+        case=Case(judgement, field, setup, time),
+        headroom=float(ahead.headroom[field]),
         duration_s=float(plan.duration_s[field, setup]),
         share_done=float(judgement.share_done[field, setup, time]),
         breaks_at=int(breaks_at) if np.isfinite(breaks_at) else None,
@@ -211,6 +239,27 @@ def _field_now(ahead: _Ahead, field: int) -> FieldNow:
         left=plan.left.get(plan.fields[field], 1.0),
         shut_by=None if ahead.open[field].any() else _shut_by(ahead, field, setup),
     )
+
+
+def _headroom(judgement: Judgement, setups: NDArray[np.intp], time: int) -> Floats:
+    """Room to the nearest known limit of each field with its setup; infinite without any. [F]"""
+    plan, fields = judgement.plan, np.arange(len(setups))
+    shape = judgement.instant.shape
+    least = np.full(len(setups), np.inf)
+    for checked in judgement.found:
+
+        def of(values: NDArray[Any]) -> NDArray[Any]:
+            taken: NDArray[Any] = np.broadcast_to(plan.of_fields(values), shape)[
+                fields, setups, time
+            ]
+            return taken
+
+        room = of(checked.headroom)
+        if checked.limit in OF_RULES_ONLY:
+            asks = False if checked.rule is None else of(checked.rule) >= 0
+            room = np.where(asks, room, np.inf)
+        least = np.fmin(least, room)
+    return least
 
 
 def _shut_by(ahead: _Ahead, field: int, setup: int) -> Limit | None:

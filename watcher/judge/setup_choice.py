@@ -1,9 +1,13 @@
 """Which setup a field should be sprayed with: the best status first, then the best weed control."""
 
+from dataclasses import dataclass
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
-from watcher.judge.judgement import Judgement
+from watcher.judge.judgement import Judgement, Statuses
+from watcher.limits.farm_arrays import Bools
 from watcher.limits.status import LimitState, Status
 from watcher.weather.series import Floats
 
@@ -20,36 +24,76 @@ def choose_setup(judgement: Judgement, field: int, time: int) -> int | None:
 
 def choose_setups(judgement: Judgement, field: int, times: slice) -> NDArray[np.intp]:
     """The setup to use at each of some times. [T]; empty where none may be used at all."""
-    plan = judgement.plan
-    usable = np.flatnonzero(plan.allowed[field])
-    if not usable.size:
+    plan, judgement = judgement.plan, judgement.of_field(field)
+    if not plan.allowed[field].any():
         return np.empty(0, dtype=np.intp)
-    status = judgement.status[field, usable, times].T  # [T, S]
-    best = status.max(axis=1, keepdims=True)
-    opened = best >= Status.MARGINAL
-    drifts = judgement.drift.upper[field, usable, times].T
-    loss = np.broadcast_to(plan.loss_pct[field, usable], status.shape)
-    broken, room = _shortfall(judgement, field, usable, times)
-    order = np.lexsort(
-        (
-            np.where(opened, 0.0, loss),
-            np.where(opened, drifts, -room),
-            np.where(opened, loss, broken),
-            status < best,
-        )
+
+    def taken(array: NDArray[Any]) -> NDArray[Any]:
+        """The field's of an array that broadcasts to [F, S, T], as [T, S]."""
+        return np.broadcast_to(array, judgement.instant.shape)[field, :, times].T
+
+    candidates = _Candidates(
+        allowed=plan.allowed[field],
+        status=taken(judgement.status),
+        loss_pct=plan.loss_pct[field],
+        drift=taken(judgement.drift.upper),
+        stands=np.array([taken(checked.stand) for checked in judgement.checks]),
+        rooms=np.array([taken(checked.headroom) for checked in judgement.checks]),
     )
-    return usable[order[:, 0]]
+    return candidates.best()
 
 
-def _shortfall(
-    judgement: Judgement, field: int, usable: NDArray[np.intp], times: slice
-) -> tuple[Floats, Floats]:
-    """For every setup how many limits do not hold, and the room of the worst. [T, S] each"""
-    shape = judgement.instant.shape
-    stands, rooms = [], []
-    for checked in judgement.checks:
-        stands.append(np.broadcast_to(checked.stand, shape)[field, usable, times].T)
-        room = np.broadcast_to(checked.headroom, shape)[field, usable, times].T
-        rooms.append(np.nan_to_num(room, nan=0.0, posinf=np.inf))
-    broken = (np.array(stands) <= LimitState.UNKNOWN).sum(axis=0)
-    return broken.astype(np.float64), np.array(rooms).min(axis=0)
+def choose_each(judgement: Judgement, time: int) -> NDArray[np.intp]:
+    """The setup to use on each field at one time, by the same rule. [F]; -1 where none may be."""
+    plan = judgement.plan
+
+    def taken(array: NDArray[Any]) -> NDArray[Any]:
+        """The moment's of an array that broadcasts to [F, S, T] or [K, S, T], as [F, S]."""
+        moment = array[..., time : time + 1] if array.shape[-1:] > (1,) else array
+        shape = (*judgement.instant.shape[:2], 1)
+        return np.broadcast_to(plan.of_fields(moment), shape)[:, :, 0]
+
+    drift = taken(judgement.drift.upper).copy()
+    for field, own in judgement.apart.items():
+        drift[field] = own.drift.upper[field, :, time]
+    candidates = _Candidates(
+        allowed=plan.allowed,
+        status=taken(judgement.status),
+        loss_pct=plan.loss_pct,
+        drift=drift,
+        stands=np.array([taken(checked.stand) for checked in judgement.found]),
+        rooms=np.array([taken(checked.headroom) for checked in judgement.found]),
+    )
+    return np.where(plan.allowed.any(axis=1), candidates.best(), -1)
+
+
+@dataclass(frozen=True)
+class _Candidates:
+    """The setups of a number of cases, to choose one for each. Broadcast to [N, S]."""
+
+    allowed: Bools
+    status: Statuses
+    loss_pct: Floats
+    drift: Floats
+    stands: NDArray[np.int8]
+    """How every limit stands. [L, N, S]"""
+    rooms: Floats
+    """Room to every limit. [L, N, S]"""
+
+    def best(self) -> NDArray[np.intp]:
+        """The place of the best setup of each case; some setup where none is allowed. [N]"""
+        status = np.where(self.allowed, self.status, np.iinfo(np.int8).min)
+        best = status.max(axis=1, keepdims=True)
+        opened = best >= Status.MARGINAL
+        broken = (self.stands <= LimitState.UNKNOWN).sum(axis=0).astype(np.float64)
+        room = np.nan_to_num(self.rooms, nan=0.0, posinf=np.inf).min(axis=0)
+        loss = np.broadcast_to(self.loss_pct, status.shape)
+        order = np.lexsort(
+            (
+                np.where(opened, 0.0, loss),
+                np.where(opened, self.drift, -room),
+                np.where(opened, loss, broken),
+                status < best,
+            )
+        )
+        return order[:, 0]

@@ -73,7 +73,6 @@ class Posted:
     """As they were posted."""
     checked: Observations
     """As they stand now, with what the checks found."""
-    sight: SourceView
 
     @property
     def said(self) -> set[str]:
@@ -304,12 +303,14 @@ class Book:
         return self._take_in(observations)[0]
 
     def take_posted(self, observations: Observations) -> Posted:
-        """Do the same with what a station posts, and look at how the station is then."""
+        """Do the same with what a station posts; returns what became of it."""
         new, posted, checked = self._take_in(observations)
-        now, source = self.clock.now(), observations.series.source
+        return Posted(self.clock.now(), new, posted, checked)
+
+    def look_at_station(self, name: str) -> SourceView:
+        """Look at how one source is now."""
         with self.store.reading() as session:
-            sight = look_at_source(session, self.plan.farm, source, now)
-        return Posted(now, new, posted, checked, sight)
+            return look_at_source(session, self.plan.farm, name, self.clock.now())
 
     def _take_in(self, observations: Observations) -> tuple[int, Observations, Observations]:
         """Return how many rows are new, the readings with rates of rain, and those checked."""

@@ -36,6 +36,7 @@ from watcher.service.looking import Looking
 from watcher.service.snapshot import Snapshot
 from watcher.service.standby import NotInUseError, Standby
 from watcher.service.transactions import Book, Posted
+from watcher.source_view import SourceView
 from watcher.sources.base import Observations, Polled, PolledSource, SourceError, StreamedSource
 from watcher.sources.body_reader import BodyReader, BrokenReadError, InPlace, shortened
 from watcher.sources.stations.bad_reading import BadReadingError
@@ -162,13 +163,13 @@ class Watch:
 
     async def receive(
         self, name: str, read: Callable[[], Observations], *, size: int, dated: bool = False
-    ) -> Posted:
+    ) -> tuple[Posted, SourceView]:
         """Take what ``read`` makes of ``size`` bytes that a station posted into the log.
 
-        Returns what became of the readings. Raises ``BadReadingError`` for readings that are not
-        understood, ``SourceError`` for what cannot be read or kept, and ``LogError`` where the
-        log cannot be used: whoever sent them must send them again. ``dated``: the station tells
-        the time of its readings itself.
+        Returns what became of the readings, and how the station is then. Raises
+        ``BadReadingError`` for readings that are not understood, ``SourceError`` for what cannot
+        be read or kept, and ``LogError`` where the log cannot be used: whoever sent them must send
+        them again. ``dated``: the station tells the time of its readings itself.
         """
         try:
             observations = await self.reader.read(read, size=size)
@@ -189,7 +190,7 @@ class Watch:
         self._wake.set()
         raise LogBusyError(f"the log cannot be used: {self.outage}")
 
-    async def _posted(self, name: str, observations: Observations) -> Posted:
+    async def _posted(self, name: str, observations: Observations) -> tuple[Posted, SourceView]:
         try:
             taking = partial(self.book.take_posted, observations)
             posted = await self.run_on_db_thread(taking, _LOG_WITHIN_S)
@@ -201,7 +202,10 @@ class Watch:
             raise failure from error
         self._left_out.answered(name)
         self._noticed(posted.new)
-        return posted
+        # The judging has its turn at the log first: what is due must not wait for the answer.
+        await asyncio.sleep(0)
+        looking = partial(self.book.look_at_station, name)
+        return posted, await self.run_on_db_thread(looking, _LOG_WITHIN_S)
 
     def refuse(self, station: str, what: RefusedFor, why: str, address: str) -> None:
         """Count a post that was refused. It wakes nobody, and the first of many is logged."""

@@ -193,13 +193,23 @@ def _put_hours(session: Session, number: int, series: WeatherSeries) -> None:
 
 def latest_forecast(session: Session, source: str, issued_before: int) -> Forecast | None:
     """Return a source's newest forecast issued at or before a time, None without one."""
-    issue = session.scalars(
+    issue = _latest_issue(session, source, issued_before)
+    return None if issue is None else _forecast(session, issue)
+
+
+def attribution(session: Session, source: str, issued_before: int) -> str:
+    """Return how a source's newest forecast asks to be credited; empty without one."""
+    issue = _latest_issue(session, source, issued_before)
+    return "" if issue is None else issue.attribution
+
+
+def _latest_issue(session: Session, source: str, issued_before: int) -> IssuedForecast | None:
+    return session.scalars(
         select(IssuedForecast)
         .where(IssuedForecast.source == source, IssuedForecast.issued_at <= issued_before)
         .order_by(IssuedForecast.issued_at.desc())
         .limit(1)
     ).one_or_none()
-    return None if issue is None else _forecast(session, issue)
 
 
 def forecasts_for(session: Session, source: str, start: int, end: int) -> Iterator[Forecast]:

@@ -9,6 +9,7 @@ import pytest
 from sqlalchemy import select
 
 from tests.support.farms import build, tables
+from tests.support.new_log import new_log
 from tests.support.skies import MORNING, judged, outlook
 from watcher.alerts import cycle
 from watcher.alerts.context import Begun
@@ -17,7 +18,6 @@ from watcher.limits.farm_arrays import FarmArrays
 from watcher.messages.reasons import Speaker
 from watcher.sources.base import Observations
 from watcher.store import weather
-from watcher.store.database import Database
 from watcher.store.tables import Message
 
 FARM = build(tables() | {"brief": {"morning": time(10, 30), "evening": None}})
@@ -27,8 +27,7 @@ BEGUN = Begun(MORNING, first=True)
 @pytest.fixture
 def told(tmp_path: Path):
     """Run one cycle some seconds after the start; return the texts of the brief by then."""
-    store = Database(f"sqlite:///{tmp_path / 'watch.db'}")
-    store.upgrade()
+    store = new_log(tmp_path / "watch.db")
     post = Enqueue(Speaker(FARM), None)
 
     def run(after_s: int, *, answered: bool = False, begun: Begun | None = BEGUN, **sky) -> list:

@@ -662,9 +662,8 @@ class TakenTold(ApiModel):
     station: SourceTold
 
     @classmethod
-    def of(cls, posted: Posted, zone: ZoneInfo) -> "TakenTold":
+    def of(cls, posted: Posted, sight: SourceView, zone: ZoneInfo) -> "TakenTold":
         doubted = [_doubted(at, quantity, bits) for at, quantity, bits in posted.doubted()]
-        sight = posted.sight
         whys = dict.fromkeys(sight.unmeasured, "the farm file does not name it among measures")
         whys |= dict.fromkeys(sight.distrusted, _DISTRUSTED)
         return cls(

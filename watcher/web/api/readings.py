@@ -94,7 +94,7 @@ def router(
                 dated = kind.partition(";")[0].strip().lower() in {PLAIN, FORM} and (
                     mapping is None or mapping.dated
                 )
-                posted = await watch.receive(station, work, size=len(body), dated=dated)
+                posted, sight = await watch.receive(station, work, size=len(body), dated=dated)
         except BadReadingError as error:
             if isinstance(error, UnlikelyTimeError) and watch.book.time.contradicted(
                 station, error.time
@@ -108,7 +108,7 @@ def router(
             answer = _refused(503, "this station has too much to tell at once; send it again")
             answer.headers["Retry-After"] = str(RETRY_AFTER_S)
             return answer
-        return JSONResponse(TakenTold.of(posted, watch.book.plan.farm.zone).model_dump())
+        return JSONResponse(TakenTold.of(posted, sight, watch.book.plan.farm.zone).model_dump())
 
     return routes
 

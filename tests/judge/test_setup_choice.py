@@ -1,0 +1,48 @@
+"""The setup for a field: all fields at once are as each by itself, and by its own weather."""
+
+import copy
+import dataclasses
+
+import numpy as np
+import pytest
+
+from tests.judge.test_farm_judgement import Look
+from tests.support.large_farm import changeable_weather
+from tests.support.mixed_farm import mixed_farm
+from watcher.judge.farm_judgement import judge_each
+from watcher.judge.judgement import Judgement
+from watcher.judge.setup_choice import choose_each, choose_setup
+from watcher.limits.farm_arrays import FarmArrays
+
+
+@pytest.fixture(scope="module")
+def judged() -> Judgement:
+    """Two stations, the second in a wind from elsewhere: another side of the farm is exposed."""
+    plan, series = FarmArrays.of(mixed_farm()), changeable_weather(48)
+    turned = series.having(wind_from_deg=(series.wind_from_deg + 150.0) % 360.0)
+    return judge_each(
+        plan, (Look(plan.fields[0::2], series, 0.2), Look(plan.fields[1::2], turned, 0.2))
+    )
+
+
+def test_the_choice_of_all_fields_at_once_is_that_of_each(judged: Judgement) -> None:
+    for time in range(len(judged.series)):
+        each = [choose_setup(judged, field, time) for field in range(len(judged.plan.fields))]
+        assert choose_each(judged, time).tolist() == each
+
+
+def test_a_field_is_chosen_for_by_the_weather_of_its_own_station(judged: Judgement) -> None:
+    for field, own in judged.apart.items():
+        for time in range(0, len(judged.series), 5):
+            assert choose_setup(judged, field, time) == choose_setup(own, field, time)
+
+
+def test_a_field_that_may_use_no_setup_has_none(judged: Judgement) -> None:
+    plan = copy.copy(judged.plan)
+    allowed = plan.allowed.copy()
+    allowed[0] = False
+    plan.__dict__["allowed"] = allowed
+    without = dataclasses.replace(judged, plan=plan)
+    assert choose_setup(without, 0, 0) is None
+    assert choose_each(without, 0)[0] == -1
+    assert np.array_equal(choose_each(without, 0)[1:], choose_each(judged, 0)[1:])
