@@ -28,8 +28,7 @@ QUANTILES = np.array([NormalDist().inv_cdf((i + 0.5) / COUNT) for i in range(COU
 
 
 def _holds(wind: Floats) -> np.ndarray:
-    held: np.ndarray = ((wind >= LOW_M_S) & (wind <= HIGH_M_S)).all(axis=-1)
-    return held
+    return np.asarray(((wind >= LOW_M_S) & (wind <= HIGH_M_S)).all(axis=-1))
 
 
 def _chance(held: np.ndarray) -> float:
@@ -185,10 +184,10 @@ def test_a_year_of_a_known_law_is_recovered(capsys: pytest.CaptureFixture[str]) 
         for share, found in inside.items():
             edges = np.quantile(wind[:, AHEAD], [0.5 - share / 2, 0.5 + share / 2], axis=0)
             found.append(float(((came >= edges[0]) & (came <= edges[1])).mean()))
-    found = {share: float(np.mean(values)) for share, values in inside.items()}
+    shares = {share: float(np.mean(values)) for share, values in inside.items()}
     with capsys.disabled():
-        print(f"\na known law, a year: of what came within 50 and 90 % bounds lay {found}")
-    for share, covered in found.items():
+        print(f"\na known law, a year: of what came within 50 and 90 % bounds lay {shares}")
+    for share, covered in shares.items():
         assert covered == pytest.approx(share, abs=0.03)
 
 

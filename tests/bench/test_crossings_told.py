@@ -104,4 +104,5 @@ def test_abrupt_rises_are_as_seldom_as_on_real_days() -> None:
 def _rise(series: WeatherSeries) -> Floats:
     """Return the mean of five minutes over that of 10 to 30 minutes before."""
     fives = means(times=series.times, values=series.wind_m_s, width_s=300, count=6)
-    return fives[:, 0] - np.nanmean(np.where(np.isnan(fives[:, 2:]), 0.0, fives[:, 2:]), axis=1)
+    before: Floats = np.nanmean(np.where(np.isnan(fives[:, 2:]), 0.0, fives[:, 2:]), axis=1)
+    return fives[:, 0] - before

@@ -205,7 +205,7 @@ def _statuses_in_pandas(plan: FarmArrays, pairs: pd.DataFrame, series: WeatherSe
     rows["temperature"], rows["humidity"] = rows["temp_c"], rows["humidity_pct"]
     calm_top = 0.6 * rows["wind_high"]
     marginal = (rows["wind"] > calm_top) & (rows["wind"] <= rows["wind_high"])
-    scales = {
+    scales: dict[str, pd.Series | float] = {
         "wind": rows["wind_high"],
         "gust": rows["gust_high"],
         "temperature": 10.0,

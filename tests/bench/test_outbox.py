@@ -3,6 +3,7 @@
 import asyncio
 import resource
 import time
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -65,21 +66,21 @@ def _drained(store: Database, receiver: Receiver) -> float:
 
 
 @pytest.fixture
-def store(tmp_path: Path):
+def store(tmp_path: Path) -> Iterator[Database]:
     log = new_log(tmp_path / "watch.db")
     yield log
     log.close()
 
 
 @pytest.fixture
-def receiver():
+def receiver() -> Iterator[Receiver]:
     receiver = Receiver()
     yield receiver
     receiver.close()
 
 
 @pytest.mark.bench
-def test_drain_rate_against_the_bare_calls(store, receiver):
+def test_drain_rate_against_the_bare_calls(store: Database, receiver: Receiver) -> None:
     count = 400
     _bare(receiver, 20)  # the library loads its plug-ins at first use
     bare = _bare(receiver, count)
@@ -93,7 +94,9 @@ def test_drain_rate_against_the_bare_calls(store, receiver):
 
 
 @pytest.mark.bench
-def test_ten_thousand_at_once_leave_in_order_and_in_bounded_memory(store, receiver):
+def test_ten_thousand_at_once_leave_in_order_and_in_bounded_memory(
+    store: Database, receiver: Receiver
+) -> None:
     _bare(receiver, 20)
     receiver.got.clear()
     filled = _fill(store, 10_000, ("grower",))

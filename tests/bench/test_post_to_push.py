@@ -4,6 +4,7 @@ import asyncio
 import time
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -21,7 +22,7 @@ from watcher.farm.models import Recipient
 ROUNDS = 60
 # What the low mast of the farm measures, at the forecast's 10 m: one that keeps its distance from
 # the forecast all day by the factor of a unit is not believed.
-_AS_MEASURED = {"wind_m_s": 3.9, "gust_m_s": 5.5}
+_AS_MEASURED: dict[str, Any] = {"wind_m_s": 3.9, "gust_m_s": 5.5}
 
 
 def _small_farm() -> Farm:

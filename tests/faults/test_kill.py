@@ -43,7 +43,7 @@ def _rounds(tmp_path: Path, rounds: int, minutes: int, seed: int) -> tuple[int, 
 @pytest.mark.parametrize(
     ("rounds", "minutes"), [(6, 65), pytest.param(20, 210, marks=pytest.mark.laboratory)]
 )
-def test_kills_lose_nothing(rounds, minutes, tmp_path):
+def test_kills_lose_nothing(rounds: int, minutes: int, tmp_path: Path) -> None:
     kills, messages, repeats = _rounds(tmp_path, rounds=rounds, minutes=minutes, seed=1)
     assert kills >= 0.5 * rounds
     assert messages > 0.15 * minutes
@@ -51,7 +51,7 @@ def test_kills_lose_nothing(rounds, minutes, tmp_path):
 
 
 @pytest.mark.bench
-def test_two_hundred_kills_lose_nothing(tmp_path):
+def test_two_hundred_kills_lose_nothing(tmp_path: Path) -> None:
     kills, messages, repeats = _rounds(tmp_path, rounds=200, minutes=3000, seed=2)
     print(f"\n{kills} kills, {messages} messages, none lost, {repeats} repeated")
     assert kills >= 120
