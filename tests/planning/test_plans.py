@@ -169,7 +169,7 @@ def test_why_a_field_is_left_out() -> None:
     reasons = {"field 0": LeftOut.NOT_KNOWN, "field 1": LeftOut.NO_HOUR}
     assert planner(of).plan().left_out == reasons
     home = planner(of).plan(Wishes(home_by=NOW))
-    assert home.left_out == reasons | {"field 2": LeftOut.WISHED}
+    assert home.left_out == reasons | {"field 2": LeftOut.HOME_BY}
 
 
 def test_a_field_whose_hours_are_taken_by_others_is_left_out_for_want_of_time() -> None:

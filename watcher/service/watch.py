@@ -29,6 +29,7 @@ from watcher.jobs.commands import Taken
 from watcher.jobs.steps import StepName, StepRequest
 from watcher.service import systemd
 from watcher.service.chances import ChanceKeeper
+from watcher.service.day_plan import PlanKeeper
 from watcher.service.health import Health
 from watcher.service.left_out import LeftOut
 from watcher.service.logs import trace
@@ -55,6 +56,8 @@ _SUPERVISE_EVERY_S = 10.0
 _JUMP_S = 5.0
 _CHANCES_EVERY_S = 60.0
 """How often it is asked whether chances are due."""
+_PLAN_EVERY_S = 10.0
+"""How often it is asked whether a plan is due."""
 _LOG_WAIT_S = 1.0
 _LOG_WITHIN_S = 15.0
 """What takes longer in the log counts as a log that cannot be used. [machine s]"""
@@ -89,11 +92,13 @@ class Watch:
     ) -> None:
         """``standby_file`` keeps what the watch knows while its log cannot be used.
 
-        ``chances`` works out how likely jobs hold; nobody does where it is left out.
+        ``chances`` works out how likely jobs hold, of which the plan of the day is made; nobody
+        does where it is left out.
         """
         self.book, self.sources, self.courier = book, sources, courier
         self.heartbeat = heartbeat
         self.chances = chances
+        self.plans = None if chances is None else PlanKeeper(chances)
         self._beside = ThreadPoolExecutor(1, "chances", initializer=_behind_all_else)
         self.streams = streams or {}
         self.reader = reader or InPlace()
@@ -600,6 +605,7 @@ class Watch:
         scheduler.add_job(
             self._work_out_chances, "interval", id="chances", seconds=_CHANCES_EVERY_S / speed
         )
+        scheduler.add_job(self._plan, "interval", id="plan", seconds=_PLAN_EVERY_S / speed)
         scheduler.add_listener(
             self._schedule_slipped, EVENT_JOB_ERROR | EVENT_JOB_MAX_INSTANCES | EVENT_JOB_MISSED
         )
@@ -634,6 +640,17 @@ class Watch:
             worked = await loop.run_in_executor(self._beside, keeper.look, picture.outlook)
             await self.run_on_db_thread(partial(keeper.keep, worked))
             self.book.chances = keeper.latest
+
+    async def _plan(self) -> None:
+        """Make the plan of the day where that is due, on the thread of the chances."""
+        keeper, picture = self.plans, self.picture
+        if keeper is None or picture is None or self.outage is not None or self.book.time.lost:
+            return
+        with contextlib.suppress(asyncio.CancelledError):
+            loop = asyncio.get_running_loop()
+            made = await loop.run_in_executor(self._beside, keeper.look, picture)
+            if made is not None:
+                await self.run_and_rejudge(partial(keeper.keep, made))
 
     def _schedule_slipped(self, event: Any) -> None:
         if event.code == EVENT_JOB_MAX_INSTANCES:
