@@ -38,6 +38,7 @@ LEFT_OUT: Mapping[LeftOut, Message] = {
     LeftOut.OUT: say("its sprayers are out of use today"),
 }
 NO_PLAN = say("No plan: nothing is foretold for a field that is still to be sprayed.")
+NOT_YET = say("The plan is being worked out: it comes soon after the first forecast.")
 WISH_WORDS: Mapping[Wish, Message] = {
     Wish.FIRST: say("this field first"),
     Wish.NOT_THIS: say("leave it out"),

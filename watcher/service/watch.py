@@ -99,6 +99,7 @@ class Watch:
         self.heartbeat = heartbeat
         self.chances = chances
         self.plans = None if chances is None else PlanKeeper(chances)
+        self._plan_asked, self._one_plan = asyncio.Event(), asyncio.Lock()
         self._beside = ThreadPoolExecutor(1, "chances", initializer=_behind_all_else)
         self.streams = streams or {}
         self.reader = reader or InPlace()
@@ -147,6 +148,7 @@ class Watch:
                     tasks.create_task(self.standby.courier.run(), name="standby courier"),
                     tasks.create_task(self._mending(), name="mending"),
                     tasks.create_task(self._keeping_memory(), name="keeping"),
+                    tasks.create_task(self._planning(), name="planning"),
                     tasks.create_task(self._supervising(scheduler), name="supervising"),
                     tasks.create_task(self._until_damaged(), name="damage"),
                 ]
@@ -297,6 +299,10 @@ class Watch:
     def wake(self) -> None:
         """Ask for a judgement soon: something has changed."""
         self._wake.set()
+
+    def plan_soon(self) -> None:
+        """Make the plan of the day as soon as what it is made of is judged, if it is due."""
+        self._plan_asked.set()
 
     async def run_and_rejudge(self, work: Callable[[], T]) -> T:
         """Run work on the log's thread, in turn with everything else, and judge afterwards.
@@ -605,7 +611,6 @@ class Watch:
         scheduler.add_job(
             self._work_out_chances, "interval", id="chances", seconds=_CHANCES_EVERY_S / speed
         )
-        scheduler.add_job(self._plan, "interval", id="plan", seconds=_PLAN_EVERY_S / speed)
         scheduler.add_listener(
             self._schedule_slipped, EVENT_JOB_ERROR | EVENT_JOB_MAX_INSTANCES | EVENT_JOB_MISSED
         )
@@ -640,13 +645,28 @@ class Watch:
             worked = await loop.run_in_executor(self._beside, keeper.look, picture.outlook)
             await self.run_on_db_thread(partial(keeper.keep, worked))
             self.book.chances = keeper.latest
+            self.plan_soon()
+
+    async def _planning(self) -> None:
+        """Make the plan of the day whenever it is due; its faults cost nothing else."""
+        while True:
+            with contextlib.suppress(TimeoutError):
+                async with asyncio.timeout(_PLAN_EVERY_S / self.clock.speed):
+                    await self._plan_asked.wait()
+            self._plan_asked.clear()
+            try:
+                await self._plan()
+            except LogError as error:
+                log.warning("no plan can be kept", why=str(error))
+            except Exception as error:
+                log.error("no plan can be made", trace=trace(error))
 
     async def _plan(self) -> None:
-        """Make the plan of the day where that is due, on the thread of the chances."""
+        """Make the plan where it is due, on the thread of the chances."""
         keeper, picture = self.plans, self.picture
         if keeper is None or picture is None or self.outage is not None or self.book.time.lost:
             return
-        with contextlib.suppress(asyncio.CancelledError):
+        async with self._one_plan:
             loop = asyncio.get_running_loop()
             made = await loop.run_in_executor(self._beside, keeper.look, picture)
             if made is not None:
