@@ -260,8 +260,13 @@ def next_step(speaker: Speaker, plan: PlanNow, step: Step) -> Text:
 
 def plan_changed(speaker: Speaker, plan: PlanNow, ranking: Ranking) -> Text:
     """Say the new order, why the accepted one no longer stands, and what is lost by it."""
-    lines = [Sentence(_why_turned(speaker, plan, ranking, old)) for old, _ in plan.turned]
+    # A field that goes to a sprayer which had nothing is told where it was taken from.
+    olds = {old.field: old for old, _ in plan.turned if old is not None}
     asked = () if plan.accepted is None else plan.accepted.plan.plan.steps
+    for _, new in plan.turned:
+        if new is not None and new.field not in olds:
+            olds |= {s.field: s for s in asked if s.field == new.field and s.sprayer != new.sprayer}
+    lines = [Sentence(_why_turned(speaker, plan, ranking, old)) for old in olds.values()]
     gone = {s.field for s in asked} - {s.field for s in plan.steps} - plan.done
     lost = Loss(tuple(sorted(gone)), 0.0)
     accept = say("Open the plan to accept it, or to keep your order.")

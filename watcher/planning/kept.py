@@ -177,20 +177,25 @@ class PlanNow:
         return tuple(step for step in _next(self.steps) if step.starts_at <= self.now)
 
     @property
-    def turned(self) -> tuple[tuple[Step, Step | None], ...]:
+    def turned(self) -> tuple[tuple[Step | None, Step | None], ...]:
         """Of each sprayer whose next job is another than was accepted: that job, and the new one.
 
-        Empty where nothing was accepted, or the accepted order still stands.
+        Empty where nothing was accepted, or the accepted order still stands. A field that nobody
+        accepted, after all that was, is no turn.
         """
         if self.accepted is None or self.old:
             return ()
-        first = {step.sprayer: step for step in _next(self.steps)}
         asked = [s for s in self.accepted.plan.plan.steps if s.field not in self.done]
-        return tuple(
-            (step, first.get(step.sprayer))
-            for step in _next(asked)
-            if (now := first.get(step.sprayer)) is None or now.field != step.field
-        )
+        fields = {step.field for step in asked}
+        was, now = ({s.sprayer: s for s in _next(steps)} for steps in (asked, self.steps))
+        found = []
+        for sprayer in dict.fromkeys((*was, *now)):
+            old, new = was.get(sprayer), now.get(sprayer)
+            if old is None and (new is None or new.field not in fields):
+                continue
+            if old is None or new is None or old.field != new.field:
+                found.append((old, new))
+        return tuple(found)
 
 
 def _next(steps: Sequence[Step]) -> list[Step]:

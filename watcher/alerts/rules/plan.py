@@ -16,9 +16,9 @@ _SOON_S = 20 * 60
 _WORTH_TELLING_S = _SOON_S + 15 * 60
 _STEADY_S = 120
 _GONE_S = 3600
-NEXT = Rule("next step due", Topic.BRIEF, Urgency.SOON, _WORTH_TELLING_S, clear_after_s=_GONE_S)
+NEXT = Rule("next step due", Topic.JOB, Urgency.SOON, _WORTH_TELLING_S, clear_after_s=_GONE_S)
 CHANGED = Rule(
-    "plan changed", Topic.BRIEF, Urgency.SOON, 2 * 3600, raise_after_s=_STEADY_S, clear_after_s=600
+    "plan changed", Topic.JOB, Urgency.SOON, 2 * 3600, raise_after_s=_STEADY_S, clear_after_s=600
 )
 KINDS = frozenset({NEXT.kind, CHANGED.kind})
 SUBJECT = "plan"
@@ -31,16 +31,19 @@ def standings(view: AlertContext, _states: Mapping[Key, State]) -> Iterator[Eval
         return
     stands = plan.changed is None
     asked = {step.field: step for step in plan.accepted.plan.plan.steps}
+    moved_up = {new.field for _, new in plan.turned if new is not None}
     for step in plan.steps:
         if step.field in asked:
             # Who said yes a moment before knows it.
             told = asked[step.field].starts_at - plan.accepted.at <= _SOON_S
             soon = not told and step.starts_at - view.now <= _SOON_S
-            yield Evaluation(_of_now(NEXT, view), SUBJECT, soon if stands else None, step.field)
-    turned = {old.sprayer: "" if new is None else new.field for old, new in plan.turned}
-    about = ", ".join(f"{sprayer} {field}".strip() for sprayer, field in sorted(turned.items()))
-    holds = True if turned else None
-    yield Evaluation(_of_now(CHANGED, view), SUBJECT, holds if stands else None, about)
+            # Of a step that was moved up the change of the plan tells.
+            known = stands and step.field not in moved_up
+            yield Evaluation(_of_now(NEXT, view), SUBJECT, soon if known else None, step.field)
+    if plan.turned:
+        steps = (new or old for old, new in plan.turned)
+        about = ", ".join(sorted(f"{s.sprayer} {s.field}" for s in steps if s is not None))
+        yield Evaluation(_of_now(CHANGED, view), SUBJECT, True if stands else None, about)
 
 
 def _of_now(rule: Rule, view: AlertContext) -> Rule:
