@@ -13,7 +13,8 @@ from tests.support.visiting import NOON
 from watcher.jobs.steps import StepName, StepRequest
 from watcher.planning.day_plan import DayPlan, LeftOut, Loss, Step, Wish, Wishes
 from watcher.planning.kept import Basis, Changed, InHand, KeptPlan, Refused, stands
-from watcher.service.day_plan import with_plan
+from watcher.service.day_plan import PlanKeeper, with_plan
+from watcher.service.snapshot import Snapshot
 
 HOUR = 3600
 BASIS = Basis((("feed", 1),), (), (), 0, "abc")
@@ -141,22 +142,42 @@ async def test_an_old_plan_leads_nobody(tmp_path: Path) -> None:
         assert with_plan(picture.ranking, plan) is picture.ranking
 
 
-async def test_making_it_holds_up_no_reading(tmp_path: Path) -> None:
+async def test_making_it_holds_up_no_reading(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     async with planned_day(tmp_path) as v:
-        watch = v.service.watch
-        assert watch.plans is not None
         begun, go_on = asyncio.Event(), threading.Event()
-        loop, look = asyncio.get_running_loop(), watch.plans.look
+        loop, look = asyncio.get_running_loop(), PlanKeeper.look
 
-        def held_up(picture: object) -> object:
+        def held_up(keeper: PlanKeeper, picture: Snapshot) -> KeptPlan | None:
             loop.call_soon_threadsafe(begun.set)
             go_on.wait(10)
-            return look(picture)
+            return look(keeper, picture)
 
-        watch.plans.look = held_up
-        planning = asyncio.create_task(watch._plan())
+        monkeypatch.setattr(PlanKeeper, "look", held_up)
+        planning = asyncio.create_task(v.service.watch._plan())
         await begun.wait()
         await later(v)  # a reading is taken and judged meanwhile
         assert not planning.done()
         go_on.set()
         await planning
+
+
+async def test_what_goes_wrong_with_a_plan_costs_nothing_else(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    async with planned_day(tmp_path) as v:
+        number = plan_of(v).kept.number
+
+        def broken(_keeper: PlanKeeper, _picture: Snapshot) -> KeptPlan | None:
+            raise ZeroDivisionError
+
+        monkeypatch.setattr(PlanKeeper, "look", broken)
+        v.service.watch.plan_soon()
+        await later(v)
+        await later(v)
+        assert plan_of(v).kept.number == number
+        monkeypatch.undo()
+        await later(v, 16 * 60)
+        await plan_anew(v)
+        assert plan_of(v).kept.number > number

@@ -199,8 +199,10 @@ class Planner:
         for name in others:
             if time.monotonic() > until:
                 break
+            wished = replace(wishes, first=name)
+            choices = self._choices.without(self._barred(wished))
             try:
-                found[name] = self.plan(replace(wishes, first=name))
+                found[name] = self._with_first(choices, wished, 0.0, passes=1)
             except WishError:
                 continue
         return found
@@ -251,9 +253,15 @@ class Planner:
         return self._choices.fields.index(name)
 
     def _order(
-        self, orders: Orders, before: DayPlan | None, at_most_s: float, *, stays: bool = False
+        self,
+        orders: Orders,
+        before: DayPlan | None,
+        at_most_s: float,
+        *,
+        stays: bool = False,
+        passes: int = _PASSES,
     ) -> Order:
-        order = orders.improved(orders.greedy(), _PASSES)
+        order = orders.improved(orders.greedy(), passes)
         if at_most_s > 0.0:
             found = best_order(orders.choices, order, orders.timed(order), at_most_s)
             if orders.timed(found).worth > orders.timed(order).worth:
@@ -273,34 +281,39 @@ class Planner:
             for sprayer in choices.sprayers
         )
 
-    def _with_first(self, choices: Choices, wishes: Wishes, at_most_s: float) -> DayPlan:
+    def _with_first(
+        self, choices: Choices, wishes: Wishes, at_most_s: float, *, passes: int = _PASSES
+    ) -> DayPlan:
         """Try the next starts of a field as the first job of its sprayer."""
         name = wishes.first or ""
         if name not in self._choices.fields:
             return self.plan(replace(wishes, first=None), at_most_s=at_most_s)
         f = self._index(name)
-        best: DayPlan | None = None
+        best: tuple[float, Orders, int, Order] | None = None
         for k in range(len(choices.sprayers)):
             for b in np.flatnonzero(np.isfinite(choices.value[k, f]))[:_FIRST_STARTS]:
-                barred = np.zeros(choices.chance.shape, dtype=bool)
-                barred[:, f] = True
-                barred[k, f, b] = False
-                free = choices.ends_s[k, f, b]
-                ready = free + choices.change_s[choices.group[f], choices.group]
-                barred[k] |= choices.starts < ready[:, None]
-                barred[k, f, b] = False
-                tried = Orders(choices.without(barred))
-                order = self._order(tried, None, at_most_s)
-                if f not in order[k]:
-                    order = (*order[:k], (f, *order[k]), *order[k + 1 :])
-                if not np.isfinite(tried.timed(order).worth):
-                    continue
-                plan = self._read(tried, order, wishes)
-                if best is None or plan.worth > best.worth:
-                    best = plan
+                tried = Orders(choices.without(self._before_first(choices, k, f, int(b))))
+                order = _begun_with(tried.greedy(), k, f)
+                worth = tried.timed(order).worth
+                if np.isfinite(worth) and (best is None or worth > best[0]):
+                    best = worth, tried, k, order
         if best is None:
             raise WishError(Wish.FIRST, name, self._in_the_way(wishes, name))
-        return best
+        # Only the start that is worth most by greed is planned well: that takes time.
+        worth, tried, k, order = best
+        better = _begun_with(self._order(tried, None, at_most_s, passes=passes), k, f)
+        if tried.timed(better).worth > worth:
+            order = better
+        return self._read(tried, order, wishes)
+
+    def _before_first(self, choices: Choices, k: int, f: int, b: int) -> NDArray[np.bool_]:
+        """Return what is barred where a sprayer begins with a field at a start. [K, F, B]"""
+        barred = np.zeros(choices.chance.shape, dtype=bool)
+        ready = choices.ends_s[k, f, b] + choices.change_s[choices.group[f], choices.group]
+        barred[k] = choices.starts < ready[:, None]
+        barred[:, f] = True
+        barred[k, f, b] = False
+        return barred
 
     def _read(self, orders: Orders, order: Order, wishes: Wishes) -> DayPlan:
         choices, timed = orders.choices, orders.timed(order)
@@ -337,6 +350,13 @@ class Planner:
         if self._barred(wishes)[:, f][np.isfinite(self._choices.value[:, f])].all():
             return _BY_WISH.get(self._in_the_way(wishes, name), LeftOut.WISHED)
         return LeftOut.NO_TIME
+
+
+def _begun_with(order: Order, k: int, f: int) -> Order:
+    """Return an order in which a sprayer begins with a field that no other has."""
+    if f in order[k]:
+        return order
+    return (*order[:k], (f, *order[k]), *order[k + 1 :])
 
 
 _BY_WISH: Mapping[Wish | None, LeftOut] = {

@@ -98,7 +98,6 @@ class Watch:
         self.book, self.sources, self.courier = book, sources, courier
         self.heartbeat = heartbeat
         self.chances = chances
-        self.plans = None if chances is None else PlanKeeper(chances)
         self._plan_asked, self._one_plan = asyncio.Event(), asyncio.Lock()
         self._beside = ThreadPoolExecutor(1, "chances", initializer=_behind_all_else)
         self.streams = streams or {}
@@ -299,6 +298,11 @@ class Watch:
     def wake(self) -> None:
         """Ask for a judgement soon: something has changed."""
         self._wake.set()
+
+    @property
+    def plans(self) -> PlanKeeper | None:
+        """What makes the plan of the day of the chances; None where nobody works them out."""
+        return None if self.chances is None else PlanKeeper(self.chances)
 
     def plan_soon(self) -> None:
         """Make the plan of the day as soon as what it is made of is judged, if it is due."""
