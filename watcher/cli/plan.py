@@ -34,7 +34,7 @@ from watcher.messages.words import CAUTION
 from watcher.planning.day_plan import Wishes, loss
 from watcher.planning.kept import PlanNow
 from watcher.service.chances import work_out
-from watcher.service.day_plan import basis, day_ends, in_hand, made, wishes_of
+from watcher.service.day_plan import day_ends, wishes_of, worked_out
 from watcher.service.snapshot import Snapshot, take
 
 
@@ -72,7 +72,7 @@ def plan(
         best = None
         if plan is None or plan.old or asked != Wishes():
             wishes = _with(wishes_of(session, farm, now)[1], asked)
-            best, plan = _worked_out(session, farm, picture, wishes)
+            best, plan = _worked_out(session, picture, wishes)
     if plan.kept.refused is not None and asked.first is not None:
         stop(refusal(plan.kept.refused))
     if not plan.steps and not plan.kept.plan.left_out:
@@ -88,20 +88,11 @@ def plan(
             answer(line)
 
 
-def _worked_out(
-    session: Session, farm: Farm, picture: Snapshot, wishes: Wishes
-) -> tuple[PlanNow, PlanNow]:
+def _worked_out(session: Session, picture: Snapshot, wishes: Wishes) -> tuple[PlanNow, PlanNow]:
     """Work the plan out here and now: without the wish to begin with a field, and with it."""
-    now = picture.outlook.now
     chances = work_out(session, picture.judgement.plan, picture.outlook)
-    of = basis(session, farm, now, issues_at=now, wishes=0)
-    busy = in_hand(session, now)
-
-    def plan(wished: Wishes) -> PlanNow:
-        return PlanNow(made(picture, chances, of, wished, busy=busy), now)
-
-    bare = plan(replace(wishes, first=None))
-    return bare, bare if wishes.first is None else plan(wishes)
+    bare = worked_out(session, picture, chances, replace(wishes, first=None))
+    return bare, bare if wishes.first is None else worked_out(session, picture, chances, wishes)
 
 
 def _with(kept: Wishes, asked: Wishes) -> Wishes:

@@ -250,6 +250,15 @@ def made(
     return replace(bare, plan=detailed, refused=refused, loses=loses)
 
 
+def worked_out(
+    session: Session, picture: "Snapshot", chances: FarmChances, wishes: Wishes
+) -> PlanNow:
+    """Make a plan here and now, beside the one the watch keeps. Nothing is written."""
+    farm, now = picture.judgement.plan.farm, picture.outlook.now
+    of = basis(session, farm, now, issues_at=now, wishes=0)
+    return PlanNow(made(picture, chances, of, wishes, busy=in_hand(session, now)), now)
+
+
 def best(
     of: Planner, wishes: Wishes, before: DayPlan | None, at_most_s: float
 ) -> tuple[DayPlan, Refused | None]:
