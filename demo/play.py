@@ -17,6 +17,10 @@ from demo.station import Station
 from watcher.farm import Farm
 from watcher.farm.load import load
 from watcher.messages.brief import morning_brief
+from watcher.planning.day_plan import Wishes
+from watcher.service.chances import work_out
+from watcher.service.day_plan import with_plan, worked_out
+from watcher.service.snapshot import Snapshot
 from watcher.store.database import Database
 
 FARM = Path(__file__).with_name("farm.toml")
@@ -42,7 +46,7 @@ _STEPPING_SHARE = 0.75
 _MESSAGES = 18
 """About how many there are: each is left to be read for an equal part of the rest of the time."""
 _FRONT = "(A gust front that no forecast knew of reaches the farm.)"
-_RANKINGS = {
+_PLANS_AT = {
     day.at(9.25): "In the calm of the morning",
     day.at(14): "In the breeze of the afternoon",
     END: "In the inversion of the evening",
@@ -68,7 +72,7 @@ async def play(log: Database, screen: Screen, seconds: float) -> Sequence[Push]:
                     if now % _ASKED_EVERY_S == _ASKED_AT_S:
                         await service.watch.ask(FEED)
                     await service.settled()
-                    _show(service, screen, now)
+                    await _show(service, screen, now)
                     due += step_s + reading_s * (len(told.arrived) - heard)
                     await asyncio.sleep(due - time.monotonic())
             await grower.goes_home(END)
@@ -97,15 +101,23 @@ def _farm(feed_url: str) -> Farm:
     return replace(farm, config=farm.config.model_copy(update={"sources": sources}))
 
 
-def _show(service: Service, screen: Screen, now: int) -> None:
+async def _show(service: Service, screen: Screen, now: int) -> None:
     if now == day.FRONT_AT:
         screen.happens(now, _FRONT)
     picture = service.watch.picture
-    if now in _RANKINGS and picture is not None:
-        speaker = service.watch.book.post.speaker
-        brief = morning_brief(
-            speaker, picture.judgement, picture.ranking, picture.outlook, due_at=now
-        )
-        screen.happens(
-            now, f"{_RANKINGS[now]} the ranking is:", [str(line) for line in brief.lines]
-        )
+    if now in _PLANS_AT and picture is not None:
+        lines = await asyncio.to_thread(_plan, service, picture)
+        screen.happens(now, f"{_PLANS_AT[now]} the plan of the day is:", lines)
+
+
+def _plan(service: Service, picture: Snapshot) -> list[str]:
+    """Work the plan out as ``watcher plan`` does: at this speed the watch keeps none."""
+    speaker = service.watch.book.post.speaker
+    with service.watch.book.store.reading() as session:
+        chances = work_out(session, picture.judgement.plan, picture.outlook)
+        plan = worked_out(session, picture, chances, Wishes())
+    ranking = with_plan(picture.ranking, plan)
+    brief = morning_brief(
+        speaker, picture.judgement, ranking, picture.outlook, due_at=plan.now, plan=plan
+    )
+    return [str(line) for line in brief.lines]

@@ -27,13 +27,15 @@ from watcher.judge.remedies import Change, ChangeKind, Remedy
 from watcher.limits.catalogue import Limit
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.limits.status import LimitState
-from watcher.messages import brief, coming, evening, fields, job, sources, watch
+from watcher.messages import brief, coming, day_plan, evening, fields, job, sources, watch
 from watcher.messages.forms import SMS_ROOM, Form, shape
 from watcher.messages.job import JobPlace
 from watcher.messages.reasons import Speaker
 from watcher.messages.text import TITLE_ROOM, Text
 from watcher.messages.vocabulary import ALERT_WORDS
 from watcher.messages.words import ask_seen
+from watcher.planning.day_plan import DayPlan, LeftOut, Step
+from watcher.planning.kept import Accepted, Basis, Changed, KeptPlan, PlanNow
 from watcher.source_view import Doubted, SourceView
 from watcher.sources.base import Flag
 from watcher.store.last_known import Loss, OpenJob
@@ -168,8 +170,46 @@ SKIES = (
 )
 
 
+def planned(*steps: Step, **left_out: LeftOut) -> KeptPlan:
+    basis = Basis((), (), (), 0, "")
+    return KeptPlan(DayPlan(MORNING, steps, 1.0, left_out), basis)
+
+
+def step(field: str, starts_at: int, sprayer: str = "boom") -> Step:
+    ends_at = starts_at + 2700
+    return Step(
+        sprayer,
+        field,
+        "coarse",
+        starts_at,
+        ends_at,
+        0.7,
+        1500.0,
+        cleans_out=starts_at > MORNING,
+        area_m2=160_000.0,
+        ended_by=Limit.GUST,
+    )
+
+
+HILL, CREEK = step("hill", MORNING + 1200), step("creek_side", MORNING + 7200)
+PLANNED = PlanNow(planned(HILL, CREEK), MORNING)
+TURNED = [
+    PlanNow(kept, MORNING, accepted=Accepted(planned(HILL, CREEK), MORNING, "anna"))
+    for kept in (
+        planned(step("creek_side", MORNING), replace(HILL, starts_at=MORNING + 9000)),
+        planned(step("creek_side", MORNING), replace(HILL, sprayer="old_boom")),
+        planned(step("creek_side", MORNING)),
+        *(planned(step("creek_side", MORNING), hill=why) for why in LeftOut),
+        planned(hill=LeftOut.NO_HOUR),
+    )
+]
+
+
 def mornings() -> list[Text]:
-    texts = []
+    texts = [
+        brief.morning_brief(SPEAKER, *judged(PLAN, outlook()), outlook(), due_at=MORNING, plan=p)
+        for p in (PLANNED, *TURNED, *(replace(PLANNED, changed=why) for why in Changed))
+    ]
     for sky in SKIES:
         look = outlook(**sky)
         judgement, ranking = judged(PLAN, look)
@@ -178,7 +218,10 @@ def mornings() -> list[Text]:
 
 
 def evenings() -> list[Text]:
-    texts = []
+    look = outlook(MORNING + 8 * 3600)
+    tomorrow = PlanNow(planned(step("hill", MORNING + 86_400)), MORNING + 8 * 3600)
+    judgement = judged(PLAN, look)[0]
+    texts = [evening.evening_look_ahead(SPEAKER, judgement, look, plan=tomorrow)]
     for sky in SKIES:
         look = outlook(MORNING + 8 * 3600, **sky)
         texts.append(evening.evening_look_ahead(SPEAKER, judged(PLAN, look)[0], look))
@@ -228,6 +271,12 @@ TEXTS: dict[str, Callable[[], list[Text]]] = {
     ],
     "field open": lambda: of_fields(fields.opening),
     "field closing": lambda: of_fields(fields.closing),
+    "next step due": lambda: [day_plan.next_step(SPEAKER, PLANNED, s) for s in PLANNED.steps],
+    "plan changed": lambda: [
+        day_plan.plan_changed(SPEAKER, turned, judged(PLAN, outlook(**sky))[1])
+        for sky in SKIES
+        for turned in TURNED
+    ],
     "morning brief": mornings,
     "evening look-ahead": evenings,
     "watch was down": lambda: [
@@ -285,7 +334,8 @@ def test_what_rule_groups_look_after_has_a_name_in_words() -> None:
 # Names of the invented farm, and units, which are the same everywhere.
 _THE_SAME = re.compile(
     r"\b(creek side|creek si?|creek|hill|mast|orchard|operator|coarse|fine|open meteo)\b"
-    r"|\b(in/h|(?<=\d )in|mph|ft|hPa|h|F)\b",
+    r"|\b(old boom|boom)\b"
+    r"|\b(in/h|(?<=\d )in|mph|ft|gal|hPa|h|F)\b",
     re.IGNORECASE,
 )
 

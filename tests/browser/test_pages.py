@@ -12,6 +12,7 @@ from watcher.web.auth.users import Role, User
 
 PAGES = [
     "/",
+    "/plan",
     "/hours",
     "/fields/hill",
     "/jobs",

@@ -1,6 +1,8 @@
 """Laws of plans, and plans of tiny farms against every order there is."""
 
+from dataclasses import replace
 from itertools import pairwise, permutations
+from typing import Any
 
 import numpy as np
 import pytest
@@ -8,7 +10,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from watcher.planning.choices import Choices
-from watcher.planning.day_plan import KEEPS_WITHIN, DayPlan, LeftOut, Planner, WishError, Wishes
+from watcher.planning.day_plan import (
+    KEEPS_WITHIN,
+    DayPlan,
+    LeftOut,
+    Planner,
+    Wish,
+    WishError,
+    Wishes,
+)
 from watcher.planning.optimum import best_order
 from watcher.planning.orders import Order, Orders
 
@@ -160,6 +170,49 @@ def test_wishes_are_kept() -> None:
     assert by_field["field 2"].sprayer == "sprayer 0"
 
 
+@pytest.mark.parametrize(
+    ("other", "by"),
+    [
+        ({"only_with": {"a": "two"}}, Wish.ONLY_WITH),
+        ({"home_by": NOW}, Wish.HOME_BY),
+        ({"out": {"one": NOW + 10 * HALF_HOUR}}, Wish.OUT),
+        ({"not_before": {"a": NOW + 10 * HALF_HOUR}}, Wish.NOT_TODAY),
+        ({"not_these": frozenset({"a"})}, Wish.NOT_THIS),
+        ({}, None),
+    ],
+)
+def test_the_wish_that_stands_in_the_way_of_another_is_named(
+    other: dict[str, Any], by: Wish | None
+) -> None:
+    of = two_alike(0.8)._choices
+    chance = np.concatenate([of.chance, np.zeros_like(of.chance)])
+    if by is None:
+        chance[:, 0] = 0.1
+    of = replace(of, sprayers=("one", "two"), chance=chance, duration_s=np.full((2, 2, 4), 3600.0))
+    with pytest.raises(WishError) as found:
+        planner(of).plan(Wishes(first="a", **other))
+    assert (found.value.wish, found.value.field, found.value.by) == (Wish.FIRST, "a", by)
+
+
+def test_to_be_home_bars_the_evening_and_not_the_next_day() -> None:
+    plan = two_alike(0.8, starts=10).plan(
+        Wishes(home_by=NOW + 2 * HALF_HOUR, home_until=NOW + 6 * HALF_HOUR)
+    )
+    starts = [(s.starts_at - NOW) // HALF_HOUR for s in plan.steps]
+    assert starts == [0, 6]
+
+
+def test_my_order_stays_whatever_another_would_gain_and_takes_in_what_is_new() -> None:
+    before = two_alike(0.2).plan()
+    kept = two_alike(1.0).plan(Wishes(keeps_order=True), before=before)
+    assert kept.order == before.order == {"one": ("a", "b")}
+    alone = replace(before, steps=before.steps[1:])
+    assert set(two_alike(0.8).plan(Wishes(keeps_order=True), before=alone).order["one"]) == {
+        "a",
+        "b",
+    }
+
+
 def test_why_a_field_is_left_out() -> None:
     of = choices(1, sprayers=1, fields=3, starts=4, groups=1)
     chance = np.full(of.chance.shape, 0.9)
@@ -169,7 +222,7 @@ def test_why_a_field_is_left_out() -> None:
     reasons = {"field 0": LeftOut.NOT_KNOWN, "field 1": LeftOut.NO_HOUR}
     assert planner(of).plan().left_out == reasons
     home = planner(of).plan(Wishes(home_by=NOW))
-    assert home.left_out == reasons | {"field 2": LeftOut.WISHED}
+    assert home.left_out == reasons | {"field 2": LeftOut.HOME_BY}
 
 
 def test_a_field_whose_hours_are_taken_by_others_is_left_out_for_want_of_time() -> None:

@@ -115,6 +115,7 @@ async def visited(
             {"robot": SecretStr(f"run:{PROGRAM}"), "screen": SecretStr(f"look:{LOOKER}")},
         ),
         links=links,
+        calendars=Links(keyring.secret_for("calendar"), "http://127.0.0.1/calendar"),
         pushes=pushes(keyring, anywhere=push_anywhere) if contact else None,
     )
     try:

@@ -8,6 +8,7 @@ from watcher.judge.judgement import Judgement
 from watcher.judge.ranking import Ranking
 from watcher.judge.timeline import Timeline
 from watcher.messages.reasons import Speaker
+from watcher.planning.kept import PlanNow
 from watcher.source_view import SourceView
 from watcher.store.tables import Message
 from watcher.weather.nowcast import Nowcast
@@ -76,6 +77,8 @@ class AlertContext:
     """Recipients to whom messages do not arrive, and why."""
 
     begun: Begun | None = None
+    plan: PlanNow | None = None
+    """The plan of the day; None where there is none."""
 
     @property
     def silent(self) -> tuple[str, ...]:

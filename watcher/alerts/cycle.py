@@ -18,11 +18,13 @@ from watcher.alerts.context import AlertContext, Begun
 from watcher.alerts.enqueue import Enqueue
 from watcher.alerts.gather import gather
 from watcher.alerts.rules import daily, field, job, job_care, recipient, source
+from watcher.alerts.rules import plan as day_plan
 from watcher.alerts.watch_runs import fault_notice
 from watcher.judge.job_action import JobAction
 from watcher.judge.judgement import Judgement
 from watcher.judge.ranking import Ranking
 from watcher.judge.timeline import Timeline
+from watcher.planning.kept import PlanNow
 from watcher.store import outbox
 
 log = structlog.get_logger("watcher.alerts")
@@ -44,7 +46,7 @@ class RuleGroup(Protocol):
 
 
 # Urgent things first: they are written first, so they are sent first.
-DESKS: tuple[RuleGroup, ...] = (job, source, recipient, field, daily)
+DESKS: tuple[RuleGroup, ...] = (job, source, recipient, day_plan, field, daily)
 
 
 @dataclass(frozen=True)
@@ -115,9 +117,13 @@ def run(
     ranking: Ranking,
     *,
     begun: Begun | None = None,
+    plan: PlanNow | None = None,
 ) -> Cycle:
-    """Run one cycle of a judgement. ``begun``: when the watch began, if that matters."""
-    view = gather(session, post.speaker, judgement, outlook, ranking, begun=begun)
+    """Run one cycle of a judgement. ``begun``: when the watch began, if that matters.
+
+    ``plan`` is the plan of the day, of which the ranking is the first step.
+    """
+    view = gather(session, post.speaker, judgement, outlook, ranking, begun=begun, plan=plan)
     before = {
         k: s
         for k, s in condition_states.load(session).items()

@@ -15,6 +15,7 @@ from watcher.judge.ranking import Ranking
 from watcher.judge.timeline import Timeline
 from watcher.limits.application import work_rate_of
 from watcher.messages.reasons import Speaker
+from watcher.planning.kept import PlanNow
 from watcher.source_view import look_at_sources
 from watcher.store import jobs, outbox
 from watcher.store.tables import Job, JobEvent
@@ -36,6 +37,7 @@ def gather(
     ranking: Ranking,
     *,
     begun: Begun | None,
+    plan: PlanNow | None = None,
 ) -> AlertContext:
     """Look at every open job and every source.
 
@@ -69,6 +71,7 @@ def gather(
         acknowledged=outbox.acknowledged(session, now - _ANSWERS_BACK_S),
         unanswered=unanswered,
         begun=begun,
+        plan=plan,
         out_of_reach=outbox.out_of_reach(session, now - _REACH_BACK_S, _TRIED_OFTEN),
     )
 

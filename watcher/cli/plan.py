@@ -7,23 +7,35 @@ from datetime import datetime, timedelta
 from typing import Annotated
 
 import typer
+from sqlalchemy.orm import Session
 
 from watcher.cli.context import answer, open_farm, open_log, open_settings, out, stop, table_of
 from watcher.cli.names import no_such
 from watcher.cli.speech import in_words
 from watcher.farm import Farm
-from watcher.i18n.message import NOTHING, Clock, say
-from watcher.jobs import queries
+from watcher.i18n.message import NOTHING, Clock, joined, say
+from watcher.judge.ranking import Ranking
 from watcher.limits.farm_arrays import FarmArrays
-from watcher.messages.chances import basis, tenths
-from watcher.messages.day_plan import LEFT_OUT, NO_PLAN, expected, how_planned, loses
-from watcher.messages.words import CAUTION, span
-from watcher.planning.day_plan import DayPlan, Planner, WishError, Wishes
+from watcher.messages.chances import tenths
+from watcher.messages.day_plan import (
+    NO_PLAN,
+    before,
+    expected,
+    how_planned,
+    load_lines,
+    loses,
+    refusal,
+    standing,
+    why_out,
+)
+from watcher.messages.reasons import Speaker
+from watcher.messages.vocabulary import LIMIT_WORDS
+from watcher.messages.words import CAUTION
+from watcher.planning.day_plan import Wishes, loss
+from watcher.planning.kept import PlanNow
 from watcher.service.chances import work_out
-from watcher.service.planning import Busy, planner
-from watcher.service.snapshot import take
-
-_SOLVER_S = 8.0
+from watcher.service.day_plan import day_ends, wishes_of, worked_out
+from watcher.service.snapshot import Snapshot, take
 
 
 def add_to(app: typer.Typer) -> None:
@@ -52,38 +64,48 @@ def plan(
     settings = open_settings()
     farm = open_farm(settings.farm)
     now = int(time.time())
-    wishes = _wishes(farm, first, without or (), only or (), _moment(farm, now, home_by))
+    until = _moment(farm, now, home_by)
+    asked = _wishes(farm, first, without or (), only or (), until)
     with open_log(settings) as log, log.reading() as session:
         picture = take(session, FarmArrays.of(farm), now)
-        arrays = picture.judgement.plan
-        chances = work_out(session, arrays, picture.outlook)
-        busy = [
-            Busy(v.job.sprayer, v.job.field, int(now + max(v.job.planned_s - v.sprayed_s, 0.0)))
-            for v in queries.opened(session, now)
-        ]
-    done = {seen.field for seen in picture.ranking.done}
-    plans = planner(arrays, chances, done=done, busy=busy)
-    if plans is None:
+        plan = picture.plan
+        best = None
+        if plan is None or plan.old or asked != Wishes():
+            wishes = _with(wishes_of(session, farm, now)[1], asked)
+            best, plan = _worked_out(session, picture, wishes)
+    if plan.kept.refused is not None and asked.first is not None:
+        stop(refusal(plan.kept.refused))
+    if not plan.steps and not plan.kept.plan.left_out:
         answer(NO_PLAN)
         answer(CAUTION)
         return
-    try:
-        found = plans.plan(wishes, at_most_s=_SOLVER_S)
-    except WishError as error:
-        stop(
-            say(
-                "{field} cannot be first: no start in which it is likely enough to hold fits your "
-                "wishes. Leave --first away, or give it more time.",
-                field=error.field,
-            )
-        )
-    _show(farm, found, now)
-    if found.steps:
-        answer(say("Holds: {basis}.", basis=basis(min(p.past_forecasts for p in chances.parts))))
-        _others(plans, found, wishes)
+    _show(Speaker(farm), plan, picture.ranking)
+    if asked.first is not None and best is not None:
+        lost = loss(best.kept.plan, plan.kept.plan)
+        answer(say("Against the best order: {loss}.", loss=loses(lost)))
     for line in (how_planned(), CAUTION):
         if line != NOTHING:
             answer(line)
+
+
+def _worked_out(session: Session, picture: Snapshot, wishes: Wishes) -> tuple[PlanNow, PlanNow]:
+    """Work the plan out here and now: without the wish to begin with a field, and with it."""
+    chances = work_out(session, picture.judgement.plan, picture.outlook)
+    bare = worked_out(session, picture, chances, replace(wishes, first=None))
+    return bare, bare if wishes.first is None else worked_out(session, picture, chances, wishes)
+
+
+def _with(kept: Wishes, asked: Wishes) -> Wishes:
+    """Return the wishes that are kept with those of this command, which come first."""
+    at_home = asked if asked.home_by is not None else kept
+    return replace(
+        kept,
+        first=asked.first or kept.first,
+        not_these=asked.not_these,
+        only_with={**kept.only_with, **asked.only_with},
+        home_by=at_home.home_by,
+        home_until=at_home.home_until,
+    )
 
 
 def _wishes(
@@ -99,7 +121,13 @@ def _wishes(
             stop(no_such("sprayer", sprayer, config.sprayers))
     if first is not None and first in without:
         stop(say("{field} cannot be first and left out. Drop one of the two.", field=first))
-    return Wishes(first, frozenset(without), pairs, until)
+    return Wishes(
+        first,
+        frozenset(without),
+        only_with=pairs,
+        home_by=until,
+        home_until=None if until is None else day_ends(farm, until),
+    )
 
 
 def _moment(farm: Farm, now: int, clock: str | None) -> int | None:
@@ -116,46 +144,55 @@ def _moment(farm: Farm, now: int, clock: str | None) -> int | None:
     return int(at.timestamp())
 
 
-def _show(farm: Farm, found: DayPlan, now: int) -> None:
-    answer(expected(found))
-    for sprayer in found.order:
+def _show(speaker: Speaker, plan: PlanNow, ranking: Ranking) -> None:
+    farm, now = speaker.farm, plan.now
+    answer(expected(plan.steps))
+    if plan.kept.refused is not None:
+        answer(refusal(plan.kept.refused))
+    for job in plan.kept.in_hand:
+        end = Clock(job.until, now, farm.zone)
+        line = say(
+            "{sprayer} is in {field} until about {end}.",
+            sprayer=job.sprayer,
+            field=job.field,
+            end=end,
+        )
+        answer(line)
+    for sprayer in dict.fromkeys(step.sprayer for step in plan.steps):
         table = table_of(
             say("Start"),
             say("End"),
             say("Field"),
             say("Setup"),
             say("Holds"),
+            say("May end it"),
             say("Before it"),
+            say("Loads"),
             title=sprayer,
         )
-        for step in found.steps:
+        for step in plan.steps:
             if step.sprayer == sprayer:
+                ends = NOTHING if step.ended_by is None else LIMIT_WORDS[step.ended_by]
                 table.add_row(
                     in_words(Clock(step.starts_at, now, farm.zone)),
                     in_words(Clock(step.ends_at, now, farm.zone)),
                     step.field,
                     step.setup,
                     in_words(tenths(step.chance)),
-                    in_words(span(step.change_s) if step.change_s else NOTHING),
+                    in_words(ends),
+                    in_words(before(step)),
+                    in_words(joined(load_lines(speaker, step), " ")),
                 )
         out.print(table)
-    if found.left_out:
-        left = table_of(say("Field"), say("Why not"), title=say("Not planned"))
-        for field, why in found.left_out.items():
-            left.add_row(field, in_words(LEFT_OUT[why]))
+    left = table_of(say("Field"), say("Why not"), title=say("Not planned"))
+    out_of_it = {f: why for f, why in plan.kept.plan.left_out.items() if f not in plan.done}
+    for field, why in out_of_it.items():
+        left.add_row(field, in_words(why_out(why, field, speaker, ranking)))
+    if out_of_it:
         out.print(left)
-
-
-def _others(plans: Planner, found: DayPlan, wishes: Wishes) -> None:
-    """Say what each other first field would lose against the plan."""
-    if wishes.first is not None:
-        best = plans.plan(replace(wishes, first=None), at_most_s=_SOLVER_S)
-        answer(say("Against the best order: {loss}.", loss=loses(best, found)))
-        return
-    others = plans.losing(found, wishes)
-    if not others:
-        return
-    table = table_of(say("First instead"), say("Against this plan"), title=say("Another order"))
-    for field, other in others.items():
-        table.add_row(field, in_words(loses(found, other)))
-    out.print(table)
+    if plan.kept.loses:
+        table = table_of(say("First instead"), say("Against this plan"), title=say("Another order"))
+        for field, lost in plan.kept.loses.items():
+            table.add_row(field, in_words(loses(lost)))
+        out.print(table)
+    answer(standing(plan, speaker))

@@ -152,12 +152,14 @@ async def _run(
     if settings.contact:
         answers = Links(keyring.secret_for("push"), "")
         pushes = WebPush(keyring, keyring.secret, settings.contact, answers)
+    calendars = Links(keyring.secret_for("calendar"), f"{settings.address}/calendar")
     keys = Keys(
         keyring,
         settings.station_tokens,
         Users(settings.users, settings.programs),
         links,
-        pushes,
+        pushes=pushes,
+        calendars=calendars if settings.address else None,
         address=settings.address,
     )
     courier = DeliveryWorker(log, farm, settings.push_urls, now=clock.now, pushes=pushes)

@@ -9,6 +9,8 @@ from watcher.store import jobs, outbox
 from watcher.store.errors import UnknownJobError
 from watcher.store.tables import Message
 
+_PAGES = {"device": "/devices", "plan": "/plan"}
+
 
 def once(messages: Iterable[Message]) -> list[Message]:
     """Return each thing that was said, once, in its longest form, in the order they were sent."""
@@ -46,6 +48,6 @@ def page_of(message: Message) -> str:
     if job is not None:
         return f"/jobs/{job}"
     kind, _, which = message.about.partition(":")
-    if kind == "device":
-        return "/devices"
+    if kind in _PAGES:
+        return _PAGES[kind]
     return f"/fields/{quote(which, safe='')}" if kind == "field" and which else "/"

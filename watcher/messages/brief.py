@@ -1,6 +1,7 @@
 """The morning brief: the ranking first, then who waits and why."""
 
 from collections.abc import Iterator, Sequence
+from datetime import datetime, time, timedelta
 
 from watcher.i18n.message import Clock, Message, Name, joined, say
 from watcher.judge.judgement import Judgement
@@ -9,11 +10,22 @@ from watcher.judge.timeline import Timeline
 from watcher.limits.status import LimitState, Status
 from watcher.messages.air_now import air_at, air_line
 from watcher.messages.chances import basis, holds_until
+from watcher.messages.day_plan import (
+    left_out_lines,
+    load_lines,
+    of_day,
+    standing,
+    step_line,
+    title,
+)
 from watcher.messages.reasons import Speaker
 from watcher.messages.text import Text, headline_of
 from watcher.messages.vocabulary import LIMIT_WORDS, STATUS_WORDS
+from watcher.messages.wall_clock import wall_instant
 from watcher.messages.weather import source_lines
 from watcher.messages.words import SHAPES, span, takes
+from watcher.planning.day_plan import Step
+from watcher.planning.kept import PlanNow
 
 _SHARE_WORTH_TELLING = 0.995
 _LATE_S = 300
@@ -27,8 +39,12 @@ def morning_brief(
     *,
     due_at: int,
     silent: Sequence[str] = (),
+    plan: PlanNow | None = None,
 ) -> Text:
     """Say what to spray now and in which order, who waits for when, and how old the weather is.
+
+    With a plan that has steps today it is the plan's steps, what it leaves out and why; the ranking
+    then is the plan's first step, so that the two say the same.
 
     ``due_at`` is when it should have come; one made later says so. [epoch seconds] ``silent`` names
     the sources without a fresh word; where nothing is known for that, they are what is said.
@@ -43,6 +59,11 @@ def morning_brief(
                 *_late(speaker, due_at, ranking.at),
                 *source_lines(outlook),
             ),
+        )
+    steps = _today(speaker, plan, ranking.at)
+    if plan is not None and steps:
+        return _of_plan(
+            speaker, judgement, ranking, outlook, plan, steps=steps, due_at=due_at, missing=missing
         )
     spray = [to_spray(speaker, ranking.at, n, f) for n, f in enumerate(ranking.spray, start=1)]
     rest = [_waiting(speaker, ranking, f) for f in ranking.rest]
@@ -59,6 +80,52 @@ def morning_brief(
         ),
         more=tuple(_every_limit(speaker, f) for f in (*ranking.spray, *ranking.rest)),
     )
+
+
+def _today(speaker: Speaker, plan: PlanNow | None, now: int) -> list[Step]:
+    """The steps of the plan that begin today, those whose time has come too."""
+    if plan is None:
+        return []
+    tomorrow = datetime.fromtimestamp(now, speaker.farm.zone).date() + timedelta(days=1)
+    return of_day(plan.steps, 0, wall_instant(tomorrow, time(0), speaker.farm.zone))
+
+
+def _of_plan(
+    speaker: Speaker,
+    judgement: Judgement,
+    ranking: Ranking,
+    outlook: Timeline,
+    plan: PlanNow,
+    *,
+    steps: Sequence[Step],
+    due_at: int,
+    missing: Sequence[Message],
+) -> Text:
+    now = ranking.at
+    later = [step for step in plan.steps if step not in steps]
+    return Text(
+        title=title(speaker, say("Plan today:"), steps, now),
+        lines=(
+            *(step_line(speaker, step, n, now) for n, step in enumerate(steps, start=1)),
+            *(step_line(speaker, s, n, now) for n, s in enumerate(later, start=len(steps) + 1)),
+            *left_out_lines(plan, speaker, ranking),
+            standing(plan, speaker),
+            *missing,
+            *_late(speaker, due_at, now),
+            *source_lines(outlook),
+            *_air(speaker, judgement, outlook, ranking),
+        ),
+        more=(
+            *(_loads(speaker, step) for step in steps),
+            *(_every_limit(speaker, f) for f in (*ranking.spray, *ranking.rest)),
+        ),
+    )
+
+
+def _loads(speaker: Speaker, step: Step) -> Message:
+    lines = joined((joined(["  ", line], "") for line in load_lines(speaker, step)), "\n")
+    head = say("Loads for {field}:", field=Name(step.field))
+    return joined([head, lines], "\n")
 
 
 def _missing(silent: Sequence[str]) -> Message:

@@ -12,19 +12,27 @@ from watcher.judge.setup_choice import choose_setup
 from watcher.judge.timeline import Timeline
 from watcher.limits.hours import ends
 from watcher.limits.status import Status
+from watcher.messages.day_plan import of_day, standing, step_line
 from watcher.messages.reasons import Speaker
 from watcher.messages.text import Text, headline_of
 from watcher.messages.vocabulary import STATUS_WORDS
 from watcher.messages.wall_clock import wall_instant
 from watcher.messages.weather import source_lines
 from watcher.messages.words import SHAPES
+from watcher.planning.kept import PlanNow
 
 Span = tuple[int, int]
 
 
-def evening_look_ahead(speaker: Speaker, judgement: Judgement, outlook: Timeline) -> Text:
-    """Say when tomorrow each field is open, those with the fewest hours first."""
+def evening_look_ahead(
+    speaker: Speaker, judgement: Judgement, outlook: Timeline, *, plan: PlanNow | None = None
+) -> Text:
+    """Say what the plan has tomorrow, and when each field is open, those with the fewest hours
+
+    first. Where there is no plan for tomorrow the title names the hours.
+    """
     day = _tomorrow(speaker, outlook.now)
+    steps = of_day(plan.steps, *day) if plan is not None else []
     spans = {field: list(_open(judgement, f, day)) for f, field in enumerate(judgement.plan.fields)}
     order = sorted(spans, key=lambda f: (not spans[f], sum(e - s for s, e in spans[f]), f))
     openings = [
@@ -34,6 +42,11 @@ def evening_look_ahead(speaker: Speaker, judgement: Judgement, outlook: Timeline
     if not openings:
         title = _nothing(judgement, day)
     lines = [_line(speaker, judgement, f, spans[f], day) for f in order]
+    if plan is not None and steps:
+        planned = [joined([Name(s.field, 18), _wall(speaker, s.starts_at)], " ") for s in steps]
+        title = headline_of(say("Tomorrow:"), planned)
+        of_plan = [step_line(speaker, s, n, outlook.now) for n, s in enumerate(steps, start=1)]
+        lines = [*of_plan, standing(plan, speaker), *lines]
     return Text(title=title, lines=(*lines, *source_lines(outlook)))
 
 

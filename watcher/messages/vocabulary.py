@@ -112,6 +112,8 @@ ALERT_WORDS: dict[str, Message] = {
     "recipient unreachable": say("recipient unreachable"),
     "field open": say("field open"),
     "field closing": say("field closing"),
+    "next step due": say("next step due"),
+    "plan changed": say("plan changed"),
     "morning brief": say("morning brief"),
     "evening look-ahead": say("evening look-ahead"),
 }

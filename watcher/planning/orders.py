@@ -109,6 +109,14 @@ class Orders:
                 break
         return order
 
+    def with_the_rest(self, order: Order) -> Order:
+        """Return an order with the fields it leaves out, each where it gains most and fits."""
+        there = {field for fields in order for field in fields}
+        for field in range(self.choices.value.shape[1]):
+            if field not in there:
+                order = self._moved(order, field)
+        return order
+
     def _moved(self, order: Order, field: int) -> Order:
         """Return the order with a field where it gains most, left out where it gains nothing."""
         bare = tuple(tuple(f for f in fields if f != field) for fields in order)

@@ -1,7 +1,7 @@
 """The plan of the day of a farm: from its chances, jobs and due days to what to spray in order."""
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, time, timedelta
 
 import numpy as np
@@ -9,9 +9,11 @@ from numpy.typing import NDArray
 
 from watcher.farm.models import FieldPlan, WeedPressure
 from watcher.judge.chances import Chances, FarmChances
+from watcher.judge.judgement import Judgement
 from watcher.limits.farm_arrays import FarmArrays
+from watcher.limits.status import Status
 from watcher.planning.choices import Choices
-from watcher.planning.day_plan import Planner
+from watcher.planning.day_plan import DayPlan, Planner
 from watcher.weather.series import Floats, Seconds
 
 _WORTH = {WeedPressure.CLEAN: 1.0, WeedPressure.MODERATE: 1.15, WeedPressure.WEEDY: 1.3}
@@ -20,6 +22,9 @@ _TOO_LATE = 0.5
 """What is left of that after the field's last day (a choice)."""
 _AS_LIKELY = 0.05
 """Setups whose chances differ by no more are chosen between by drift and weed control."""
+
+_NOW_S = 300
+"""A start so soon is now."""
 
 
 @dataclass(frozen=True)
@@ -32,33 +37,47 @@ class Busy:
 
 
 def planner(
-    plan: FarmArrays, chances: FarmChances, *, done: Collection[str], busy: Sequence[Busy] = ()
+    judgement: Judgement,
+    now_index: int,
+    chances: FarmChances,
+    *,
+    done: Collection[str],
+    busy: Sequence[Busy] = (),
 ) -> Planner | None:
-    """Lay out what may be planned; None where nothing is foretold or nothing is left to spray."""
+    """Lay out what may be planned; None where nothing is foretold or nothing is left to spray.
+
+    The first start is now, as the fields are judged now; the others are those of the chances.
+    """
+    plan, now = judgement.plan, int(judgement.series.times[now_index])
     taken = {b.field for b in busy}
     fields = [
         f for f in plan.fields if f not in done and f not in taken and chances.of(f, plan.setups[0])
     ]
-    if not fields:
+    if not fields or chances.old(now):
         return None
-    starts = chances.parts[0].starts
+    ahead = chances.parts[0].starts
+    starts = np.concatenate([[now], ahead[ahead > now + _NOW_S]])
     setups = plan.farm.config.setups
     sprayers = list(dict.fromkeys(setups[s].sprayer for s in plan.setups))
     shape = (len(sprayers), len(fields), starts.size)
     chance, duration_s = np.zeros(shape), np.full(shape, 3600.0)
     chosen = np.zeros(shape, dtype=np.intp)
     for f, field in enumerate(fields):
-        part = next(p for p in chances.parts if field in p.fields)
+        status = judgement.status[plan.fields.index(field), :, now_index]
+        part = _as_of(next(p for p in chances.parts if field in p.fields), field, starts, status)
         for k, sprayer in enumerate(sprayers):
             own = np.array([i for i, s in enumerate(plan.setups) if setups[s].sprayer == sprayer])
             best = own[_setup(plan, part, field, own)]
             row = part.fields.index(field)
             chosen[k, f] = best
             chance[k, f] = part.held[row, best, np.arange(starts.size)]
-            duration_s[k, f] = part.duration_s[row, best]
-    _keep_busy(chance, sprayers, starts, busy)
+            # As long as what is left of it takes: the chances may be from before a part was done.
+            duration_s[k, f] = plan.duration_s[plan.fields.index(field), best]
     config = plan.farm.config
-    group, change_s = _groups(plan, fields)
+    known = [*fields, *(b.field for b in busy if b.field in plan.fields)]
+    group, change_s = _groups(plan, known)
+    places = {name: int(g) for name, g in zip(known, group, strict=True)}
+    _keep_busy(chance, sprayers, starts, busy, group=places, fields=fields, change_s=change_s)
     choices = Choices(
         sprayers=tuple(sprayers),
         fields=tuple(fields),
@@ -66,10 +85,51 @@ def planner(
         chance=chance,
         duration_s=duration_s,
         worth=np.array([_worth(plan, config.fields[f], starts) for f in fields]),
-        group=group,
+        group=group[: len(fields)],
         change_s=change_s,
     )
     return Planner(choices, plan.setups, chosen)
+
+
+def _as_of(part: Chances, field: str, starts: Seconds, status: NDArray[np.int8]) -> Chances:
+    """Return chances by these starts, of which the first is now: a field that is not open has none.
+
+    Now has the chance of the nearest start, as ``FarmChances.now`` has it. ``status`` by setup.
+    """
+    f, now = part.fields.index(field), starts[0]
+    at = np.searchsorted(part.starts, starts)
+    at[0] = int(np.argmin(np.abs(part.starts - now)))
+    held = part.held[..., at].copy()
+    if at[0] == 0 and part.starts[0] < now and part.starts.size > 1:
+        # It was not open when the chances were worked out: it has those of the next start.
+        held[..., 0] = np.where(part.held[..., 0] > 0.0, held[..., 0], part.held[..., 1])
+    held[f, :, 0][status < Status.UNKNOWN] = 0.0
+    held[f, :, 0][status == Status.UNKNOWN] = np.nan
+    return replace(part, starts=starts, held=held, half=part.half[..., at])
+
+
+def with_details(
+    plan: FarmArrays, chances: FarmChances, found: DayPlan, busy: Sequence[Busy] = ()
+) -> DayPlan:
+    """Return a plan whose steps say what ends them, what is left of their field, what is rinsed."""
+    fields = plan.farm.config.fields
+    tanks = {b.sprayer: _tank(fields[b.field]) for b in busy if b.field in fields}
+    steps = []
+    for step in found.steps:
+        tank = _tank(fields[step.field])
+        near = min(
+            chances.of(step.field, step.setup), key=lambda c: abs(c.starts_at - step.starts_at)
+        )
+        steps.append(
+            replace(
+                step,
+                cleans_out=tanks.get(step.sprayer, tank) != tank,
+                area_m2=plan.farm.ground.area_m2(step.field) * plan.left.get(step.field, 1.0),
+                ended_by=near.ended_by,
+            )
+        )
+        tanks[step.sprayer] = tank
+    return replace(found, steps=tuple(steps))
 
 
 def _setup(plan: FarmArrays, part: Chances, field: str, own: NDArray[np.intp]) -> NDArray[np.intp]:
@@ -88,11 +148,23 @@ def _setup(plan: FarmArrays, part: Chances, field: str, own: NDArray[np.intp]) -
 
 
 def _keep_busy(
-    chance: Floats, sprayers: Sequence[str], starts: Seconds, busy: Sequence[Busy]
+    chance: Floats,
+    sprayers: Sequence[str],
+    starts: Seconds,
+    busy: Sequence[Busy],
+    *,
+    group: Mapping[str, int],
+    fields: Sequence[str],
+    change_s: Floats,
 ) -> None:
+    """Let a sprayer begin nothing before its job and the change after it are over."""
     for job in busy:
-        if job.sprayer in sprayers:
-            chance[sprayers.index(job.sprayer), :, starts < job.until] = 0.0
+        if job.sprayer not in sprayers:
+            continue
+        for f, field in enumerate(fields):
+            there = job.field in group
+            after = change_s[group[job.field], group[field]] if there else 0.0
+            chance[sprayers.index(job.sprayer), f, starts < job.until + after] = 0.0
 
 
 def _worth(plan: FarmArrays, field: FieldPlan, starts: Seconds) -> Floats:

@@ -21,6 +21,8 @@ from watcher.judge.remedies import Case, Remedy, remedies
 from watcher.judge.start_check import Obstacle, obstacles
 from watcher.judge.timeline import MEAN_S, Foretold, Measured, Timeline, look_out
 from watcher.limits.farm_arrays import FarmArrays
+from watcher.planning.kept import PlanNow
+from watcher.service.day_plan import closed, plan_now, with_plan
 from watcher.service.sites import site_of_log
 from watcher.sources.quality import trust
 from watcher.sources.quality.check import AHEAD_S
@@ -45,6 +47,8 @@ class Snapshot:
     ranking: Ranking
     actions: Mapping[int, JobAction] = field(default_factory=dict)
     """What to do with each open job that is watched, by its number."""
+    plan: PlanNow | None = None
+    """The plan of the day, of which the ranking is the first step; None where there is none."""
     _found: dict[tuple[object, ...], tuple[Remedy, ...]] = field(
         default_factory=dict, repr=False, compare=False
     )
@@ -74,11 +78,18 @@ def take(session: Session, plan: FarmArrays, now: int, *, time_known: bool = Tru
     Where it is not known what time it is, nothing is known of the weather either.
     """
     outlook = compose(session, plan, now, time_known=time_known)
-    return judged(plan, outlook, sprayed_lately(session, plan.farm, now))
+    lately = sprayed_lately(session, plan.farm, now)
+    day_plan = plan_now(session, plan.farm, now) if time_known else None
+    return judged(plan, outlook, lately, day_plan=day_plan)
 
 
 def judged(
-    plan: FarmArrays, outlook: Timeline, lately: Lately, chances: FarmChances | None = None
+    plan: FarmArrays,
+    outlook: Timeline,
+    lately: Lately,
+    chances: FarmChances | None = None,
+    *,
+    day_plan: PlanNow | None = None,
 ) -> Snapshot:
     """Judge an outlook: of fields sprayed in part what is left, of those done nothing is asked.
 
@@ -88,7 +99,8 @@ def judged(
     ranking = rank(judgement, outlook.now_index, done=lately.done)
     if chances is not None:
         ranking = with_chances(ranking, chances)
-    return Snapshot(outlook, judgement, ranking)
+    day_plan = closed(day_plan, ranking)
+    return Snapshot(outlook, judgement, with_plan(ranking, day_plan), plan=day_plan)
 
 
 def compose(session: Session, plan: FarmArrays, now: int, *, time_known: bool = True) -> Timeline:

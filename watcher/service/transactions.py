@@ -33,6 +33,7 @@ from watcher.messages.reasons import Speaker
 from watcher.records import commands as records
 from watcher.records.errors import RecordError
 from watcher.service.clock import Clock
+from watcher.service.day_plan import plan_now
 from watcher.service.health import Health, look
 from watcher.service.intake import Intake
 from watcher.service.kept_farm import KeptFarm
@@ -209,7 +210,8 @@ class Book:
         with self.store.reading() as session:
             outlook = compose(session, self.plan, now)
             lately = sprayed_lately(session, self.plan.farm, now)
-        picture = judged(self.plan, outlook, lately, self.chances)
+            day_plan = plan_now(session, self.plan.farm, now)
+        picture = judged(self.plan, outlook, lately, self.chances, day_plan=day_plan)
         with self.store.writing() as session:
             if not self.time.look(session):
                 if self.run_id is not None:
@@ -223,6 +225,7 @@ class Book:
                 picture.outlook,
                 picture.ranking,
                 begun=self._begun,
+                plan=picture.plan,
             )
             written = cycle.written
             if self._troubled and not self.stands_in:

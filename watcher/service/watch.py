@@ -29,6 +29,7 @@ from watcher.jobs.commands import Taken
 from watcher.jobs.steps import StepName, StepRequest
 from watcher.service import systemd
 from watcher.service.chances import ChanceKeeper
+from watcher.service.day_plan import PlanKeeper
 from watcher.service.health import Health
 from watcher.service.left_out import LeftOut
 from watcher.service.logs import trace
@@ -56,6 +57,8 @@ _SUPERVISE_EVERY_S = 10.0
 _JUMP_S = 5.0
 _CHANCES_EVERY_S = 60.0
 """How often it is asked whether chances are due."""
+_PLAN_EVERY_S = 10.0
+"""How often it is asked whether a plan is due."""
 _LOG_WAIT_S = 1.0
 _LOG_WITHIN_S = 15.0
 """What takes longer in the log counts as a log that cannot be used. [machine s]"""
@@ -90,11 +93,13 @@ class Watch:
     ) -> None:
         """``standby_file`` keeps what the watch knows while its log cannot be used.
 
-        ``chances`` works out how likely jobs hold; nobody does where it is left out.
+        ``chances`` works out how likely jobs hold, of which the plan of the day is made; nobody
+        does where it is left out.
         """
         self.book, self.sources, self.courier = book, sources, courier
         self.heartbeat = heartbeat
         self.chances = chances
+        self._plan_asked, self._one_plan = asyncio.Event(), asyncio.Lock()
         self._beside = ThreadPoolExecutor(1, "chances", initializer=_behind_all_else)
         self.streams = streams or {}
         self.reader = reader or InPlace()
@@ -143,6 +148,7 @@ class Watch:
                     tasks.create_task(self.standby.courier.run(), name="standby courier"),
                     tasks.create_task(self._mending(), name="mending"),
                     tasks.create_task(self._keeping_memory(), name="keeping"),
+                    tasks.create_task(self._planning(), name="planning"),
                     tasks.create_task(self._supervising(scheduler), name="supervising"),
                     tasks.create_task(self._until_damaged(), name="damage"),
                 ]
@@ -296,6 +302,15 @@ class Watch:
     def wake(self) -> None:
         """Ask for a judgement soon: something has changed."""
         self._wake.set()
+
+    @property
+    def plans(self) -> PlanKeeper | None:
+        """What makes the plan of the day of the chances; None where nobody works them out."""
+        return None if self.chances is None else PlanKeeper(self.chances)
+
+    def plan_soon(self) -> None:
+        """Make the plan of the day as soon as what it is made of is judged, if it is due."""
+        self._plan_asked.set()
 
     async def run_and_rejudge(self, work: Callable[[], T]) -> T:
         """Run work on the log's thread, in turn with everything else, and judge afterwards.
@@ -638,6 +653,32 @@ class Watch:
             worked = await loop.run_in_executor(self._beside, keeper.look, picture.outlook)
             await self.run_on_db_thread(partial(keeper.keep, worked))
             self.book.chances = keeper.latest
+            self.plan_soon()
+
+    async def _planning(self) -> None:
+        """Make the plan of the day whenever it is due; its faults cost nothing else."""
+        while True:
+            with contextlib.suppress(TimeoutError):
+                async with asyncio.timeout(_PLAN_EVERY_S / self.clock.speed):
+                    await self._plan_asked.wait()
+            self._plan_asked.clear()
+            try:
+                await self._plan()
+            except LogError as error:
+                log.warning("no plan can be kept", why=str(error))
+            except Exception as error:
+                log.error("no plan can be made", trace=trace(error))
+
+    async def _plan(self) -> None:
+        """Make the plan where it is due, on the thread of the chances."""
+        keeper, picture = self.plans, self.picture
+        if keeper is None or picture is None or self.outage is not None or self.book.time.lost:
+            return
+        async with self._one_plan:
+            loop = asyncio.get_running_loop()
+            made = await loop.run_in_executor(self._beside, keeper.look, picture)
+            if made is not None:
+                await self.run_and_rejudge(partial(keeper.keep, made))
 
     def _schedule_slipped(self, event: Any) -> None:
         if event.code == EVENT_JOB_MAX_INSTANCES:

@@ -396,6 +396,31 @@ class Condition(Table):
     detail: Mapped[dict[str, Any]]
 
 
+class DayPlanKept(Table):
+    """A plan of the day as it was made, and what it was made of."""
+
+    __tablename__ = "day_plan"
+
+    id: Mapped[int] = _numbered()
+    made_at: Mapped[int] = mapped_column(index=True)
+    content: Mapped[dict[str, Any]]
+
+
+class PlanSaid(Table):
+    """What somebody said of the plan of the day: what it is to be like, or yes to it."""
+
+    __tablename__ = "plan_said"
+    __table_args__ = (UniqueConstraint("by", "key"), Index(None, "what", "id"))
+
+    id: Mapped[int] = _numbered()
+    what: Mapped[str]
+    by: Mapped[str]
+    key: Mapped[str]  # the same key from the same one is said once
+    at: Mapped[int]
+    content: Mapped[dict[str, Any]]
+    plan: Mapped[int | None] = mapped_column(Integer, ForeignKey("day_plan.id"))
+
+
 class WatchRun(Table):
     """One life of the watch, to tell from when to when it was down."""
 

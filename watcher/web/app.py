@@ -21,8 +21,8 @@ from watcher.service.health import Health
 from watcher.service.source_factory import posting_stations
 from watcher.service.watch import Watch
 from watcher.store.errors import LogError, UnknownJobError
-from watcher.web import static_files
-from watcher.web.api import endpoints, metrics, readings, record_export, record_values
+from watcher.web import calendar, static_files
+from watcher.web.api import endpoints, metrics, plan_api, readings, record_export, record_values
 from watcher.web.api.models import HealthTold
 from watcher.web.auth import login_pages
 from watcher.web.auth.authenticator import Authenticator, NotAllowedError, NotLoggedInError
@@ -39,6 +39,7 @@ from watcher.web.pages import (
     jobs,
     log,
     now,
+    plan,
     pushes,
     records,
     skill,
@@ -65,6 +66,8 @@ class Keys:
     access: Users = field(default_factory=Users)
     links: Links | None = None
     """Reads the links by which alerts are acknowledged; None where none are sent."""
+    calendars: Links | None = None
+    """Makes and reads the addresses at which calendars read the plan; None where none are made."""
     pushes: WebPush | None = None
     """The way to devices; None where there is no contact that push services ask for."""
     address: str = ""
@@ -101,6 +104,9 @@ def create_app(watch: Watch, keys: Keys) -> FastAPI:
         now.router(house),
         fields.router(house),
         hours.router(house),
+        plan.router(house, keys.calendars),
+        calendar.router(house, keys.calendars),
+        plan_api.router(house),
         skill.router(house),
         jobs.router(house),
         log.router(house),

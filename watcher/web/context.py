@@ -13,6 +13,8 @@ from watcher.i18n.language import Language, accepted
 from watcher.i18n.message import Clock
 from watcher.judge.chances import FarmChances
 from watcher.messages.reasons import Speaker
+from watcher.planning.kept import PlanNow
+from watcher.service.day_plan import closed, plan_now
 from watcher.service.snapshot import Snapshot
 from watcher.service.watch import Watch
 from watcher.store.errors import LogError
@@ -63,6 +65,15 @@ class AppContext:
         if keeper is None or keeper.latest is None or keeper.latest.old(now):
             return FarmChances(now)
         return keeper.latest
+
+    def plan(self) -> PlanNow | None:
+        """Return the plan of the day as it stands now; None where there is none.
+
+        Raises LogError, and NothingJudgedError before the first judgement.
+        """
+        ranking, now = self.picture.ranking, self.watch.clock.now()
+        with self.watch.book.store.reading() as session:
+            return closed(plan_now(session, self.farm, now), ranking)
 
     def clock(self, at: int) -> Clock:
         """Return an instant on the farm's clock, as seen from now."""

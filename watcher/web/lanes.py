@@ -131,7 +131,7 @@ class Lanes:
             return self.log_ins
         if path.startswith(("/seen/", "/login/")):
             return self.steps
-        if method not in _READS and path.startswith(("/jobs", "/api/jobs")):
+        if method not in _READS and path.startswith(("/jobs", "/api/jobs", "/plan", "/api/plan")):
             return self.steps
         if path.startswith(("/api/log.csv", "/api/records", "/skill")):
             return self.files

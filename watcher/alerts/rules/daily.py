@@ -61,7 +61,7 @@ def tell(
 
 def _text(view: AlertContext, standing: Evaluation) -> Text:
     if standing.rule.kind == EVENING.kind:
-        return evening_look_ahead(view.speaker, view.judgement, view.outlook)
+        return evening_look_ahead(view.speaker, view.judgement, view.outlook, plan=view.plan)
     due_at = int(standing.evidence["due_at"])
     if view.begun is not None and view.begun.first and due_at < view.begun.at:
         due_at = view.now  # nobody waited for it
@@ -72,4 +72,5 @@ def _text(view: AlertContext, standing: Evaluation) -> Text:
         view.outlook,
         due_at=due_at,
         silent=view.silent,
+        plan=view.plan,
     )

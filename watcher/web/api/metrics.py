@@ -44,6 +44,7 @@ class _Watch(Collector):
         yield GaugeMetricFamily("watcher_messages_waiting", "Messages to be sent", value=waiting)
         yield from self._sources(health)
         yield from self._fields()
+        yield from self._plan()
         yield from self._jobs()
         yield from self._messages()
 
@@ -110,6 +111,22 @@ class _Watch(Collector):
         yield messages
         devices = len(self.house.door.keyring.devices)
         yield GaugeMetricFamily("watcher_push_devices", "Devices pushed to", value=devices)
+
+    def _plan(self) -> Iterator[Metric]:
+        """Of the plan as it was judged by; absent where there is none."""
+        picture = self.house.watch.picture
+        plan = None if picture is None else picture.plan
+        if plan is None:
+            return
+        age = self.house.watch.clock.now() - plan.kept.made_at
+        yield GaugeMetricFamily("watcher_plan_age_seconds", "Since it was made", value=age)
+        stands = float(plan.changed is None)
+        yield GaugeMetricFamily("watcher_plan_stands", "0 while it is made anew", value=stands)
+        steps = GaugeMetricFamily("watcher_plan_steps", "Jobs to be begun", labels=["sprayer"])
+        for sprayer in self.house.farm.config.sprayers:
+            count = sum(step.sprayer == sprayer for step in plan.steps)
+            steps.add_metric([sprayer], count)
+        yield steps
 
     def _fields(self) -> Iterator[Metric]:
         words = "0 unsuitable, 1 unknown, 2 marginal, 3 suitable"

@@ -13,16 +13,19 @@ from watcher.i18n.message import Sentence
 from watcher.jobs.commands import Taken
 from watcher.jobs.queries import JobStory, JobView
 from watcher.judge.chances import FieldChance
-from watcher.judge.ranking import FieldNow
+from watcher.judge.ranking import FieldNow, Ranking
 from watcher.judge.reasons import Reason
 from watcher.judge.remedies import Remedy
 from watcher.judge.start_check import Against
 from watcher.limits.status import Status
-from watcher.messages import sources
+from watcher.messages import day_plan, sources
 from watcher.messages.chances import holds_line
 from watcher.messages.reasons import Speaker
 from watcher.messages.remedies import remedy_line
 from watcher.messages.start import ASKS, obstacle_line
+from watcher.messages.words import CAUTION
+from watcher.planning.day_plan import Step
+from watcher.planning.kept import PlanNow
 from watcher.records.record import Record
 from watcher.service.health import Health
 from watcher.service.transactions import Posted
@@ -711,3 +714,185 @@ def _stand(reason: Reason) -> StandWord:
 def finite(value: float) -> float | None:
     """JSON knows neither NaN nor infinity."""
     return value if math.isfinite(value) else None
+
+
+class LoadsTold(ApiModel):
+    """The loads of a step."""
+
+    full: int
+    """How many full tanks."""
+    tank_l: float
+    last_l: float
+    """What a last load that is not full takes; 0 without one."""
+    sentences: list[str]
+    """Water and products, load by load."""
+
+
+class PlanStepTold(ApiModel):
+    """One job of the plan. Times are epoch seconds."""
+
+    sprayer: str
+    field: str
+    setup: str
+    starts_at: int
+    ends_at: int
+    due: bool
+    """Whether its time has come."""
+    chance: float
+    """That it holds to its end."""
+    ended_by: str | None
+    """The limit that ends it most often."""
+    change_s: float
+    """The way, the filling and the rinsing before it."""
+    cleans_out: bool
+    area_m2: float
+    loads: LoadsTold
+
+
+class LeftOutTold(ApiModel):
+    """A field the plan leaves out."""
+
+    field: str
+    why: Literal["not known", "no hour", "no time", "wished", "only with", "home by", "out"]
+    sentence: str
+
+
+class LossTold(ApiModel):
+    """What is lost where a field is done first that the plan does later."""
+
+    first: str
+    loses: list[str]
+    """Fields that are no longer planned then."""
+    fewer: float
+    """How many fewer fields are likely to be finished."""
+    sentence: str
+
+
+class PlanTold(ApiModel):
+    """The plan of the day. Times are epoch seconds."""
+
+    number: int | None
+    """What it is accepted by; null while there is no plan."""
+    at: int
+    made_at: int | None
+    state: Literal["none", "stands", "being worked out", "old"]
+    """By an old one nothing may be done: it has no steps here."""
+    changed: Literal["issue", "job", "wishes", "farm", "closed", "age"] | None
+    """Why it is being worked out anew."""
+    sentence: str
+    caution: str
+    steps: list[PlanStepTold]
+    """In the order they begin."""
+    left_out: list[LeftOutTold]
+    losses: list[LossTold]
+    refused: str | None
+    """The wish that no plan can fulfil, and what stands in its way."""
+    accepted_at: int | None
+    accepted_by: str | None
+    turned: bool
+    """Whether the next steps are others than were accepted."""
+
+    @classmethod
+    def of(
+        cls,
+        speaker: Speaker,
+        plan: PlanNow | None,
+        ranking: Ranking,
+        language: Language,
+        now: int,
+    ) -> Self:
+        caution = CAUTION.render(language)
+        if plan is None:
+            return cls(
+                number=None,
+                at=now,
+                made_at=None,
+                state="none",
+                changed=None,
+                sentence=day_plan.NOT_YET.render(language),
+                caution=caution,
+                steps=[],
+                left_out=[],
+                losses=[],
+                refused=None,
+                accepted_at=None,
+                accepted_by=None,
+                turned=False,
+            )
+        kept = plan.kept
+        out = {} if plan.old else kept.plan.left_out
+        losses = {} if plan.old else kept.loses
+        return cls(
+            number=kept.number,
+            at=now,
+            made_at=kept.made_at,
+            state="old" if plan.old else "being worked out" if plan.changed else "stands",
+            changed=None if plan.changed is None else plan.changed.value,
+            sentence=day_plan.standing(plan, speaker).render(language),
+            caution=caution,
+            steps=[_plan_step(speaker, plan, step, language) for step in plan.steps],
+            left_out=[
+                LeftOutTold(
+                    field=field,
+                    why=why.value,
+                    sentence=day_plan.why_out(why, field, speaker, ranking).render(language),
+                )
+                for field, why in out.items()
+                if field not in plan.done
+            ],
+            losses=[
+                LossTold(
+                    first=field,
+                    loses=list(lost.fields),
+                    fewer=lost.fewer,
+                    sentence=day_plan.loses(lost).render(language),
+                )
+                for field, lost in losses.items()
+            ],
+            refused=None
+            if kept.refused is None
+            else day_plan.refusal(kept.refused).render(language),
+            accepted_at=None if plan.accepted is None else plan.accepted.at,
+            accepted_by=None if plan.accepted is None else plan.accepted.by,
+            turned=bool(plan.turned),
+        )
+
+
+def _plan_step(speaker: Speaker, plan: PlanNow, step: Step, language: Language) -> PlanStepTold:
+    loads = day_plan.loads_of(speaker, step)
+    return PlanStepTold(
+        sprayer=step.sprayer,
+        field=step.field,
+        setup=step.setup,
+        starts_at=step.starts_at,
+        ends_at=step.ends_at,
+        due=step in plan.due,
+        chance=step.chance,
+        ended_by=None if step.ended_by is None else step.ended_by.value,
+        change_s=step.change_s,
+        cleans_out=step.cleans_out,
+        area_m2=step.area_m2,
+        loads=LoadsTold(
+            full=loads.full,
+            tank_l=speaker.farm.config.sprayers[step.sprayer].tank,
+            last_l=loads.last_l,
+            sentences=[x.render(language) for x in day_plan.load_lines(speaker, step)],
+        ),
+    )
+
+
+class WishOfPlan(ApiModel):
+    """What is asked of the plan, or taken back."""
+
+    model_config = ConfigDict(use_attribute_docstrings=True, extra="forbid")
+
+    wish: Literal["first", "not today", "only with", "home by", "out"]
+    """All but "only with" are for today."""
+    field: Annotated[str, Field(max_length=60)] = ""
+    """For "first", "not today" and "only with"."""
+    sprayer: Annotated[str, Field(max_length=60)] = ""
+    """For "only with" and "out"."""
+    clock: Annotated[str, Field(max_length=20)] = ""
+    """For "home by": 17:00, on the farm's clock."""
+    back: bool = False
+    """Whether the wish is taken back."""

@@ -80,6 +80,16 @@ class Authenticator:
         scheme, _, token = request.headers.get("authorization", "").partition(" ")
         return self.access.program(token.strip()) if scheme.lower() == "bearer" else None
 
+    def knows(self, name: str) -> bool:
+        """Return whether somebody of this name may come in: by the settings, or by a session."""
+        if self.access.role_of(name) is not None:
+            return True
+        try:
+            return any(s.user.name == name for s in self.keyring.sessions(self.clock.now()))
+        except SessionStoreError as error:
+            self._seldom.warn("nobody is known to be logged in", why=str(error))
+            return False
+
     def looker(self, request: Request) -> Visitor:
         """Require somebody who may look (a dependency)."""
         return self._require(request, Role.LOOK)

@@ -17,6 +17,7 @@ from watcher.web.open_jobs import OpenJobViewModel, by_field, open_jobs
 from watcher.web.pages.air_now import AirViewModel, air_now
 from watcher.web.pages.field_choice import FEW, Asked, Group, Page, asked, grouped, paged, searched
 from watcher.web.pages.jobs import job_page
+from watcher.web.pages.plan import plan_line
 from watcher.web.pages.view_models import FieldViewModel, field_sight
 
 _NEXT = 3
@@ -78,6 +79,7 @@ def router(house: AppContext) -> APIRouter:
             jobs=jobs,
             weather=source_lines(picture.outlook),
             air=_air(house),
+            plan=plan_line(house),
             nothing_open=nothing_open(picture.ranking),
             cause=silent_wind(picture.outlook),
         )

@@ -1,0 +1,168 @@
+"""An accepted plan tells its next step once, and why it turned; of any other nothing is said."""
+
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from datetime import time
+from pathlib import Path
+
+import pytest
+from sqlalchemy import select
+
+from tests.support import job_steps
+from tests.support.farms import build, tables
+from tests.support.skies import MORNING, judged, outlook
+from watcher.alerts import cycle
+from watcher.alerts.enqueue import Enqueue
+from watcher.limits.farm_arrays import FarmArrays
+from watcher.messages.reasons import Speaker
+from watcher.planning.day_plan import DayPlan, LeftOut, Step
+from watcher.planning.kept import Accepted, Basis, Changed, KeptPlan, PlanNow
+from watcher.store.database import Database
+from watcher.store.tables import Message
+
+MINUTE = 60
+RECIPIENTS = {
+    "ana": {"quiet_hours": {"start": time(10), "end": time(14)}},
+    "luis": {"hears": ["job"], "form": "sms", "language": "es"},
+}
+FARM = build(tables() | {"recipients": RECIPIENTS, "brief": {"morning": time(3)}})
+ARRAYS = FarmArrays.of(FARM)
+GUST_UP = {"gust_mph": 19.0}
+
+
+def step(field: str, after_min: int, sprayer: str = "boom", chance: float = 0.7) -> Step:
+    starts_at = MORNING + after_min * MINUTE
+    return Step(
+        sprayer, field, "coarse", starts_at, starts_at + 43 * MINUTE, chance, 0.0, area_m2=160_000.0
+    )
+
+
+def kept(*steps: Step, **left_out: LeftOut) -> KeptPlan:
+    return KeptPlan(DayPlan(MORNING, steps, 1.0, left_out), Basis((), (), (), 0, ""), number=1)
+
+
+ASKED = kept(step("hill", 40), step("creek_side", 120))
+YES = Accepted(ASKED, MORNING, "ana")
+Told = Callable[..., list[tuple[str, str, str, int]]]
+
+
+@pytest.fixture
+def told(tmp_path: Path) -> Iterator[Told]:
+    """Run a cycle at a minute with a plan; return what is new: to whom, title, body, held for."""
+    store = Database(f"sqlite:///{tmp_path / 'watch.db'}", lasting=False)
+    store.upgrade()
+    post, seen = Enqueue(Speaker(FARM), None), set()
+
+    def run(
+        after_min: int,
+        plan: KeptPlan = ASKED,
+        *,
+        accepted: Accepted | None = YES,
+        changed: Changed | None = None,
+        spraying: str = "",
+        done: frozenset[str] = frozenset(),
+        **sky: float,
+    ) -> list[tuple[str, str, str, int]]:
+        now = MORNING + after_min * MINUTE
+        look = outlook(now=now, **sky)
+        judgement, ranking = judged(ARRAYS, look)
+        shown = PlanNow(plan, now, changed, accepted, done)
+        with store.writing() as session:
+            if spraying:
+                job_steps.start(session, ARRAYS, spraying, "coarse", now)
+            cycle.run(session, post, judgement, look, ranking, plan=shown)
+            kinds = ("next step due", "plan changed")
+            rows = session.scalars(select(Message).where(Message.kind.in_(kinds))).all()
+            new = [row for row in rows if row.id not in seen]
+            seen.update(row.id for row in new)
+            return [(m.recipient, m.title, m.body, m.due_at - m.created_at) for m in new]
+
+    yield run
+    store.close()
+
+
+def test_twenty_minutes_before_a_step_it_is_told_once_with_its_loads(told: Told) -> None:
+    assert told(19) == []
+    (ana, title, body, _), (luis, _, sms, _) = told(20)
+    assert (ana, luis) == ("ana", "luis")
+    assert title == "In 20 min: hill, coarse"
+    # 16 ha are 39.5 acre; at 15 gal/acre 593 gal, half a tank of 1200 gal.
+    assert body.splitlines()[:2] == [
+        "One load of 593 gal.",
+        "From 11:40 to 12:23, 7 in 10 (mostly general experience).",
+    ]
+    assert "Guidance only." in body
+    assert sms.startswith("En 20 min: hill, coarse. Una carga de 593 gal. De 11:40 a 12:23, 7 ")
+    assert len(sms) <= 160
+    assert [told(minute) for minute in (21, 30, 45)] == [[], [], []]
+    assert [m[1] for m in told(100)] == ["In 20 min: creek side, coarse", ""]
+
+
+def test_a_step_that_moves_is_told_when_it_is_due_and_not_before(told: Told) -> None:
+    moved = kept(step("hill", 70), step("creek_side", 120))
+    assert told(20, moved) == []
+    assert told(50, moved)[0][1] == "In 20 min: hill, coarse"
+
+
+def test_who_accepts_what_begins_now_is_not_told_what_they_know(told: Told) -> None:
+    at_once = kept(step("hill", 0), step("creek_side", 120))
+    assert told(1, at_once, accepted=Accepted(at_once, MORNING, "ana")) == []
+
+
+@pytest.mark.parametrize(
+    "of", [{"accepted": None}, {"changed": Changed.ISSUE}, {"changed": Changed.AGE}]
+)
+def test_of_a_plan_nobody_accepted_or_that_does_not_stand_nothing_is_told(
+    told: Told, of: dict[str, Changed | None]
+) -> None:
+    turned = kept(step("creek_side", 30))
+    assert [told(minute, turned, **of) for minute in (20, 25, 30)] == [[], [], []]
+
+
+def test_quiet_hours_hold_it_back_unless_somebody_sprays(told: Told) -> None:
+    held = {name: for_s for name, _, _, for_s in told(20)}
+    assert held == {"ana": (14 * 60 - (11 * 60 + 20)) * MINUTE, "luis": 0}
+    begun = told(100, spraying="hill", done=frozenset({"hill"}))
+    assert {name: for_s for name, _, _, for_s in begun} == {"ana": 0, "luis": 0}
+
+
+def test_a_plan_that_turns_after_a_gust_says_the_order_why_and_what_is_lost(told: Told) -> None:
+    now = kept(step("creek_side", 6), step("hill", 300))
+    asked = Accepted(kept(step("hill", 5), step("creek_side", 120)), MORNING, "ana")
+    assert told(4, now, accepted=asked, **GUST_UP) == []  # steady for two minutes first
+    (_, title, body, _), (_, _, sms, _) = told(6, now, accepted=asked, **GUST_UP)
+    assert title == "Plan now: creek side now, hill 16:00"
+    lines = body.splitlines()
+    assert lines[0] == "Hill at 16:00: now gust 19 mph, at most 15 mph (own): 4 mph over."
+    assert lines[1] == "Nothing lost."
+    assert "Open the plan to accept it, or to keep your order." in lines
+    assert sms.startswith("Plan ahora: creek side ahora, hill 16:00.")
+    small_gain = kept(step("creek_side", 10), step("hill", 270))
+    assert told(10, small_gain, accepted=asked, **GUST_UP) == []
+
+
+def test_a_sprayer_that_breaks_gives_its_field_to_another_or_to_nobody(told: Told) -> None:
+    asked = Accepted(kept(step("hill", 30), step("creek_side", 30, "old_boom")), MORNING, "ana")
+    now = kept(step("creek_side", 30), hill=LeftOut.OUT)
+    told(4, now, accepted=asked)
+    (_, title, body, _), _ = told(6, now, accepted=asked)
+    assert title == "Plan now: creek side 11:30"
+    assert body.splitlines()[:3] == [
+        "Hill: its sprayers are out of use today.",
+        "Creek side goes to boom.",
+        "Loses hill.",
+    ]
+
+
+def test_what_is_done_or_in_hand_is_no_turn_of_the_plan(told: Told) -> None:
+    rest = kept(step("creek_side", 90))
+    assert [told(m, rest, done=frozenset({"hill"})) for m in (40, 44, 60)] == [[], [], []]
+
+
+def test_an_acceptance_ends_with_its_last_job() -> None:
+    assert YES.until == MORNING + (120 + 43) * MINUTE
+    turned = PlanNow(kept(step("creek_side", 0)), MORNING, accepted=YES)
+    assert [(old.field, new and new.field) for old, new in turned.turned] == [
+        ("hill", "creek_side")
+    ]
+    assert replace(turned, changed=Changed.AGE).turned == ()

@@ -1,0 +1,183 @@
+"""The plan of the day as the watch keeps it: when it is made, of what, and when it stands."""
+
+import asyncio
+import threading
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from tests.support.planned_day import later, plan_anew, plan_of, planned_day
+from tests.support.running import put_forecast
+from tests.support.visiting import NOON
+from watcher.jobs.steps import StepName, StepRequest
+from watcher.planning.day_plan import DayPlan, LeftOut, Loss, Step, Wish, Wishes
+from watcher.planning.kept import Basis, Changed, InHand, KeptPlan, Refused, stands
+from watcher.service.day_plan import PlanKeeper, with_plan
+from watcher.service.snapshot import Snapshot
+
+HOUR = 3600
+BASIS = Basis((("feed", 1),), (), (), 0, "abc")
+
+
+def kept(**changes: object) -> KeptPlan:
+    plan = DayPlan(NOON, (Step("boom", "hill", "coarse", NOON, NOON + HOUR, 0.7, 0.0),), 0.7, {})
+    return replace(KeptPlan(plan, BASIS), **changes)
+
+
+def test_a_plan_is_read_back_as_it_was_kept() -> None:
+    made = kept(
+        wishes=Wishes("hill", frozenset({"a"}), {"b": 1}, {"c": "boom"}, 5, 6, {"boom": 7}),
+        refused=Refused(Wish.FIRST, "hill", Wish.HOME_BY),
+        loses={"creek": Loss(("hill",), 0.2)},
+        in_hand=(InHand("boom", "creek", 1, 2),),
+        past_forecasts=4,
+        open_now=("hill",),
+    )
+    left = replace(made, plan=replace(made.plan, left_out={"creek": LeftOut.NO_TIME}))
+    assert KeptPlan.of_json(0, left.to_json()) == left
+
+
+@pytest.mark.parametrize(
+    ("basis", "after_s", "why"),
+    [
+        ({}, 0, None),
+        ({}, 2 * HOUR, None),
+        ({}, 2 * HOUR + 1, Changed.AGE),
+        ({}, -61, Changed.AGE),
+        ({"farm": "other"}, 0, Changed.FARM),
+        ({"wishes": 1}, 0, Changed.WISHES),
+        ({"jobs": ((1, "running", "coarse"),)}, 0, Changed.JOB),
+        ({"left": (("hill", 0.4),)}, 0, Changed.JOB),
+        ({"issues": (("feed", 2),)}, 0, Changed.ISSUE),
+    ],
+)
+def test_a_plan_of_another_basis_or_age_is_never_taken_for_a_new_one(
+    basis: dict[str, object], after_s: int, why: Changed | None
+) -> None:
+    assert stands(kept(), replace(BASIS, **basis), NOON + after_s) is why
+
+
+async def test_the_ranking_is_the_plans_first_step_read_aloud(tmp_path: Path) -> None:
+    async with planned_day(tmp_path) as v:
+        plan, picture = plan_of(v), v.service.watch.picture
+        assert picture is not None
+        assert plan.changed is None
+        assert [s.field for s in plan.due] == [plan.steps[0].field]
+        assert picture.ranking.spray[0].field == plan.steps[0].field
+        later_ = {s.field: s.starts_at for s in plan.steps if s not in plan.due}
+        assert later_
+        waits = {f.field: f.can_wait_until for f in picture.ranking.spray}
+        assert {field: waits[field] for field in later_} == later_
+        assert waits[plan.steps[0].field] is None
+
+
+async def test_a_start_a_wish_and_an_issue_each_make_it_anew(tmp_path: Path) -> None:
+    async with planned_day(tmp_path) as v:
+        first = plan_of(v)
+        step = first.steps[0]
+        start = StepRequest(StepName.START, "anna", field=step.field, setup=step.setup)
+        await v.service.watch.take_step(start)
+        assert plan_of(v).changed is Changed.JOB
+        assert step.field not in {s.field for s in plan_of(v).steps}
+        await v.service.judged()
+        await plan_anew(v)
+        second = plan_of(v)
+        assert second.changed is None
+        assert [b.field for b in second.kept.in_hand] == [step.field]
+        assert all(
+            s.starts_at >= second.kept.in_hand[0].until
+            for s in second.steps
+            if s.sprayer == step.sprayer
+        )
+        put_forecast(v.service.watch.book.store, NOON + 780, wind_m_s=3.1, gust_m_s=4.0)
+        v.service.clock.at += 120
+        assert plan_of(v).changed is Changed.ISSUE
+
+
+async def test_it_waits_for_chances_of_the_new_issue(tmp_path: Path) -> None:
+    async with planned_day(tmp_path) as v:
+        number = plan_of(v).kept.number
+        put_forecast(v.service.watch.book.store, NOON + 720, wind_m_s=3.1, gust_m_s=4.0)
+        await later(v, 120)
+        await v.service.watch._plan()
+        assert plan_of(v).kept.number == number
+        assert plan_of(v).changed is Changed.ISSUE
+        v.service.watch.chances.ask()
+        await plan_anew(v)
+        assert plan_of(v).changed is None
+
+
+async def test_a_field_whose_turn_it_is_and_is_not_open_makes_it_anew(tmp_path: Path) -> None:
+    async with planned_day(tmp_path) as v:
+        due = plan_of(v).due[0].field
+        await later(v, gust="30 mph")
+        picture = v.service.watch.picture
+        assert picture is not None
+        assert picture.plan is not None
+        assert picture.plan.changed is Changed.CLOSED
+        await v.service.watch._plan()
+        await v.service.judged()
+        assert due not in {s.field for s in plan_of(v).due}
+
+
+async def test_nothing_that_is_due_is_left_to_age(tmp_path: Path) -> None:
+    async with planned_day(tmp_path) as v:
+        number = plan_of(v).kept.number
+        await v.service.watch._plan()
+        assert plan_of(v).kept.number == number
+        await later(v, 16 * 60)  # it was to begin and has not
+        await v.service.watch._plan()
+        assert plan_of(v).kept.number > number
+
+
+async def test_an_old_plan_leads_nobody(tmp_path: Path) -> None:
+    async with planned_day(tmp_path) as v:
+        v.service.clock.at += 3 * HOUR
+        plan = plan_of(v)
+        assert plan.old
+        assert plan.steps == ()
+        picture = v.service.watch.picture
+        assert picture is not None
+        assert with_plan(picture.ranking, plan) is picture.ranking
+
+
+async def test_making_it_holds_up_no_reading(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    async with planned_day(tmp_path) as v:
+        begun, go_on = asyncio.Event(), threading.Event()
+        loop, look = asyncio.get_running_loop(), PlanKeeper.look
+
+        def held_up(keeper: PlanKeeper, picture: Snapshot) -> KeptPlan | None:
+            loop.call_soon_threadsafe(begun.set)
+            go_on.wait(10)
+            return look(keeper, picture)
+
+        monkeypatch.setattr(PlanKeeper, "look", held_up)
+        planning = asyncio.create_task(v.service.watch._plan())
+        await begun.wait()
+        await later(v)  # a reading is taken and judged meanwhile
+        assert not planning.done()
+        go_on.set()
+        await planning
+
+
+async def test_what_goes_wrong_with_a_plan_costs_nothing_else(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    async with planned_day(tmp_path) as v:
+        number = plan_of(v).kept.number
+
+        def broken(_keeper: PlanKeeper, _picture: Snapshot) -> KeptPlan | None:
+            raise ZeroDivisionError
+
+        monkeypatch.setattr(PlanKeeper, "look", broken)
+        v.service.watch.plan_soon()
+        await later(v)
+        await later(v)
+        assert plan_of(v).kept.number == number
+        monkeypatch.undo()
+        await later(v, 16 * 60)
+        await plan_anew(v)
+        assert plan_of(v).kept.number > number

@@ -1,0 +1,307 @@
+"""The plan of the day as the watch keeps it: made beside the judging, in the log, read by all.
+
+Whatever is shown of it, by pages, messages, programs and commands, is read from the log, so that
+there is one. It is made anew on a new forecast, a step of a job, new wishes, a farm file, when a
+field whose turn it is is not open, and from time to time.
+"""
+
+import hashlib
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from datetime import datetime, time, timedelta
+from typing import TYPE_CHECKING, Any
+
+import structlog
+from sqlalchemy.orm import Session
+
+from watcher.farm import Farm
+from watcher.jobs import queries
+from watcher.jobs.lately import sprayed_lately
+from watcher.jobs.queries import JobView
+from watcher.judge.chances import FarmChances
+from watcher.judge.ranking import FieldNow, Ranking
+from watcher.limits.status import Status
+from watcher.messages.wall_clock import wall_instant
+from watcher.planning.day_plan import DayPlan, LeftOut, Planner, WishError, Wishes, loss
+from watcher.planning.kept import (
+    Accepted,
+    Basis,
+    Changed,
+    InHand,
+    KeptPlan,
+    PlanNow,
+    Refused,
+    stands,
+)
+from watcher.service.chances import ChanceKeeper
+from watcher.service.planning import Busy, planner, with_details
+from watcher.store import plans
+
+if TYPE_CHECKING:
+    from watcher.service.snapshot import Snapshot
+
+log = structlog.get_logger("watcher.service")
+
+SOLVER_S = 5.0
+"""The wall time the solver has at most; it runs on a thread behind all others."""
+_LOSSES_S = 3.0
+"""The time for what other orders would lose; what is not done in it is not told."""
+_EVERY_S = 3600
+_LATE_S = 900
+"""A job that was to begin so long ago and has not is planned anew."""
+_OTHERS_S = 600
+"""A plan so old is made anew where other fields are open than when it was made."""
+WISHES, ACCEPTED = "wishes", "accepted"
+
+
+def farm_digest(farm: Farm) -> str:
+    """Return what tells one farm file from another, its boundaries included."""
+    areas = {name: round(farm.ground.area_m2(name)) for name in farm.config.fields}
+    return hashlib.sha256(f"{farm.config!r}{areas}".encode()).hexdigest()[:16]
+
+
+def basis(session: Session, farm: Farm, now: int, *, issues_at: int, wishes: int) -> Basis:
+    """Return what a plan is made of at a moment, with the forecasts as they were at another."""
+    opened, lately = queries.opened(session, now), sprayed_lately(session, farm, now)
+    left = {**lately.left, **dict.fromkeys(lately.done, 0.0)}
+    return Basis(
+        issues=tuple(plans.issues(session, issues_at).items()),
+        jobs=tuple((v.job.id, v.job.state, v.job.setup) for v in opened),
+        left=tuple(sorted(left.items())),
+        wishes=wishes,
+        farm=farm_digest(farm),
+    )
+
+
+def plan_now(session: Session, farm: Farm, now: int) -> PlanNow | None:
+    """Return the newest plan in the log as it stands now; None where there is none."""
+    row = plans.newest(session, now + 60)
+    kept = None if row is None else _kept(row.id, row.content)
+    if kept is None:
+        return None
+    wishes, _ = wishes_of(session, farm, now)
+    found = basis(session, farm, now, issues_at=now, wishes=wishes)
+    done = {name for name, share in found.left if share == 0.0}
+    done |= {view.job.field for view in queries.opened(session, now)}
+    return PlanNow(kept, now, stands(kept, found, now), _accepted(session, now), frozenset(done))
+
+
+def _kept(number: int, content: Mapping[str, Any]) -> KeptPlan | None:
+    try:
+        return KeptPlan.of_json(number, content)
+    except (ValueError, KeyError, TypeError) as error:
+        log.warning(
+            "a kept plan cannot be read; another one is made", number=number, why=str(error)
+        )
+        return None
+
+
+def _accepted(session: Session, now: int) -> Accepted | None:
+    said = plans.last_said(session, ACCEPTED, now + 60)
+    row = None if said is None or said.plan is None else plans.of_number(session, said.plan)
+    kept = None if row is None else _kept(row.id, row.content)
+    if said is None or kept is None:
+        return None
+    accepted = Accepted(kept, said.at, said.by)
+    return accepted if now < accepted.until else None
+
+
+def wishes_of(session: Session, farm: Farm, now: int) -> tuple[int, Wishes]:
+    """Return the wishes that hold now, and the number they were last said under (0: never).
+
+    What is wished for a day is over with it, and what the farm file no longer has is no wish.
+    """
+    said = plans.last_said(session, WISHES, now + 60)
+    if said is None:
+        return 0, Wishes()
+    config, day_ends = farm.config, int(said.content.get("until", 0))
+    only = {
+        field: sprayer
+        for field, sprayer in said.content.get("only_with", {}).items()
+        if field in config.fields and sprayer in config.sprayers
+    }
+    if now >= day_ends:
+        return -said.id, Wishes(only_with=only)
+    first = said.content.get("first")
+    not_today = [f for f in said.content.get("not_today", ()) if f in config.fields]
+    home_by = said.content.get("home_by")
+    return said.id, Wishes(
+        first=first if first in config.fields else None,
+        not_before=dict.fromkeys(not_today, day_ends),
+        only_with=only,
+        home_by=home_by,
+        home_until=day_ends if home_by is not None else None,
+        out={s: day_ends for s in said.content.get("out", ()) if s in config.sprayers},
+        keeps_order=bool(said.content.get("keeps_order")),
+    )
+
+
+def day_ends(farm: Farm, now: int) -> int:
+    """Return when the day of a moment is over on the farm's clock."""
+    today = datetime.fromtimestamp(now, farm.zone).date()
+    return wall_instant(today + timedelta(days=1), time(0), farm.zone)
+
+
+def with_plan(ranking: Ranking, plan: PlanNow | None) -> Ranking:
+    """Return the ranking as the plan's first step read aloud.
+
+    Of the fields that are open those come first whose turn it is by the plan, then those it has
+    later, each of which can wait until then, then those it leaves out.
+    """
+    if plan is None or plan.old:
+        return ranking
+    steps = {step.field: (place, step) for place, step in enumerate(plan.steps)}
+    due = {step.field for step in plan.due}
+
+    def waits(field: FieldNow) -> FieldNow:
+        if field.field in due or field.field not in steps:
+            return replace(field, can_wait_until=None) if field.field in due else field
+        return replace(field, can_wait_until=steps[field.field][1].starts_at)
+
+    def order(field: FieldNow) -> tuple[bool, int]:
+        known = steps.get(field.field)
+        return field.field not in due, len(steps) if known is None else known[0]
+
+    return replace(ranking, spray=tuple(sorted(map(waits, ranking.spray), key=order)))
+
+
+def closed(plan: PlanNow | None, ranking: Ranking) -> PlanNow | None:
+    """Return the plan, said to be overtaken where a field whose turn it is is not open."""
+    if plan is None or plan.changed is not None:
+        return plan
+    every = ranking.every
+    if any(every[step.field].status < Status.MARGINAL for step in plan.due if step.field in every):
+        return replace(plan, changed=Changed.CLOSED)
+    return plan
+
+
+class PlanKeeper:
+    """Makes the plan when it is due, from chances worked out before, and keeps it in the log."""
+
+    def __init__(self, chances: ChanceKeeper) -> None:
+        self.chances, self.store, self.farm = chances, chances.store, chances.plan.farm
+
+    def look(self, picture: "Snapshot") -> KeptPlan | None:
+        """Make the plan where it is due; None where it is not, or what it needs is not there yet.
+
+        Takes seconds of processor: not on the log's thread.
+        """
+        chances, now = self.chances.latest, picture.outlook.now
+        if chances is None or chances.old(now):
+            return None
+        with self.store.reading() as session:
+            before = closed(plan_now(session, self.farm, now), picture.ranking)
+            if before is not None and not _due(before, picture.ranking):
+                return None
+            number, wishes = wishes_of(session, self.farm, now)
+            found = basis(session, self.farm, now, issues_at=chances.at, wishes=number)
+            busy = in_hand(session, now)
+        waits_for_chances = (
+            before is not None
+            and before.changed is Changed.ISSUE
+            and found.issues == before.kept.basis.issues
+        )
+        if waits_for_chances or _left_of(picture) != dict(found.left):
+            return None  # what it is made of comes first
+        return made(picture, chances, found, wishes, busy=busy, before=before)
+
+    def keep(self, made: KeptPlan) -> None:
+        """Write a plan, quickly."""
+        with self.store.writing() as session:
+            number = plans.put(session, made.made_at, made.to_json())
+        log.info("planned", number=number, steps=len(made.plan.steps))
+
+
+def made(
+    picture: "Snapshot",
+    chances: FarmChances,
+    of: Basis,
+    wishes: Wishes,
+    *,
+    busy: Sequence[InHand],
+    before: PlanNow | None = None,
+) -> KeptPlan:
+    """Make a plan of a judgement and its chances, with what other orders would lose.
+
+    ``before`` is the plan that holds: its order stays unless another gains enough.
+    """
+    judgement, index = picture.judgement, picture.outlook.now_index
+    done = {name for name, share in of.left if share == 0.0}
+    taken = [Busy(b.sprayer, b.field, b.until) for b in busy]
+    of_farm = planner(judgement, index, chances, done=done, busy=taken)
+    bare = KeptPlan(
+        plan=DayPlan(picture.outlook.now, (), 0.0, {}),
+        basis=of,
+        wishes=wishes,
+        in_hand=tuple(busy),
+        past_forecasts=min((p.past_forecasts for p in chances.parts), default=0),
+        open_now=tuple(f.field for f in picture.ranking.spray),
+    )
+    if of_farm is None:
+        rest = set(judgement.plan.fields) - done - {b.field for b in busy}
+        left_out = dict.fromkeys(sorted(rest), LeftOut.NOT_KNOWN)
+        return replace(bare, plan=replace(bare.plan, left_out=left_out))
+    found, refused = best(of_farm, wishes, _order_before(before, wishes), SOLVER_S)
+    loses = {}
+    if refused is None and wishes.first is None:
+        others = of_farm.losing(found, wishes, within_s=_LOSSES_S)
+        loses = {name: loss(found, other) for name, other in others.items()}
+    detailed = with_details(judgement.plan, chances, found, taken)
+    return replace(bare, plan=detailed, refused=refused, loses=loses)
+
+
+def worked_out(
+    session: Session, picture: "Snapshot", chances: FarmChances, wishes: Wishes
+) -> PlanNow:
+    """Make a plan here and now, beside the one the watch keeps. Nothing is written."""
+    farm, now = picture.judgement.plan.farm, picture.outlook.now
+    of = basis(session, farm, now, issues_at=now, wishes=0)
+    return PlanNow(made(picture, chances, of, wishes, busy=in_hand(session, now)), now)
+
+
+def best(
+    of: Planner, wishes: Wishes, before: DayPlan | None, at_most_s: float
+) -> tuple[DayPlan, Refused | None]:
+    """Return the best plan that fulfils the wishes, and the one that none can fulfil."""
+    try:
+        return of.plan(wishes, before=before, at_most_s=at_most_s), None
+    except WishError as error:
+        rest = replace(wishes, first=None)
+        refused = Refused(error.wish, error.field, error.by)
+        return of.plan(rest, before=before, at_most_s=at_most_s), refused
+
+
+def _due(plan: PlanNow, ranking: Ranking) -> bool:
+    if plan.changed is not None:
+        return True
+    age = plan.now - plan.kept.made_at
+    late = any(plan.now - step.starts_at >= _LATE_S for step in plan.due)
+    others = {f.field for f in ranking.spray} - plan.done != set(plan.kept.open_now) - plan.done
+    return age >= _EVERY_S or late or (others and age >= _OTHERS_S)
+
+
+def _order_before(before: PlanNow | None, wishes: Wishes) -> DayPlan | None:
+    """The plan whose order stays: the accepted one where that is wished, else the newest."""
+    if before is None or before.old:
+        return None
+    if wishes.keeps_order and before.accepted is not None:
+        return before.accepted.plan.plan
+    return before.kept.plan
+
+
+def in_hand(session: Session, now: int) -> list[InHand]:
+    """Return the sprayers that are in a job, and until when they are likely to be."""
+    return [
+        InHand(v.job.sprayer, v.job.field, v.job.started_at, _until(v, now))
+        for v in queries.opened(session, now)
+    ]
+
+
+def _until(view: JobView, now: int) -> int:
+    return int(now + max(view.job.planned_s - view.sprayed_s, 0.0))
+
+
+def _left_of(picture: "Snapshot") -> dict[str, float]:
+    """What a judgement takes to be left of fields that were sprayed lately."""
+    done = {field.field: 0.0 for field in picture.ranking.done}
+    return {**picture.judgement.plan.left, **done}

@@ -1,0 +1,193 @@
+"""What may be said of the plan of the day: wishes, and yes to it. Once, however often it comes."""
+
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+from datetime import datetime
+from typing import Any
+from uuid import uuid4
+
+from sqlalchemy.orm import Session
+
+from watcher.farm import Farm
+from watcher.i18n.message import Message, Name, say
+from watcher.planning.day_plan import Wish
+from watcher.planning.kept import KeptPlan
+from watcher.service.day_plan import ACCEPTED, WISHES, day_ends, plan_now
+from watcher.store import plans
+from watcher.store.database import Database
+
+_OF_FIELDS = {Wish.FIRST: "first", Wish.NOT_TODAY: "not_today", Wish.ONLY_WITH: "only_with"}
+_KEEPS_ORDER = "keeps_order"
+
+
+class BadWishError(ValueError):
+    """What is asked of the plan means nothing as it was asked; says what would do."""
+
+    def __init__(self, text: Message) -> None:
+        self.text = text
+        super().__init__(str(text))
+
+
+class PlanMovedError(Exception):
+    """The plan that was said yes to is no longer the one there is."""
+
+    text = say("The plan has changed since you looked at it. Look again, then accept it.")
+
+    def __init__(self) -> None:
+        super().__init__(str(self.text))
+
+
+@dataclass(frozen=True)
+class WishAsked:
+    """A wish as somebody asks for it, or takes it back."""
+
+    wish: Wish
+    field: str = ""
+    sprayer: str = ""
+    clock: str = ""
+    """For "home by": an hour of today on the farm's clock, 17:00."""
+    back: bool = False
+
+
+@dataclass(frozen=True)
+class Who:
+    """Who says something, when, and under which key: the same key is the same thing said."""
+
+    by: str
+    at: int
+    key: str | None = None
+
+
+def wish(store: Database, farm: Farm, asked: WishAsked, who: Who) -> None:
+    """Keep a wish, or that one is taken back. Raises BadWishError, with nothing done."""
+    with store.writing() as session:
+        said = _of_today(session, who.at)
+        _check(farm, asked, who.at)
+        said = _with(said, farm, asked, who.at)
+        _say(session, farm, said, who, asked={"wish": asdict(asked)})
+
+
+def accept(store: Database, farm: Farm, number: int, who: Who) -> None:
+    """Say yes to the plan that was shown under a number.
+
+    The newest one is accepted, where it has the same order. Raises PlanMovedError.
+    """
+    with store.writing() as session:
+        if _said_before(session, who, {"plan": number}):
+            return
+        newest = plan_now(session, farm, who.at)
+        shown = plans.of_number(session, number)
+        if newest is None or shown is None or newest.old:
+            raise PlanMovedError
+        order = KeptPlan.of_json(number, shown.content).plan.order
+        if newest.kept.plan.order != order:
+            raise PlanMovedError
+        plans.say(
+            session,
+            ACCEPTED,
+            by=who.by,
+            key=who.key or uuid4().hex,
+            at=who.at,
+            content={"asked": {"plan": number}},
+            plan=newest.kept.number,
+        )
+        said = _of_today(session, who.at)
+        if said.pop(_KEEPS_ORDER, False):
+            again = Who(who.by, who.at, who.key and f"{who.key}/order")
+            _say(session, farm, said, again, asked={"keep order": False})
+
+
+def keep_order(store: Database, farm: Farm, who: Who) -> None:
+    """Ask that the accepted order stays for today as long as it can be done."""
+    with store.writing() as session:
+        said = {**_of_today(session, who.at), _KEEPS_ORDER: True}
+        _say(session, farm, said, who, asked={"keep order": True})
+
+
+def _of_today(session: Session, now: int) -> dict[str, Any]:
+    """What is wished so far: of a day that is over only what holds for good."""
+    last = plans.last_said(session, WISHES, now + 60)
+    if last is None:
+        return {}
+    said = {name: value for name, value in last.content.items() if name not in {"asked", "until"}}
+    over = now >= int(last.content.get("until", 0))
+    return {n: v for n, v in said.items() if n == "only_with"} if over else said
+
+
+def _check(farm: Farm, asked: WishAsked, now: int) -> None:
+    config = farm.config
+    if asked.wish in _OF_FIELDS and asked.field not in config.fields:
+        raise BadWishError(say("Choose one of the fields of the farm."))
+    needs_sprayer = asked.wish in {Wish.ONLY_WITH, Wish.OUT} and not (
+        asked.back and asked.wish is Wish.ONLY_WITH
+    )
+    if needs_sprayer and asked.sprayer not in config.sprayers:
+        raise BadWishError(say("Choose one of the sprayers of the farm."))
+    if asked.wish is Wish.ONLY_WITH and not asked.back:
+        plan = config.fields[asked.field]
+        setups = plan.setups or tuple(config.setups)
+        if all(config.setups[name].sprayer != asked.sprayer for name in setups):
+            raise BadWishError(
+                say(
+                    "{sprayer} has no setup for {field}: name one in the farm file, or choose "
+                    "another sprayer.",
+                    sprayer=Name(asked.sprayer),
+                    field=Name(asked.field),
+                )
+            )
+    if asked.wish is Wish.HOME_BY and not asked.back:
+        _home_by(farm, asked.clock, now)
+
+
+def _home_by(farm: Farm, clock: str, now: int) -> int:
+    try:
+        wanted = datetime.strptime(clock, "%H:%M").time()  # noqa: DTZ007 -- a clock of the farm
+    except ValueError:
+        raise BadWishError(say("Write a time of the day as 17:00.")) from None
+    today = datetime.fromtimestamp(now, farm.zone).date()
+    at = int(datetime.combine(today, wanted, farm.zone).timestamp())
+    if at <= now:
+        raise BadWishError(say("{clock} is past: write a later time of today.", clock=clock))
+    return at
+
+
+def _with(said: Mapping[str, Any], farm: Farm, asked: WishAsked, now: int) -> dict[str, Any]:
+    """Return what is wished with one wish more, or one less."""
+    found = dict(said)
+    not_today, out = set(said.get("not_today", ())), set(said.get("out", ()))
+    only = dict(said.get("only_with", {}))
+    match asked.wish:
+        case Wish.FIRST:
+            found["first"] = None if asked.back else asked.field
+        case Wish.NOT_TODAY:
+            not_today = not_today - {asked.field} if asked.back else not_today | {asked.field}
+        case Wish.ONLY_WITH:
+            only.pop(asked.field, None)
+            only |= {} if asked.back else {asked.field: asked.sprayer}
+        case Wish.HOME_BY:
+            found["home_by"] = None if asked.back else _home_by(farm, asked.clock, now)
+        case Wish.OUT:
+            out = out - {asked.sprayer} if asked.back else out | {asked.sprayer}
+    return found | {"not_today": sorted(not_today), "out": sorted(out), "only_with": only}
+
+
+def _said_before(session: Session, who: Who, asked: Mapping[str, Any]) -> bool:
+    """Whether this was said already under its key. Raises BadWishError for another thing."""
+    before = None if who.key is None else plans.of_key(session, who.by, who.key)
+    if before is None:
+        return False
+    if before.content.get("asked") != asked:
+        raise BadWishError(
+            say("This key was used for something else. Send each thing under a key of its own.")
+        )
+    return True
+
+
+def _say(
+    session: Session, farm: Farm, said: Mapping[str, Any], who: Who, *, asked: dict[str, Any]
+) -> None:
+    if _said_before(session, who, asked):
+        return
+    content = {**said, "until": day_ends(farm, who.at), "asked": asked}
+    key = who.key or uuid4().hex
+    plans.say(session, WISHES, by=who.by, key=key, at=who.at, content=content)

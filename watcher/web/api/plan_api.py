@@ -1,0 +1,71 @@
+"""The plan of the day for programs: what the page tells, and the tap that accepts it."""
+
+from typing import Annotated
+
+from fastapi import APIRouter, Depends, HTTPException, Path
+
+from watcher.planning.day_plan import Wish
+from watcher.service.plan_steps import (
+    BadWishError,
+    PlanMovedError,
+    Who,
+    WishAsked,
+    accept,
+    wish,
+)
+from watcher.web.api import models
+from watcher.web.api.endpoints import Asked, Key, answers, bare, bearer
+from watcher.web.auth.users import User
+from watcher.web.context import AppContext
+
+_LARGEST = 2**31 - 1
+
+
+def router(house: AppContext) -> APIRouter:
+    """Routes of the plan."""
+    routes = APIRouter(prefix="/api/plan", tags=["plan"], dependencies=[Depends(bearer)])
+    looker, runner = Depends(house.door.api_looker), Depends(house.door.api_runner)
+
+    def told(language: Asked) -> models.PlanTold:
+        now = house.watch.clock.now()
+        return models.PlanTold.of(house.speaker, house.plan(), house.picture.ranking, language, now)
+
+    @routes.get("", responses=answers(401, 503))
+    def plan(language: Asked, _user: User = looker) -> models.PlanTold:
+        """The plan of the day: the steps of each sprayer, what is left out and why."""
+        return told(language)
+
+    @routes.post("/wishes", responses=answers(401, 403, 413, 422, 503))
+    async def ask(
+        asked: models.WishOfPlan, language: Asked, key: Key = None, user: User = runner
+    ) -> models.PlanTold:
+        """Ask something of the plan, or take it back; it is then worked out anew."""
+        who = Who(user.name, house.watch.clock.now(), bare(key))
+        given = WishAsked(Wish(asked.wish), asked.field, asked.sprayer, asked.clock, asked.back)
+        store = house.watch.book.store
+        try:
+            await house.watch.run_and_rejudge(lambda: wish(store, house.farm, given, who))
+        except BadWishError as error:
+            raise HTTPException(422, error.text.render(language)) from error
+        house.watch.plan_soon()
+        return told(language)
+
+    @routes.post("/{number}/accept", responses=answers(401, 403, 409, 413, 422, 503))
+    async def yes(
+        number: Annotated[int, Path(ge=1, le=_LARGEST)],
+        language: Asked,
+        key: Key = None,
+        user: User = runner,
+    ) -> models.PlanTold:
+        """Accept the plan that was shown under a number: its steps are then told before them."""
+        who = Who(user.name, house.watch.clock.now(), bare(key))
+        store = house.watch.book.store
+        try:
+            await house.watch.run_and_rejudge(lambda: accept(store, house.farm, number, who))
+        except PlanMovedError as error:
+            raise HTTPException(409, error.text.render(language)) from error
+        except BadWishError as error:
+            raise HTTPException(422, error.text.render(language)) from error
+        return told(language)
+
+    return routes

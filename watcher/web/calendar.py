@@ -1,0 +1,108 @@
+"""The plan of the day as a calendar (RFC 5545): a file for whoever is logged in, and a feed.
+
+A calendar program cannot log in. It reads an address with a signed name in it, as the links of
+alerts have: good while that user may come in.
+"""
+
+from datetime import UTC, datetime, timedelta
+from urllib.parse import unquote
+
+import icalendar
+from fastapi import APIRouter, Depends, HTTPException, Request, Response
+
+from watcher.delivery.acknowledgement import BadLinkError, Links
+from watcher.i18n.language import Language
+from watcher.i18n.message import Name, Sentence, joined, say
+from watcher.messages.chances import tenths
+from watcher.messages.day_plan import before, load_lines, standing, what_ends
+from watcher.messages.reasons import Speaker
+from watcher.messages.words import CAUTION
+from watcher.planning.day_plan import Step
+from watcher.planning.kept import PlanNow
+from watcher.web.auth.users import User
+from watcher.web.context import AppContext
+
+_TYPE = "text/calendar; charset=utf-8"
+_READ_AGAIN = timedelta(minutes=15)
+_PLAN = "plan"
+
+
+def router(house: AppContext, links: Links | None) -> APIRouter:
+    """Routes of the file and of the feed."""
+    routes = APIRouter(include_in_schema=False)
+
+    def answer(language: Language) -> Response:
+        body = calendar(house.speaker, house.plan(), language)
+        return Response(body, media_type=_TYPE, headers={"Cache-Control": "no-store"})
+
+    @routes.get("/plan.ics")
+    def file(request: Request, _user: User = Depends(house.door.api_looker)) -> Response:  # noqa: B008
+        return answer(house.language(request))
+
+    @routes.get("/calendar/{token}.ics")
+    def feed(token: str) -> Response:
+        try:
+            if links is None:
+                raise BadLinkError
+            read = links.read(unquote(token))
+        except BadLinkError:
+            raise HTTPException(
+                404, "this address was not made here, or has been changed"
+            ) from None
+        if read.ref != _PLAN or not house.door.knows(unquote(read.recipient)):
+            raise HTTPException(404, "whoever this address was made for may no longer come in")
+        return answer(house.farm.language)
+
+    return routes
+
+
+def calendar(speaker: Speaker, plan: PlanNow | None, language: Language) -> bytes:
+    """Return the plan's steps as a calendar in a language; none of an old plan's."""
+    made = icalendar.Calendar()
+    made.add("prodid", "-//field weather watch//plan of the day//")
+    made.add("version", "2.0")
+    made.add("method", "PUBLISH")
+    title = say("Plan of the day, {farm}", farm=Name(speaker.farm.config.farm.name))
+    made.add("x-wr-calname", title.render(language))
+    made.add("refresh-interval", _READ_AGAIN, parameters={"value": "DURATION"})
+    made.add("x-published-ttl", "PT15M")
+    for step in plan.steps if plan is not None else ():
+        made.add_component(_event(speaker, plan, step, language))
+    return bytes(made.to_ical())
+
+
+def _event(
+    speaker: Speaker, plan: PlanNow | None, step: Step, language: Language
+) -> icalendar.Event:
+    assert plan is not None  # noqa: S101  # its own step
+    event = icalendar.Event()
+    day = datetime.fromtimestamp(step.starts_at, speaker.farm.zone).date()
+    # The same job keeps its entry when the plan moves it within the day.
+    event.add("uid", f"{day.isoformat()}-{step.field}@field-weather-watch")
+    event.add("dtstamp", _utc(plan.kept.made_at))
+    event.add(
+        "dtstart", _utc(max(step.starts_at, plan.now) if step in plan.due else step.starts_at)
+    )
+    event.add("dtend", _utc(max(step.ends_at, plan.now + 60)))
+    summary = say(
+        "{field}: {setup}, {odds}",
+        field=Name(step.field),
+        setup=Name(step.setup),
+        odds=tenths(step.chance),
+    )
+    event.add("summary", summary.render(language))
+    lines = [
+        Sentence(say("with {sprayer}", sprayer=Name(step.sprayer))),
+        *load_lines(speaker, step),
+        Sentence(before(step)),
+        Sentence(what_ends(step)),
+        standing(plan, speaker),
+        CAUTION,
+    ]
+    event.add("description", joined([x for x in lines if str(x) != "."], "\n").render(language))
+    event.add("status", "TENTATIVE" if plan.accepted is None else "CONFIRMED")
+    return event
+
+
+def _utc(at: int) -> datetime:
+    return datetime.fromtimestamp(at, UTC)

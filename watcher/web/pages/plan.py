@@ -1,0 +1,305 @@
+"""The page of the plan of the day: a strip a sprayer, its steps, wishes, and one tap to accept."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from datetime import date, datetime
+from functools import partial
+from typing import Any
+from urllib.parse import quote
+
+from fastapi import APIRouter, Depends, Request, Response
+from fastapi.responses import RedirectResponse
+from markupsafe import Markup
+
+from watcher.delivery.acknowledgement import Links
+from watcher.i18n.message import NOTHING, Message, Name, Sentence, Weekday, joined, say
+from watcher.judge.ranking import FieldNow
+from watcher.limits.status import Status
+from watcher.messages.chances import tenths
+from watcher.messages.day_plan import (
+    before,
+    begins,
+    expected,
+    how_planned,
+    load_lines,
+    loses,
+    refusal,
+    standing,
+    what_ends,
+    why_out,
+)
+from watcher.messages.words import SHAPES
+from watcher.planning.day_plan import Step, Wish, Wishes
+from watcher.planning.kept import PlanNow
+from watcher.planning.optimum import available
+from watcher.service.day_plan import wishes_of
+from watcher.service.plan_steps import (
+    BadWishError,
+    PlanMovedError,
+    Who,
+    WishAsked,
+    accept,
+    keep_order,
+    wish,
+)
+from watcher.web.auth.authenticator import NotAllowedError, Visitor
+from watcher.web.auth.users import Role
+from watcher.web.context import AppContext
+from watcher.web.svg.plan_strip import Block, strip
+
+_MOST_NAME = 200
+
+
+@dataclass(frozen=True)
+class StepRow:
+    """One step in words."""
+
+    place: int
+    field: str
+    hours: Message
+    setup: Message
+    odds: Message
+    facts: list[Message]
+    loads: list[Message]
+    start: bool
+    """Whether it is its turn now, and nobody has begun."""
+
+    @property
+    def title(self) -> Message:
+        return Name(self.field)
+
+
+@dataclass(frozen=True)
+class DayOfSprayer:
+    """The jobs of one sprayer on one day: drawn, and in words."""
+
+    sprayer: Message
+    day: Message
+    drawn: Markup
+    in_hand: Message | None
+    rows: list[StepRow]
+
+
+@dataclass(frozen=True)
+class WishRow:
+    """A wish that holds, and what a form sends to take it back."""
+
+    text: Message
+    wish: Wish
+    field: str = ""
+    sprayer: str = ""
+
+
+def router(house: AppContext, links: Links | None) -> APIRouter:
+    """Routes of the page. ``links`` make the addresses calendars are read at."""
+    routes = APIRouter(include_in_schema=False)
+    looker, runner = Depends(house.door.looker), Depends(house.door.runner)
+
+    @routes.get("/plan")
+    def show(request: Request, visitor: Visitor = looker) -> Response:
+        return house.show(request, visitor, "plan.html", **_page(house, visitor, links))
+
+    @routes.post("/plan/{what}")
+    async def take(request: Request, what: str, visitor: Visitor = runner) -> Response:
+        form = await house.door.form(request, visitor)
+        work = _work(house, what, form, visitor)
+        try:
+            await house.watch.run_and_rejudge(work)
+        except PlanMovedError as error:
+            return house.show(
+                request, visitor, "problem.html", status=409, wrong=error.text, back=True
+            )
+        except BadWishError as error:
+            return house.show(
+                request, visitor, "problem.html", status=422, wrong=error.text, back=True
+            )
+        house.watch.plan_soon()
+        return RedirectResponse("/plan", 303)
+
+    return routes
+
+
+def _work(house: AppContext, what: str, form: Mapping[str, str], visitor: Visitor) -> Any:
+    """What a form asks for, to be done on the log's thread."""
+
+    def text(key: str) -> str:
+        return form.get(key, "").strip()[:_MOST_NAME]
+
+    book = house.watch.book
+    who = Who(
+        visitor.user.name if visitor.user else "", house.watch.clock.now(), text("key") or None
+    )
+    if what == "accept" and text("plan").isdecimal():
+        return partial(accept, book.store, house.farm, int(text("plan")[:9]), who)
+    if what == "keep":
+        return partial(keep_order, book.store, house.farm, who)
+    chosen, _, sprayer = text("wish").partition("/")
+    if what != "wish" or chosen not in set(Wish) - {Wish.NOT_THIS}:
+        raise NotAllowedError("there is no such wish")
+    asked = WishAsked(
+        Wish(chosen),
+        text("field"),
+        sprayer or text("sprayer"),
+        text("clock"),
+        text("back") == "yes",
+    )
+    return partial(wish, book.store, house.farm, asked, who)
+
+
+def _page(house: AppContext, visitor: Visitor, links: Links | None) -> dict[str, Any]:
+    """Everything the page tells."""
+    now = house.watch.clock.now()
+    plan = house.plan()
+    with house.watch.book.store.reading() as session:
+        _, wishes = wishes_of(session, house.farm, now)
+    config = house.farm.config
+    calendar = None
+    if links is not None and visitor.user is not None:
+        calendar = links.link("plan", quote(visitor.user.name, safe="")) + ".ics"
+    values: dict[str, Any] = {
+        "plan": plan,
+        "days": [],
+        "left_out": [],
+        "others": [],
+        "accepted": None,
+        "turned": False,
+        "wishes": list(_wishes(house, wishes)),
+        "fields": list(config.fields),
+        "sprayers": list(config.sprayers),
+        "calendar": calendar,
+        "worked_out": house.watch.plans is not None,
+    }
+    if plan is None:
+        return values
+    every = house.picture.ranking.every
+    out = {f: why for f, why in plan.kept.plan.left_out.items() if f not in plan.done}
+    return values | {
+        "standing": standing(plan, house.speaker),
+        "expected": expected(plan.steps),
+        "how": None if available() else how_planned(),
+        "refused": None if plan.kept.refused is None else refusal(plan.kept.refused),
+        "days": list(_days(house, plan, visitor.may(Role.RUN))),
+        "left_out": []
+        if plan.old
+        else [
+            (
+                f,
+                Name(f),
+                _shape(every.get(f)),
+                why_out(why, f, house.speaker, house.picture.ranking),
+            )
+            for f, why in out.items()
+        ],
+        "others": []
+        if plan.old
+        else [(f, Name(f), loses(lost)) for f, lost in plan.kept.loses.items()],
+        "accepted": None if plan.accepted is None else house.clock(plan.accepted.at),
+        "accepted_by": None if plan.accepted is None else Name(plan.accepted.by),
+        "turned": bool(plan.turned),
+        "keeps": wishes.keeps_order,
+    }
+
+
+def _shape(seen: FieldNow | None) -> str:
+    return SHAPES[Status.UNKNOWN if seen is None else seen.status]
+
+
+def _days(house: AppContext, plan: PlanNow, may_run: bool) -> Iterator[DayOfSprayer]:
+    """Yield what each sprayer has on each day, today first."""
+    now, zone = plan.now, house.farm.zone
+    places = {step.field: n for n, step in enumerate(plan.steps, start=1)}
+
+    def day_of(at: int) -> date:
+        return datetime.fromtimestamp(at, zone).date()
+
+    today = day_of(now)
+    in_hand = {job.sprayer: job for job in plan.kept.in_hand} if not plan.old else {}
+    days = sorted({max(day_of(step.starts_at), today) for step in plan.steps} | {today})
+    for day in days:
+        for sprayer in house.farm.config.sprayers:
+            steps = [
+                s
+                for s in plan.steps
+                if s.sprayer == sprayer and max(day_of(s.starts_at), today) == day
+            ]
+            job = in_hand.get(sprayer) if day == today else None
+            if not steps and job is None:
+                continue
+            blocks = [
+                Block(max(s.starts_at, now), max(s.ends_at, now), s.chance, str(places[s.field]))
+                for s in steps
+            ]
+            if job is not None:
+                blocks.insert(0, Block(max(job.since, now - 3600), max(job.until, now), None, "•"))
+            yield DayOfSprayer(
+                sprayer=Name(sprayer),
+                day=say("today") if day == today else Weekday(steps[0].starts_at, zone),
+                drawn=strip(blocks, now, zone),
+                in_hand=None
+                if job is None
+                else say(
+                    "In hand: {field}, until about {clock}",
+                    field=Name(job.field),
+                    clock=house.clock(job.until),
+                ),
+                rows=[_row(house, plan, s, places[s.field], may_run) for s in steps],
+            )
+
+
+def _row(house: AppContext, plan: PlanNow, step: Step, place: int, may_run: bool) -> StepRow:
+    now, speaker = plan.now, house.speaker
+    facts = (what_ends(step), before(step), _waits(house, plan, step))
+    return StepRow(
+        place=place,
+        field=step.field,
+        hours=say(
+            "{start} to {end}", start=begins(step, now, speaker), end=house.clock(step.ends_at)
+        ),
+        setup=Name(step.setup),
+        odds=tenths(step.chance),
+        facts=[Sentence(fact, stop="") for fact in facts if fact != NOTHING],
+        loads=load_lines(speaker, step),
+        start=may_run and step in plan.due,
+    )
+
+
+def _waits(house: AppContext, plan: PlanNow, step: Step) -> Message:
+    """What a later step waits for: better air than there is now, or its sprayer."""
+    seen = house.picture.ranking.every.get(step.field)
+    if step in plan.due or seen is None:
+        return NOTHING
+    if seen.status >= Status.MARGINAL:
+        return say("open now, and can wait: others need this air or the sprayer first")
+    return say("waits: now {reason}", reason=house.speaker.reason(step.field, seen.binding))
+
+
+def _wishes(house: AppContext, wishes: Wishes) -> Iterator[WishRow]:
+    """Yield the wishes that hold, each with what takes it back."""
+    if wishes.first is not None:
+        yield WishRow(say("{field} first", field=Name(wishes.first)), Wish.FIRST, wishes.first)
+    for field in wishes.not_before:
+        yield WishRow(say("{field}: not today", field=Name(field)), Wish.NOT_TODAY, field)
+    for field, sprayer in wishes.only_with.items():
+        text = say("{field}: only with {sprayer}", field=Name(field), sprayer=Name(sprayer))
+        yield WishRow(text, Wish.ONLY_WITH, field, sprayer)
+    if wishes.home_by is not None:
+        yield WishRow(say("home by {clock}", clock=house.clock(wishes.home_by)), Wish.HOME_BY)
+    for sprayer in wishes.out:
+        text = say("{sprayer} out of use today", sprayer=Name(sprayer))
+        yield WishRow(text, Wish.OUT, sprayer=sprayer)
+
+
+def plan_line(house: AppContext) -> Message | None:
+    """Return the plan's next steps in a line for the first page; None where there is no plan."""
+    plan = house.picture.plan
+    if plan is None:
+        return None
+    if plan.old:
+        return standing(plan, house.speaker)
+    if not plan.steps:
+        return say("Plan of the day: nothing planned")
+    now = house.watch.clock.now()
+    steps = (
+        joined([Name(s.field, 18), begins(s, now, house.speaker)], " ") for s in plan.steps[:3]
+    )
+    return say("Plan of the day: {steps}", steps=joined(steps))
