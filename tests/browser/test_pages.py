@@ -17,6 +17,7 @@ PAGES = [
     "/jobs",
     "/log",
     "/records",
+    "/incidents",
     "/sources",
     "/skill",
     "/more",
