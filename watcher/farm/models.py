@@ -19,6 +19,8 @@ from watcher.farm.rules.base import Day
 from watcher.farm.rules.buffers import Buffer
 from watcher.farm.rules.kinds import Rule
 from watcher.farm.rules.presets import PresetName
+from watcher.farm.sprayer_kind import GroundSprayer
+from watcher.farm.sprayer_kind import SprayerKind as SprayerKind  # noqa: PLC0414
 from watcher.i18n.language import SOURCE, codes
 from watcher.limits.catalogue import IN_WINDOWS, WRITTEN
 from watcher.units import (
@@ -78,6 +80,7 @@ class NozzleKind(StrEnum):
     PRE_ORIFICE = "pre-orifice"
     TURBULENCE_CHAMBER = "turbulence chamber"
     AIR_INDUCTION = "air induction"
+    HOLLOW_CONE = "hollow cone"
 
 
 # Codes of ISO 10625.
@@ -204,10 +207,12 @@ class Window(OwnLimits):
 
 
 class Sprayer(FarmModel):
-    """A ground-boom sprayer."""
+    """A sprayer on the ground."""
 
+    kind: GroundSprayer = SprayerKind.BOOM
+    """How it carries the spray over the ground; drift is estimated for booms only."""
     boom_width: Annotated[float, Written(Kind.LENGTH, 0.5, 70)]
-    """Width the boom sprays. [m]"""
+    """Width that one pass sprays. [m]"""
     boom_height: SmallLength
     """Nozzle tip above the top of the canopy or target. [m]"""
     speed: Annotated[float, Written(Kind.SPEED, 0.2, 12)]

@@ -129,7 +129,9 @@ def _reason(judgement: Judgement, checked: Checked, index: tuple[int, int, int])
         exposed=tuple(landing),
         strips=left_strips(judgement, *index) if limit is Limit.NO_SPRAY else (),
         known=known,
-        missing=_missing(judgement, limit, index[2]) if stand is LimitState.UNKNOWN else (),
+        missing=_missing(judgement, limit, index[2])
+        if stand is LimitState.UNKNOWN and (not landing or landing[0].estimated)
+        else (),
         derived=rule is None
         and limit is Limit.GUST
         and judgement.plan.bounds[limit].derived[field],

@@ -27,7 +27,8 @@ def choose_setups(judgement: Judgement, field: int, times: slice) -> NDArray[np.
     status = judgement.status[field, usable, times].T  # [T, S]
     best = status.max(axis=1, keepdims=True)
     opened = best >= Status.MARGINAL
-    drifts = judgement.drift.upper[field, usable, times].T
+    estimated = plan.drift_estimated[usable]
+    drifts = np.where(estimated, judgement.drift.upper[field, usable, times].T, np.inf)
     loss = np.broadcast_to(plan.loss_pct[field, usable], status.shape)
     broken, room = _shortfall(judgement, field, usable, times)
     order = np.lexsort(

@@ -24,6 +24,7 @@ from watcher.farm.models import (
     FieldPlan,
     NozzleKind,
     Setup,
+    SprayerKind,
     Susceptibility,
     WeedPressure,
     Window,
@@ -62,6 +63,7 @@ _REDUCTION_PCT = {
     NozzleKind.PRE_ORIFICE: 50.0,
     NozzleKind.TURBULENCE_CHAMBER: 50.0,
     NozzleKind.AIR_INDUCTION: 75.0,
+    NozzleKind.HOLLOW_CONE: 0.0,
 }
 
 
@@ -318,6 +320,17 @@ class FarmArrays:
                 for field in self.fields
             ]
         )
+
+    @cached_property
+    def sprayer_kinds(self) -> tuple[SprayerKind, ...]:
+        """The kind of each setup's sprayer. [S]"""
+        sprayers = self.farm.config.sprayers
+        return tuple(sprayers[s.sprayer].kind for s in self._setups)
+
+    @cached_property
+    def drift_estimated(self) -> Bools:
+        """Setups whose drift published curves tell of at all. [S]"""
+        return np.array([kind.has_boom for kind in self.sprayer_kinds], dtype=bool)
 
     @cached_property
     def droplets(self) -> NDArray[np.int8]:

@@ -45,6 +45,8 @@ class Speaker:
         if reason.rule is not None:
             return rule_sentence(self.farm.config, reason, reason.rule)
         if reason.stand is LimitState.UNKNOWN:
+            if reason.exposed and not reason.exposed[0].estimated:
+                return self._not_estimated(reason)
             return self._unknown(reason)
         return {
             Limit.NEIGHBOUR: self._neighbour,
@@ -303,6 +305,18 @@ class Speaker:
             share=up_to(worst.upper_pct),
             tolerance=percent(worst.tolerance_pct),
             origin=ORIGIN_WORDS[reason.origin],
+        )
+
+    def _not_estimated(self, reason: Reason) -> Message:
+        worst = next(e for e in reason.exposed if math.isnan(e.upper_pct))
+        return say(
+            "drift onto {who} {side}, {gap}: not estimated, as published curves are of booms; it "
+            "stands {tolerance} ({origin})",
+            who=Name(worst.neighbour),
+            side=whither(worst.side),
+            gap=Quantity(worst.gap_m, Kind.LENGTH, self.system),
+            tolerance=percent(worst.tolerance_pct),
+            origin=ORIGIN_WORDS[worst.origin],
         )
 
     def _who(self, field: str, neighbour: str, gap_m: float) -> Message:
