@@ -9,6 +9,7 @@ from pydantic_core import PydanticCustomError
 
 from watcher.farm.adjuvant import Adjuvant as Adjuvant  # noqa: PLC0414
 from watcher.farm.base import FarmModel, Name, Share, Words
+from watcher.farm.control_loss import LossEstimate, LossOf
 from watcher.farm.droplets import DropletClass as DropletClass  # noqa: PLC0414
 from watcher.farm.droplets import Droplets as Droplets  # noqa: PLC0414
 from watcher.farm.feeds import Source
@@ -438,6 +439,8 @@ class Judging(FarmModel):
     rain_counts_from: Annotated[float, Written(Kind.RAIN_RATE, 0, 2)] = 0.1
     """Weaker than this is dew or drizzle noise. [mm/h]"""
     control_loss: ControlLoss = ControlLoss()
+    loss_by_mode: dict[LossOf, LossEstimate] = Field(default_factory=dict)
+    """What coarse drops lose of control, by what is sprayed; our estimates where not given."""
     tolerable_deposit: TolerableDeposit = TolerableDeposit()
     horizon: Annotated[float, Written(Kind.DURATION, 6 * 3600, 10 * 86_400)] = 48 * 3600.0
     """How far ahead the hours a field could be sprayed in are counted. [s]"""

@@ -8,6 +8,7 @@ from watcher.farm import Farm
 from watcher.farm.feeds import foretells, observes
 from watcher.farm.geometry.bearings import side
 from watcher.farm.models import DropletClass
+from watcher.farm.origin import Origin
 from watcher.farm.rules.mix import brought_by
 from watcher.farm.source_entry import SourceEntry
 from watcher.i18n.message import Joined, Message, Name, Number, Quantity, say, say_n
@@ -143,7 +144,7 @@ class Speaker:
         """Return a value beside one of its bounds."""
         places = self._places(reason, bound)
         gap = {
-            "limit": _NAMES[reason.limit],
+            "limit": _name(reason),
             "value": self._show(reason, bound),
             "bound": self._bound(reason, bound),
             "origin": whose_bound(reason),
@@ -348,6 +349,14 @@ def _may_tell(entry: SourceEntry, missing: Collection[str]) -> bool:
 
 def _first(names: Sequence[str], nobody: Message) -> Message:
     return Name(names[0], _TITLE_NAME) if names else nobody
+
+
+def _name(reason: Reason) -> Message:
+    """Return what a limit is called beside its value; of an estimate, whose it is."""
+    if reason.estimate is None:
+        return _NAMES[reason.limit]
+    whose = say("your estimate") if reason.estimate is Origin.OWN else say("our estimate")
+    return say("{limit} ({whose})", limit=_NAMES[reason.limit], whose=whose)
 
 
 def _bounded(value: Message, known: Knowledge) -> Message:

@@ -3,9 +3,17 @@
 import math
 from collections.abc import Iterator
 
-from watcher.farm.models import Adjuvant, NozzleKind, SprayerKind
+from watcher.farm.models import Adjuvant, NozzleKind, Origin, SprayerKind
 from watcher.i18n.message import Message, Name, Number, Quantity, joined, say
-from watcher.judge.setup_advice import Advice, NozzleNeed, RetardantUse, SetupAdvice, Work, cost
+from watcher.judge.setup_advice import (
+    Advice,
+    NozzleNeed,
+    RetardantUse,
+    SetupAdvice,
+    WeedControl,
+    Work,
+    cost,
+)
 from watcher.limits.status import Status
 from watcher.messages.drift import up_to
 from watcher.messages.reasons import Speaker
@@ -107,14 +115,26 @@ def setup_lines(speaker: Speaker, advice: SetupAdvice) -> list[Message]:
         *(_nozzle_lines(advice, system) if kind.has_boom else ()),
         *_work_lines(advice.work, speaker, advice),
         *_drift_lines(advice, kind),
-        say(
-            "Loses {grasses} of grass control and {broadleaves} of broadleaf control "
-            "(common practice, no source).",
-            grasses=_range(control.grasses_pct),
-            broadleaves=_range(control.broadleaves_pct),
-        ),
+        _loss_line(control),
         *_retardant_lines(advice.retardant),
     ]
+
+
+def _loss_line(control: WeedControl) -> Message:
+    grasses, broadleaves = _range(control.grasses_pct), _range(control.broadleaves_pct)
+    if control.estimate is Origin.OWN:
+        return say(
+            "Loses {grasses} of grass control and {broadleaves} of broadleaf control; judged by "
+            "your estimate.",
+            grasses=grasses,
+            broadleaves=broadleaves,
+        )
+    return say(
+        "Loses {grasses} of grass control and {broadleaves} of broadleaf control "
+        "(common practice, no source).",
+        grasses=grasses,
+        broadleaves=broadleaves,
+    )
 
 
 def _range(pct: tuple[float, float]) -> Message:
