@@ -188,7 +188,7 @@ def _pairs(plan: FarmArrays) -> pd.DataFrame:
         )
     ]
     pairs["loss"] = [
-        control_loss(droplets, carrier, Weeds(target))[1]
+        control_loss(droplets, carrier, Weeds(target)).high_pct
         for droplets, carrier, target in zip(
             pairs["droplets"], pairs["carrier"], pairs["target"], strict=True
         )

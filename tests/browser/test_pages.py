@@ -18,6 +18,7 @@ PAGES = [
     "/jobs",
     "/log",
     "/records",
+    "/incidents",
     "/sources",
     "/skill",
     "/more",

@@ -185,7 +185,7 @@ def test_check_names_a_field_that_can_never_open_and_what_shuts_it(
     done = command("check", str(shut))
     assert done.exit_code == 2
     assert "fields.river_terrace: can never open" in said(done)
-    assert "loss of weed control 8%, at most 6% (own)" in said(done)
+    assert "loss of weed control (our estimate) 8%, at most 6% (own)" in said(done)
 
 
 def test_convert_prints_a_window_as_rules_and_what_stays(command: Command) -> None:

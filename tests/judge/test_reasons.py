@@ -112,3 +112,23 @@ def test_our_default_is_said_in_spanish() -> None:
     reason, speaker = found(changed("window", gust=None), Limit.GUST)
     said = speaker.reason("creek_side", reason).render(language("es"))
     assert "(nuestro valor por defecto, a partir del límite del viento)" in said
+
+
+OWN_LOSS = {"much_water": ["1 %", "3 %"], "little_water": ["4 %", "9 %"]}
+
+
+@pytest.mark.parametrize(
+    ("keys", "whose", "estimate"),
+    [
+        ({}, "our estimate", Origin.DEFAULT),
+        (
+            {"loss_by_mode": {f"herbicide on {w}": OWN_LOSS for w in ("grasses", "broadleaves")}},
+            "your estimate",
+            Origin.OWN,
+        ),
+    ],
+)
+def test_a_loss_of_control_says_whose_estimate_it_is(keys, whose, estimate) -> None:
+    reason, speaker = found(changed("judging", **keys), Limit.CONTROL)
+    assert reason.estimate is estimate
+    assert f"loss of weed control ({whose})" in english(speaker.reason("creek_side", reason))

@@ -6,7 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from watcher.farm.models import Adjuvant, DropletClass, Weeds
+from watcher.farm.control_loss import LossEstimate, LossOf
+from watcher.farm.models import Adjuvant, DropletClass, Origin, Weeds
 from watcher.farm.products import ModeOfAction
 from watcher.limits.weed_control import control_loss, retardant_left
 
@@ -31,16 +32,16 @@ RATES = st.floats(10, 500)
 )
 def test_coarse_drops_lose_what_common_practice_says(gal_acre, weeds, low, high):
     loss = control_loss(DropletClass.COARSE, gal_acre * GAL_PER_ACRE, weeds)
-    assert loss == pytest.approx((low, high))
+    assert loss[:2] == pytest.approx((low, high))
 
 
 @pytest.mark.parametrize("droplets", [DropletClass.FINE, DropletClass.MEDIUM])
 def test_fine_and_medium_drops_with_enough_water_lose_nothing(droplets):
-    assert control_loss(droplets, 15 * GAL_PER_ACRE, Weeds.MIXED) == pytest.approx((0, 0))
+    assert control_loss(droplets, 15 * GAL_PER_ACRE, Weeds.MIXED)[:2] == pytest.approx((0, 0))
 
 
 def test_medium_drops_with_little_water_lose_some():
-    low, high = control_loss(DropletClass.MEDIUM, 7 * GAL_PER_ACRE, Weeds.MIXED)
+    low, high, _ = control_loss(DropletClass.MEDIUM, 7 * GAL_PER_ACRE, Weeds.MIXED)
     assert 0 < low < high < 23
 
 
@@ -63,13 +64,13 @@ def test_coarser_drops_never_lose_less(one, other, rate, weeds):
 
 @given(CLASSES, RATES, WEEDS)
 def test_the_low_estimate_is_not_above_the_high_one(droplets, rate, weeds):
-    low, high = control_loss(droplets, rate, weeds)
+    low, high, _ = control_loss(droplets, rate, weeds)
     assert 0 <= low <= high <= 100
 
 
 @pytest.mark.parametrize("droplets", DropletClass)
 def test_an_unknown_rate_is_an_unknown_loss(droplets):
-    assert all(math.isnan(x) for x in control_loss(droplets, math.nan, Weeds.MIXED))
+    assert all(math.isnan(x) for x in control_loss(droplets, math.nan, Weeds.MIXED)[:2])
 
 
 @pytest.mark.parametrize(("minutes", "left"), [(0, 1), (30, 0.5), (60, 0), (90, 0)])
@@ -111,3 +112,39 @@ def test_another_product_in_the_tank_never_loses_less(droplets, rate, weeds, mod
     alone, both = (control_loss(droplets, rate, weeds, m) for m in (modes, [*modes, more]))
     assert both[0] >= alone[0]
     assert both[1] >= alone[1]
+
+
+OWN = {
+    LossOf.CONTACT_HERBICIDE: LossEstimate.model_validate(
+        {"much_water": ["1 %", "3 %"], "little_water": ["4 %", "50 %"]}
+    )
+}
+
+
+def test_the_growers_own_estimate_takes_the_place_of_ours_and_is_called_so():
+    contact = [ModeOfAction.CONTACT_HERBICIDE]
+    for gal_acre, low, high in ((15, 1, 3), (7, 4, 50)):
+        rate = gal_acre * GAL_PER_ACRE
+        loss = control_loss(DropletClass.COARSE, rate, Weeds.MIXED, contact, OWN)
+        assert loss[:2] == pytest.approx((low, high))
+        assert loss.origin is Origin.OWN
+        assert (
+            control_loss(DropletClass.COARSE, rate, Weeds.MIXED, contact).origin is Origin.DEFAULT
+        )
+
+
+def test_the_origin_is_that_of_the_product_that_loses_most():
+    tank = [ModeOfAction.CONTACT_HERBICIDE, ModeOfAction.PROTECTANT_FUNGICIDE]
+    much, little = (
+        control_loss(DropletClass.COARSE, r * GAL_PER_ACRE, Weeds.MIXED, tank, OWN) for r in (15, 7)
+    )
+    assert (much.high_pct, much.origin) == (pytest.approx(10.0), Origin.DEFAULT)
+    assert (little.high_pct, little.origin) == (pytest.approx(50.0), Origin.OWN)
+
+
+def test_every_mode_of_action_has_an_estimate_that_can_be_changed():
+    for mode in [None, *ModeOfAction]:
+        for weeds in Weeds:
+            own = dict.fromkeys(LossOf, OWN[LossOf.CONTACT_HERBICIDE])
+            loss = control_loss(DropletClass.COARSE, 7 * GAL_PER_ACRE, weeds, [mode], own)
+            assert loss == (pytest.approx(4), pytest.approx(50), Origin.OWN)

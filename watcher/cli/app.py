@@ -38,6 +38,7 @@ _MODULES: Mapping[str, str] = {
     "job": "job",
     "log": "log",
     "record": "record",
+    "incident": "incident",
 }
 """The module of every command, in the order in which they are listed."""
 

@@ -1,50 +1,36 @@
 """``watcher record …``: the records of applications."""
 
-import getpass
 import io
-import time
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
 from datetime import datetime
 from enum import StrEnum
-from functools import partial
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated
 
-import rich.markup
-import rich.table
 import typer
 from sqlalchemy.orm import Session
 
 from watcher.cli.context import (
     answer,
-    open_farm,
-    open_log,
-    open_settings,
     out,
     remark,
     stop,
     writing,
 )
+from watcher.cli.paper import Desk, grid, open_desk, print_page, printed, say_head, who
 from watcher.cli.speech import in_words
-from watcher.farm import Farm
 from watcher.i18n.message import Message, Param, joined, say, say_n
 from watcher.jobs import queries
 from watcher.jobs.queries import JobView
-from watcher.limits.farm_arrays import FarmArrays
 from watcher.messages.vocabulary import JOB_STATE_WORDS
-from watcher.messages.words import CAUTION
 from watcher.records import commands, journal
-from watcher.records.chain import WHAT_IT_SHOWS, Break, Link, Verdict
+from watcher.records.chain import WHAT_IT_SHOWS, Break, Verdict
 from watcher.records.document import check_document, write_document
 from watcher.records.errors import RecordError
-from watcher.records.form import FormError
-from watcher.records.layout import Page, Table
+from watcher.records.layout import Page
 from watcher.records.page import page_of
 from watcher.records.rules import due_next
 from watcher.records.table import write_table
-from watcher.service.snapshot import compose
-from watcher.store.errors import UnknownJobError
 
 app = typer.Typer(no_args_is_help=True, help="Records of applications, sealed and checkable.")
 _MOST_COLUMNS = 6
@@ -76,39 +62,6 @@ def add_to(root: typer.Typer) -> None:
     root.add_typer(app, name="record")
 
 
-class _Desk:
-    """Farm, log and clock of one command."""
-
-    def __init__(self, farm: Farm, session: Session) -> None:
-        self.farm, self.session = farm, session
-        self.plan = FarmArrays.of(farm)
-        self.compose = partial(compose, session, self.plan)
-        self.rules = farm.config.farm.record_rules
-        self.now = int(time.time())
-
-    def page(self, job: int, *, blanks: bool = False) -> Page:
-        """Lay a job's record out."""
-        record = commands.look(self.session, self.plan, self.compose, job, self.now)
-        return page_of(record, self.rules, journal.head(self.session), blanks=blanks)
-
-
-@contextmanager
-def _desk(*, writing: bool) -> Iterator[_Desk]:
-    """Open farm and log; a step that may not be made is said, not made."""
-    settings = open_settings()
-    farm = open_farm(settings.farm)
-    try:
-        with (
-            open_log(settings) as log,
-            log.writing() if writing else log.reading() as session,
-        ):
-            yield _Desk(farm, session)
-    except RecordError as error:
-        stop(joined([error.text, *filter(None, [error.command])], "\n"))
-    except (FormError, UnknownJobError) as error:
-        stop(error.text)
-
-
 def _pairs(texts: Sequence[str]) -> dict[str, str]:
     pairs = [text.partition("=") for text in texts]
     wrong = [key for key, equals, _ in pairs if not equals]
@@ -117,16 +70,12 @@ def _pairs(texts: Sequence[str]) -> dict[str, str]:
     return {key.strip(): value for key, _, value in pairs}
 
 
-def _who(by: str) -> str:
-    return by.strip() or getpass.getuser()
-
-
 @app.command("list")
 def list_records(
     days: Annotated[int, typer.Option(help="How far back, in days.", min=1)] = 365,
 ) -> None:
     """List the jobs and how far their records are, with the day each is due."""
-    with _desk(writing=False) as desk:
+    with open_desk(writing=False) as desk:
         start, end = desk.now - days * 86_400, desk.now + 1
         found = queries.started(desk.session, start, end, desk.now)
         rows = [_row(desk, view) for view in found]
@@ -140,15 +89,15 @@ def list_records(
             )
         )
         return
-    table = _grid(say("Job"), say("Field"), say("Started"), say("State"), say("Record"), say("Due"))
+    table = grid(say("Job"), say("Field"), say("Started"), say("State"), say("Record"), say("Due"))
     for row in rows:
         table.add_row(*map(in_words, row))
     out.print(table)
     if head is not None:
-        _say_head(head)
+        say_head(head)
 
 
-def _row(desk: _Desk, view: JobView) -> tuple[Param, ...]:
+def _row(desk: Desk, view: JobView) -> tuple[Param, ...]:
     job = view.job
     record = commands.record_of(desk.session, job.id)
     if record.closed is None:
@@ -168,51 +117,21 @@ def show(number: Number) -> None:
 
     What is not kept yet is shown as the log and the farm file have it now.
     """
-    with _desk(writing=False) as desk:
-        page = desk.page(number, blanks=True)
-    out.print(page.title, style="bold", markup=False)
-    for line in page.lines:
-        answer(line)
-    for table in page.tables:
-        _print(table)
-    answer(page.seal)
-    answer(CAUTION)
-
-
-def _print(table: Table) -> None:
-    out.print(f"\n{table.title}", style="bold", markup=False)
-    if len(table.head) > _MOST_COLUMNS:
-        for row in table.rows:
-            cells = zip(table.head, row, strict=True)
-            out.print("  " + ", ".join(f"{name}: {cell}" for name, cell in cells), markup=False)
-    elif table.rows:
-        _print_rows(table)
-    if table.note:
-        answer(table.note)
-
-
-def _print_rows(table: Table) -> None:
-    shown = _grid(*table.head, *([say("Key")] if table.keys else []))
-    for place, cells in enumerate(table.rows):
-        shown.add_row(*map(rich.markup.escape, (*cells, *table.keys[place : place + 1])))
-    out.print(shown)
-
-
-def _grid(*head: Param) -> rich.table.Table:
-    columns = (rich.table.Column(in_words(name), overflow="fold") for name in head)
-    return rich.table.Table(*columns, box=None, padding=(0, 2, 0, 0))
+    with open_desk(writing=False) as desk:
+        page = _page(desk, number, blanks=True)
+    print_page(page)
 
 
 @app.command("set")
 def set_values(number: Number, values: Values, by: By = "", key: Key = None) -> None:
     """Type values into a record that is not closed."""
     pairs = _pairs(values)
-    with _desk(writing=True) as desk:
+    with open_desk(writing=True) as desk:
         record = commands.tell(
-            desk.session, desk.farm, number, pairs, by=_who(by), now=desk.now, step=key
+            desk.session, desk.farm, number, pairs, by=who(by), now=desk.now, step=key
         )
     answer(say("Record of job {number}: {keys} written.", number=number, keys=", ".join(pairs)))
-    _say_head(record.entries[-1].link)
+    say_head(record.entries[-1].link)
 
 
 @app.command("correct")
@@ -225,12 +144,12 @@ def correct(
 ) -> None:
     """Put values of a closed record right. The old ones stay visible."""
     pairs = _pairs(values)
-    with _desk(writing=True) as desk:
+    with open_desk(writing=True) as desk:
         record = commands.correct(
-            desk.session, desk.farm, number, pairs, why=why, by=_who(by), now=desk.now, step=key
+            desk.session, desk.farm, number, pairs, why=why, by=who(by), now=desk.now, step=key
         )
     answer(say("Record of job {number} corrected: {keys}.", number=number, keys=", ".join(pairs)))
-    _say_head(record.entries[-1].link)
+    say_head(record.entries[-1].link)
 
 
 @app.command("close")
@@ -242,23 +161,19 @@ def close(
     by: By = "",
 ) -> None:
     """Close a record: what it holds stands from then on, and only corrections are added."""
-    with _desk(writing=True) as desk:
+    with open_desk(writing=True) as desk:
         record = commands.close(
             desk.session,
             desk.plan,
             desk.compose,
             number,
-            by=_who(by),
+            by=who(by),
             now=desk.now,
             incomplete=incomplete,
         )
     answer(say("Record of job {number} closed.", number=number))
-    _say_head(record.entries[-1].link)
+    say_head(record.entries[-1].link)
     answer(WHAT_IT_SHOWS)
-
-
-def _say_head(link: Link) -> None:
-    answer(say("Head of the chain: entry {number}, {hash}", number=link.number, hash=link.hash))
 
 
 @app.command("verify")
@@ -274,7 +189,7 @@ def verify(
     if file is not None:
         verdict = _verdict_on(file, head)
     else:
-        with _desk(writing=False) as desk:
+        with open_desk(writing=False) as desk:
             verdict = journal.verify(desk.session, head)
     if verdict.broken is not None:
         remark(_broken(verdict.broken))
@@ -319,7 +234,7 @@ def export(
 ) -> None:
     """Write records as a page to print (pdf), a table (csv) or a document to check (json)."""
     file = to_file or Path(f"records.{form.value}")
-    with _desk(writing=False) as desk:
+    with open_desk(writing=False) as desk:
         wanted = _wanted(desk.session, numbers)
         data = _WRITERS[form](desk, wanted)
     with writing(file):
@@ -341,31 +256,25 @@ def _wanted(session: Session, numbers: Sequence[int] | None) -> list[int]:
     return found
 
 
-def _json(desk: _Desk, wanted: Sequence[int]) -> bytes:
+def _json(desk: Desk, wanted: Sequence[int]) -> bytes:
     return write_document(journal.entries(desk.session), wanted)
 
 
-def _csv(desk: _Desk, wanted: Sequence[int]) -> bytes:
+def _csv(desk: Desk, wanted: Sequence[int]) -> bytes:
     text = io.StringIO(newline="")
     records = (commands.record_of(desk.session, number) for number in wanted)
     write_table(records, journal.head(desk.session), text)
     return text.getvalue().encode()
 
 
-def _pdf(desk: _Desk, wanted: Sequence[int]) -> bytes:
-    try:
-        from watcher.records.pdf import write_pdf  # noqa: PLC0415  # an extra
-    except ModuleNotFoundError as error:
-        raise RecordError(
-            say(
-                "printing needs {name}; install this program with its extra [pdf], or export with "
-                "--format json or csv",
-                name=error.name or "",
-            )
-        ) from None
-    paper: Literal["letter", "a4"] = "letter" if desk.farm.config.farm.units == "us" else "a4"
-    printed_at = datetime.fromtimestamp(desk.now, desk.farm.zone)
-    return write_pdf([desk.page(number) for number in wanted], paper, printed_at)
+def _page(desk: Desk, job: int, *, blanks: bool = False) -> Page:
+    """Lay a job's record out."""
+    record = commands.look(desk.session, desk.plan, desk.compose, job, desk.now)
+    return page_of(record, desk.rules, journal.head(desk.session), blanks=blanks)
+
+
+def _pdf(desk: Desk, wanted: Sequence[int]) -> bytes:
+    return printed(desk, [_page(desk, number) for number in wanted])
 
 
 _WRITERS = {Format.JSON: _json, Format.CSV: _csv, Format.PDF: _pdf}

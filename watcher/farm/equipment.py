@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Iterator
 
 from watcher.farm.models import FarmFile, Setup
+from watcher.farm.rules.base import is_for
 from watcher.farm.rules.equipment import (
     AdditiveRule,
     BoomHeightRule,
@@ -22,6 +23,8 @@ def equipment_breaks(
     """Yield the rules on equipment that a setup does not keep, each with what it lacks."""
     sprayer, system = config.sprayers.get(setup.sprayer), config.farm.units
     for rule_of in rules:
+        if sprayer is not None and not is_for(rule_of.rule, sprayer.kind):
+            continue
         match rule_of.rule:
             case DropletRange(finest=finest) if finest is not None and setup.droplets < finest:
                 lacks = say("droplets {size} or coarser", size=finest.words)

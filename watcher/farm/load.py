@@ -8,7 +8,7 @@ from watcher.farm.geometry.boundaries import Boundaries, read_boundaries
 from watcher.farm.geometry.ground import Ground, Polygonal
 from watcher.farm.problems import FarmFileError, Problem
 from watcher.farm.read_file import Draft, Read, read_draft, text_of
-from watcher.farm.validation import names, people, places, rules, setups, sources, windows
+from watcher.farm.validation import losses, names, people, places, rules, setups, sources, windows
 
 __all__ = ["FarmFileError", "load"]
 
@@ -39,6 +39,7 @@ def _of(boundaries: Boundaries, names: tuple[str, ...]) -> Mapping[str, Polygona
 def _entry_problems(draft: Draft) -> Iterator[Problem]:
     yield from names.unknown_names(draft)
     yield from setups.setup_problems(draft)
+    yield from losses.loss_problems(draft)
     yield from windows.window_problems(draft)
     yield from windows.field_problems(draft)
     yield from rules.rule_problems(draft)

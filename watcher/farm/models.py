@@ -9,6 +9,7 @@ from pydantic_core import PydanticCustomError
 
 from watcher.farm.adjuvant import Adjuvant as Adjuvant  # noqa: PLC0414
 from watcher.farm.base import FarmModel, Name, Share, Words
+from watcher.farm.control_loss import LossEstimate, LossOf
 from watcher.farm.droplets import DropletClass as DropletClass  # noqa: PLC0414
 from watcher.farm.droplets import Droplets as Droplets  # noqa: PLC0414
 from watcher.farm.feeds import Source
@@ -19,6 +20,8 @@ from watcher.farm.rules.base import Day
 from watcher.farm.rules.buffers import Buffer
 from watcher.farm.rules.kinds import Rule
 from watcher.farm.rules.presets import PresetName
+from watcher.farm.sprayer_kind import GroundSprayer
+from watcher.farm.sprayer_kind import SprayerKind as SprayerKind  # noqa: PLC0414
 from watcher.i18n.language import SOURCE, codes
 from watcher.limits.catalogue import IN_WINDOWS, WRITTEN
 from watcher.units import (
@@ -78,6 +81,7 @@ class NozzleKind(StrEnum):
     PRE_ORIFICE = "pre-orifice"
     TURBULENCE_CHAMBER = "turbulence chamber"
     AIR_INDUCTION = "air induction"
+    HOLLOW_CONE = "hollow cone"
 
 
 # Codes of ISO 10625.
@@ -204,10 +208,12 @@ class Window(OwnLimits):
 
 
 class Sprayer(FarmModel):
-    """A ground-boom sprayer."""
+    """A sprayer on the ground."""
 
+    kind: GroundSprayer = SprayerKind.BOOM
+    """How it carries the spray over the ground; drift is estimated for booms only."""
     boom_width: Annotated[float, Written(Kind.LENGTH, 0.5, 70)]
-    """Width the boom sprays. [m]"""
+    """Width that one pass sprays. [m]"""
     boom_height: SmallLength
     """Nozzle tip above the top of the canopy or target. [m]"""
     speed: Annotated[float, Written(Kind.SPEED, 0.2, 12)]
@@ -433,6 +439,8 @@ class Judging(FarmModel):
     rain_counts_from: Annotated[float, Written(Kind.RAIN_RATE, 0, 2)] = 0.1
     """Weaker than this is dew or drizzle noise. [mm/h]"""
     control_loss: ControlLoss = ControlLoss()
+    loss_by_mode: dict[LossOf, LossEstimate] = Field(default_factory=dict)
+    """What coarse drops lose of control, by what is sprayed; our estimates where not given."""
     tolerable_deposit: TolerableDeposit = TolerableDeposit()
     horizon: Annotated[float, Written(Kind.DURATION, 6 * 3600, 10 * 86_400)] = 48 * 3600.0
     """How far ahead the hours a field could be sprayed in are counted. [s]"""

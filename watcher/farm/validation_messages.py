@@ -72,6 +72,14 @@ _SAID: Mapping[str, Said] = {
     "bool_type": _TRUE_OR_FALSE,
     "bool_parsing": _TRUE_OR_FALSE,
     "dose": (say("must be an amount an area"), UnreadableDoseError.mend),
+    "aerial": (
+        say("spraying from the air is not judged here"),
+        say(
+            "wind at a boom near the ground, drift curves of ground booms and droplet classes of "
+            "ground nozzles say nothing of a spray let go in the air: take it out, and go by its "
+            "label and by whoever flies"
+        ),
+    ),
     "eppo": (
         say("must be a code of the EPPO database"),
         say('look it up in the EPPO database; maize is "ZEAMX"'),

@@ -204,7 +204,10 @@ def _shares(judgement: Judgement, case: Case, pair: int, gap_m: Floats) -> tuple
     upper = upper_exposure(swung_pct=swung(along), directions=directions)
     tolerance = plan.pair_tolerance_pct[pair]
     straight_at_it = stood(along.max() * strength[:1], tolerance)
-    return stood(upper * strength, tolerance), float(straight_at_it[0])
+    share = stood(upper * strength, tolerance)
+    if not plan.drift_estimated[setup]:
+        share = np.where(upper == 0.0, 0.0, np.nan)
+    return share, float(straight_at_it[0])
 
 
 def _why(

@@ -8,7 +8,7 @@ from watcher.farm.geometry.bearings import compass_point, facing
 from watcher.farm.origin import Origin
 from watcher.judge.judgement import Judgement
 from watcher.limits.catalogue import Limit
-from watcher.limits.drift import stood
+from watcher.limits.drift import stood, thrown_pairs
 from watcher.limits.farm_arrays import Bools, FarmArrays
 from watcher.limits.status import LimitState
 from watcher.weather.drift import (
@@ -46,6 +46,8 @@ class Exposed:
     """Whether this lies outside what the published curves were seen for."""
     origin: Origin
     """Whose the share is that it stands."""
+    estimated: bool = True
+    """Whether any curve tells of such a sprayer; else nothing is known of what may land."""
 
     @property
     def share(self) -> float:
@@ -65,14 +67,23 @@ def exposed(judgement: Judgement, field: int, setup: int, time: int) -> list[Exp
     landing = _landing(judgement, pairs, field, time).scaled(
         judgement.drift.strength(field, setup, time)
     )
+    # Where no curve tells of the sprayer only this is known: that nothing blows there.
+    estimated = bool(plan.drift_estimated[setup])
+    blank = np.where(thrown_pairs(plan)[pairs, setup] | (landing.upper_pct != 0.0), np.nan, 0.0)
+    edge, strip, upper = (
+        (landing.edge_pct, landing.strip_pct, landing.upper_pct)
+        if estimated
+        else (blank, blank, blank)
+    )
     found = [
         Exposed(
             neighbour=_name(plan, pair),
             side=facing(plan.reach.gap_m[pair]),
             gap_m=float(plan.reach.gap_m[pair].min()),
-            edge_pct=float(landing.edge_pct[i]),
-            strip_pct=float(landing.strip_pct[i]),
-            upper_pct=float(landing.upper_pct[i]),
+            edge_pct=float(edge[i]),
+            strip_pct=float(strip[i]),
+            upper_pct=float(upper[i]),
+            estimated=estimated,
             tolerance_pct=float(plan.pair_tolerance_pct[pair]),
             extrapolated=bool(landing.extrapolated[i]),
             origin=plan.tolerance_origin(pair),
@@ -111,7 +122,7 @@ def downwind_curve(
     at = Deposit(along.edge_pct, along.strip_pct, along.upper_pct, along.extrapolated).scaled(
         judgement.drift.strength(field, setup, time)
     )
-    known = 0.0 if np.isfinite(wind_from) else np.nan
+    known = 0.0 if np.isfinite(wind_from) and plan.drift_estimated[setup] else np.nan
     return DownwindCurve(distance_m, at.edge_pct + known, at.upper_pct + known)
 
 
@@ -137,6 +148,8 @@ def mends(judgement: Judgement, field: int, setup: int, time: int) -> Mends:
     pairs = np.flatnonzero((plan.reach.pair_field == field) & np.isfinite(plan.pair_tolerance_pct))
     if not pairs.size or not np.isfinite(judgement.series.wind_from_deg[time]):
         return Mends((), None, ())
+    if thrown_pairs(plan)[pairs, setup].any():  # neither a wind nor a strip helps
+        return Mends(_other_setups(judgement, field, setup, time), None, ())
     return Mends(
         setups=_other_setups(judgement, field, setup, time),
         leave_swaths=swaths_to_leave(
@@ -183,7 +196,10 @@ def _all_stand(
     judgement: Judgement, case: tuple[int, int, int], upper_pct: Floats, tolerance_pct: Floats
 ) -> Bools:
     """Whether all the neighbours [P] stand their upper estimates at strength 1 [P, ...]."""
-    landing = upper_pct * judgement.drift.upper[case]
+    if judgement.plan.drift_estimated[case[1]]:
+        landing = upper_pct * judgement.drift.upper[case]
+    else:  # what no curve tells of is stood by nobody it may blow to
+        landing = np.where(upper_pct == 0.0, 0.0, np.inf)
     share = stood(landing, tolerance_pct[:, None])
     return np.asarray(share.max(axis=0) <= 1.0)
 

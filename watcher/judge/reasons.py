@@ -49,6 +49,8 @@ class Reason:
     """Whether ``value`` is the value, or the most or the least that it may be."""
     missing: tuple[str, ...] = ()
     """Of an unknown limit the quantities that are not known well enough to judge it."""
+    estimate: Origin | None = None
+    """Whose the estimate is that ``value`` is, of a loss of weed control."""
     derived: bool = False
     """Whether its bound is not given but follows from the wind's, as a gust's may."""
 
@@ -129,7 +131,10 @@ def _reason(judgement: Judgement, checked: Checked, index: tuple[int, int, int])
         exposed=tuple(landing),
         strips=left_strips(judgement, *index) if limit is Limit.NO_SPRAY else (),
         known=known,
-        missing=_missing(judgement, limit, index[2]) if stand is LimitState.UNKNOWN else (),
+        missing=_missing(judgement, limit, index[2])
+        if stand is LimitState.UNKNOWN and (not landing or landing[0].estimated)
+        else (),
+        estimate=judgement.plan.losses[field][index[1]].origin if limit is Limit.CONTROL else None,
         derived=rule is None
         and limit is Limit.GUST
         and judgement.plan.bounds[limit].derived[field],

@@ -28,6 +28,7 @@ from watcher.limits.application import (
     size_for_flow,
     work_rate_of,
 )
+from watcher.limits.farm_arrays import FarmArrays
 from watcher.limits.retardants import covering_class
 from watcher.limits.status import Status
 from watcher.limits.weed_control import RETARDANT_START, control_loss, retardant_left
@@ -88,6 +89,8 @@ class WeedControl:
     tolerated_pct: float
     origin: Origin
     """Whose what is tolerated is."""
+    estimate: Origin = Origin.DEFAULT
+    """Whose the estimate of the loss is that is judged by: the grower's own, or ours."""
 
 
 @dataclass(frozen=True)
@@ -191,8 +194,9 @@ def advise_on(judgement: Judgement, field: int, setup: int, time: int) -> SetupA
         drift_reduction=float(plan.drift_reduction[setup]),
         drift_class=iso_22369_class(float(plan.drift_reduction[setup])),
         control=WeedControl(
-            grasses_pct=control_loss(covering_class(entry), entry.carrier, Weeds.GRASSES),
-            broadleaves_pct=control_loss(covering_class(entry), entry.carrier, Weeds.BROADLEAVES),
+            grasses_pct=_of_weeds(plan, entry, Weeds.GRASSES),
+            broadleaves_pct=_of_weeds(plan, entry, Weeds.BROADLEAVES),
+            estimate=plan.losses[field][setup].origin,
             judged_pct=float(plan.loss_pct[field, setup]),
             tolerated_pct=float(plan.loss_tolerated_pct[field]),
             origin=plan.loss_origin(field),
@@ -200,6 +204,13 @@ def advise_on(judgement: Judgement, field: int, setup: int, time: int) -> SetupA
         worst=next(iter(exposed(judgement, *case)), None),
         retardant=_retardant(entry, work, sprayer.fill_time),
     )
+
+
+def _of_weeds(plan: FarmArrays, setup: Setup, weeds: Weeds) -> tuple[float, float]:
+    """What a herbicide of which nothing is known loses with a setup. [%]"""
+    own = plan.farm.config.judging.loss_by_mode
+    lost = control_loss(covering_class(setup), setup.carrier, weeds, own=own)
+    return lost.low_pct, lost.high_pct
 
 
 def cost(of: SetupAdvice, against: SetupAdvice) -> Cost:

@@ -36,7 +36,7 @@ def choose_setups(judgement: Judgement, field: int, times: slice) -> NDArray[np.
         allowed=plan.allowed[field],
         status=taken(judgement.status),
         loss_pct=plan.loss_pct[field],
-        drift=taken(judgement.drift.upper),
+        drift=np.where(plan.drift_estimated, taken(judgement.drift.upper), np.inf),
         stands=np.array([taken(checked.stand) for checked in judgement.checks]),
         rooms=np.array([taken(checked.headroom) for checked in judgement.checks]),
     )
@@ -60,7 +60,7 @@ def choose_each(judgement: Judgement, time: int) -> NDArray[np.intp]:
         allowed=plan.allowed,
         status=taken(judgement.status),
         loss_pct=plan.loss_pct,
-        drift=drift,
+        drift=np.where(plan.drift_estimated, drift, np.inf),
         stands=np.array([taken(checked.stand) for checked in judgement.found]),
         rooms=np.array([taken(checked.headroom) for checked in judgement.found]),
     )

@@ -21,6 +21,7 @@ WORKING_PRESSURE_PA = {
     NozzleKind.PRE_ORIFICE: (1.5e5, 5.0e5),
     NozzleKind.TURBULENCE_CHAMBER: (1.4e5, 6.2e5),
     NozzleKind.AIR_INDUCTION: (2.0e5, 8.0e5),
+    NozzleKind.HOLLOW_CONE: (3.0e5, 20.0e5),
 }
 """Pressures a nozzle of each kind is made for (common practice, no source: values from memory).
 Under them the fan collapses, over them an ordinary fan turns to mist."""

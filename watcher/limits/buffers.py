@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from watcher.farm.field_rules import buffers_towards, proven
 from watcher.farm.origin import Force
+from watcher.farm.rules.base import is_for
 from watcher.farm.rules.buffers import gap_counted_m, required_m, strip
 from watcher.farm.rules.mix import BufferOf
 from watcher.limits.catalogue import Limit
@@ -78,6 +79,8 @@ class BufferArrays:
         gap = float(self.plan.reach.gap_m[pair].min())
         counted = gap_counted_m(buffer, gap, beside.between)
         for number, setup in enumerate(config.setups.values()):
+            if not is_for(buffer, config.sprayers[setup.sprayer].kind):
+                continue
             needed = required_m(buffer, proven(config, field, setup, beside))
             depth = np.inf if needed is None else 0.0 if gap >= needed else needed - counted
             lesser = 0.0

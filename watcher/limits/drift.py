@@ -6,11 +6,12 @@ from functools import cached_property
 
 import numpy as np
 
+from watcher.farm.models import SprayerKind
 from watcher.limits.boom_wind import above_canopy
 from watcher.limits.catalogue import Limit
 from watcher.limits.check import Checked, bounded
 from watcher.limits.downwind import per_field
-from watcher.limits.farm_arrays import FarmArrays
+from watcher.limits.farm_arrays import Bools, FarmArrays
 from watcher.weather.drift import (
     REFERENCE_WIND_HEIGHT_M,
     Directions,
@@ -21,6 +22,9 @@ from watcher.weather.drift import (
 )
 from watcher.weather.series import Floats, WeatherSeries
 
+_THROWN_M = 30.0
+"""The fan of an air-blast throws spray so far to all sides, a choice of ours: nearer than that no
+wind clears a neighbour. [m]"""
 _PAIRS_AT_A_TIME = 4096
 """A few MB a block: every direction the wind may have is laid over it in turn."""
 
@@ -108,6 +112,19 @@ def stood(deposit_pct: Floats, tolerance_pct: Floats) -> Floats:
     return np.divide(deposit_pct, tolerance_pct, out=out, where=np.asarray(tolerance_pct) > 0)
 
 
+def thrown_pairs(plan: FarmArrays) -> Bools:
+    """Return onto whom each setup may throw its spray whatever the wind. [P, S]"""
+    near = plan.reach.gap_m.min(axis=1, initial=np.inf) <= _THROWN_M
+    blast = [kind is SprayerKind.AIR_BLAST for kind in plan.sprayer_kinds]
+    return np.asarray(near[:, None] & np.array(blast, dtype=bool))
+
+
+def _thrown_at(plan: FarmArrays, minds: Bools) -> Bools:
+    """Whether a setup throws at somebody who minds. [F, S, 1]"""
+    thrown = thrown_pairs(plan) & minds[:, None]
+    return np.asarray(per_field(plan, np.logical_or, thrown, nobody=False)[:, :, None])
+
+
 def deposit_limit(plan: FarmArrays, drifting: Drift) -> Iterator[Checked]:
     """Yield the upper estimate at the worst exposed neighbour as a share of what it stands."""
     minds = np.isfinite(plan.pair_tolerance_pct)
@@ -118,6 +135,9 @@ def deposit_limit(plan: FarmArrays, drifting: Drift) -> Iterator[Checked]:
     # A field without such a neighbour has nothing to mind, whatever is known of the wind.
     beside = per_field(plan, np.logical_or, minds, nobody=False)
     value = np.where(beside[:, None, None], worst[:, None, :] * drifting.upper, 0.0)
+    if not plan.drift_estimated.all():
+        blank = np.where(_thrown_at(plan, minds) | (worst != 0.0)[:, None, :], np.nan, 0.0)
+        value = np.where(plan.drift_estimated[None, :, None], value, blank)
     one = np.asarray(1.0)
     yield bounded(
         Limit.DEPOSIT,

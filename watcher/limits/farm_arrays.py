@@ -24,6 +24,7 @@ from watcher.farm.models import (
     FieldPlan,
     NozzleKind,
     Setup,
+    SprayerKind,
     Susceptibility,
     WeedPressure,
     Window,
@@ -44,7 +45,7 @@ from watcher.limits.application import planned_duration
 from watcher.limits.bound_arrays import BoundArrays, bounds_by_limit
 from watcher.limits.catalogue import Limit
 from watcher.limits.retardants import class_for_own_rules, covering_class, drift_left
-from watcher.limits.weed_control import control_loss
+from watcher.limits.weed_control import LostControl, control_loss
 from watcher.weather.drift import swung, upper_bearings
 from watcher.weather.series import Floats, WeatherSeries
 from watcher.weather.wind_profile import BLENDING_M, Surface, layer_height
@@ -62,6 +63,7 @@ _REDUCTION_PCT = {
     NozzleKind.PRE_ORIFICE: 50.0,
     NozzleKind.TURBULENCE_CHAMBER: 50.0,
     NozzleKind.AIR_INDUCTION: 75.0,
+    NozzleKind.HOLLOW_CONE: 0.0,
 }
 
 
@@ -320,6 +322,17 @@ class FarmArrays:
         )
 
     @cached_property
+    def sprayer_kinds(self) -> tuple[SprayerKind, ...]:
+        """The kind of each setup's sprayer. [S]"""
+        sprayers = self.farm.config.sprayers
+        return tuple(sprayers[s.sprayer].kind for s in self._setups)
+
+    @cached_property
+    def drift_estimated(self) -> Bools:
+        """Setups whose drift published curves tell of at all. [S]"""
+        return np.array([kind.has_boom for kind in self.sprayer_kinds], dtype=bool)
+
+    @cached_property
     def droplets(self) -> NDArray[np.int8]:
         """Droplet class of the nozzles. [S]"""
         return np.array([s.droplets for s in self._setups], dtype=np.int8)
@@ -360,20 +373,25 @@ class FarmArrays:
         return np.array([w.inversion.tolerate == "possible" for w in self.windows])
 
     @cached_property
-    def loss_pct(self) -> Floats:
-        """Loss of weed control, upper estimate. [F, S], %"""
+    def losses(self) -> tuple[tuple[LostControl, ...], ...]:
+        """Loss of weed control of every field with every setup. [F][S]"""
         config = self.farm.config
+        own = config.judging.loss_by_mode
         tanks = [
             [config.products[p] for p in f.products if p in config.products] for f in self._plans
         ]
         modes = [[p.mode for p in tank if p.retardant is None] for tank in tanks]
-        fields = zip(self._plans, modes, strict=True)
-        return np.array(
-            [
-                [control_loss(covering_class(s), s.carrier, f.target, m)[1] for s in self._setups]
-                for f, m in fields
-            ]
+        return tuple(
+            tuple(
+                control_loss(covering_class(s), s.carrier, f.target, m, own) for s in self._setups
+            )
+            for f, m in zip(self._plans, modes, strict=True)
         )
+
+    @cached_property
+    def loss_pct(self) -> Floats:
+        """Loss of weed control, upper estimate. [F, S], %"""
+        return np.array([[loss.high_pct for loss in losses] for losses in self.losses])
 
     @cached_property
     def loss_tolerated_pct(self) -> Floats:

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from watcher.farm.equipment import equipment_breaks
 from watcher.farm.models import FieldPlan
 from watcher.farm.origin import Force
+from watcher.farm.rules.base import is_for
 from watcher.farm.rules.calendar import ClockRule, DateRule, StageRule
 from watcher.farm.rules.day_time import DayTime
 from watcher.farm.rules.equipment import BulletinRule, PointsRule
@@ -263,8 +264,14 @@ def merged(window: Checked, rules: Checked) -> Checked:
 
 
 def _as_it_binds(checked: Checked, rule: RuleOf, shared: _Shared) -> Checked:
-    """Advice is near at worst; outside its own validity a rule says nothing."""
+    """Advice is near at worst; a rule says nothing of other sprayers, or when it is not valid."""
     stand, headroom = checked.stand, checked.headroom
+    config = shared.plan.farm.config
+    concerned = [is_for(rule.rule, config.sprayers[s.sprayer].kind) for s in config.setups.values()]
+    if not all(concerned):
+        of_it = np.array(concerned)[:, None]
+        stand = np.where(of_it, stand, LimitState.HOLDS).astype(np.int8)
+        headroom = np.where(of_it, headroom, np.inf)
     if rule.rule.force is Force.ADVICE:
         stand = np.maximum(stand, LimitState.NEAR).astype(np.int8)
         headroom = np.maximum(np.nan_to_num(headroom, nan=0.0, posinf=np.inf), 0.0)

@@ -1,15 +1,16 @@
 """Loss of weed control by droplets and water, and how long a drift retardant works.
 
 Everything here is common practice, no source: published trials disagree on droplet size and
-efficacy, so the farm file may change what is tolerated (``ControlLoss``).
+efficacy, so the farm file may change what is lost (``loss_by_mode``) and what is tolerated.
 """
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from typing import NamedTuple
 
 import numpy as np
 
-from watcher.farm.models import Adjuvant, DropletClass, Weeds
+from watcher.farm.control_loss import LossEstimate, LossOf
+from watcher.farm.models import Adjuvant, DropletClass, Origin, Weeds
 from watcher.farm.products import ModeOfAction
 
 
@@ -28,24 +29,26 @@ _MUCH_WATER_L_HA = 15 * 9.353956
 _LITTLE_WATER_L_HA = 7 * 9.353956
 """7 gal/acre; below it the loss is held, for want of any figure."""
 
-_COARSE = {
-    Weeds.GRASSES: _Loss((5.0, 8.0), (17.0, 23.0)),
-    Weeds.BROADLEAVES: _Loss((6.0, 7.0), (14.0, 22.0)),
+# Estimates of ours by what is sprayed, from trials that disagree: what is to be killed matters for
+# translocated herbicides, where the weeds decide. Of a herbicide whose mode nobody gave, common
+# practice.
+_ESTIMATES = {
+    LossOf.GRASSES: _Loss((5.0, 8.0), (17.0, 23.0)),
+    LossOf.BROADLEAVES: _Loss((6.0, 7.0), (14.0, 22.0)),
+    LossOf.TRANSLOCATED_GRASSES: _Loss((0.0, 8.0), (0.0, 20.0)),
+    LossOf.TRANSLOCATED_BROADLEAVES: _Loss((0.0, 4.0), (0.0, 10.0)),
+    LossOf.CONTACT_HERBICIDE: _Loss((0.0, 8.0), (0.0, 25.0)),
+    LossOf.RESIDUAL_HERBICIDE: _Loss((0.0, 2.0), (0.0, 3.0)),
+    LossOf.CONTACT_INSECTICIDE: _Loss((2.0, 12.0), (8.0, 30.0)),
+    LossOf.SYSTEMIC_INSECTICIDE: _Loss((0.0, 5.0), (2.0, 10.0)),
+    LossOf.PROTECTANT_FUNGICIDE: _Loss((2.0, 10.0), (10.0, 30.0)),
+    LossOf.SYSTEMIC_FUNGICIDE: _Loss((0.0, 3.0), (0.0, 10.0)),
 }
-# Estimates of ours by what the product is, from trials that disagree: what is to be killed matters
-# for translocated herbicides, where the weeds decide.
-_BY_MODE = {
-    ModeOfAction.CONTACT_HERBICIDE: _Loss((0.0, 8.0), (0.0, 25.0)),
-    ModeOfAction.RESIDUAL_HERBICIDE: _Loss((0.0, 2.0), (0.0, 3.0)),
-    ModeOfAction.CONTACT_INSECTICIDE: _Loss((2.0, 12.0), (8.0, 30.0)),
-    ModeOfAction.SYSTEMIC_INSECTICIDE: _Loss((0.0, 5.0), (2.0, 10.0)),
-    ModeOfAction.PROTECTANT_FUNGICIDE: _Loss((2.0, 10.0), (10.0, 30.0)),
-    ModeOfAction.SYSTEMIC_FUNGICIDE: _Loss((0.0, 3.0), (0.0, 10.0)),
+_ON_WEEDS = {
+    Weeds.GRASSES: (LossOf.GRASSES, LossOf.TRANSLOCATED_GRASSES),
+    Weeds.BROADLEAVES: (LossOf.BROADLEAVES, LossOf.TRANSLOCATED_BROADLEAVES),
 }
-_TRANSLOCATED = {
-    Weeds.GRASSES: _Loss((0.0, 8.0), (0.0, 20.0)),
-    Weeds.BROADLEAVES: _Loss((0.0, 4.0), (0.0, 10.0)),
-}
+_BY_THE_WEEDS = {None, ModeOfAction.OTHER, ModeOfAction.TRANSLOCATED_HERBICIDE}
 # A choice of ours: with little water fine drops lose about a fifth, medium ones about two fifths
 # of what coarse ones lose.
 _SHARE_WITH_LITTLE_WATER = {
@@ -58,33 +61,48 @@ _MORE_PER_COARSER_CLASS = 0.25
 """A choice of ours: each class beyond coarse loses a quarter of coarse's loss more."""
 
 
+class LostControl(NamedTuple):
+    """Control lost against a well covering spray, low and high estimate. [%]"""
+
+    low_pct: float
+    high_pct: float
+    origin: Origin
+    """Whose the estimate is that decides: the grower's own, or ours."""
+
+
 def control_loss(
     droplets: DropletClass,
     carrier_l_ha: float,
     weeds: Weeds,
     modes: Collection[ModeOfAction | None] = (),
-) -> tuple[float, float]:
-    """Return the low and high estimate of the control lost against a well covering spray. [%]
+    own: Mapping[LossOf, LossEstimate] | None = None,
+) -> LostControl:
+    """Return the low and high estimate of the control lost against a well covering spray.
 
-    Fine and medium drops with 15 gal/acre lose nothing; coarse ones with 15 gal/acre 5-8 % of the
-    grasses and 6-7 % of the broadleaves, with 7 gal/acre 17-23 % and 14-22 %. Linear in the water
-    between the two, held outside them. More water never loses more, coarser drops never less.
-    Mixed weeds lose what the worse of the two loses. ``modes`` are those of the products in the
-    tank, which lose what the worst of them loses by estimates of their own; None and none at all
-    stand for the figures above.
+    Fine and medium drops with 15 gal/acre lose nothing; coarse ones what ``own`` says of what is
+    sprayed, else our estimates: where nothing is known of the product 5-8 % of the grasses and
+    6-7 % of the broadleaves with 15 gal/acre, 17-23 % and 14-22 % with 7. Linear in the water
+    between the two, held outside them. By our estimates more water never loses more, and coarser
+    drops never less. Mixed weeds lose what the worse of the two loses. ``modes`` are those of the
+    products in the tank, which lose what the worst of them loses; None and none at all stand for
+    a product of which nothing is known.
     """
-    kinds = list(_COARSE) if weeds is Weeds.MIXED else [weeds]
-    coarse = [loss for mode in modes or (None,) for loss in _coarse(mode, kinds)]
-    losses = [_loss(droplets, carrier_l_ha, loss) for loss in coarse]
-    low, high = zip(*losses, strict=True)
-    return max(low), max(high)
+    kinds = list(_ON_WEEDS) if weeds is Weeds.MIXED else [weeds]
+    losses = []
+    for of in dict.fromkeys(of for mode in modes or (None,) for of in _loss_of(mode, kinds)):
+        told = None if own is None else own.get(of)
+        coarse = _ESTIMATES[of] if told is None else _Loss(told.much_water, told.little_water)
+        origin = Origin.DEFAULT if told is None else Origin.OWN
+        losses.append((*_loss(droplets, carrier_l_ha, coarse), origin))
+    worst = max(losses, key=lambda loss: loss[1])
+    return LostControl(max(low for low, _, _ in losses), worst[1], worst[2])
 
 
-def _coarse(mode: ModeOfAction | None, kinds: Collection[Weeds]) -> list[_Loss]:
-    if mode in _BY_MODE:
-        return [_BY_MODE[mode]]
-    table = _TRANSLOCATED if mode is ModeOfAction.TRANSLOCATED_HERBICIDE else _COARSE
-    return [table[kind] for kind in kinds]
+def _loss_of(mode: ModeOfAction | None, kinds: Collection[Weeds]) -> list[LossOf]:
+    if mode is not None and mode not in _BY_THE_WEEDS:
+        return [LossOf(mode.value)]
+    translocated = mode is ModeOfAction.TRANSLOCATED_HERBICIDE
+    return [_ON_WEEDS[kind][translocated] for kind in kinds]
 
 
 def _loss(droplets: DropletClass, carrier_l_ha: float, coarse: _Loss) -> tuple[float, float]:

@@ -25,6 +25,11 @@ def exposed_line(found: Exposed, system: System) -> Message:
         side=whither(found.side),
         gap=Quantity(found.gap_m, Kind.LENGTH, system),
     )
+    if math.isnan(found.upper_pct) and not found.estimated:
+        return say(
+            "{who}: not estimated, the published curves are of ground booms, not of such a sprayer",
+            who=who,
+        )
     if math.isnan(found.upper_pct):
         return say("{who}: unknown, the wind or its direction is missing", who=who)
     if found.upper_pct == 0.0:

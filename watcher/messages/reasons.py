@@ -8,6 +8,7 @@ from watcher.farm import Farm
 from watcher.farm.feeds import foretells, observes
 from watcher.farm.geometry.bearings import side
 from watcher.farm.models import DropletClass
+from watcher.farm.origin import Origin
 from watcher.farm.rules.mix import brought_by
 from watcher.farm.source_entry import SourceEntry
 from watcher.i18n.message import Joined, Message, Name, Number, Quantity, say, say_n
@@ -45,6 +46,8 @@ class Speaker:
         if reason.rule is not None:
             return rule_sentence(self.farm.config, reason, reason.rule)
         if reason.stand is LimitState.UNKNOWN:
+            if reason.exposed and not reason.exposed[0].estimated:
+                return self._not_estimated(reason)
             return self._unknown(reason)
         return {
             Limit.NEIGHBOUR: self._neighbour,
@@ -141,7 +144,7 @@ class Speaker:
         """Return a value beside one of its bounds."""
         places = self._places(reason, bound)
         gap = {
-            "limit": _NAMES[reason.limit],
+            "limit": _name(reason),
             "value": self._show(reason, bound),
             "bound": self._bound(reason, bound),
             "origin": whose_bound(reason),
@@ -305,6 +308,18 @@ class Speaker:
             origin=ORIGIN_WORDS[reason.origin],
         )
 
+    def _not_estimated(self, reason: Reason) -> Message:
+        worst = next(e for e in reason.exposed if math.isnan(e.upper_pct))
+        return say(
+            "drift onto {who} {side}, {gap}: not estimated, as published curves are of booms; it "
+            "stands {tolerance} ({origin})",
+            who=Name(worst.neighbour),
+            side=whither(worst.side),
+            gap=Quantity(worst.gap_m, Kind.LENGTH, self.system),
+            tolerance=percent(worst.tolerance_pct),
+            origin=ORIGIN_WORDS[worst.origin],
+        )
+
     def _who(self, field: str, neighbour: str, gap_m: float) -> Message:
         where = whither(self._side(field, neighbour))
         if not math.isfinite(gap_m):
@@ -334,6 +349,14 @@ def _may_tell(entry: SourceEntry, missing: Collection[str]) -> bool:
 
 def _first(names: Sequence[str], nobody: Message) -> Message:
     return Name(names[0], _TITLE_NAME) if names else nobody
+
+
+def _name(reason: Reason) -> Message:
+    """Return what a limit is called beside its value; of an estimate, whose it is."""
+    if reason.estimate is None:
+        return _NAMES[reason.limit]
+    whose = say("your estimate") if reason.estimate is Origin.OWN else say("our estimate")
+    return say("{limit} ({whose})", limit=_NAMES[reason.limit], whose=whose)
 
 
 def _bounded(value: Message, known: Knowledge) -> Message:

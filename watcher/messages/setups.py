@@ -3,9 +3,17 @@
 import math
 from collections.abc import Iterator
 
-from watcher.farm.models import Adjuvant, NozzleKind
+from watcher.farm.models import Adjuvant, NozzleKind, Origin, SprayerKind
 from watcher.i18n.message import Message, Name, Number, Quantity, joined, say
-from watcher.judge.setup_advice import Advice, NozzleNeed, RetardantUse, SetupAdvice, Work, cost
+from watcher.judge.setup_advice import (
+    Advice,
+    NozzleNeed,
+    RetardantUse,
+    SetupAdvice,
+    WeedControl,
+    Work,
+    cost,
+)
 from watcher.limits.status import Status
 from watcher.messages.drift import up_to
 from watcher.messages.reasons import Speaker
@@ -15,6 +23,7 @@ from watcher.messages.vocabulary import (
     NOZZLE_COLOURS,
     NOZZLE_WORDS,
     ORIGIN_WORDS,
+    SPRAYER_WORDS,
     STATUS_WORDS,
 )
 from watcher.messages.words import SHAPES, span
@@ -100,18 +109,32 @@ def setup_lines(speaker: Speaker, advice: SetupAdvice) -> list[Message]:
     """Return what one setup asks of nozzles, tank, time and weeds."""
     system = speaker.system
     control = advice.control
+    kind = speaker.farm.config.sprayers[advice.setup.sprayer].kind
     return [
-        *_nozzle_lines(advice, system),
+        # The flow a nozzle must give follows from the spacing of a boom's.
+        *(_nozzle_lines(advice, system) if kind.has_boom else ()),
         *_work_lines(advice.work, speaker, advice),
-        _drift_line(advice),
-        say(
-            "Loses {grasses} of grass control and {broadleaves} of broadleaf control "
-            "(common practice, no source).",
-            grasses=_range(control.grasses_pct),
-            broadleaves=_range(control.broadleaves_pct),
-        ),
+        *_drift_lines(advice, kind),
+        _loss_line(control),
         *_retardant_lines(advice.retardant),
     ]
+
+
+def _loss_line(control: WeedControl) -> Message:
+    grasses, broadleaves = _range(control.grasses_pct), _range(control.broadleaves_pct)
+    if control.estimate is Origin.OWN:
+        return say(
+            "Loses {grasses} of grass control and {broadleaves} of broadleaf control; judged by "
+            "your estimate.",
+            grasses=grasses,
+            broadleaves=broadleaves,
+        )
+    return say(
+        "Loses {grasses} of grass control and {broadleaves} of broadleaf control "
+        "(common practice, no source).",
+        grasses=grasses,
+        broadleaves=broadleaves,
+    )
 
 
 def _range(pct: tuple[float, float]) -> Message:
@@ -197,6 +220,21 @@ def _area(area_m2: float, system: System) -> Message:
 
 def _doses(area_m2: float, system: System) -> Message:
     return Number(f"{amount(area_m2, Kind.AREA, system):.1f}")
+
+
+def _drift_lines(advice: SetupAdvice, kind: SprayerKind) -> Iterator[Message]:
+    if not kind.has_boom:
+        yield say(
+            "Drift is not estimated for this kind of sprayer ({kind}): the published curves are of "
+            "ground booms. Where a neighbour who minds may be reached it stays unknown.",
+            kind=SPRAYER_WORDS[kind],
+        )
+        return
+    yield _drift_line(advice)
+    if kind is SprayerKind.HOODED_BOOM and advice.setup.drift_reduction is None:
+        yield say(
+            "The hood is not counted in that: write drift_reduction where yours was tested with it."
+        )
 
 
 def _drift_line(advice: SetupAdvice) -> Message:

@@ -1,6 +1,13 @@
 """The words of the judgement and of the farm file, each as a text of its own."""
 
-from watcher.farm.models import Adjuvant, DropletClass, NozzleKind, Origin, WeedPressure
+from watcher.farm.models import (
+    Adjuvant,
+    DropletClass,
+    NozzleKind,
+    Origin,
+    SprayerKind,
+    WeedPressure,
+)
 from watcher.i18n.message import Message, say
 from watcher.limits.catalogue import CATALOGUE, Limit
 from watcher.limits.status import LimitState, Status
@@ -53,6 +60,13 @@ NOZZLE_WORDS: dict[NozzleKind, Message] = {
     NozzleKind.PRE_ORIFICE: say("pre-orifice"),
     NozzleKind.TURBULENCE_CHAMBER: say("turbulence chamber"),
     NozzleKind.AIR_INDUCTION: say("air induction"),
+    NozzleKind.HOLLOW_CONE: say("hollow cone"),
+}
+SPRAYER_WORDS: dict[SprayerKind, Message] = {
+    SprayerKind.BOOM: say("boom"),
+    SprayerKind.HOODED_BOOM: say("hooded boom"),
+    SprayerKind.HAND_HELD: say("hand-held"),
+    SprayerKind.AIR_BLAST: say("air-blast"),
 }
 NOZZLE_COLOURS: dict[str, Message] = {
     "orange": say("orange"),

@@ -5,7 +5,8 @@ case hexadecimal, so that anyone can check it without this program:
 
 * ``content_sha256`` is the hash of an entry's content in canonical form;
 * ``hash`` is the hash of the canonical form of the object with the members ``at``, ``by``,
-  ``content_sha256``, ``job``, ``kind``, ``number`` and ``previous``;
+  ``content_sha256``, ``job`` (null for the account of an incident), ``kind``, ``number`` and
+  ``previous``;
 * ``number`` counts from 1 without a gap, and ``previous`` is the ``hash`` of the entry before, 64
   zeros before the first.
 
@@ -37,7 +38,7 @@ class Link:
     """An entry without its content: what the chain is made of."""
 
     number: int
-    job: int
+    job: int | None
     kind: str
     at: int
     by: str
@@ -74,7 +75,7 @@ def sha256(text: object) -> str:
 
 
 def linked(
-    *, after: Link | None, job: int, kind: str, at: int, by: str, content_sha256: str
+    *, after: Link | None, job: int | None, kind: str, at: int, by: str, content_sha256: str
 ) -> Link:
     """Return the link of a new entry after another one; ``after`` None begins the chain."""
     link = Link(

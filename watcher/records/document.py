@@ -7,7 +7,7 @@ content, so that one client's record can be passed on without the others'.
 """
 
 import json
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -38,7 +38,7 @@ class _Written(BaseModel):
     model_config = ConfigDict(extra="forbid", strict=True)
 
     number: int
-    job: int
+    job: int | None
     kind: str
     at: int
     by: str
@@ -68,8 +68,13 @@ class _Written(BaseModel):
         )
 
 
-def write_document(entries: Iterable[Entry], jobs: Sequence[int]) -> bytes:
-    """Return the document of the records of some jobs. ``entries`` is the whole chain."""
+def write_document(
+    entries: Iterable[Entry], jobs: Sequence[int], also: Collection[int] = ()
+) -> bytes:
+    """Return the document of the records of some jobs. ``entries`` is the whole chain.
+
+    ``also`` are numbers of entries that are there with their content too: accounts of incidents.
+    """
     chain = list(entries)
     records = [fold(job, (e for e in chain if e.link.job == job)) for job in jobs]
     document = {
@@ -79,7 +84,9 @@ def write_document(entries: Iterable[Entry], jobs: Sequence[int]) -> bytes:
         "units": "SI: values in the unit stated, weather in the unit its name ends in, times UTC "
         "epoch seconds",
         "head": chain[-1].link.hash if chain else None,
-        "entries": [_entry(e, with_content=e.link.job in jobs) for e in chain],
+        "entries": [
+            _entry(e, with_content=e.link.job in jobs or e.link.number in also) for e in chain
+        ],
         "records": [_record(record) for record in records],
     }
     return _bytes(document)

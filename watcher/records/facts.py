@@ -94,25 +94,18 @@ class ToLeave(Part):
     """GeoJSON geometry (RFC 7946)."""
 
 
-class Moment(Part):
-    """The weather at one moment of a job as it was judged, and what followed from it."""
+class Air(Part):
+    """The weather at one moment, who told it, and what it says of an inversion."""
 
     at: int
     mark: str
     """``"start"``, the time since then, or ``"end"``."""
-    paused: bool
-    setup: str
     wind_m_s: float | None
     wind_height_m: float
     """Height the wind is measured at, above ground."""
     gust_m_s: float | None
     wind_from_deg: float | None
     wind_spread_deg: float | None
-    boom_wind_m_s: float | None
-    """The same wind brought to boom height."""
-    boom_gust_m_s: float | None
-    boom_height_m: float
-    """Nozzle tips above ground: canopy and boom height together."""
     temp_c: float | None
     temp_height_m: float
     humidity_pct: float | None
@@ -121,10 +114,22 @@ class Moment(Part):
     stability: str
     evidence: dict[str, str]
     """What each line of evidence for an inversion says, by name."""
-    status: str
-    limits: dict[str, LimitStood]
     spoken: dict[str, Spoke]
     quality: tuple[Quality, ...]
+
+
+class Moment(Air):
+    """The weather at one moment of a job as it was judged, and what followed from it."""
+
+    paused: bool
+    setup: str
+    boom_wind_m_s: float | None
+    """The same wind brought to boom height."""
+    boom_gust_m_s: float | None
+    boom_height_m: float
+    """Nozzle tips above ground: canopy and boom height together."""
+    status: str
+    limits: dict[str, LimitStood]
     downwind: tuple[Downwind, ...]
     landing: tuple[Landing, ...]
     to_leave: tuple[ToLeave, ...] | None = None

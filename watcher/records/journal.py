@@ -29,7 +29,7 @@ class Entry:
 
 
 def write(
-    session: Session, *, job: int, kind: str, at: int, by: str, content: dict[str, Any]
+    session: Session, *, job: int | None, kind: str, at: int, by: str, content: dict[str, Any]
 ) -> Entry:
     """Write an entry after the newest one; nobody else writes one until the transaction ends."""
     newest = store.last_entry(session, hold=True)
@@ -49,6 +49,11 @@ def write(
 def entries(session: Session, job: int | None = None) -> Iterator[Entry]:
     """Yield the entries of a job, or of all jobs, in order."""
     return (Entry(_link(row), row.content) for row in store.entries(session, job))
+
+
+def of_no_job(session: Session, kind: str) -> list[Entry]:
+    """Return the entries of a kind that are of no job, in order."""
+    return [Entry(_link(row), row.content) for row in store.of_no_job(session, kind)]
 
 
 def hold(session: Session) -> None:

@@ -7,7 +7,7 @@ from typing import Any
 import shapely
 from sqlalchemy.orm import Session
 
-from watcher.farm.models import FieldPlan
+from watcher.farm.models import FieldPlan, SprayerKind
 from watcher.farm.products import Product
 from watcher.i18n.message import say
 from watcher.jobs.by_hand import EVENT
@@ -154,6 +154,12 @@ def _pauses(events: Sequence[JobEvent]) -> tuple[Pause, ...]:
     return tuple(pauses)
 
 
+_USES = {
+    SprayerKind.BOOM: "area treatment, ground boom",
+    SprayerKind.HOODED_BOOM: "area treatment, hooded ground boom",
+    SprayerKind.HAND_HELD: "hand-held sprayer",
+    SprayerKind.AIR_BLAST: "air-blast sprayer",
+}
 _END_OF_PAUSE = {"resumed", "finished", "abandoned"}
 
 
@@ -163,7 +169,8 @@ def _values(
     config, zone = plan.farm.config, plan.farm.zone
     field = config.fields[job.field]
     values = _held(_farm_values(plan, field), "farm file")
-    values |= _held({"use": "area treatment, ground boom"}, "worked out")
+    sprayer = config.sprayers[config.setups[rigs[0].setup].sprayer]
+    values |= _held({"use": _USES[sprayer.kind]}, "worked out")
     values |= _part(plan, job)
     names = [name for name in field.products if name in config.products]
     for number, name in enumerate(names, start=1):

@@ -42,6 +42,12 @@ class Map:
     """What each arrow is called, and where the wind came from. [degrees]"""
     lines: tuple[str, ...]
     """What the marks mean."""
+    beside: tuple[tuple[str, tuple[Ring, ...]], ...] = ()
+    """What lies around, by its name."""
+    cones: tuple[tuple[str, Ring], ...] = ()
+    """Angles of the wind, each with what it is called."""
+    half_m: float | None = None
+    """How far to each side of the middle the map goes; the field decides when not given."""
 
 
 @dataclass(frozen=True)
@@ -54,10 +60,10 @@ class Page:
     seal: str
     """What binds it to the chain: how many entries there are and the head hash."""
     map: Map
-    products: Table
-    """The products of the tank, a row each, for paper."""
     signature: tuple[str, ...]
     """What is signed, by whom and when: a line to write on follows each."""
+    products: Table | None = None
+    """The products of the tank, a row each, for paper."""
 
 
 @dataclass(frozen=True)

@@ -17,7 +17,16 @@ from watcher.judge.timeline import MEAN_S, Timeline
 from watcher.limits.air import wet_bulb_depression
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.limits.status import Status
-from watcher.records.facts import Downwind, Landing, LimitStood, Moment, Quality, Spoke, ToLeave
+from watcher.records.facts import (
+    Air,
+    Downwind,
+    Landing,
+    LimitStood,
+    Moment,
+    Quality,
+    Spoke,
+    ToLeave,
+)
 from watcher.sources.base import Flag
 from watcher.store import records as store
 from watcher.weather.inversion import Finding
@@ -58,22 +67,34 @@ def moment(
     outlook = compose(at).of(field)
     judgement = judge_look(plan, outlook)
     f, s, i = plan.fields.index(field), plan.setups.index(setup), outlook.now_index
-    series = outlook.series
-    inversion = judgement.inversion
     found = reasons(judgement, f, s, i)
     return Moment(
-        at=at,
-        mark=mark,
+        **dict(air(session, outlook, judgement, mark)),
         paused=paused,
         setup=setup,
+        boom_wind_m_s=known(judgement.boom.wind_m_s[f, s, i]),
+        boom_gust_m_s=known(judgement.boom.gust_m_s[f, s, i]),
+        boom_height_m=float(plan.canopy_m[f] + plan.boom_m[s]),
+        status=Status(int(judgement.instant[f, s, i])).word,
+        limits=_limits(found),
+        downwind=_downwind(judgement, f, i),
+        landing=_landing(judgement, f, s, i),
+        to_leave=tuple(_to_leave(judgement, field, found)),
+    )
+
+
+def air(session: Session, outlook: Timeline, judgement: Judgement, mark: str) -> Air:
+    """Return the weather of an outlook's now, as it was judged."""
+    series, i = outlook.series, outlook.now_index
+    inversion = judgement.inversion
+    return Air(
+        at=outlook.now,
+        mark=mark,
         wind_m_s=known(series.wind_m_s[i]),
         wind_height_m=series.site.wind_height_m,
         gust_m_s=known(series.gust_m_s[i]),
         wind_from_deg=known(series.wind_from_deg[i]),
         wind_spread_deg=known(series.wind_spread_deg[i]),
-        boom_wind_m_s=known(judgement.boom.wind_m_s[f, s, i]),
-        boom_gust_m_s=known(judgement.boom.gust_m_s[f, s, i]),
-        boom_height_m=float(plan.canopy_m[f] + plan.boom_m[s]),
         temp_c=known(series.temp_c[i]),
         temp_height_m=series.site.temp_height_m,
         humidity_pct=known(series.humidity_pct[i]),
@@ -81,13 +102,8 @@ def moment(
         inversion=_finding(inversion.finding[i]),
         stability=Stability(int(inversion.stability[i])).name,
         evidence={name: _finding(line[i]) for name, line in inversion.lines.items()},
-        status=Status(int(judgement.instant[f, s, i])).word,
-        limits=_limits(found),
         spoken=_spoken(outlook),
         quality=tuple(_quality(session, outlook)),
-        downwind=_downwind(judgement, f, i),
-        landing=_landing(judgement, f, s, i),
-        to_leave=tuple(_to_leave(judgement, field, found)),
     )
 
 

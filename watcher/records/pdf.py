@@ -41,8 +41,9 @@ def write_pdf(
     sheet = _Sheet(paper, printed_at, language)
     for page in pages:
         sheet.begin(page)
-        sheet.put(_of_job(page))
-        sheet.put(page.products)
+        if page.products is not None:
+            sheet.put(_of_job(page))
+            sheet.put(page.products)
         for table in page.tables:
             if not table.behind and table.head != _FORM_HEAD:
                 sheet.put(table)
@@ -83,8 +84,10 @@ class _Sheet(FPDF):
         """Draw the map at the right edge, and keep what follows to its left."""
         left, top = self.w - _MARGIN_MM - _MAP_MM, _MARGIN_MM
         corners = [corner for ring in (*shown.field, *shown.to_leave) for corner in ring]
-        half = max(max(abs(x), abs(y)) for x, y in corners) or 1.0
+        half = max((max(abs(x), abs(y)) for x, y in corners), default=1.0) or 1.0
         scale = _MAP_MM / 2 / half * _FILLED
+        if shown.half_m is not None:
+            scale = _MAP_MM / 2 / shown.half_m
         middle = left + _MAP_MM / 2, top + _MAP_MM / 2
 
         def on_paper(ring: Ring) -> list[tuple[float, float]]:
@@ -93,6 +96,15 @@ class _Sheet(FPDF):
         self.set_draw_color(*_GREY)
         self.set_line_width(0.2)
         self.rect(left, top, _MAP_MM, _MAP_MM)
+        for name, rings in shown.beside:
+            for ring in rings:
+                self.polygon(on_paper(ring), style="D")
+            self._name(name, on_paper(rings[0]))
+        self.set_dash_pattern(dash=1.2, gap=0.8)
+        for name, ring in shown.cones:
+            self.polygon(on_paper(ring), style="D")
+            self._name(name, on_paper(ring))
+        self.set_dash_pattern()
         for ring in shown.to_leave:
             outline = shapely.Polygon(on_paper(ring))
             self._hatch(outline)
@@ -115,6 +127,13 @@ class _Sheet(FPDF):
             self.multi_cell(_MAP_MM, height, line, align="L", new_x=XPos.LEFT, new_y=YPos.NEXT)
         self._beside = self.page_no(), self.get_y()
         self.set_xy(self.l_margin, _MARGIN_MM + _TITLE_PT * _MM_A_POINT * _LINE)
+
+    def _name(self, name: str, outline: list[tuple[float, float]]) -> None:
+        """Write a name into a shape on the map, about its middle."""
+        middle = shapely.Polygon(outline).centroid
+        self.set_font(_FONT, "", _SMALL_PT - 1)
+        self.set_xy(middle.x - 15, middle.y - 1.5)
+        self.cell(30, 3, name, align="C")
 
     def _hatch(self, outline: shapely.Polygon) -> None:
         """Rule a shape across with slanting lines: it is told from ground without colour."""

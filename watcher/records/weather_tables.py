@@ -1,6 +1,6 @@
 """The weather of a record as tables: what it was, who measured it, and who lay downwind."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from watcher.farm.geometry.bearings import compass_point
 from watcher.farm.origin import Origin
@@ -8,7 +8,7 @@ from watcher.i18n.message import Message, Number, Param, joined, say
 from watcher.judge.end_rows import ALL_ROUND
 from watcher.messages.vocabulary import ORIGIN_WORDS, POINTS
 from watcher.messages.words import span
-from watcher.records.facts import Kept, Landing, Moment, Quality, Spoke
+from watcher.records.facts import Air, Kept, Landing, Moment, Quality, Spoke
 from watcher.records.layout import UNKNOWN, Table, Writer, utc
 from watcher.units import Kind
 
@@ -25,9 +25,41 @@ def weather_tables(kept: Kept, writer: Writer) -> Iterator[Table]:
     """Yield the tables of what was kept of a job's weather."""
     yield _weather(kept, writer)
     yield _limits(kept, writer)
-    yield _stability(kept, writer)
-    yield _sources(kept, writer)
+    yield stability_table(kept.moments, writer)
+    yield sources_table(kept.moments, writer)
     yield _neighbours(kept, writer)
+
+
+def air_table(moments: Sequence[Air], title: str, writer: Writer) -> Table:
+    """Return the table of the weather at some moments, as it was at the sensors."""
+    rows = tuple(
+        (
+            writer.time(m.at),
+            utc(m.at),
+            at_height(writer, m.wind_m_s, Kind.SPEED, m.wind_height_m),
+            writer.amount(m.gust_m_s, Kind.SPEED),
+            direction_of(m, writer),
+            at_height(writer, m.temp_c, Kind.TEMPERATURE, m.temp_height_m),
+            writer.amount(m.humidity_pct, Kind.PERCENT, 0),
+            writer.amount(m.delta_t_k, Kind.TEMPERATURE_STEP),
+        )
+        for m in moments
+    )
+    head = writer.words(
+        say("Farm's clock"),
+        say("UTC"),
+        say("Wind"),
+        say("Gust"),
+        say("Wind from"),
+        say("Temperature"),
+        say("Humidity"),
+        say("Delta T"),
+    )
+    note = say(
+        "Wind is the mean of ten minutes where its source gives readings often enough. Heights are "
+        "above ground."
+    )
+    return Table(title, head, rows, (18, 14, 14, 10, 14, 14, 10, 10), writer.text(note))
 
 
 def weather_lines(kept: Kept, writer: Writer) -> Iterator[Message]:
@@ -38,11 +70,11 @@ def weather_lines(kept: Kept, writer: Writer) -> Iterator[Message]:
                 "{mark}: wind {wind}, from {direction}; at the boom {boom}, gust {gust}; "
                 "{temperature}, humidity {humidity}",
                 mark=writer.word(m.mark),
-                wind=_at_height(writer, m.wind_m_s, Kind.SPEED, m.wind_height_m),
-                direction=_direction(m, writer),
-                boom=_at_height(writer, m.boom_wind_m_s, Kind.SPEED, m.boom_height_m),
+                wind=at_height(writer, m.wind_m_s, Kind.SPEED, m.wind_height_m),
+                direction=direction_of(m, writer),
+                boom=at_height(writer, m.boom_wind_m_s, Kind.SPEED, m.boom_height_m),
                 gust=writer.amount(m.boom_gust_m_s, Kind.SPEED),
-                temperature=_at_height(writer, m.temp_c, Kind.TEMPERATURE, m.temp_height_m),
+                temperature=at_height(writer, m.temp_c, Kind.TEMPERATURE, m.temp_height_m),
                 humidity=writer.amount(m.humidity_pct, Kind.PERCENT, 0),
             )
 
@@ -55,12 +87,12 @@ def _weather(kept: Kept, writer: Writer) -> Table:
             writer.text(say("{mark}, paused", mark=writer.word(m.mark)))
             if m.paused
             else writer.word(m.mark),
-            _at_height(writer, m.wind_m_s, Kind.SPEED, m.wind_height_m),
+            at_height(writer, m.wind_m_s, Kind.SPEED, m.wind_height_m),
             writer.amount(m.gust_m_s, Kind.SPEED),
-            _direction(m, writer),
-            _at_height(writer, m.boom_wind_m_s, Kind.SPEED, m.boom_height_m),
+            direction_of(m, writer),
+            at_height(writer, m.boom_wind_m_s, Kind.SPEED, m.boom_height_m),
             writer.amount(m.boom_gust_m_s, Kind.SPEED),
-            _at_height(writer, m.temp_c, Kind.TEMPERATURE, m.temp_height_m),
+            at_height(writer, m.temp_c, Kind.TEMPERATURE, m.temp_height_m),
             writer.amount(m.humidity_pct, Kind.PERCENT, 0),
             writer.amount(m.delta_t_k, Kind.TEMPERATURE_STEP),
             writer.word(m.status),
@@ -95,7 +127,8 @@ def _weather(kept: Kept, writer: Writer) -> Table:
     )
 
 
-def _at_height(writer: Writer, value: float | None, kind: Kind, height_m: float) -> str:
+def at_height(writer: Writer, value: float | None, kind: Kind, height_m: float) -> str:
+    """Return a value with the height it is of."""
     if value is None:
         return writer.text(UNKNOWN)
     low = Kind.SMALL_LENGTH if height_m < 1.0 else Kind.LENGTH
@@ -108,7 +141,8 @@ def _at_height(writer: Writer, value: float | None, kind: Kind, height_m: float)
     )
 
 
-def _direction(moment: Moment, writer: Writer) -> str:
+def direction_of(moment: Air, writer: Writer) -> str:
+    """Return where the wind came from, with its swing where that is known."""
     if moment.wind_from_deg is None:
         return writer.text(UNKNOWN)
     spread = "" if moment.wind_spread_deg is None else f" ±{moment.wind_spread_deg:.0f}°"
@@ -139,7 +173,8 @@ def _limits(kept: Kept, writer: Writer) -> Table:
     )
 
 
-def _stability(kept: Kept, writer: Writer) -> Table:
+def stability_table(moments: Sequence[Air], writer: Writer) -> Table:
+    """Return the table of what is known of an inversion at some moments."""
     rows = tuple(
         (
             writer.time(m.at),
@@ -147,7 +182,7 @@ def _stability(kept: Kept, writer: Writer) -> Table:
             writer.word("unknown") if m.stability == "UNKNOWN" else m.stability,
             ", ".join(f"{name}: {finding}" for name, finding in _evidence(m, writer)),
         )
-        for m in kept.moments
+        for m in moments
     )
     return Table(
         writer.text(say("Stability: was there an inversion?")),
@@ -162,7 +197,8 @@ def _stability(kept: Kept, writer: Writer) -> Table:
     )
 
 
-def _sources(kept: Kept, writer: Writer) -> Table:
+def sources_table(moments: Sequence[Air], writer: Writer) -> Table:
+    """Return the table of who told the weather of some moments."""
     rows = tuple(
         (
             writer.time(m.at),
@@ -170,7 +206,7 @@ def _sources(kept: Kept, writer: Writer) -> Table:
             "; ".join(_quality(q, writer) for q in m.quality)
             or writer.text(say("no reading used")),
         )
-        for m in kept.moments
+        for m in moments
     )
     return Table(
         writer.text(say("Who reported the weather, and how good it was")),
@@ -180,7 +216,7 @@ def _sources(kept: Kept, writer: Writer) -> Table:
     )
 
 
-def _speakers(moment: Moment, writer: Writer) -> str:
+def _speakers(moment: Air, writer: Writer) -> str:
     """Who spoke for what; quantities that one source reported stand together."""
     by_speaker: dict[str, list[str]] = {}
     for name, word in _SPOKEN.items():
@@ -200,7 +236,7 @@ def _spoke(who: Spoke, writer: Writer) -> str:
     return writer.text(say("{source} {span} old", source=speaker, span=span(who.age_s)))
 
 
-def _evidence(moment: Moment, writer: Writer) -> Iterator[tuple[str, str]]:
+def _evidence(moment: Air, writer: Writer) -> Iterator[tuple[str, str]]:
     """The lines of evidence and what each says."""
     for name, finding in moment.evidence.items():
         yield writer.word(name), writer.word(finding)

@@ -51,7 +51,13 @@ def is_closed(session: Session, job_id: int) -> bool:
 def recorded_jobs(session: Session) -> list[int]:
     """Return the numbers of the jobs that have a record, in their order."""
     wanted = select(RecordEntry.job_id).distinct().order_by(RecordEntry.job_id)
-    return list(session.scalars(wanted))
+    return [number for number in session.scalars(wanted) if number is not None]
+
+
+def of_no_job(session: Session, kind: str) -> list[RecordEntry]:
+    """Return the entries of a kind that are of no job, in their order."""
+    wanted = select(RecordEntry).where(RecordEntry.job_id.is_(None), RecordEntry.kind == kind)
+    return list(session.scalars(wanted.order_by(RecordEntry.number)))
 
 
 def arrivals(

@@ -447,7 +447,8 @@ class RecordEntry(Table):
     __tablename__ = "record_entry"
 
     number: Mapped[int] = mapped_column(Integer, primary_key=True, autoincrement=False)
-    job_id: Mapped[int] = mapped_column(Integer, ForeignKey("job.id"), index=True)
+    job_id: Mapped[int | None] = mapped_column(Integer, ForeignKey("job.id"), index=True)
+    """None for what is of no job: the account of an incident."""
     kind: Mapped[str]
     at: Mapped[int]
     by: Mapped[str]

@@ -22,7 +22,15 @@ from watcher.service.source_factory import posting_stations
 from watcher.service.watch import Watch
 from watcher.store.errors import LogError, UnknownJobError
 from watcher.web import calendar, static_files
-from watcher.web.api import endpoints, metrics, plan_api, readings, record_export, record_values
+from watcher.web.api import (
+    endpoints,
+    incidents,
+    metrics,
+    plan_api,
+    readings,
+    record_export,
+    record_values,
+)
 from watcher.web.api.models import HealthTold
 from watcher.web.auth import login_pages
 from watcher.web.auth.authenticator import Authenticator, NotAllowedError, NotLoggedInError
@@ -44,6 +52,7 @@ from watcher.web.pages import (
     records,
     skill,
 )
+from watcher.web.pages import incidents as incident_pages
 from watcher.web.pages.pushes import BadSubscriptionError
 from watcher.web.seldom import Seldom
 
@@ -116,6 +125,8 @@ def create_app(watch: Watch, keys: Keys) -> FastAPI:
         endpoints.jobs_router(house),
         record_export.router(house),
         record_values.router(house),
+        incident_pages.router(house),
+        incidents.router(house),
         metrics.router(house),
         static_files.router(house.farm),
     ):

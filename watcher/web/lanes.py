@@ -133,7 +133,7 @@ class Lanes:
             return self.steps
         if method not in _READS and path.startswith(("/jobs", "/api/jobs", "/plan", "/api/plan")):
             return self.steps
-        if path.startswith(("/api/log.csv", "/api/records", "/skill")):
+        if path.startswith(("/api/log.csv", "/api/records", "/api/incidents", "/skill")):
             return self.files
         return self.pages
 

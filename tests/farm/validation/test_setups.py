@@ -76,3 +76,58 @@ def test_tips_of_another_sprayers_setup_are_told(farm: Any) -> None:
     problem = farm.add(f'\n[sprayers.other]\n{other}\ntips = ["fan"]\n').problem()
     assert problem.key == 'sprayers.other.tips = "fan"'
     assert "another sprayer" in problem.wrong
+
+
+OTHER = """
+[sprayers.other]
+kind = "{kind}"
+boom_width = "{width}"
+boom_height = "20 in"
+speed = "{speed}"
+tank = "50 gal"
+field_efficiency = "65 %"
+fill_time = "20 min"
+{more}
+"""
+
+
+def other(kind: str, width: str = "6 ft", speed: str = "2 mph", more: str = "") -> str:
+    return OTHER.format(kind=kind, width=width, speed=speed, more=more)
+
+
+@pytest.mark.parametrize("kind", ["boom", "hooded boom", "hand-held", "air-blast"])
+def test_every_kind_of_ground_sprayer_is_taken(farm: Any, kind: str) -> None:
+    load(farm.add(other(kind)).write())
+
+
+@pytest.mark.parametrize("kind", ["aerial", "Drone", "helicopter", "aircraft"])
+def test_spraying_from_the_air_is_refused_in_plain_words(farm: Any, kind: str) -> None:
+    problem = farm.add(other(kind)).problem()
+    assert problem.key == f'sprayers.other.kind = "{kind}"'
+    assert problem.wrong == "spraying from the air is not judged here"
+    assert "say nothing of a spray let go in the air: take it out" in problem.mend
+
+
+@pytest.mark.parametrize(
+    ("changes", "key"),
+    [({"speed": "9 mph"}, "speed"), ({"width": "60 ft"}, "boom_width")],
+)
+def test_nobody_carries_a_sprayer_so_fast_or_so_wide(farm: Any, changes: Any, key: str) -> None:
+    problem = farm.add(other("hand-held", **changes)).problem()
+    assert problem.key.startswith(f"sprayers.other.{key}")
+    assert "by hand" in problem.wrong
+
+
+def test_a_lowest_boom_without_a_boom_is_told(farm: Any) -> None:
+    problem = farm.add(other("air-blast", more='lowest_boom = "15 in"')).problem()
+    assert problem.key == "sprayers.other.lowest_boom"
+
+
+def test_rules_of_two_kinds_of_sprayers_do_not_shut_each_other_out(farm: Any) -> None:
+    rule = '[[windows.contact.rules]]\nkind = "droplets"\n'
+    boom = f'{rule}finest = "coarse"\nsprayers = ["boom"]\n'
+    blast = f'{rule}coarsest = "fine"\nsprayers = ["air-blast"]\n'
+    load(farm.add(f"\n{boom}\n{blast}").write())
+    both = blast.replace('"air-blast"', '"air-blast", "boom"')
+    problems = farm.add(f"\n{boom}\n{both}").problems()
+    assert any("contradicts itself: droplets" in str(p.wrong) for p in problems)

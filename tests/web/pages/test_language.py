@@ -10,7 +10,7 @@ from watcher.farm import Farm
 from watcher.i18n.message import Message, Template
 from watcher.web.auth.users import Role
 
-PAGES = ["/", "/hours", "/log", "/jobs", "/sources", "/devices", "/more", "/records"]
+PAGES = ["/", "/hours", "/log", "/jobs", "/sources", "/devices", "/more", "/records", "/incidents"]
 
 
 async def test_no_page_puts_a_text_into_the_first_language(

@@ -23,6 +23,7 @@ PAGES = [
     "/jobs",
     "/log",
     "/records",
+    "/incidents",
     "/sources",
     "/skill",
     "/more",

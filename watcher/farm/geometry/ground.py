@@ -55,8 +55,11 @@ class Ground:
 
     def distance_m(self, field: str, latitude: float, longitude: float) -> float:
         """From a place to the nearest part of a field; none from within it. [m]"""
-        place = shapely.Point(*self._to_metres.transform(longitude, latitude))
-        return float(place.distance(self.fields[field]))
+        return float(self.point(latitude, longitude).distance(self.fields[field]))
+
+    def point(self, latitude: float, longitude: float) -> shapely.Point:
+        """Return a place, x east and y north of the middle. [m]"""
+        return shapely.Point(*self._to_metres.transform(longitude, latitude))
 
     def beside(self, field: str, neighbour: str, within_m: float) -> BaseGeometry:
         """Return the ground of a field within a distance of a neighbour. [m]"""

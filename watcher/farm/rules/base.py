@@ -7,6 +7,7 @@ from pydantic import Field
 
 from watcher.farm.base import FarmModel, Words
 from watcher.farm.origin import Force, Origin
+from watcher.farm.sprayer_kind import GroundSprayer, SprayerKind
 
 # TOML has dates of its own; text or a number in their place is a slip.
 Day = Annotated[date, Field(strict=True)]
@@ -37,3 +38,15 @@ class RuleBase(FarmModel):
         return (self.valid_from is None or self.valid_from <= day) and (
             self.valid_until is None or day <= self.valid_until
         )
+
+
+class OfSprayers(RuleBase):
+    """A rule that may be of some kinds of sprayers only."""
+
+    sprayers: tuple[GroundSprayer, ...] = ()
+    """Kinds of sprayers it is for; for all of them when not given."""
+
+
+def is_for(rule: RuleBase, kind: SprayerKind) -> bool:
+    """Return whether a rule says anything of a kind of sprayer."""
+    return not isinstance(rule, OfSprayers) or not rule.sprayers or kind in rule.sprayers

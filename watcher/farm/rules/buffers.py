@@ -14,7 +14,7 @@ from pydantic import Field
 
 from watcher.farm.base import FarmModel, Name, Words
 from watcher.farm.droplets import DropletClass, Droplets
-from watcher.farm.rules.base import RuleBase
+from watcher.farm.rules.base import OfSprayers
 from watcher.units import Kind, Percent, Pressure, SmallLength, Written
 
 Distance = Annotated[float, Written(Kind.LENGTH, 0, 10_000)]
@@ -54,7 +54,7 @@ class BufferRow(FarmModel):
     """With equipment of at least this class in the scheme's own register. [%]"""
 
 
-class Buffer(RuleBase):
+class Buffer(OfSprayers):
     """Ground that is kept unsprayed towards certain neighbours."""
 
     protects: Annotated[tuple[Name, ...], Field(min_length=1)]

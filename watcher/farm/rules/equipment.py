@@ -7,11 +7,11 @@ from pydantic import Field
 from watcher.farm.base import FarmModel, Name, Words
 from watcher.farm.droplets import Droplets
 from watcher.farm.origin import Force
-from watcher.farm.rules.base import Day, RuleBase
+from watcher.farm.rules.base import Day, OfSprayers, RuleBase
 from watcher.units import Carrier, Kind, Pressure, SmallLength, Written
 
 
-class DropletRange(RuleBase):
+class DropletRange(OfSprayers):
     """The finest and coarsest droplet classes allowed."""
 
     kind: Literal["droplets"]
@@ -23,7 +23,7 @@ class DropletRange(RuleBase):
     """The standard of the classes: S572 or ISO 25358 from the ground, S641 from the air."""
 
 
-class BoomHeightRule(RuleBase):
+class BoomHeightRule(OfSprayers):
     """The highest boom."""
 
     kind: Literal["boom height"]
@@ -31,7 +31,7 @@ class BoomHeightRule(RuleBase):
     """No higher above the canopy or target than this. [m]"""
 
 
-class SpeedRule(RuleBase):
+class SpeedRule(OfSprayers):
     """The fastest forward speed."""
 
     kind: Literal["speed"]
@@ -39,7 +39,7 @@ class SpeedRule(RuleBase):
     """No faster than this. [m/s]"""
 
 
-class CarrierRule(RuleBase):
+class CarrierRule(OfSprayers):
     """The least, or the most, spray volume on the ground."""
 
     kind: Literal["carrier"]
@@ -60,7 +60,7 @@ class ListedNozzle(FarmModel):
     """Highest pressure it is listed for. [Pa]"""
 
 
-class NozzleRule(RuleBase):
+class NozzleRule(OfSprayers):
     """Only nozzles of a list, at the pressures listed there."""
 
     kind: Literal["nozzles"]
@@ -70,7 +70,7 @@ class NozzleRule(RuleBase):
     """The day the list was looked up."""
 
 
-class AdditiveRule(RuleBase):
+class AdditiveRule(OfSprayers):
     """Something that must, or must not, go in every load."""
 
     kind: Literal["additive"]

@@ -4,7 +4,7 @@ from typing import Annotated, Literal
 
 from watcher.farm.base import Share, Words
 from watcher.farm.origin import Force
-from watcher.farm.rules.base import RuleBase
+from watcher.farm.rules.base import OfSprayers, RuleBase
 from watcher.units import Kind, Percent, Speed, Temperature, TemperatureStep, Written
 
 UNSTATED: Literal["unstated"] = "unstated"
@@ -13,7 +13,7 @@ Height = Annotated[float, Written(Kind.LENGTH, 0.2, 50)]
 RainAmount = Annotated[float, Written(Kind.RAIN, 0, 500)]
 
 
-class WindRule(RuleBase):
+class WindRule(OfSprayers):
     """A bound on the wind: number, height, averaging, gusts and place."""
 
     kind: Literal["wind"]

@@ -1,13 +1,14 @@
 """Rules that say nothing, that contradict each other, or that nobody could ever keep or judge."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from datetime import date
 
 from watcher.farm.equipment import equipment_breaks
 from watcher.farm.field_rules import rules_of
-from watcher.farm.models import FarmFile, Setup
+from watcher.farm.models import FarmFile, Setup, SprayerKind
 from watcher.farm.problems import Problem, did_you_mean
 from watcher.farm.read_file import Draft
+from watcher.farm.rules.base import is_for
 from watcher.farm.rules.buffers import Buffer
 from watcher.farm.rules.calendar import ClockRule, DateRule, StageRule
 from watcher.farm.rules.equipment import CarrierRule, DirectionBan, DropletRange
@@ -54,19 +55,30 @@ def mix_problems(draft: Draft) -> Iterator[Problem]:
     """Fields whose rules leave nothing between them, or that none of their setups can keep."""
     reported: set[Contradiction] = set()
     for name, plan in draft.config.fields.items():
-        together = mix(rules_of(draft.config, name))
-        fresh = [c for c in together.contradictions if c not in reported]
-        reported.update(fresh)
-        for found in fresh:
-            yield _contradiction(draft, name, found)
         setups = {
             s: draft.config.setups[s]
             for s in plan.setups or draft.config.setups
             if s in draft.config.setups
         }
-        if not together.contradictions and setups:
-            yield from _no_setup(draft, name, together, setups)
+        rules = rules_of(draft.config, name)
+        apart = [
+            mix(r for r in rules if is_for(r.rule, kind)).contradictions
+            for kind in _kinds_of_sprayers(draft.config, setups.values())
+        ]
+        if all(apart):
+            fresh = [c for found in apart for c in found if c not in reported]
+            reported.update(fresh)
+            for one in dict.fromkeys(fresh):
+                yield _contradiction(draft, name, one)
+        elif setups:
+            yield from _no_setup(draft, name, mix(rules), setups)
         yield from _facts(draft, name, rules_of(draft.config, name))
+
+
+def _kinds_of_sprayers(config: FarmFile, setups: Iterable[Setup]) -> set[SprayerKind]:
+    """The kinds of the setups' sprayers; a boom where no setup can be read."""
+    found = {config.sprayers[s.sprayer].kind for s in setups if s.sprayer in config.sprayers}
+    return found or {SprayerKind.BOOM}
 
 
 def expired(config: FarmFile, today: date) -> Iterator[tuple[Param, Message, Message]]:

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from watcher.farm.models import DropletClass, NozzleKind, Setup, Sprayer
+from watcher.farm.models import DropletClass, NozzleKind, Setup, Sprayer, SprayerKind
 from watcher.farm.problems import Problem
 from watcher.farm.read_file import Draft
 from watcher.farm.validation_messages import assigned, dotted
@@ -16,7 +16,10 @@ _MAKES = {
     NozzleKind.PRE_ORIFICE: (DropletClass.FINE, DropletClass.EXTREMELY_COARSE),
     NozzleKind.TURBULENCE_CHAMBER: (DropletClass.FINE, DropletClass.ULTRA_COARSE),
     NozzleKind.AIR_INDUCTION: (DropletClass.MEDIUM, DropletClass.ULTRA_COARSE),
+    NozzleKind.HOLLOW_CONE: (DropletClass.EXTREMELY_FINE, DropletClass.COARSE),
 }
+# What a person does on foot (common practice, no source): only there to catch a slip.
+_WALKS_M_S, _REACHES_M = 2.5, 6.0
 _RATED_PA = 3e5
 _PRESSURES_PA = (0.7e5, 8e5)  # 10 to 116 psi at the nozzle (common practice, no source)
 _PRESSURE_SLACK = 0.25  # size ±5 % in flow is ±10 % in pressure; the rest is gauges and lines
@@ -24,6 +27,7 @@ _PRESSURE_SLACK = 0.25  # size ±5 % in flow is ±10 % in pressure; the rest is 
 
 def setup_problems(draft: Draft) -> Iterator[Problem]:
     """Droplets against the nozzle's kind, the rate against nozzle size and pressure, and tips."""
+    yield from _kind_problems(draft)
     yield from _tip_problems(draft)
     for name, setup in draft.config.setups.items():
         finest, coarsest = _MAKES[setup.nozzle]
@@ -38,8 +42,33 @@ def setup_problems(draft: Draft) -> Iterator[Problem]:
             mend = say("look it up in the nozzle's chart at this pressure")
             yield draft.problem(key, wrong, mend)
         sprayer = draft.config.sprayers.get(setup.sprayer)
-        if sprayer is not None and setup.nozzle_size is not None:
+        if sprayer is not None and sprayer.kind.has_boom and setup.nozzle_size is not None:
             yield from _pressure_problems(draft, name, setup, sprayer)
+
+
+def _kind_problems(draft: Draft) -> Iterator[Problem]:
+    """What a kind of sprayer cannot have, or cannot do."""
+    for name, sprayer in draft.config.sprayers.items():
+        if sprayer.kind.has_boom:
+            continue
+        if sprayer.lowest_boom is not None:
+            wrong = say("means nothing for a sprayer without a boom")
+            key = dotted(("sprayers", name, "lowest_boom"))
+            yield draft.problem(key, wrong, say("take it out"))
+        if sprayer.kind is not SprayerKind.HAND_HELD:
+            continue
+        for key, value, most, kind in (
+            ("speed", sprayer.speed, _WALKS_M_S, Kind.SPEED),
+            ("boom_width", sprayer.boom_width, _REACHES_M, Kind.LENGTH),
+        ):
+            if value > most:
+                wrong = say(
+                    "nobody carries a sprayer so fast or sprays so wide by hand: {most} at most",
+                    most=Quantity(most, kind, draft.config.farm.units, 1),
+                )
+                mend = say('check it, or write kind = "boom"')
+                steps = ("sprayers", name, key)
+                yield draft.problem(assigned(steps, draft.at(*steps)), wrong, mend)
 
 
 def _tip_problems(draft: Draft) -> Iterator[Problem]:

@@ -247,6 +247,10 @@ def _times(
 
 def _map_says(house: AppContext, reach: SprayReach) -> Message:
     share = percent(reach.deposit_pct)
+    if not reach.estimated:
+        return say(
+            "The reach of the spray is not estimated: the published curves are of ground booms"
+        )
     if isnan(reach.distance_m):
         return say("The reach of the spray is unknown: the wind or its direction is missing")
     if reach.shape is None:

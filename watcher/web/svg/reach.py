@@ -26,6 +26,8 @@ class SprayReach:
     """How far downwind of the field's edge; NaN where wind or direction is not known."""
     deposit_pct: float
     shape: BaseGeometry | None
+    estimated: bool = True
+    """Whether any curve tells of the sprayer's drift."""
 
 
 def spray_reach(judgement: Judgement, case: tuple[int, int, int]) -> SprayReach:
@@ -39,7 +41,7 @@ def spray_reach(judgement: Judgement, case: tuple[int, int, int]) -> SprayReach:
     distances = np.geomspace(1.0, _FURTHEST_M, 120)
     upper = downwind_curve(judgement, *case, distances).upper_pct
     if np.isnan(upper).any():
-        return SprayReach(math.nan, deposit, None)
+        return SprayReach(math.nan, deposit, None, bool(plan.drift_estimated[case[1]]))
     over = np.flatnonzero(upper > deposit)
     if not over.size:
         return SprayReach(0.0, deposit, None)

@@ -1,0 +1,136 @@
+"""``watcher incident …``: accounts of incidents, when drift is suspected."""
+
+from datetime import datetime
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from watcher.cli.context import answer, out, writing
+from watcher.cli.paper import grid, open_desk, print_page, printed, say_head, who
+from watcher.cli.speech import in_words
+from watcher.i18n.message import say
+from watcher.incidents import commands
+from watcher.incidents.commands import Suspicion
+from watcher.incidents.page import SUSPECTED, page_of
+from watcher.incidents.place import moment_of
+from watcher.records import journal
+from watcher.records.document import write_document
+
+app = typer.Typer(
+    no_args_is_help=True, help="Accounts of incidents: drift is suspected, what does the log hold?"
+)
+
+
+class Way(StrEnum):
+    """Which way drift is suspected."""
+
+    ONTO_US = "onto-us"
+    FROM_US = "from-us"
+
+
+class Form(StrEnum):
+    """What an account is exported as."""
+
+    PDF = "pdf"
+    JSON = "json"
+
+
+Number = Annotated[
+    int, typer.Argument(help="The account's number, see 'watcher incident list'.", min=1)
+]
+
+
+def add_to(root: typer.Typer) -> None:
+    """Add this module's commands, as a group of their own."""
+    root.add_typer(app, name="incident")
+
+
+@app.command("write")
+def write(  # noqa: PLR0917  # options of a command
+    place: Annotated[
+        str, typer.Argument(help='A field, a neighbour, or "latitude, longitude" in degrees.')
+    ],
+    way: Annotated[Way, typer.Option("--suspected", help="Onto our crop, or from our job.")],
+    start: Annotated[
+        str, typer.Option("--from", help='When, "2026-06-01T14:30"; alone it is one moment.')
+    ],
+    end: Annotated[
+        str | None, typer.Option("--to", help="Until when, where it may have been a span.")
+    ] = None,
+    seen: Annotated[str, typer.Option(help="What was seen, in your words.")] = "",
+    by: Annotated[
+        str, typer.Option(help="Who writes this; the user of this machine when left out.")
+    ] = "",
+    key: Annotated[
+        str | None,
+        typer.Option(help="The same key is the same account: sent twice, it is written once."),
+    ] = None,
+) -> None:
+    """Gather what the log holds of a place and a time, and seal it. It is never changed."""
+    with open_desk(writing=True) as desk:
+        zone = desk.farm.zone
+        said = Suspicion(
+            suspected="onto us" if way is Way.ONTO_US else "from us",
+            place=place,
+            start=moment_of(start, zone),
+            end=None if end is None else moment_of(end, zone),
+            seen=seen,
+            step=key,
+        )
+        sealed = commands.write(
+            desk.session, desk.plan, desk.compose, said, by=who(by), now=desk.now
+        )
+    answer(say("Account of an incident {n} is sealed.", n=sealed.account.number))
+    say_head(sealed.link)
+
+
+@app.command("list")
+def list_accounts() -> None:
+    """List the accounts of incidents."""
+    with open_desk(writing=False) as desk:
+        found, zone = commands.accounts(desk.session), desk.farm.zone
+    if not found:
+        answer(say("No account of an incident is written."))
+        return
+    table = grid(say("Number"), say("Place"), say("From"), say("What is suspected"), say("By"))
+    for sealed in found:
+        account = sealed.account
+        table.add_row(
+            str(account.number),
+            account.place.said,
+            f"{datetime.fromtimestamp(account.start, zone):%Y-%m-%d %H:%M}",
+            in_words(SUSPECTED[account.suspected]),
+            sealed.link.by,
+        )
+    out.print(table)
+
+
+@app.command("show")
+def show(number: Number) -> None:
+    """Show an account as it was sealed."""
+    with open_desk(writing=False) as desk:
+        page = page_of(commands.account(desk.session, number), desk.farm.language)
+    print_page(page)
+
+
+@app.command("export")
+def export(
+    number: Number,
+    form: Annotated[Form, typer.Option("--format", "-f", help="As what.")] = Form.PDF,
+    to_file: Annotated[
+        Path | None, typer.Option("--output", "-o", help="A file; named by itself when left out.")
+    ] = None,
+) -> None:
+    """Write an account as a page to print (pdf) or a document to check (json)."""
+    file = to_file or Path(f"incident-{number}.{form.value}")
+    with open_desk(writing=False) as desk:
+        sealed = commands.account(desk.session, number)
+        if form is Form.PDF:
+            data = printed(desk, [page_of(sealed, desk.farm.language)])
+        else:
+            data = write_document(journal.entries(desk.session), [], [sealed.link.number])
+    with writing(file):
+        file.write_bytes(data)
+    answer(say("Account of an incident {n} written to {file}.", n=number, file=str(file)))

@@ -1,0 +1,1 @@
+"""Accounts of incidents: drift is suspected, and what the log holds of that time is sealed."""
