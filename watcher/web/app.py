@@ -15,10 +15,11 @@ from starlette.middleware.gzip import GZipMiddleware
 
 from watcher.delivery.acknowledgement import Links
 from watcher.delivery.web_push import WebPush
+from watcher.farm import Farm
 from watcher.i18n.message import Param
 from watcher.jobs.commands import BadStepError
 from watcher.service.health import Health
-from watcher.service.source_factory import posting_stations
+from watcher.service.source_factory import PostingStation, posting_stations
 from watcher.service.watch import Watch
 from watcher.store.errors import LogError, UnknownJobError
 from watcher.web import static_files
@@ -93,7 +94,7 @@ def create_app(watch: Watch, keys: Keys) -> FastAPI:
     app.add_middleware(GZipMiddleware, minimum_size=_COMPRESSED_FROM_BYTES)
     app.add_middleware(Lanes)
     app.add_middleware(SecurityMiddleware)
-    app.include_router(readings.router(watch, posting_stations(house.farm), keys.stations))
+    app.include_router(readings.router(watch, _PostingStations(watch), keys.stations))
     for routes in (
         login_pages.router(house),
         pushes.router(house),
@@ -128,6 +129,20 @@ def create_app(watch: Watch, keys: Keys) -> FastAPI:
 
     _answer_errors(app, house)
     return app
+
+
+class _PostingStations:
+    """The stations that post, of the farm in use: worked out once a farm."""
+
+    def __init__(self, watch: Watch) -> None:
+        self._watch = watch
+        self._of: tuple[Farm, Mapping[str, PostingStation]] | None = None
+
+    def __call__(self) -> Mapping[str, PostingStation]:
+        farm = self._watch.book.plan.farm
+        if self._of is None or self._of[0] is not farm:
+            self._of = farm, posting_stations(farm)
+        return self._of[1]
 
 
 class _Shared:

@@ -43,11 +43,15 @@ class AppContext:
 
     @property
     def farm(self) -> Farm:
-        return self.watch.book.plan.farm
+        """The farm of the newest judgement, which is the one pages show."""
+        picture = self.watch.picture
+        return self.watch.book.plan.farm if picture is None else picture.judgement.plan.farm
 
     @property
     def speaker(self) -> Speaker:
-        return self.watch.book.post.speaker
+        """Words for that farm."""
+        known, farm = self.watch.book.post.speaker, self.farm
+        return known if known.farm is farm else Speaker(farm)
 
     @property
     def picture(self) -> Snapshot:
