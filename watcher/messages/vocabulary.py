@@ -1,6 +1,6 @@
 """The words of the judgement and of the farm file, each as a text of its own."""
 
-from watcher.farm.models import Adjuvant, DropletClass, NozzleKind, Origin, WeedPressure
+from watcher.farm.models import Adjuvant, DropletClass, NozzleKind, Origin, WeedPressure, Weeds
 from watcher.i18n.message import Message, say
 from watcher.limits.catalogue import CATALOGUE, Limit
 from watcher.limits.status import LimitState, Status
@@ -83,6 +83,12 @@ WEED_WORDS: dict[WeedPressure, Message] = {
     WeedPressure.WEEDY: say("many"),
 }
 """How many weeds stand in a field."""
+TARGET_WORDS: dict[Weeds, Message] = {
+    Weeds.GRASSES: say("grasses"),
+    Weeds.BROADLEAVES: say("broadleaves"),
+    Weeds.MIXED: say("both"),
+}
+"""What is to be killed."""
 FINDING_WORDS: dict[Finding, Message] = {
     Finding.UNKNOWN: say("no data"),
     Finding.NONE: say("none"),

@@ -35,6 +35,8 @@ from watcher.web.lanes import Lanes
 from watcher.web.pages import (
     acknowledge,
     events,
+    farm,
+    field_edit,
     fields,
     hours,
     jobs,
@@ -101,6 +103,8 @@ def create_app(watch: Watch, keys: Keys) -> FastAPI:
         pushes.answers_router(house),
         now.router(house),
         fields.router(house),
+        field_edit.router(house),
+        farm.router(house),
         hours.router(house),
         skill.router(house),
         jobs.router(house),

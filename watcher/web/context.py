@@ -25,8 +25,17 @@ OLD_AFTER_S = 120
 """A judgement older than this is not shown without saying so: the watch judges every 30 s."""
 
 
+_MOST_DIGITS = 9
+
+
 class NothingJudgedError(Exception):
     """The watch has not judged yet: there is nothing to show."""
+
+
+def _saved(request: Request) -> int | None:
+    """The version of the farm that a page follows on, as its address says."""
+    number = request.query_params.get("saved", "")
+    return int(number) if number.isdecimal() and len(number) <= _MOST_DIGITS else None
 
 
 @dataclass(frozen=True)
@@ -105,6 +114,9 @@ class AppContext:
             visitor=visitor,
             may_run=visitor.may(Role.RUN),
             may_administer=visitor.may(Role.ADMINISTER),
+            may_edit=visitor.may(Role.ADMINISTER) and self.watch.farm_in_use is not None,
+            has_farm_page=self.watch.farm_in_use is not None,
+            saved=lambda: _saved(request),
             written_in=lambda recipient: self.watch.book.post.people.language_of(recipient).code,
             form_token=lambda: self.door.form_token(visitor),
             new_key=lambda: secrets.token_urlsafe(12),

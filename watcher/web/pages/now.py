@@ -15,6 +15,7 @@ from watcher.web.auth.authenticator import Visitor
 from watcher.web.context import AppContext
 from watcher.web.open_jobs import OpenJobViewModel, by_field, open_jobs
 from watcher.web.pages.air_now import AirViewModel, air_now
+from watcher.web.pages.farm_change import farm_says
 from watcher.web.pages.field_choice import FEW, Asked, Group, Page, asked, grouped, paged, searched
 from watcher.web.pages.jobs import job_page
 from watcher.web.pages.view_models import FieldViewModel, field_sight
@@ -80,6 +81,7 @@ def router(house: AppContext) -> APIRouter:
             air=_air(house),
             nothing_open=nothing_open(picture.ranking),
             cause=silent_wind(picture.outlook),
+            farm_says=farm_says(house),
         )
 
     @routes.get("/more")
@@ -95,6 +97,7 @@ def router(house: AppContext) -> APIRouter:
             visitor,
             "sources.html",
             health=health,
+            farm_says=farm_says(house),
             sources=[
                 _SourceCard.of(source, health.at, house.farm.zone) for source in health.sources
             ],
