@@ -24,6 +24,7 @@ from watcher.service.watch import Watch
 from watcher.store.errors import LogError, UnknownJobError
 from watcher.web import static_files
 from watcher.web.api import endpoints, metrics, readings, record_export, record_values
+from watcher.web.api import farm as farm_api
 from watcher.web.api.models import HealthTold
 from watcher.web.auth import login_pages
 from watcher.web.auth.authenticator import Authenticator, NotAllowedError, NotLoggedInError
@@ -113,6 +114,7 @@ def create_app(watch: Watch, keys: Keys) -> FastAPI:
         events.router(house, streams),
         endpoints.router(house),
         endpoints.jobs_router(house),
+        farm_api.router(house),
         record_export.router(house),
         record_values.router(house),
         metrics.router(house),

@@ -128,7 +128,9 @@ BROKEN: list[tuple[Edit, str]] = [
     (SetValue(("a",) * 13, 1), "names no place in the farm file"),
     (SetValue(("farm", "fields_file"), "/etc/passwd"), "it is not changed over the network"),
     (Remove(("farm", "fields_file")), "it is not changed over the network"),
-    (SetValue(("sources", "x", "path"), "/etc/passwd"), "it is not changed over the network"),
+    (SetValue(("sources", "x", "files"), "/etc/passwd"), "it is not changed over the network"),
+    (SetValue(("sources", "x"), {"file": "/etc/passwd"}), "it is not changed over the network"),
+    (SetValue(("sources",), {"x": {"url": "http://x"}}), "it is not changed over the network"),
 ]
 
 

@@ -22,9 +22,14 @@ from watcher.i18n.message import Message, Param, say
 
 Role = Literal["field", "neighbour"]
 _MOST_STEPS = 12
-_FIXED = (("farm", "fields_file"),)
-"""Keys that name files of this machine: changed in the file only, never over the network."""
-_FIXED_OF_SOURCES = frozenset({"file", "path", "ca_file", "address", "host", "base_url"})
+_FIXED = ("farm", "fields_file")
+_FIXED_OF_SOURCES = frozenset(
+    {"files", "file", "ca_file", "address", "host", "port", "base_url", "url"}
+)
+"""Keys that name files of this machine or other machines: who may edit over the network must not
+
+make the watch read or ask whatever it can reach. They are changed in the file only.
+"""
 
 
 @dataclass(frozen=True)
@@ -109,11 +114,13 @@ def _farm_after(texts: FarmTexts, edit: SetValue | Remove) -> str:
     try:
         if isinstance(edit, Remove):
             wanted = _removed(before, steps)
+            _check_machines(texts, steps, before, wanted)
             _removed_in(document, steps)
             text = _with_comments(texts.farm, tomlkit.dumps(document))
         else:
             value = _native(place_of(steps, before), edit.value)
             wanted = _set(before, steps, value)
+            _check_machines(texts, steps, before, wanted)
             _set_in(document, steps, value)
             text = tomlkit.dumps(document)
         kept = tomllib.loads(text) == wanted
@@ -134,10 +141,29 @@ def _check_place(texts: FarmTexts, steps: Steps) -> None:
         key = dotted([step for step in steps[:_MOST_STEPS] if step != ""])
         wrong = say("names no place in the farm file")
         raise _refused(texts, (), wrong, say("name table, entry and key"), key)
-    of_source = steps[0] == "sources" and any(step in _FIXED_OF_SOURCES for step in steps[2:])
-    if steps in _FIXED or of_source:
-        wrong = say("names a file or a machine: it is not changed over the network")
-        raise _refused(texts, steps, wrong, say("change it in the farm file itself"))
+
+
+def _check_machines(
+    texts: FarmTexts, steps: Steps, before: dict[str, Any], after: dict[str, Any]
+) -> None:
+    same_file = _at(before, _FIXED) == _at(after, _FIXED)
+    known = dict(_machines((), before.get("sources")))
+    if same_file and all(
+        known.get(at) == named for at, named in _machines((), after.get("sources"))
+    ):
+        return
+    wrong = say("names a file or a machine: it is not changed over the network")
+    raise _refused(texts, steps, wrong, say("change it in the farm file itself"))
+
+
+def _machines(at: tuple[Any, ...], table: Any) -> Iterator[tuple[tuple[Any, ...], Any]]:
+    """Yield every file and machine that sources name, by its place."""
+    items = table.items() if isinstance(table, Mapping) else ()
+    for key, value in items:
+        if at and key in _FIXED_OF_SOURCES:
+            yield (*at, key), value
+        else:
+            yield from _machines((*at, key), value)
 
 
 def _refused(

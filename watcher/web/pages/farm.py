@@ -14,16 +14,9 @@ from watcher.messages.farm_edit import change_line
 from watcher.service.farm_versions import FarmVersion
 from watcher.web.auth.authenticator import Visitor
 from watcher.web.context import AppContext
+from watcher.web.farm_in_use import farm_says, in_use
 from watcher.web.numbers import Number
-from watcher.web.pages.farm_change import (
-    Asked,
-    by_version,
-    change,
-    farm_says,
-    in_use,
-    show_form,
-    take_form,
-)
+from watcher.web.pages.farm_change import Asked, by_version, change, show_form, take_form
 from watcher.web.pages.farm_form import Field, FormPage, of_mistakes
 
 _MOST_SHOWN = 30

@@ -10,21 +10,12 @@ from fastapi.responses import RedirectResponse
 from watcher.farm.editing.edits import Edit
 from watcher.farm.problems import FarmFileError, Problem
 from watcher.i18n.message import Message, Name, say
-from watcher.jobs import queries
-from watcher.limits.farm_arrays import FarmArrays
-from watcher.messages.farm_edit import (
-    LABEL_CHANGED,
-    change_line,
-    effect_lines,
-    held_line,
-    loosened_line,
-)
+from watcher.messages.farm_edit import LABEL_CHANGED, change_line, loosened_line
 from watcher.service.farm_editor import FarmEditor, LoosensError, OutdatedError, Proposal
-from watcher.service.farm_effect import effect_of_change
-from watcher.service.farm_in_use import FarmInUse
 from watcher.service.farm_versions import FarmVersion
 from watcher.web.auth.authenticator import Visitor
 from watcher.web.context import AppContext
+from watcher.web.farm_in_use import effect_said, in_use
 from watcher.web.pages.farm_form import (
     FormPage,
     Typed,
@@ -47,14 +38,6 @@ class Asked:
     """Answers what cannot be, in place."""
     at_once: bool = False
     """Whether it is kept without being looked at, where it loosens nothing."""
-
-
-def in_use(house: AppContext) -> FarmInUse:
-    """Return what changes the farm; 404 where nothing does."""
-    found = house.watch.farm_in_use
-    if found is None:
-        raise HTTPException(404, "the farm of this watch cannot be changed here")
-    return found
 
 
 def by_edits(house: AppContext, edits: Sequence[Edit]) -> Callable[..., Proposal]:
@@ -130,7 +113,7 @@ async def change(house: AppContext, request: Request, visitor: Visitor, asked: A
         return asked.refused(error.problems)
     if not proposal.changes:
         return RedirectResponse(asked.back, 303)
-    lines = await asyncio.to_thread(_effect, house, proposal)
+    lines = await asyncio.to_thread(effect_said, house, proposal)
     missing = bool(proposal.loosened) and keeps
     return house.show(
         request,
@@ -170,30 +153,3 @@ def _meanwhile(house: AppContext, late: OutdatedError) -> Message:
         name=Name(late.last.by),
         clock=house.clock(late.last.at),
     )
-
-
-def _effect(house: AppContext, proposal: Proposal) -> list[Message]:
-    watch = house.watch
-    after, now = FarmArrays.of(proposal.farm), watch.clock.now()
-    with watch.book.store.reading() as session:
-        found = effect_of_change(
-            session, watch.book.plan, after, now, time_known=not watch.book.time.lost
-        )
-        busy = [view.job.field for view in queries.opened(session, now)]
-    return [*effect_lines(found), *([held_line(busy)] if busy else [])]
-
-
-def farm_says(house: AppContext) -> list[Message]:
-    """Say what is wrong with the farm's files, and what of a change still waits."""
-    watch = house.watch
-    found: list[Message] = []
-    if (instead := watch.book.instead) is not None:
-        found.append(
-            say(
-                "The farm file has a mistake: the farm of {clock} is in use until it is mended",
-                clock=house.clock(instead.checked_at),
-            )
-        )
-    if watch.farm_in_use is not None and watch.farm_in_use.waits and instead is None:
-        found.append(say("A part of the last change waits until the job under way ends"))
-    return found

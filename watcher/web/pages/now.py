@@ -13,9 +13,9 @@ from watcher.messages.weather import source_lines
 from watcher.source_view import SourceView
 from watcher.web.auth.authenticator import Visitor
 from watcher.web.context import AppContext
+from watcher.web.farm_in_use import farm_says
 from watcher.web.open_jobs import OpenJobViewModel, by_field, open_jobs
 from watcher.web.pages.air_now import AirViewModel, air_now
-from watcher.web.pages.farm_change import farm_says
 from watcher.web.pages.field_choice import FEW, Asked, Group, Page, asked, grouped, paged, searched
 from watcher.web.pages.jobs import job_page
 from watcher.web.pages.view_models import FieldViewModel, field_sight
