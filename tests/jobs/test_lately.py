@@ -1,8 +1,11 @@
 """A field is done once all of it was sprayed, whatever number of jobs that took."""
 
+from datetime import date, datetime
+from zoneinfo import ZoneInfo
+
 import pytest
 
-from tests.support import job_steps
+from tests.support import farms, job_steps
 from tests.support.skies import MORNING, judged, outlook
 from watcher.jobs.lately import sprayed_lately
 from watcher.messages.words import takes
@@ -59,3 +62,23 @@ def test_a_field_sprayed_in_part_is_ranked_with_what_is_left(plan):
     assert str(takes(seen.duration_s, seen.left)) == "32 min for the 60% left"
     assert plan.leaving({"hill": 0.6}) is plan.leaving({"hill": 0.6})
     assert plan.leaving({}) is plan
+
+
+@pytest.mark.parametrize(
+    ("day", "done"),
+    [("2026-06-10", True), ("2026-06-04", True), ("2026-06-02", False), ("2026-06-11", False)],
+)
+def test_a_field_may_be_called_done_without_a_job(store, day, done):
+    tables = farms.tables()
+    tables["fields"]["hill"]["done_on"] = date.fromisoformat(day)
+    now = int(datetime(2026, 6, 10, 11, tzinfo=ZoneInfo("America/Chicago")).timestamp())
+    with store.reading() as session:
+        found = sprayed_lately(session, farms.build(tables), now).done
+    assert found == ({"hill"} if done else set())
+
+
+def test_a_field_may_be_left_out_for_good(store):
+    tables = farms.tables()
+    tables["fields"]["hill"]["left_out"] = True
+    with store.reading() as session:
+        assert sprayed_lately(session, farms.build(tables), MORNING).done == {"hill"}

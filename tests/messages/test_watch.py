@@ -277,7 +277,7 @@ TEXTS = {
             "The farm file has a mistake",
             (
                 "The watch runs with the farm as it was at yesterday 11:00, until the mistake is "
-                "mended and the watch started again.",
+                "mended.",
                 "farm.toml: fields.hill.crop: is missing write it.",
                 "b.",
                 "c.",

@@ -4,6 +4,7 @@ import asyncio
 import contextlib
 from collections.abc import AsyncIterator, Mapping
 from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import Any
 
 import httpx
@@ -15,6 +16,9 @@ from watcher.delivery.worker import DeliveryWorker
 from watcher.farm import Farm
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.service.chances import ChanceKeeper
+from watcher.service.farm_editor import FarmEditor
+from watcher.service.farm_in_use import FarmInUse
+from watcher.service.farm_versions import FarmVersions
 from watcher.service.transactions import Book
 from watcher.service.watch import Watch
 from watcher.sources.base import Forecast, PolledSource, StreamedSource
@@ -91,8 +95,12 @@ async def running(
     connections: Connections | None = None,
     standby_file: KeptFile | None = None,
     chances: bool = False,
+    farm_file: Path | None = None,
 ) -> AsyncIterator[Running]:
-    """Start the service on a free port and stop it in order."""
+    """Start the service on a free port and stop it in order.
+
+    With a ``farm_file`` the farm may change while it runs.
+    """
     keys = keys or Keys(SessionStore(None))
     courier = DeliveryWorker(store, farm, urls or {}, now=clock.now, pushes=keys.pushes)
     book = Book(FarmArrays.of(farm), store, clock, subscribed=keys.keyring)
@@ -105,6 +113,9 @@ async def running(
         standby_file=standby_file,
         chances=ChanceKeeper(book.plan, store) if chances else None,
     )
+    if farm_file is not None:
+        editor = FarmEditor(farm_file, FarmVersions(farm_file.parent / "versions"), clock)
+        watch.farm_in_use = FarmInUse(watch, editor)
     app = create_app(watch, replace(keys, stations={"mast": SecretStr(TOKEN)}))
     [listening] = listen("127.0.0.1", 0)
     with listening:

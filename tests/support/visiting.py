@@ -17,6 +17,7 @@ from tests.support.running import Running, SetClock, put_forecast, running
 from watcher.delivery.acknowledgement import Links
 from watcher.delivery.web_push import WebPush
 from watcher.farm import Farm
+from watcher.farm.load import load
 from watcher.web.app import Keys
 from watcher.web.auth.sessions import SessionStore
 from watcher.web.auth.users import Role, User, Users, hashed
@@ -33,6 +34,7 @@ _CONTACT = "me@farm.example"
 PASSPHRASE = "plain words that nobody guesses"
 PROGRAM = "a-program's-token-long-enough"
 LOOKER = "a-looker's-token-long-enough"
+OWNER = "an-owner's-token-long-enough"
 _FORM_TOKEN = re.compile(r'name="form_token" value="([^"]+)"')
 _HASH = hashed(PASSPHRASE)
 
@@ -101,9 +103,15 @@ async def visited(
     chances: bool = False,
     contact: str = _CONTACT,
     push_anywhere: bool = False,
+    farm_file: Path | None = None,
     **keys: Any,
 ) -> AsyncIterator[Visited]:
-    """Run the service with a user, a program and fair weather."""
+    """Run the service with a user, a program and fair weather.
+
+    With a ``farm_file`` that is the farm, and it may change.
+    """
+    if farm_file is not None:
+        of = load(farm_file)
     store = new_log(folder / "watch.db")
     put_forecast(store, NOON)
     keyring = SessionStore(folder / "door.db")
@@ -112,7 +120,11 @@ async def visited(
         keyring,
         access=Users(
             {"anna": SecretStr(f"run:{_HASH}"), "boss": SecretStr(f"administer:{_HASH}")},
-            {"robot": SecretStr(f"run:{PROGRAM}"), "screen": SecretStr(f"look:{LOOKER}")},
+            {
+                "robot": SecretStr(f"run:{PROGRAM}"),
+                "screen": SecretStr(f"look:{LOOKER}"),
+                "owner": SecretStr(f"administer:{OWNER}"),
+            },
         ),
         links=links,
         calendars=Links(keyring.secret_for("calendar"), "http://127.0.0.1/calendar"),
@@ -120,7 +132,12 @@ async def visited(
     )
     try:
         async with running(
-            of or farm(), store, SetClock(NOON), keys=replace(made, **keys), chances=chances
+            of or farm(),
+            store,
+            SetClock(NOON),
+            keys=replace(made, **keys),
+            chances=chances,
+            farm_file=farm_file,
         ) as service:
             if calm:
                 await service.post(**CALM)

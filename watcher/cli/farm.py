@@ -1,9 +1,7 @@
 """``watcher check``, ``watcher schema`` and ``watcher convert``: the farm file."""
 
 import json
-from collections.abc import Iterator
 from datetime import datetime
-from functools import reduce
 from pathlib import Path
 from typing import Annotated
 
@@ -11,16 +9,12 @@ import typer
 
 from watcher.cli.context import BAD_INPUT, answer, open_farm, open_settings
 from watcher.cli.speech import in_words, spoken
-from watcher.farm import Farm
-from watcher.farm.problems import Problem, did_you_mean
+from watcher.farm.problems import did_you_mean
 from watcher.farm.read_file import read_draft, text_of
 from watcher.farm.rules.convert import as_toml, window_as_rules
 from watcher.farm.schema import json_schema
-from watcher.farm.validation.rules import expired
 from watcher.i18n.message import Param, joined, say, say_n
-from watcher.judge.can_open import shut_fields
-from watcher.limits.farm_arrays import FarmArrays
-from watcher.messages.reasons import Speaker
+from watcher.service.farm_check import law_problems
 from watcher.settings import problems
 
 FarmPath = Annotated[
@@ -41,7 +35,8 @@ def check(farm_file: FarmPath = None) -> None:
     farm = open_farm(farm_file or settings.farm)
     found = problems(settings, farm)
     config = farm.config
-    broken = [*_law_problems(farm, farm_file or settings.farm)]
+    today = datetime.now(farm.zone).date()
+    broken = [*law_problems(farm, farm_file or settings.farm, today)]
     counts = (
         say_n("{n} field", "{n} fields", len(config.fields)),
         say_n("{n} neighbour", "{n} neighbours", len(config.neighbours)),
@@ -63,31 +58,6 @@ def check(farm_file: FarmPath = None) -> None:
         answer(say("Note: {warning}", warning=warning))
     if broken or found.wrong:
         raise typer.Exit(BAD_INPUT)
-
-
-def _law_problems(farm: Farm, file: Path) -> Iterator[Problem]:
-    """Labels and rules that are no longer valid, and fields that can never open."""
-    today = datetime.now(farm.zone).date()
-    for key, wrong, mend in expired(farm.config, today):
-        yield Problem(file, key, wrong, mend)
-    speaker = Speaker(farm)
-    for shut in shut_fields(FarmArrays.of(farm), today):
-        reasons = reduce(
-            lambda first, second: say("{first}; and {second}", first=first, second=second),
-            (speaker.reason(shut.field, reason) for reason in shut.by),
-        )
-        setups = farm.config.fields[shut.field].setups or tuple(farm.config.setups)
-        wrong = say(
-            "can never open, whatever the wind, its direction, the hour and the season, with "
-            "{setups}. Closest is {setup}: {reasons}",
-            setups=", ".join(setups),
-            setup=shut.setup,
-            reasons=reasons,
-        )
-        mend = say(
-            "loosen one of these where it is your own, allow another setup, or redraw the field"
-        )
-        yield Problem(file, f"fields.{shut.field}", wrong, mend)
 
 
 def schema() -> None:

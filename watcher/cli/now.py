@@ -112,7 +112,7 @@ def now() -> None:
         out.print(rest)
     if ranking.done:
         done = ", ".join(seen.field for seen in ranking.done)
-        answer(say("Done: {fields}.", fields=done))
+        answer(say("Done or left out: {fields}.", fields=done))
     answer(CAUTION)
 
 

@@ -19,17 +19,22 @@ from watcher.delivery.channel import Channel, Outcome, UnusableUrlError
 from watcher.delivery.heartbeat import Heartbeat
 from watcher.delivery.web_push import WebPush
 from watcher.delivery.worker import DeliveryWorker
+from watcher.farm import Farm
+from watcher.farm.editing.texts import FarmTexts
 from watcher.i18n.message import joined, say
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.messages.words import CAUTION
 from watcher.service import logs
 from watcher.service.chances import ChanceKeeper
 from watcher.service.clock import WallClock
+from watcher.service.farm_editor import FarmEditor
+from watcher.service.farm_in_use import FarmInUse, Sources
+from watcher.service.farm_versions import FarmVersions
 from watcher.service.source_factory import polled_sources
 from watcher.service.station_factory import speaks_by_itself
 from watcher.service.transactions import Book
 from watcher.service.watch import Watch
-from watcher.settings import Settings, networks
+from watcher.settings import Settings, networks, problems
 from watcher.sources.base import StreamedSource
 from watcher.sources.body_reader import BodyReader
 from watcher.sources.http import FeedClient
@@ -48,6 +53,7 @@ from watcher.web.server import serve
 _SILENT_S = 15.0
 """How long a database server may say nothing: half a minute later a phone must know. [s]"""
 _DAMAGED_WAIT_S = 5.0
+_VERSIONS = "farm-versions"
 STANDBY = "standby.state"
 """File in the state folder for what the watch knows while its log cannot be used."""
 
@@ -69,7 +75,8 @@ def watch(reader: BodyReader) -> None:
     lock = running_lock(log)
     own = OwnLog(log, lock, LastKnownFile(log, settings.state_dir))
     with contextlib.closing(log), held(lock, _step_aside):
-        while _damaged(settings, start, own, log, reader):
+        newest = [start]
+        while _damaged(settings, newest, own, log, reader):
             # Replaced by the next opening. Not at once: a disk that spoils every log would
             # otherwise be filled with them.
             own.damage_met()
@@ -77,9 +84,12 @@ def watch(reader: BodyReader) -> None:
 
 
 def _damaged(
-    settings: Settings, start: Start, own: OwnLog, log: Database, reader: BodyReader
+    settings: Settings, newest: list[Start], own: OwnLog, log: Database, reader: BodyReader
 ) -> bool:
-    """Run the watch until it is stopped; returns whether a damaged log ended it instead."""
+    """Run the watch until it is stopped; returns whether a damaged log ended it instead.
+
+    ``newest`` is the farm to run with, which may change meanwhile: what comes after goes by it.
+    """
     try:
         own.open(int(time.time()))
     except LogInUseError as error:
@@ -93,9 +103,9 @@ def _damaged(
         sockets = listen(settings.host, settings.port)
     except PortError as error:
         refuse(settings, [str(error)])
-    started(settings, start)
+    started(settings, newest[0])
     try:
-        asyncio.run(_run(settings, start, own, log, sockets=sockets, reader=reader))
+        asyncio.run(_run(settings, newest, own, log, sockets=sockets, reader=reader))
     except UnusableUrlError as error:
         refuse(settings, [str(error)])
     except BaseExceptionGroup as errors:
@@ -126,14 +136,15 @@ def _step_aside(error: LogInUseError) -> None:
 
 async def _run(
     settings: Settings,
-    start: Start,
+    newest: list[Start],
     own: OwnLog,
     log: Database,
     *,
     sockets: Sequence[socket.socket],
     reader: BodyReader,
 ) -> None:
-    farm, clock = start.farm, WallClock()
+    start, clock = newest[0], WallClock()
+    farm = start.farm
     keyring = open_session_store(settings.state_dir / KEYRING, clock.now())
     links = None
     if settings.address:
@@ -168,22 +179,35 @@ async def _run(
     async with client:
         url = settings.heartbeat_url
         heartbeat = None if url is None else Heartbeat(url)
-        sources = polled_sources(farm, client, settings.api_keys)
-        streams: dict[str, StreamedSource] = {}
-        if speaks_by_itself(farm):
-            from watcher.service.stream_factory import streamed_sources  # noqa: PLC0415 - see there
 
-            streams = streamed_sources(farm, clock.now, settings.broker_passwords, reader)
+        def sources_of(farm: Farm) -> Sources:
+            streams: dict[str, StreamedSource] = {}
+            if speaks_by_itself(farm):
+                from watcher.service.stream_factory import streamed_sources  # noqa: PLC0415 - see there
+
+                streams = streamed_sources(farm, clock.now, settings.broker_passwords, reader)
+            return Sources(polled_sources(farm, client, settings.api_keys), streams)
+
+        def keep(farm: Farm, texts: FarmTexts, _at: int) -> None:
+            both = {texts.file: texts.farm, texts.fields_file: texts.fields}
+            newest[0] = Start(farm, both)
+            started(settings, newest[0])
+
+        sources = sources_of(farm)
         watch = Watch(
             book,
-            sources,
+            sources.polled,
             courier,
             heartbeat,
-            streams,
+            sources.streams,
             reader=reader,
             standby_file=KeptFile(settings.state_dir / STANDBY),
             chances=ChanceKeeper(book.plan, log),
         )
+        versions = FarmVersions(settings.state_dir / _VERSIONS)
+        unfit = lambda farm: problems(settings, farm).errors  # noqa: E731
+        editor = FarmEditor(settings.farm, versions, clock, unfit)
+        watch.farm_in_use = FarmInUse(watch, editor, sources=sources_of, keep=keep)
         app = create_app(watch, keys)
         await serve(watch, app, sockets, proxies=networks(settings.proxies))
 

@@ -86,6 +86,11 @@ class DeliveryWorker:
         self._going = asyncio.Event()
         self._going.set()
 
+    def use(self, farm: Farm) -> None:
+        """Go by another farm's recipients from now on."""
+        self._farm = farm
+        self._people = Addressees(farm, self._pushes.subscribed if self._pushes else None)
+
     def over(self, store: Database) -> Self:
         """Return another one that delivers the outbox of another log by the same channels."""
         other = copy.copy(self)

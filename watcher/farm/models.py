@@ -281,6 +281,10 @@ class FieldPlan(FarmModel):
     """Last day the field should be sprayed."""
     done_for: Duration = 7 * 86_400.0
     """How long the field counts as done after a finished job. [s]"""
+    done_on: Day | None = None
+    """Day it was sprayed without a job here: it counts as done from then on."""
+    left_out: bool = False
+    """Whether it is neither ranked nor planned until that is taken back."""
     products: tuple[str, ...] = ()
     """Names of the products it is sprayed with, for its record."""
     pests: Words | None = None

@@ -269,6 +269,23 @@ def _fields_at(steps: Steps) -> Mapping[str, FieldInfo]:
     return place.model_fields if _is_model(place) else {}
 
 
+def place_of(steps: Steps, raw: Any, place: Any = FarmFile) -> Any:
+    """Return the type the models have at a place of the farm file, None where they know none.
+
+    ``raw`` is what is written there: of several kinds it says which. ``place`` is its type.
+    """
+    for step in steps:
+        place = _bare(place)
+        kind = raw.get("kind") if isinstance(raw, Mapping) else None
+        if not _is_model(place) and kind is not None and _inside(place, kind) is not None:
+            place = _inside(place, kind)
+        place = _inside(place, step)
+        whole = isinstance(raw, Mapping | list | tuple)
+        held = whole and (step in raw if isinstance(raw, Mapping) else step in range(len(raw)))
+        raw = raw[step] if held else None
+    return _bare(place)
+
+
 def _is_model(place: Any) -> bool:
     return isinstance(place, type) and issubclass(place, BaseModel)
 

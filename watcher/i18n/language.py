@@ -90,6 +90,11 @@ class Language:
         named = SOURCE if self.code == SOURCE else self.catalog.locale_identifier
         return Locale.parse(named or self.code)
 
+    @property
+    def name(self) -> str:
+        """What it calls itself."""
+        return str(self._locale.get_language_name() or self.code)
+
 
 @cache
 def codes() -> tuple[str, ...]:

@@ -3,10 +3,12 @@
 from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import datetime, time
 
 from sqlalchemy.orm import Session
 
 from watcher.farm import Farm
+from watcher.farm.models import FieldPlan
 from watcher.store import jobs
 
 _LONGEST_JOB_S = 3 * 86_400
@@ -19,7 +21,7 @@ class Lately:
     """What jobs ended no longer ago than their fields' ``done_for`` have sprayed."""
 
     done: frozenset[str]
-    """Fields sprayed whole: nothing more is asked of them."""
+    """Fields sprayed whole, or left out: nothing more is asked of them."""
     left: Mapping[str, float]
     """Of fields sprayed in part, the share that is still to be sprayed."""
 
@@ -39,7 +41,17 @@ def sprayed_lately(session: Session, farm: Farm, now: int) -> Lately:
         if now - job.ended_at <= plans[job.field].done_for:
             whole = 1.0 if job.state == "finished" else 0.0
             shares[job.field] += whole if job.done_share is None else job.done_share
+    done = {field for field, share in shares.items() if share >= _ALL}
+    done |= {field for field, plan in plans.items() if plan.left_out or _done(plan, farm, now)}
     return Lately(
-        frozenset(field for field, share in shares.items() if share >= _ALL),
+        frozenset(done),
         {field: 1.0 - share for field, share in shares.items() if 0.0 < share < _ALL},
     )
+
+
+def _done(plan: FieldPlan, farm: Farm, now: int) -> bool:
+    """Whether a field counts as done by the farm file: from the day named there on."""
+    if plan.done_on is None:
+        return False
+    day = datetime.combine(plan.done_on, time(), farm.zone).timestamp()
+    return 0 <= now - day <= plan.done_for

@@ -7,6 +7,7 @@ from watcher.farm.models import (
     Origin,
     SprayerKind,
     WeedPressure,
+    Weeds,
 )
 from watcher.i18n.message import Message, say
 from watcher.limits.catalogue import CATALOGUE, Limit
@@ -97,6 +98,12 @@ WEED_WORDS: dict[WeedPressure, Message] = {
     WeedPressure.WEEDY: say("many"),
 }
 """How many weeds stand in a field."""
+TARGET_WORDS: dict[Weeds, Message] = {
+    Weeds.GRASSES: say("grasses"),
+    Weeds.BROADLEAVES: say("broadleaves"),
+    Weeds.MIXED: say("both"),
+}
+"""What is to be killed."""
 FINDING_WORDS: dict[Finding, Message] = {
     Finding.UNKNOWN: say("no data"),
     Finding.NONE: say("none"),

@@ -327,8 +327,7 @@ def farm_mistaken(speaker: Speaker, mistakes: Sequence[str], checked_at: int, no
         title=say("The farm file has a mistake"),
         lines=(
             say(
-                "The watch runs with the farm as it was at {clock}, until the mistake is mended "
-                "and the watch started again.",
+                "The watch runs with the farm as it was at {clock}, until the mistake is mended.",
                 clock=Clock(checked_at, now, speaker.farm.zone),
             ),
             *_mistakes(mistakes),

@@ -227,6 +227,10 @@ class ChanceKeeper:
         self._asked = True
         self._said_at = 0
 
+    def use(self, plan: FarmArrays) -> None:
+        """Work them out for another farm from now on; those of the one before are of no use."""
+        self.plan, self.latest, self._asked = plan, None, True
+
     def ask(self) -> None:
         """Note that a feed has foretold anew: the chances are due."""
         self._asked = True

@@ -17,6 +17,10 @@ class Refusals:
         self._counted: dict[tuple[str, RefusedFor], Refused] = {}
         self._lock = threading.Lock()
 
+    def use(self, stations: Collection[str]) -> None:
+        """Know other stations from now on."""
+        self._stations = frozenset(stations)
+
     def note(self, station: str, what: RefusedFor, at: int, why: str, address: str) -> bool:
         """Count a refused post; returns whether it is the first one since the last ``take``.
 

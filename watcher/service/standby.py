@@ -19,6 +19,7 @@ from watcher.farm.feeds import foretells, observes
 from watcher.farm.models import FarmFile, Topic
 from watcher.jobs.nearing import LOOKS_BACK_S
 from watcher.judge.timeline import MEAN_S
+from watcher.limits.farm_arrays import FarmArrays
 from watcher.messages.watch import cannot_judge
 from watcher.service.snapshot import Snapshot
 from watcher.service.transactions import Book
@@ -88,6 +89,13 @@ class Standby:
         )
         self._judging: Future[Snapshot] | None = None
         self._direct: asyncio.Task[int] | None = None
+
+    def use_farm(self, plan: FarmArrays) -> None:
+        """Stand in with another farm from now on."""
+        intake = self.book.intake
+        self.book.use(plan)
+        self.book.intake = intake  # it is shared
+        self._wanted = _wanted(plan.farm.config)
 
     async def begin(self) -> None:
         """Take the file's room, and take up what an earlier process left in it."""

@@ -127,6 +127,13 @@ class Book:
         self.post = Enqueue(Speaker(self.plan.farm), self.links, self.subscribed)
         self.time = Timekeeper(self.clock, self.post)
 
+    def use(self, plan: FarmArrays) -> None:
+        """Go by another farm from now on; what is remembered of sources and fields stays."""
+        self.plan, self.chances = plan, None
+        self.intake.farm = plan.farm
+        self.refusals.use(plan.farm.config.sources)
+        self.post = self.time.post = Enqueue(Speaker(plan.farm), self.links, self.subscribed)
+
     def open(self) -> Loss | None:
         """Take the log for this watch, whatever became of it; returns what was lost of it.
 

@@ -27,9 +27,11 @@ from watcher.delivery.heartbeat import Heartbeat
 from watcher.delivery.worker import DeliveryWorker
 from watcher.jobs.commands import Taken
 from watcher.jobs.steps import StepName, StepRequest
+from watcher.limits.farm_arrays import FarmArrays
 from watcher.service import systemd
 from watcher.service.chances import ChanceKeeper
 from watcher.service.day_plan import PlanKeeper
+from watcher.service.farm_in_use import FarmInUse
 from watcher.service.health import Health
 from watcher.service.left_out import LeftOut
 from watcher.service.logs import trace
@@ -55,6 +57,8 @@ _RECORDS_EVERY_S = 300.0
 _TENDED_EVERY_S = 60.0
 _SUPERVISE_EVERY_S = 10.0
 _JUMP_S = 5.0
+_FARM_EVERY_S = 5.0
+"""How often the farm's files are looked at: whether a hand has changed them."""
 _CHANCES_EVERY_S = 60.0
 """How often it is asked whether chances are due."""
 _PLAN_EVERY_S = 10.0
@@ -126,6 +130,11 @@ class Watch:
         self._looking = Looking(self)
         self._damage: LogDamagedError | None = None
         self._damaged = asyncio.Event()
+        self.farm_in_use: FarmInUse | None = None
+        """Brings a changed farm in; None where the farm never changes."""
+        self._scheduled: AsyncIOScheduler | None = None
+        self._tasks: asyncio.TaskGroup | None = None
+        self._ears: dict[str, asyncio.Task[None]] = {}
 
     async def run(self, stop: asyncio.Event) -> None:
         """Run until ``stop`` is set. A task of the watch that dies takes the watch down with it,
@@ -136,7 +145,7 @@ class Watch:
         systemd.notify("READY=1")
         await self.standby.begin()
         await self._begin()
-        scheduler = self._scheduler()
+        scheduler = self._scheduled = self._scheduler()
         scheduler.start()
         self._wake.set()
         log.info("watching", fields=len(self.book.plan.fields), sources=len(self.sources))
@@ -152,20 +161,67 @@ class Watch:
                     tasks.create_task(self._supervising(scheduler), name="supervising"),
                     tasks.create_task(self._until_damaged(), name="damage"),
                 ]
-                running += [
-                    tasks.create_task(self._listening(name, stream), name=name)
-                    for name, stream in self.streams.items()
-                ]
+                self._tasks = tasks
+                for name in self.streams:
+                    self._listen(name)
                 if self.heartbeat is not None:
                     beating = self.heartbeat.run(self._well)
                     running.append(tasks.create_task(beating, name="heartbeat"))
                 await stop.wait()
                 systemd.notify("STOPPING=1")
-                for task in running:
+                self._tasks = None
+                for task in [*running, *self._ears.values()]:
                     task.cancel()
         finally:
             scheduler.shutdown(wait=False)
             await self._stop()
+
+    def use(self, plan: FarmArrays) -> None:
+        """Go by another farm from the next judgement on."""
+        self.book.use(plan)
+        self.standby.use_farm(plan)
+        for courier in (self.courier, self.standby.courier):
+            courier.use(plan.farm)
+        if self.chances is not None:
+            self.chances.use(plan)
+
+    def use_sources(
+        self,
+        sources: Mapping[str, PolledSource],
+        streams: Mapping[str, StreamedSource],
+        changed: set[str],
+    ) -> None:
+        """Ask and listen to other sources from now on; only those ``changed`` are begun anew."""
+        polled = {n: self.sources[n] for n in self.sources if n not in changed}
+        heard = {n: self.streams[n] for n in self.streams if n not in changed}
+        self.sources = {n: polled.get(n, source) for n, source in sources.items()}
+        self.streams = {n: heard.get(n, stream) for n, stream in streams.items()}
+        for name in changed:
+            if (ear := self._ears.pop(name, None)) is not None:
+                ear.cancel()
+            if name in self.streams:
+                self._listen(name)
+            if self._scheduled is not None:
+                for task in (name, f"{name} first"):
+                    if self._scheduled.get_job(task) is not None:
+                        self._scheduled.remove_job(task)
+                if name in self.sources:
+                    self._schedule_source(self._scheduled, name)
+
+    def _listen(self, name: str) -> None:
+        if self._tasks is not None:
+            listening = self._listening(name, self.streams[name])
+            self._ears[name] = self._tasks.create_task(listening, name=name)
+
+    async def rejudge(self) -> None:
+        """Judge, and return when what was so when this was asked for is judged."""
+        with contextlib.suppress(TimeoutError):
+            async with asyncio.timeout(_LOG_WITHIN_S), self.changed:
+                for _ in range(2):  # the first to end may have begun before
+                    before = self.judged
+                    self._wake.set()
+                    while self.judged <= before:
+                        await self.changed.wait()
 
     async def receive(
         self, name: str, read: Callable[[], Observations], *, size: int, dated: bool = False
@@ -600,18 +656,11 @@ class Watch:
             job_defaults={"misfire_grace_time": None, "coalesce": True, "max_instances": 1},
         )
         speed = self.clock.speed
-        for name, source in self.sources.items():
-            every = source.every_s / speed
-            # Jitter: feeds ask that nobody calls on the hour, all at once.
-            scheduler.add_job(
-                self._ask_in_turn,
-                "interval",
-                args=[name],
-                id=name,
-                seconds=every,
-                jitter=every / 20,
-            )
-            scheduler.add_job(self._ask_in_turn, args=[name], id=f"{name} first")
+        for name in self.sources:
+            self._schedule_source(scheduler, name)
+        if self.farm_in_use is not None:
+            look = self.farm_in_use.look
+            scheduler.add_job(look, "interval", id="farm", seconds=_FARM_EVERY_S / speed)
         scheduler.add_job(
             self._keep_records, "interval", id="records", seconds=_RECORDS_EVERY_S / speed
         )
@@ -624,10 +673,22 @@ class Watch:
         )
         return scheduler
 
+    def _schedule_source(self, scheduler: AsyncIOScheduler, name: str) -> None:
+        every = self.sources[name].every_s / self.clock.speed
+        # Jitter: feeds ask that nobody calls on the hour, all at once.
+        scheduler.add_job(
+            self._ask_in_turn, "interval", args=[name], id=name, seconds=every, jitter=every / 20
+        )
+        scheduler.add_job(self._ask_in_turn, args=[name], id=f"{name} first")
+
     async def _ask_in_turn(self, name: str) -> None:
-        """Ask as scheduled. That the scheduler cuts it off when the watch stops is no fault."""
+        """Ask as scheduled, if it is still a source.
+
+        That the scheduler cuts it off when the watch stops is no fault.
+        """
         with contextlib.suppress(asyncio.CancelledError):
-            await self.ask(name)
+            if name in self.sources:
+                await self.ask(name)
 
     async def _keep_records(self) -> None:
         """Keep what is known of ended jobs; when the watch stops meanwhile, the next one does."""

@@ -15,10 +15,11 @@ from starlette.middleware.gzip import GZipMiddleware
 
 from watcher.delivery.acknowledgement import Links
 from watcher.delivery.web_push import WebPush
+from watcher.farm import Farm
 from watcher.i18n.message import Param
 from watcher.jobs.commands import BadStepError
 from watcher.service.health import Health
-from watcher.service.source_factory import posting_stations
+from watcher.service.source_factory import PostingStation, posting_stations
 from watcher.service.watch import Watch
 from watcher.store.errors import LogError, UnknownJobError
 from watcher.web import calendar, static_files
@@ -31,6 +32,7 @@ from watcher.web.api import (
     record_export,
     record_values,
 )
+from watcher.web.api import farm as farm_api
 from watcher.web.api.models import HealthTold
 from watcher.web.auth import login_pages
 from watcher.web.auth.authenticator import Authenticator, NotAllowedError, NotLoggedInError
@@ -42,6 +44,8 @@ from watcher.web.lanes import Lanes
 from watcher.web.pages import (
     acknowledge,
     events,
+    farm,
+    field_edit,
     fields,
     hours,
     jobs,
@@ -105,13 +109,15 @@ def create_app(watch: Watch, keys: Keys) -> FastAPI:
     app.add_middleware(GZipMiddleware, minimum_size=_COMPRESSED_FROM_BYTES)
     app.add_middleware(Lanes)
     app.add_middleware(SecurityMiddleware)
-    app.include_router(readings.router(watch, posting_stations(house.farm), keys.stations))
+    app.include_router(readings.router(watch, _PostingStations(watch), keys.stations))
     for routes in (
         login_pages.router(house),
         pushes.router(house),
         pushes.answers_router(house),
         now.router(house),
         fields.router(house),
+        field_edit.router(house),
+        farm.router(house),
         hours.router(house),
         plan.router(house, keys.calendars),
         calendar.router(house, keys.calendars),
@@ -123,6 +129,7 @@ def create_app(watch: Watch, keys: Keys) -> FastAPI:
         events.router(house, streams),
         endpoints.router(house),
         endpoints.jobs_router(house),
+        farm_api.router(house),
         record_export.router(house),
         record_values.router(house),
         incident_pages.router(house),
@@ -145,6 +152,20 @@ def create_app(watch: Watch, keys: Keys) -> FastAPI:
 
     _answer_errors(app, house)
     return app
+
+
+class _PostingStations:
+    """The stations that post, of the farm in use: worked out once a farm."""
+
+    def __init__(self, watch: Watch) -> None:
+        self._watch = watch
+        self._of: tuple[Farm, Mapping[str, PostingStation]] | None = None
+
+    def __call__(self) -> Mapping[str, PostingStation]:
+        farm = self._watch.book.plan.farm
+        if self._of is None or self._of[0] is not farm:
+            self._of = farm, posting_stations(farm)
+        return self._of[1]
 
 
 class _Shared:

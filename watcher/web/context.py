@@ -27,8 +27,17 @@ OLD_AFTER_S = 120
 """A judgement older than this is not shown without saying so: the watch judges every 30 s."""
 
 
+_MOST_DIGITS = 9
+
+
 class NothingJudgedError(Exception):
     """The watch has not judged yet: there is nothing to show."""
+
+
+def _saved(request: Request) -> int | None:
+    """The version of the farm that a page follows on, as its address says."""
+    number = request.query_params.get("saved", "")
+    return int(number) if number.isdecimal() and len(number) <= _MOST_DIGITS else None
 
 
 @dataclass(frozen=True)
@@ -45,11 +54,15 @@ class AppContext:
 
     @property
     def farm(self) -> Farm:
-        return self.watch.book.plan.farm
+        """The farm of the newest judgement, which is the one pages show."""
+        picture = self.watch.picture
+        return self.watch.book.plan.farm if picture is None else picture.judgement.plan.farm
 
     @property
     def speaker(self) -> Speaker:
-        return self.watch.book.post.speaker
+        """Words for that farm."""
+        known, farm = self.watch.book.post.speaker, self.farm
+        return known if known.farm is farm else Speaker(farm)
 
     @property
     def picture(self) -> Snapshot:
@@ -112,6 +125,9 @@ class AppContext:
             visitor=visitor,
             may_run=visitor.may(Role.RUN),
             may_administer=visitor.may(Role.ADMINISTER),
+            may_edit=visitor.may(Role.ADMINISTER) and self.watch.farm_in_use is not None,
+            has_farm_page=self.watch.farm_in_use is not None,
+            saved=lambda: _saved(request),
             written_in=lambda recipient: self.watch.book.post.people.language_of(recipient).code,
             form_token=lambda: self.door.form_token(visitor),
             new_key=lambda: secrets.token_urlsafe(12),

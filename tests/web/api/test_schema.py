@@ -6,7 +6,8 @@ from typing import Any
 
 import pytest
 
-from tests.support.visiting import PROGRAM, visited
+from tests.support.farm_files import written
+from tests.support.visiting import OWNER, visited
 
 pytestmark = pytest.mark.long
 
@@ -20,7 +21,7 @@ def _problems(url: str) -> tuple[int, list[str]]:
     from hypothesis import HealthCheck, Phase, given, settings  # noqa: PLC0415
 
     schema = schemathesis.openapi.from_url(
-        f"{url}/api/openapi.json", headers={"Authorization": f"Bearer {PROGRAM}"}
+        f"{url}/api/openapi.json", headers={"Authorization": f"Bearer {OWNER}"}
     )
     problems: list[str] = []
     asked = 0
@@ -41,7 +42,7 @@ def _problems(url: str) -> tuple[int, list[str]]:
             asked += 1
             try:
                 case.call_and_validate(
-                    headers={"Authorization": f"Bearer {PROGRAM}"},
+                    headers={"Authorization": f"Bearer {OWNER}"},
                     checks=[
                         schemathesis.checks.not_a_server_error,
                         schemathesis.checks.status_code_conformance,
@@ -57,7 +58,7 @@ def _problems(url: str) -> tuple[int, list[str]]:
 
 
 async def test_no_operation_fails_or_answers_what_is_not_described(tmp_path: Path) -> None:
-    async with visited(tmp_path) as v:
+    async with visited(tmp_path, farm_file=written(tmp_path)) as v:
         asked, problems = await asyncio.to_thread(_problems, str(v.web.base_url))
     assert asked > 100
     assert not problems, "\n\n".join(problems[:3])

@@ -1,7 +1,7 @@
 """Where a station posts its readings: a token a station, a bounded body, whole or not at all."""
 
 import hmac
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from functools import partial
 
 from fastapi import APIRouter, Header, Request
@@ -23,12 +23,14 @@ _CLOCKS = (
 
 
 def router(
-    watch: Watch, stations: Mapping[str, PostingStation], tokens: Mapping[str, SecretStr]
+    watch: Watch,
+    stations: Callable[[], Mapping[str, PostingStation]],
+    tokens: Mapping[str, SecretStr],
 ) -> APIRouter:
-    """Routes of the stations that post, each with its token."""
+    """Routes of the stations that post, each with its token; ``stations`` are those of the farm."""
     routes = APIRouter()
     # One at a time, in the order they came: of a quantity posted twice the last value stands.
-    lanes = {station: Lane(at_once=1, waiting=20, of_one=20) for station in stations}
+    lanes: dict[str, Lane] = {}
 
     @routes.post(
         "/stations/{station}/readings",
@@ -63,7 +65,7 @@ def router(
         corrected and the others stay. The answer says what is doubted, and how the station is.
         """
         address = request.client.host if request.client else "an unknown address"
-        if not _knows(tokens.get(station), authorization):
+        if not _knows(tokens.get(station), authorization) or station not in stations():
             watch.refuse(station, "token", "a wrong token", address)
             # The same answer for an unknown station: nobody learns which names exist.
             return _refused(401, "no station has this token; send Authorization: Bearer TOKEN")
@@ -77,20 +79,21 @@ def router(
         return await _taken(station, request, body, address)
 
     async def _taken(station: str, request: Request, body: bytes, address: str) -> JSONResponse:
-        kind = request.headers.get("content-type", "")
+        kind, posting = request.headers.get("content-type", ""), stations()[station]
+        lane = lanes.setdefault(station, Lane(at_once=1, waiting=20, of_one=20))
         work = partial(
             parse,
             body,
             kind,
             now=watch.clock.now(),
-            site=stations[station].site,
+            site=posting.site,
             source=station,
-            mapping=stations[station].mapping,
+            mapping=posting.mapping,
         )
         try:
-            async with lanes[station].turn(station):
+            async with lane.turn(station):
                 # What may be dated by the moment it is read tells nothing of the clock.
-                mapping = stations[station].mapping
+                mapping = posting.mapping
                 dated = kind.partition(";")[0].strip().lower() in {PLAIN, FORM} and (
                     mapping is None or mapping.dated
                 )

@@ -119,11 +119,18 @@ class Authenticator:
 
     def api_runner(self, request: Request) -> User:
         """Require a program that may run jobs (a dependency). A browser's cookie does not do."""
+        return self._require_program(request, Role.RUN)
+
+    def api_administrator(self, request: Request) -> User:
+        """Require a program that may administer (a dependency). A browser's cookie does not do."""
+        return self._require_program(request, Role.ADMINISTER)
+
+    def _require_program(self, request: Request, role: Role) -> User:
         user = self.program(request)
         if user is None:
             raise NotLoggedInError
-        if user.role < Role.RUN:
-            raise NotAllowedError(f"this needs the role {Role.RUN.word}")
+        if user.role < role:
+            raise NotAllowedError(f"this needs the role {role.word}")
         return user
 
     def enter(self, request: Request, response: Response, token: str) -> None:

@@ -26,7 +26,7 @@ class Role(IntEnum):
     RUN = 2
     """Run spraying jobs and acknowledge alerts as well."""
     ADMINISTER = 3
-    """Let other devices in and put them out as well."""
+    """Change the farm, let other devices in and put them out as well."""
 
     @property
     def word(self) -> str:

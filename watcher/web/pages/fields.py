@@ -13,8 +13,8 @@ from watcher.i18n.message import Clock, Message, Name, Param, Quantity, joined, 
 from watcher.jobs.usual_gusts import usual_gusts
 from watcher.judge.chances import FieldChance
 from watcher.judge.judgement import Judgement
-from watcher.judge.reasons import reasons
-from watcher.limits.catalogue import Limit
+from watcher.judge.reasons import Reason, reasons
+from watcher.limits.catalogue import CATALOGUE, IN_WINDOWS, Limit
 from watcher.limits.status import Status
 from watcher.messages.chances import holds_line, start_line
 from watcher.messages.coming import usual_gusts_line
@@ -160,7 +160,7 @@ def _field(house: AppContext, field: str, setup: str | None, at: int | None) -> 
         else ahead_line(picture.outlook.of(field)),
         "air": air_now(house, field, chosen) if time == picture.outlook.now_index else None,
         "facts": _facts(house, field),
-        "limits": [line(house, field, reason) for reason in found],
+        "limits": [(line(house, field, reason), _bound_key(reason)) for reason in found],
         "chosen": chosen,
         "setups": [
             (s, StatusMark(Status(int(judgement.status[index, plan.setups.index(s), time]))))
@@ -178,6 +178,12 @@ def _field(house: AppContext, field: str, setup: str | None, at: int | None) -> 
         "gusts": _gusts(house, judgement, case),
         "takes": takes(float(plan.duration_s[case[:2]]), seen.left),
     }
+
+
+def _bound_key(reason: Reason) -> str | None:
+    """Where the farm file says the bound that decides; None where no window does."""
+    key = CATALOGUE[reason.limit].key
+    return key if reason.rule is None and key in IN_WINDOWS else None
 
 
 def _chance(
@@ -201,6 +207,8 @@ def _facts(house: AppContext, field: str) -> list[tuple[Message, Param]]:
     ]
     if plan.latest is not None:
         facts.append((say("Last day"), f"{plan.latest:%Y-%m-%d}"))
+    if plan.left_out:
+        facts.append((say("Left out"), say("until you take that back")))
     return facts
 
 

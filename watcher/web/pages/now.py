@@ -13,6 +13,7 @@ from watcher.messages.weather import source_lines
 from watcher.source_view import SourceView
 from watcher.web.auth.authenticator import Visitor
 from watcher.web.context import AppContext
+from watcher.web.farm_in_use import farm_says
 from watcher.web.open_jobs import OpenJobViewModel, by_field, open_jobs
 from watcher.web.pages.air_now import AirViewModel, air_now
 from watcher.web.pages.field_choice import FEW, Asked, Group, Page, asked, grouped, paged, searched
@@ -82,6 +83,7 @@ def router(house: AppContext) -> APIRouter:
             plan=plan_line(house),
             nothing_open=nothing_open(picture.ranking),
             cause=silent_wind(picture.outlook),
+            farm_says=farm_says(house),
         )
 
     @routes.get("/more")
@@ -97,6 +99,7 @@ def router(house: AppContext) -> APIRouter:
             visitor,
             "sources.html",
             health=health,
+            farm_says=farm_says(house),
             sources=[
                 _SourceCard.of(source, health.at, house.farm.zone) for source in health.sources
             ],

@@ -1,0 +1,83 @@
+"""Everyday edits in a real browser: a small phone, in Spanish, without script, axe clean."""
+
+from collections.abc import AsyncIterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.async_api import Browser, expect
+
+from tests.browser.conftest import opened
+from tests.support.farm_files import written
+from tests.support.visiting import Visited, visited
+from watcher.web.auth.users import Role
+
+SMALL = {"width": 320, "height": 640}
+USUAL = {"width": 360, "height": 640}
+
+
+@pytest.fixture
+async def changing(tmp_path: Path) -> AsyncIterator[Visited]:
+    async with visited(tmp_path, farm_file=written(tmp_path)) as v:
+        yield v
+
+
+async def test_weeds_are_changed_without_script_in_five_taps(
+    browser: Browser, changing: Visited
+) -> None:
+    options: dict[str, Any] = {"java_script_enabled": False}
+    async with opened(browser, changing, Role.ADMINISTER, size=USUAL, **options) as o:
+        await o.go("/fields/hill")
+        await o.page.get_by_role("link", name="Change what is so today").click()
+        await o.page.get_by_label("Weeds", exact=True).select_option("weedy")
+        await o.page.get_by_role("button", name="See what this would change").click()
+        await expect(o.page.get_by_text("fields.hill.weeds: clean → weedy")).to_be_visible()
+        await o.page.get_by_role("button", name="Keep it").click()
+        await expect(o.page.get_by_text("Kept, and judged with it.")).to_be_visible()
+        await expect(o.page.get_by_text("Weeds: many")).to_be_visible()
+        await o.page.get_by_role("button", name="Undo").click()
+        await o.go("/fields/hill")
+        await expect(o.page.get_by_text("Weeds: few")).to_be_visible()
+
+
+@pytest.mark.parametrize(("size", "locale"), [(USUAL, "en-US"), (SMALL, "es-US")])
+async def test_axe_finds_nothing_and_all_fits(
+    browser: Browser, changing: Visited, axe: str, size: dict[str, int], locale: str
+) -> None:
+    options: dict[str, Any] = {"locale": locale, "bypass_csp": True}
+    async with opened(browser, changing, Role.ADMINISTER, size=size, **options) as o:
+
+        async def clean(where: str) -> None:
+            width = await o.page.evaluate("document.documentElement.scrollWidth")
+            assert width <= size["width"], where
+            await o.page.evaluate(axe)
+            found = await o.page.evaluate("axe.run()")
+            told = [(v["id"], [n["html"][:160] for n in v["nodes"]]) for v in found["violations"]]
+            assert told == [], where
+            small = await o.page.evaluate(_SMALL_TARGETS)
+            assert small == [], where
+
+        await o.go("/fields/hill/change")
+        await clean("form")
+        await o.page.locator("#f-canopy").fill("30")
+        await o.page.locator("button.big").click()
+        await clean("wrong")
+        await o.go("/fields/hill/bound/wind")
+        await clean("bound")
+        await o.page.locator("[id='f-window:high']").fill("12 mph")
+        await o.page.locator("button.big").click()
+        await clean("look")
+        await o.page.locator("[name=label_changed]").check()
+        await o.page.locator("button.big").click()
+        await clean("field")
+        for path in ("/farm", "/farm/versions/2", "/farm/people/grower"):
+            await o.go(path)
+            await clean(path)
+        assert [w for w in o.wrong if "status of 422" not in w] == []
+
+
+_SMALL_TARGETS = """
+[...document.querySelectorAll("main a, main button, main input, main select, main label.tick")]
+  .filter(e => e.type !== "checkbox" && e.type !== "hidden" && e.getClientRects().length)
+  .filter(e => e.getBoundingClientRect().height < 44).map(e => e.outerHTML.slice(0, 120))
+"""

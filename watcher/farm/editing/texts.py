@@ -1,0 +1,50 @@
+"""A farm's two files as texts: what an edit begins with and ends in."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from hashlib import sha256
+from pathlib import Path
+
+from watcher.farm import Farm
+from watcher.farm.load import load
+from watcher.farm.problems import FarmFileError, Problem
+from watcher.farm.read_file import read_draft, text_of
+from watcher.i18n.message import say
+
+_ETAG_LETTERS = 20
+
+
+@dataclass(frozen=True)
+class FarmTexts:
+    """The farm file and the file of its boundaries, as they stand or as they would."""
+
+    file: Path
+    farm: str
+    fields_file: Path
+    fields: str
+
+    @classmethod
+    def of_files(cls, file: Path, read: Callable[[Path], str] = text_of) -> "FarmTexts":
+        """Read both files. Raises ``FarmFileError`` where one is not there or is no TOML."""
+        farm = read(file)
+        fields_file = read_draft(file, lambda _file: farm).fields_file
+        return cls(file, farm, fields_file, read(fields_file))
+
+    @property
+    def etag(self) -> str:
+        """Changes with every change of either file."""
+        whole = f"{len(self.farm)}\n{self.farm}{self.fields}"
+        return sha256(whole.encode()).hexdigest()[:_ETAG_LETTERS]
+
+    def read(self, file: Path) -> str:
+        """Return the text of one of the two. Raises ``FarmFileError`` for any other."""
+        known = {self.file: self.farm, self.fields_file: self.fields}
+        if file not in known:
+            wrong = say("is not the file of boundaries that is changed here")
+            mend = say("change fields_file in the farm file itself")
+            raise FarmFileError([Problem(file, "", wrong, mend)])
+        return known[file]
+
+    def load(self) -> Farm:
+        """Check both as ``watcher check`` does. Raises ``FarmFileError`` with all that is wrong."""
+        return load(self.file, self.read)

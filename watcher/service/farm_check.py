@@ -1,0 +1,38 @@
+"""What a farm's files are held to beyond being readable: labels out of date, fields never open."""
+
+from collections.abc import Iterator
+from datetime import date
+from functools import reduce
+from pathlib import Path
+
+from watcher.farm import Farm
+from watcher.farm.problems import Problem
+from watcher.farm.validation.rules import expired
+from watcher.i18n.message import say
+from watcher.judge.can_open import shut_fields
+from watcher.limits.farm_arrays import FarmArrays
+from watcher.messages.reasons import Speaker
+
+
+def law_problems(farm: Farm, file: Path, today: date) -> Iterator[Problem]:
+    """Yield labels and rules that are no longer valid, and fields that can never open."""
+    for key, wrong, mend in expired(farm.config, today):
+        yield Problem(file, key, wrong, mend)
+    speaker = Speaker(farm)
+    for shut in shut_fields(FarmArrays.of(farm), today):
+        reasons = reduce(
+            lambda first, second: say("{first}; and {second}", first=first, second=second),
+            (speaker.reason(shut.field, reason) for reason in shut.by),
+        )
+        setups = farm.config.fields[shut.field].setups or tuple(farm.config.setups)
+        wrong = say(
+            "can never open, whatever the wind, its direction, the hour and the season, with "
+            "{setups}. Closest is {setup}: {reasons}",
+            setups=", ".join(setups),
+            setup=shut.setup,
+            reasons=reasons,
+        )
+        mend = say(
+            "loosen one of these where it is your own, allow another setup, or redraw the field"
+        )
+        yield Problem(file, f"fields.{shut.field}", wrong, mend)

@@ -1,0 +1,322 @@
+"""The farm's files for programs: read with an ETag, changed by If-Match, versions and undo.
+
+Refusals are problem details (RFC 9457) that name every key with its mend.
+"""
+
+import asyncio
+import json
+import tomllib
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Annotated, Any
+
+import shapely
+from fastapi import APIRouter, Depends, Header, HTTPException, Path, Query, Request, Response
+from fastapi.responses import JSONResponse
+
+from watcher.farm.editing.difference import difference
+from watcher.farm.editing.edits import (
+    Edit,
+    Remove,
+    RemoveBoundary,
+    SetBoundary,
+    SetValue,
+    of_merge_patch,
+)
+from watcher.farm.editing.texts import FarmTexts
+from watcher.farm.problems import FarmFileError, Problem
+from watcher.i18n.language import Language
+from watcher.i18n.message import Message, joined, render, say
+from watcher.messages.farm_edit import loosened_line
+from watcher.service.farm_editor import FarmEditor, LoosensError, OutdatedError, Proposal
+from watcher.service.farm_versions import FarmVersion
+from watcher.web.api.endpoints import Asked, answers, bearer
+from watcher.web.api.farm_models import (
+    BoundaryAsked,
+    Changed,
+    ChangeTold,
+    FarmProblem,
+    Mistake,
+    VersionTold,
+    VersionWithChanges,
+)
+from watcher.web.api.models import Wrong
+from watcher.web.auth.users import User
+from watcher.web.context import AppContext
+from watcher.web.farm_in_use import effect_said, in_use
+from watcher.web.numbers import BIGGEST, Number
+
+_PROBLEM = "application/problem+json"
+_GEOJSON = "application/geo+json"
+_BOUNDARIES = "boundaries"
+_MOST_VERSIONS = 100
+Table = Annotated[str, Path(max_length=60, description="A table of the farm file, or boundaries")]
+Entry = Annotated[str, Path(max_length=60, description="A name in the farm file")]
+Propose = Callable[[FarmEditor, str | None], Proposal]
+
+_REFUSALS: dict[int | str, dict[str, Any]] = {
+    code: {"description": words, "content": {_PROBLEM: {"schema": FarmProblem.model_json_schema()}}}
+    for code, words in {
+        409: "A label or law would ask for less, and nobody said that its words changed",
+        412: "The farm was changed since",
+        422: "The farm would have mistakes, or the request is not understood",
+        428: "If-Match is missing",
+    }.items()
+}
+_REFUSALS[422]["model"] = Wrong
+_CHANGES = answers(401, 403, 404, 413) | _REFUSALS
+_CHANGED: dict[str, Any] = {"response_model": Changed, "responses": _CHANGES}
+_BODY = {
+    "requestBody": {
+        "required": True,
+        "content": {
+            kind: {"schema": {"type": "object"}}
+            for kind in ("application/merge-patch+json", "application/json")
+        },
+    }
+}
+
+
+@dataclass(frozen=True)
+class How:
+    """How a change is asked for."""
+
+    language: Language
+    based_on: str | None
+    label_changed: bool
+    dry_run: bool
+
+
+def _how(
+    language: Asked,
+    if_match: Annotated[
+        str | None,
+        Header(max_length=200, description="The ETag the change is based on; * for any"),
+    ] = None,
+    label_changed: Annotated[
+        bool,
+        Query(description="Says that the label or law itself changed, where it asks for less"),
+    ] = False,
+    dry_run: Annotated[
+        bool, Query(description="Changes nothing, and answers what would change")
+    ] = False,
+) -> How:
+    return How(language, if_match, label_changed, dry_run)
+
+
+Given = Annotated[How, Depends(_how)]
+
+
+def router(house: AppContext) -> APIRouter:
+    """Routes of the farm's files."""
+    routes = APIRouter(prefix="/api/farm", tags=["farm"], dependencies=[Depends(bearer)])
+    looker, owner = Depends(house.door.api_looker), Depends(house.door.api_administrator)
+
+    @routes.get("", responses=answers(401, 404))
+    def whole(response: Response, _user: User = looker) -> dict[str, Any]:
+        """The farm file as JSON: what is written in it, quantities with their units."""
+        texts = _texts(house)
+        response.headers["ETag"] = f'"{texts.etag}"'
+        found: dict[str, Any] = json.loads(json.dumps(tomllib.loads(texts.farm), default=str))
+        return found
+
+    @routes.patch("", openapi_extra=_BODY, **_CHANGED)
+    async def patch(request: Request, how: Given, user: User = owner) -> Response:
+        """Change what a JSON merge patch (RFC 7396) of the farm file names; null takes out.
+
+        ``boundaries`` beside its tables holds those to draw by name, each with role and geometry.
+        """
+        body = await _object(request)
+        drawn = body.pop(_BOUNDARIES, {})
+        if not isinstance(drawn, dict):
+            raise HTTPException(422, "boundaries must be an object, by name")
+        shapes = [_boundary(name, asked) for name, asked in drawn.items()]
+        texts = await asyncio.to_thread(_texts, house)
+        edits = [*of_merge_patch(tomllib.loads(texts.farm), body), *shapes]
+        return await _change(house, _by_edits(house, edits), how, user)
+
+    @routes.put("/{table}/{name}", openapi_extra=_BODY, **_CHANGED)
+    async def put(
+        request: Request, table: Table, name: Entry, how: Given, user: User = owner
+    ) -> Response:
+        """Write an entry whole, such as ``fields/hill``, or a boundary: ``boundaries/hill``."""
+        body = await _object(request)
+        edit: Edit = SetValue((table, name), body)
+        if table == _BOUNDARIES:
+            edit = _boundary(name, body)
+        return await _change(house, _by_edits(house, [edit]), how, user)
+
+    @routes.delete("/{table}/{name}", **_CHANGED)
+    async def delete(table: Table, name: Entry, how: Given, user: User = owner) -> Response:
+        """Take an entry out; of a field or neighbour its boundary as well."""
+        edits: list[Edit] = [Remove((table, name))]
+        if table in {"fields", "neighbours"}:
+            edits.append(RemoveBoundary(name))
+        return await _change(house, _by_edits(house, edits), how, user)
+
+    @routes.get(
+        "/boundaries.geojson",
+        response_class=Response,
+        responses=answers(401) | {200: {"content": {_GEOJSON: {"schema": {"type": "object"}}}}},
+    )
+    def boundaries(_user: User = looker) -> Response:
+        """The boundaries of fields and neighbours of the farm in use (RFC 7946)."""
+        return Response(json.dumps(_collection(house), ensure_ascii=False), media_type=_GEOJSON)
+
+    @routes.get("/versions", responses=answers(401, 404, 422))
+    def versions(
+        before: Annotated[int, Query(ge=1, le=BIGGEST)] = BIGGEST,
+        most: Annotated[int, Query(ge=1, le=_MOST_VERSIONS)] = 20,
+        _user: User = looker,
+    ) -> list[VersionTold]:
+        """Versions with a number below ``before``, the newest first, ``most`` of them."""
+        kept = in_use(house).editor.versions
+        numbers = [n for n in kept.numbers() if n < before][:most]
+        return [VersionTold.of(one) for one in filter(None, map(kept.one, numbers))]
+
+    @routes.get("/versions/{number}", responses=answers(401, 404, 422))
+    def version(number: Number, language: Asked, _user: User = looker) -> VersionWithChanges:
+        """One version, with what it changed."""
+        found = _version(house, number)
+        before = in_use(house).editor.versions.before(number)
+        changes = () if before is None else difference(before.texts, found.texts)
+        return VersionWithChanges(
+            **VersionTold.of(found).model_dump(),
+            changes=[ChangeTold.of(one, language) for one in changes],
+        )
+
+    @routes.post("/versions/{number}/restore", **_CHANGED)
+    async def restore(number: Number, how: Given, user: User = owner) -> Response:
+        """Make the farm as it was in a version; that of the one before undoes a change."""
+        found = _version(house, number)
+        running = house.watch.book.plan.farm
+        return await _change(
+            house,
+            lambda editor, based_on: editor.propose_version(running, found, based_on=based_on),
+            how,
+            user,
+        )
+
+    return routes
+
+
+def _texts(house: AppContext) -> FarmTexts:
+    try:
+        return in_use(house).editor.texts()
+    except FarmFileError as error:
+        raise HTTPException(404, f"the farm's files cannot be read: {error}") from error
+
+
+def _version(house: AppContext, number: int) -> FarmVersion:
+    found = in_use(house).editor.versions.one(number)
+    if found is None:
+        raise HTTPException(404, "no version of the farm has this number")
+    return found
+
+
+async def _object(request: Request) -> dict[str, Any]:
+    """The body of a request, an object that any file can hold."""
+    try:
+        body = json.loads(await request.body())
+        json.dumps(body, ensure_ascii=False, allow_nan=False).encode()
+    except (ValueError, RecursionError):
+        raise HTTPException(422, "the body is not JSON that can be kept") from None
+    if not isinstance(body, dict):
+        raise HTTPException(422, "the body must be a JSON object")
+    return body
+
+
+def _boundary(name: str, asked: Any) -> Edit:
+    if asked is None:
+        return RemoveBoundary(name)
+    try:
+        found = BoundaryAsked.model_validate(asked)
+    except ValueError:
+        raise HTTPException(
+            422, f"boundary of {name}: give its role, field or neighbour, and its geometry"
+        ) from None
+    return SetBoundary(name, found.role, found.geometry)
+
+
+def _by_edits(house: AppContext, edits: Sequence[Edit]) -> Propose:
+    running = house.watch.book.plan.farm
+    return lambda editor, based_on: editor.propose(running, edits, based_on=based_on)
+
+
+async def _change(house: AppContext, propose: Propose, how: How, user: User) -> Response:
+    """Make a change, or only look at it; or say why not."""
+    editor = in_use(house).editor
+    if how.based_on is None and not how.dry_run:
+        wrong = say("send If-Match with the ETag of GET /api/farm, or * for any")
+        return _refused(how.language, 428, wrong)
+    based_on = None if how.based_on in {None, "*"} else str(how.based_on).strip('W/" ')
+    try:
+        proposal = await asyncio.to_thread(propose, editor, based_on)
+        effect = await asyncio.to_thread(effect_said, house, proposal)
+        version = None
+        if proposal.changes and not how.dry_run:
+            saved = await in_use(house).save(
+                proposal, by=user.name, label_changed=how.label_changed
+            )
+            version = VersionTold.of(saved)
+    except FarmFileError as error:
+        return _mistaken(how.language, error.problems)
+    except LoosensError as error:
+        wrong = say(
+            "a label or law would ask for less; where its words changed, say so by label_changed"
+        )
+        loosens = [loosened_line(one).render(how.language) for one in error.found]
+        return _refused(how.language, 409, wrong, loosens=loosens)
+    except OutdatedError as error:
+        wrong = say("the farm was changed since; look at it and send this again")
+        return _refused(how.language, 412, wrong, etag=error.texts.etag)
+    told = Changed(
+        version=version,
+        changes=[ChangeTold.of(one, how.language) for one in proposal.changes],
+        effect=[line.render(how.language) for line in effect],
+        loosens=[loosened_line(one).render(how.language) for one in proposal.loosened],
+        waits=in_use(house).waits,
+    )
+    etag = proposal.before.etag if how.dry_run else proposal.after.etag
+    return JSONResponse(told.model_dump(), headers={"ETag": f'"{etag}"'})
+
+
+def _mistaken(language: Language, problems: Sequence[Problem]) -> Response:
+    mistakes = [
+        Mistake(
+            key=render(problem.key, language),
+            wrong=problem.wrong.render(language),
+            mend=problem.mend.render(language),
+        )
+        for problem in problems
+    ]
+    first = problems[0]
+    wrong = joined([joined(filter(None, [first.key, first.wrong]), ": "), first.mend], "; ")
+    return _refused(language, 422, wrong, mistakes=mistakes)
+
+
+def _refused(language: Language, status: int, wrong: Message, **more: Any) -> Response:
+    detail = wrong.render(language)
+    title = say("The farm was not changed").render(language)
+    body = FarmProblem(title=title, status=status, detail=detail, wrong=detail, **more)
+    return JSONResponse(body.model_dump(), status_code=status, media_type=_PROBLEM)
+
+
+def _collection(house: AppContext) -> dict[str, Any]:
+    farm = house.watch.book.plan.farm
+    features = []
+    for name, shape in farm.ground.fields_deg.items():
+        plan = farm.config.fields[name]
+        about = {"role": "field", "crop": plan.crop, "area_m2": round(farm.ground.area_m2(name))}
+        features.append(_feature(name, shape, about))
+    for name, shape in farm.ground.neighbours_deg.items():
+        beside = farm.config.neighbours[name]
+        about = {"role": "neighbour", "grows": beside.grows}
+        about["susceptibility"] = beside.susceptibility.value
+        features.append(_feature(name, shape, about))
+    return {"type": "FeatureCollection", "features": features}
+
+
+def _feature(name: str, shape: Any, about: dict[str, Any]) -> dict[str, Any]:
+    geometry = json.loads(shapely.to_geojson(shape))
+    return {"type": "Feature", "id": name, "properties": about, "geometry": geometry}

@@ -1,0 +1,48 @@
+"""The farm in use, for pages and the API: what changes it, what that comes to, what is wrong."""
+
+from fastapi import HTTPException
+
+from watcher.i18n.message import Message, say
+from watcher.jobs import queries
+from watcher.limits.farm_arrays import FarmArrays
+from watcher.messages.farm_edit import effect_lines, held_line
+from watcher.service.farm_editor import Proposal
+from watcher.service.farm_effect import effect_of_change
+from watcher.service.farm_in_use import FarmInUse
+from watcher.web.context import AppContext
+
+
+def in_use(house: AppContext) -> FarmInUse:
+    """Return what changes the farm; 404 where nothing does."""
+    found = house.watch.farm_in_use
+    if found is None:
+        raise HTTPException(404, "the farm of this watch cannot be changed here")
+    return found
+
+
+def effect_said(house: AppContext, proposal: Proposal) -> list[Message]:
+    """Say what a change would come to. Blocking: both farms are judged."""
+    watch = house.watch
+    after, now = FarmArrays.of(proposal.farm), watch.clock.now()
+    with watch.book.store.reading() as session:
+        found = effect_of_change(
+            session, watch.book.plan, after, now, time_known=not watch.book.time.lost
+        )
+        busy = [view.job.field for view in queries.opened(session, now)]
+    return [*effect_lines(found), *([held_line(busy)] if busy else [])]
+
+
+def farm_says(house: AppContext) -> list[Message]:
+    """Say what is wrong with the farm's files, and what of a change still waits."""
+    watch = house.watch
+    found: list[Message] = []
+    if (instead := watch.book.instead) is not None:
+        found.append(
+            say(
+                "The farm file has a mistake: the farm of {clock} is in use until it is mended",
+                clock=house.clock(instead.checked_at),
+            )
+        )
+    if watch.farm_in_use is not None and watch.farm_in_use.waits and instead is None:
+        found.append(say("A part of the last change waits until the job under way ends"))
+    return found

@@ -1,0 +1,154 @@
+"""The farm's files as a page: who hears what, and every version with its undoing."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
+
+from fastapi import APIRouter, Depends, HTTPException, Request, Response
+
+from watcher.farm.editing.difference import difference
+from watcher.farm.models import Topic
+from watcher.farm.problems import Problem
+from watcher.i18n.language import codes, language
+from watcher.i18n.message import Message, Name, Param, say
+from watcher.messages.farm_edit import change_line
+from watcher.service.farm_versions import FarmVersion
+from watcher.web.auth.authenticator import Visitor
+from watcher.web.context import AppContext
+from watcher.web.farm_in_use import farm_says, in_use
+from watcher.web.numbers import Number
+from watcher.web.pages.farm_change import Asked, by_version, change, show_form, take_form
+from watcher.web.pages.farm_form import Field, FormPage, of_mistakes
+
+_MOST_SHOWN = 30
+_TOPICS: Mapping[Topic, Message] = {
+    Topic.BRIEF: say("the day's brief"),
+    Topic.JOB: say("jobs under way"),
+    Topic.SOURCES: say("stations and feeds"),
+}
+_FORMS: Sequence[tuple[str, Param]] = (
+    ("push", say("as a push")),
+    ("mail", say("as mail")),
+    ("sms", say("as SMS")),
+)
+
+
+def router(house: AppContext) -> APIRouter:
+    """Routes of the farm as a whole."""
+    routes = APIRouter(include_in_schema=False)
+    looker, owner = Depends(house.door.looker), Depends(house.door.administrator)
+
+    @routes.get("/farm")
+    def farm(request: Request, visitor: Visitor = looker) -> Response:
+        editor = in_use(house).editor
+        numbers = editor.versions.numbers()
+        versions = filter(None, map(editor.versions.one, numbers[:_MOST_SHOWN]))
+        return house.show(
+            request,
+            visitor,
+            "farm.html",
+            says=farm_says(house),
+            mistakes=() if house.watch.book.instead is None else house.watch.book.instead.mistakes,
+            versions=[_row(house, version) for version in versions],
+            more=max(0, len(numbers) - _MOST_SHOWN),
+            people=list(house.farm.config.recipients),
+        )
+
+    @routes.get("/farm/versions/{number}")
+    def version(request: Request, number: Number, visitor: Visitor = looker) -> Response:
+        found = _version(house, number)
+        before = in_use(house).editor.versions.before(number)
+        changes = () if before is None else difference(before.texts, found.texts)
+        return house.show(
+            request,
+            visitor,
+            "farm_version.html",
+            row=_row(house, found),
+            changes=[change_line(one) for one in changes],
+            has_before=before is not None,
+            is_now=found.texts.etag == in_use(house).editor.texts().etag,
+        )
+
+    @routes.post("/farm/versions/{number}/undo")
+    async def undo(request: Request, number: Number, visitor: Visitor = owner) -> Response:
+        _version(house, number)
+        before = in_use(house).editor.versions.before(number)
+        if before is None:
+            raise HTTPException(409, "nothing is kept of the farm before this version")
+        return await _back_to(house, request, visitor, before)
+
+    @routes.post("/farm/versions/{number}/restore")
+    async def restore(request: Request, number: Number, visitor: Visitor = owner) -> Response:
+        return await _back_to(house, request, visitor, _version(house, number))
+
+    @routes.get("/farm/people/{name}")
+    def asks_person(request: Request, name: str, visitor: Visitor = owner) -> Response:
+        return show_form(house, request, visitor, _person(house, name))
+
+    @routes.post("/farm/people/{name}")
+    async def person(request: Request, name: str, visitor: Visitor = owner) -> Response:
+        return await take_form(house, request, visitor, _person(house, name))
+
+    return routes
+
+
+def _row(house: AppContext, version: FarmVersion) -> dict[str, Any]:
+    return {
+        "number": version.number,
+        "when": house.clock(version.at),
+        "who": Name(version.by) if version.by else say("by hand, in the file"),
+        "loosened": ", ".join(version.loosened),
+    }
+
+
+def _version(house: AppContext, number: int) -> FarmVersion:
+    found = in_use(house).editor.versions.one(number)
+    if found is None:
+        raise HTTPException(404, "no version of the farm has this number")
+    return found
+
+
+async def _back_to(
+    house: AppContext, request: Request, visitor: Visitor, version: FarmVersion
+) -> Response:
+    form = await house.door.form(request, visitor)
+
+    def refused(problems: Sequence[Problem]) -> Response:
+        return house.show(
+            request, visitor, "farm_refused.html", status=422, wrong=of_mistakes(problems)
+        )
+
+    # One tap: what is undone was looked at when it was made.
+    asked = Asked(by_version(house, version), form, "/farm", refused, at_once=True)
+    return await change(house, request, visitor, asked)
+
+
+def _person(house: AppContext, name: str) -> FormPage:
+    config = house.farm.config
+    if name not in config.recipients:
+        raise HTTPException(404, "nobody of the farm file has this name")
+    at = ("recipients", name)
+    others: list[tuple[str, Param]] = [
+        ("", say("nobody")),
+        *((other, Name(other)) for other in config.recipients if other != name),
+    ]
+    languages: list[tuple[str, Param]] = [("", say("the farm's")), *_languages()]
+    fields = [
+        Field("hears", (*at, "hears"), say("Hears of"), "several", _topics()),
+        Field("start", (*at, "quiet_hours", "start"), say("Quiet from"), "time"),
+        Field("end", (*at, "quiet_hours", "end"), say("Quiet until"), "time"),
+        Field("form", (*at, "form"), say("Is told"), "choice", _FORMS),
+        Field("language", (*at, "language"), say("In this language"), "choice", languages),
+        Field("backup", (*at, "backup"), say("Who is told where nobody answers"), "choice", others),
+        Field("most_an_hour", (*at, "most_an_hour"), say("Most messages an hour"), "number"),
+    ]
+    quiet = say("Between the quiet hours only what concerns a job under way is sent.")
+    return FormPage(say("What {name} hears", name=Name(name)), "/farm", [(None, quiet, fields)])
+
+
+def _topics() -> list[tuple[str, Param]]:
+    return [(topic.value, word) for topic, word in _TOPICS.items()]
+
+
+def _languages() -> Iterator[tuple[str, Param]]:
+    for code in codes():
+        yield code, language(code).name

@@ -1,0 +1,155 @@
+"""A change of the farm from a page: looked at first with what it would change, then kept."""
+
+import asyncio
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+from fastapi import HTTPException, Request, Response
+from fastapi.responses import RedirectResponse
+
+from watcher.farm.editing.edits import Edit
+from watcher.farm.problems import FarmFileError, Problem
+from watcher.i18n.message import Message, Name, say
+from watcher.messages.farm_edit import LABEL_CHANGED, change_line, loosened_line
+from watcher.service.farm_editor import FarmEditor, LoosensError, OutdatedError, Proposal
+from watcher.service.farm_versions import FarmVersion
+from watcher.web.auth.authenticator import Visitor
+from watcher.web.context import AppContext
+from watcher.web.farm_in_use import effect_said, in_use
+from watcher.web.pages.farm_form import (
+    FormPage,
+    Typed,
+    edits,
+    elsewhere,
+    kept,
+    of_mistakes,
+    rows,
+)
+
+
+@dataclass(frozen=True)
+class Asked:
+    """A change somebody asks for: ``back`` is the page it is asked on."""
+
+    propose: Callable[[FarmEditor, str | None], Proposal]
+    form: Mapping[str, str]
+    back: str
+    refused: Callable[[Sequence[Problem]], Response]
+    """Answers what cannot be, in place."""
+    at_once: bool = False
+    """Whether it is kept without being looked at, where it loosens nothing."""
+
+
+def by_edits(house: AppContext, edits: Sequence[Edit]) -> Callable[..., Proposal]:
+    """Return what proposes edits."""
+    return lambda editor, based_on: editor.propose(
+        house.watch.book.plan.farm, edits, based_on=based_on
+    )
+
+
+def by_version(house: AppContext, version: FarmVersion) -> Callable[..., Proposal]:
+    """Return what proposes that the farm is again as in a version."""
+    return lambda editor, based_on: editor.propose_version(
+        house.watch.book.plan.farm, version, based_on=based_on
+    )
+
+
+def show_form(
+    house: AppContext,
+    request: Request,
+    visitor: Visitor,
+    page: FormPage,
+    typed: Typed | None = None,
+) -> Response:
+    """Show a form over the farm file, with what is wrong with what was typed beside it."""
+    texts = in_use(house).editor.texts()
+    problems = typed.problems if typed else ()
+    return house.show(
+        request,
+        visitor,
+        "farm_form.html",
+        status=422 if problems else 200,
+        title=page.title,
+        groups=[
+            (heading, sentence, rows(fields, texts, typed))
+            for heading, sentence, fields in page.groups
+        ],
+        wrong=of_mistakes(elsewhere(page.fields, problems)),
+        refused=bool(problems),
+        to=request.url.path,
+        back=page.back,
+    )
+
+
+async def take_form(
+    house: AppContext, request: Request, visitor: Visitor, page: FormPage
+) -> Response:
+    """Take what was typed into a form as a change of the farm."""
+    form = await house.door.form(request, visitor, long=True)
+    asked = Asked(
+        by_edits(house, edits(page.fields, form)),
+        form,
+        page.back,
+        lambda problems: show_form(house, request, visitor, page, Typed(form, problems)),
+    )
+    return await change(house, request, visitor, asked)
+
+
+async def change(house: AppContext, request: Request, visitor: Visitor, asked: Asked) -> Response:
+    """Show what a change would come to; keep it once it was looked at."""
+    editor, form = in_use(house).editor, asked.form
+    keeps = bool(form.get("keep")) or asked.at_once
+    based_on = form.get("based_on") if form.get("keep") else None
+    note: Message | None = None
+    try:
+        try:
+            proposal = await asyncio.to_thread(asked.propose, editor, based_on)
+            if keeps and (form.get("label_changed") or not proposal.loosened):
+                return await _keep(house, visitor, asked, proposal)
+        except OutdatedError as late:
+            note = _meanwhile(house, late)
+            proposal = await asyncio.to_thread(asked.propose, editor, None)
+    except FarmFileError as error:
+        return asked.refused(error.problems)
+    if not proposal.changes:
+        return RedirectResponse(asked.back, 303)
+    lines = await asyncio.to_thread(effect_said, house, proposal)
+    missing = bool(proposal.loosened) and keeps
+    return house.show(
+        request,
+        visitor,
+        "farm_change.html",
+        status=409 if note or missing else 200,
+        note=note,
+        changes=[change_line(one) for one in proposal.changes],
+        effect=lines,
+        loosened=[loosened_line(one) for one in proposal.loosened],
+        label_changed=LABEL_CHANGED,
+        missing=missing,
+        based_on=proposal.before.etag,
+        kept=list(kept(form)),
+        to=request.url.path,
+        back=asked.back,
+    )
+
+
+async def _keep(house: AppContext, visitor: Visitor, asked: Asked, proposal: Proposal) -> Response:
+    if not proposal.changes:
+        return RedirectResponse(asked.back, 303)
+    by = visitor.user.name if visitor.user else ""
+    changed = bool(asked.form.get("label_changed"))
+    try:
+        version = await in_use(house).save(proposal, by=by, label_changed=changed)
+    except LoosensError as error:  # said above already, unless somebody else was in between
+        raise HTTPException(409, str(error)) from error
+    return RedirectResponse(f"{asked.back}?saved={version.number}", 303)
+
+
+def _meanwhile(house: AppContext, late: OutdatedError) -> Message:
+    if late.last is None or not late.last.by:
+        return say("The farm was changed by hand meanwhile. This is what yours would change now.")
+    return say(
+        "{name} changed the farm at {clock}. This is what yours would change now.",
+        name=Name(late.last.by),
+        clock=house.clock(late.last.at),
+    )
