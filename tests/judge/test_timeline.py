@@ -172,6 +172,12 @@ class TestTenMinutes:
         inside = replace(mast, direction_inside_deg=9.0)
         assert now(seen(inside), "wind_spread_deg") == 14.0
 
+    def test_a_spread_of_each_reading_is_added_to_that_between_them(self) -> None:
+        directions = np.random.default_rng(1).normal(180.0, 12.0, 60)
+        mast = station("mast", age_s=0, wind_from_deg=directions, wind_spread_deg=14.0)
+        found = now(seen(replace(mast, spread_of_readings=True)), "wind_spread_deg")
+        assert found == pytest.approx(np.hypot(float(yamartino(directions[-11:])), 14.0))
+
 
 class TestPastHours:
     def test_are_what_was_measured_then_the_first_station_before_the_next(self) -> None:

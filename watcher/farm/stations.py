@@ -50,6 +50,8 @@ class SampledStation(Station):
 
     interval: Annotated[float, Written(Kind.DURATION, 30, 600)] = 60.0
     """Over how long samples become one reading. [s]"""
+    wind_spread_over: Literal["reading", "ten minutes"] = "ten minutes"
+    """Over what its wind_spread is: what is made of samples is over ten minutes."""
     gusts_from_samples: bool = False
     """Make gusts from the samples. Only right when each is fresh, at most 3 s after the last, and
     no mean: an instrument that averages hides its gusts."""

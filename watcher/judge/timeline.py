@@ -40,7 +40,9 @@ class Measured:
     silent_after_s: float
     wind_uncertainty_m_s: float = 0.0
     direction_inside_deg: float = 0.0
-    """Standard deviation of the direction inside one reading."""
+    """Standard deviation of the direction inside one reading, where the station gives none."""
+    spread_of_readings: bool = False
+    """Whether the spread it gives is that inside each reading; else it is over ten minutes."""
     distrusted: tuple[str, ...] = ()
     """Quantities it is not believed in: missing from its weather already."""
 
@@ -340,16 +342,22 @@ def _over_minutes(name: str, samples: Floats) -> float:
 
 
 def _spread_now(given: float, stations: Sequence[Measured], direction: Spoken, now: int) -> float:
-    """The direction's deviation as given, or of the last ten minutes' directions if that is wider;
-    where none is given, of these and inside each of them."""
+    """The direction's deviation over the last ten minutes.
+
+    As given, or of the readings' directions if that is wider; where one is given of each reading,
+    or none, that between the readings and that inside them as one variance added to another.
+    """
     station = next((s for s in stations if s.series.source == direction.source), None)
     if station is None or not direction.measured:
         return given
-    recent = station.series.between(now - MEAN_S, now + 1).wind_from_deg
-    kept = recent[~np.isnan(recent)]
+    recent = station.series.between(now - MEAN_S, now + 1)
+    kept = recent.wind_from_deg[~np.isnan(recent.wind_from_deg)]
     if kept.size < _LEAST_SAMPLES_FOR_SPREAD:
         return given
     between = float(yamartino(kept))
     if np.isnan(given):
         return float(np.hypot(between, station.direction_inside_deg))
+    own = recent.wind_spread_deg[~np.isnan(recent.wind_spread_deg)]
+    if station.spread_of_readings and own.size:
+        return float(np.hypot(between, np.sqrt(np.mean(own**2))))
     return max(given, between)

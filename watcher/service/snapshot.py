@@ -21,11 +21,12 @@ from watcher.judge.remedies import Case, Remedy, remedies
 from watcher.judge.start_check import Obstacle, obstacles
 from watcher.judge.timeline import MEAN_S, Foretold, Measured, Timeline, look_out
 from watcher.limits.farm_arrays import FarmArrays
+from watcher.service.history import wind_spread
 from watcher.service.sites import site_of_log
 from watcher.sources.quality import trust
 from watcher.sources.quality.check import AHEAD_S
 from watcher.store import aggregates, weather
-from watcher.weather.bins import HOUR_S, widened
+from watcher.weather.bins import HOUR_S
 from watcher.weather.quantities import BY_NAME
 from watcher.weather.series import Site
 
@@ -142,11 +143,12 @@ def _station(session: Session, farm: Farm, name: str, entry: SourceEntry, now: i
     site = site_of_log(session, farm, name)
     return Measured(
         series=trust.believed(replace(readings, site=site), demoted),
-        hours=trust.believed(replace(widened(hours, entry.direction_inside), site=site), demoted),
+        hours=trust.believed(replace(wind_spread(hours, entry), site=site), demoted),
         measures=frozenset(BY_NAME[q].column for q in entry.measures),
         silent_after_s=entry.silent_after,
         wind_uncertainty_m_s=entry.wind_uncertainty,
         direction_inside_deg=entry.direction_inside,
+        spread_of_readings=entry.wind_spread_over == "reading",
         distrusted=demoted,
     )
 
