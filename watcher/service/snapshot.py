@@ -9,6 +9,7 @@ from watcher.farm import Farm
 from watcher.farm.feeds import foretells, observes
 from watcher.farm.models import FarmFile
 from watcher.farm.source_entry import SourceEntry
+from watcher.forecasts.station_now import RECENT_S
 from watcher.jobs.by_hand import counting
 from watcher.jobs.lately import Lately, sprayed_lately
 from watcher.judge.by_hand import corrected
@@ -136,7 +137,7 @@ def _of_sources(session: Session, plan: FarmArrays, now: int, *, time_known: boo
 
 
 def _station(session: Session, farm: Farm, name: str, entry: SourceEntry, now: int) -> Measured:
-    recent_s = int(entry.silent_after) + MEAN_S
+    recent_s = int(entry.silent_after) + max(MEAN_S, RECENT_S)
     readings = weather.observations(session, name, now - recent_s, now + 1).usable()
     hours = aggregates.bins(session, name, HOUR_S, now - _HISTORY_S, now)
     demoted = tuple(trust.demoted(hours.at(hours.series.times >= now - trust.DAY_S)))
