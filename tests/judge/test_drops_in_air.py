@@ -8,6 +8,7 @@ import pytest
 from tests.support.worked_farm import fair_weather
 from watcher.judge.drops_in_air import DropsInAir, drops_in_air
 from watcher.judge.judgement import judge
+from watcher.judge.neighbour_deposits import exposed
 from watcher.limits.farm_arrays import FarmArrays
 
 
@@ -41,9 +42,25 @@ def test_of_finer_drops_more_stays_in_the_air(plan: FarmArrays) -> None:
     assert all(f[1] > c[1] for f, c in zip(fine, coarse, strict=True))
 
 
+def test_what_is_in_the_air_and_what_lands_on_a_neighbour_are_of_one_strength(
+    plan: FarmArrays,
+) -> None:
+    """Fine drops leave as much more in the air as they leave on the ground."""
+    judgement = judge(plan, fair_weather(wind_from_deg=180.0))
+    fine, coarse = (plan.setups.index(name) for name in ("fine15", "coarse15"))
+    field = plan.fields.index("S")
+    landing, flying = (
+        [exposed(judgement, field, s, 0)[0].edge_pct for s in (fine, coarse)],
+        [drops_in_air(judgement, field, s, 0).airborne[0][1] for s in (fine, coarse)],
+    )
+    assert landing[0] / landing[1] == pytest.approx(flying[0] / flying[1])
+
+
 @pytest.mark.parametrize("missing", ["wind_mph", "humidity_pct"])
 def test_in_unknown_air_nothing_is_known_of_drops(plan: FarmArrays, missing: str) -> None:
     sky: dict[str, Any] = {missing: np.nan}
     found = drops(plan, **sky)
     assert all(np.isnan(d.goes_m) for d in found.drops)
-    assert all(np.isnan(share) for _, share in found.airborne)
+    assert np.isnan(found.dries_up)
+    # Where the deposit goes is told by the wind alone.
+    assert all(np.isnan(share) == (missing == "wind_mph") for _, share in found.airborne)

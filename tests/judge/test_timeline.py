@@ -172,6 +172,12 @@ class TestTenMinutes:
         inside = replace(mast, direction_inside_deg=9.0)
         assert now(seen(inside), "wind_spread_deg") == 14.0
 
+    def test_a_spread_of_each_reading_is_added_to_that_between_them(self) -> None:
+        directions = np.random.default_rng(1).normal(180.0, 12.0, 60)
+        mast = station("mast", age_s=0, wind_from_deg=directions, wind_spread_deg=14.0)
+        found = now(seen(replace(mast, spread_of_readings=True)), "wind_spread_deg")
+        assert found == pytest.approx(np.hypot(float(yamartino(directions[-11:])), 14.0))
+
 
 class TestPastHours:
     def test_are_what_was_measured_then_the_first_station_before_the_next(self) -> None:
@@ -192,10 +198,28 @@ class TestPastHours:
         assert np.isnan(seen(shy).series.humidity_pct).all()
 
 
-def test_hours_ahead_are_the_forecasts() -> None:
-    outlook = seen(station("mast", temp_c=20.0), foretold=forecast(temp_c=30.0))
-    assert (outlook.series.temp_c[outlook.now_index + 1 :] == 30.0).all()
+def test_hours_ahead_begin_at_what_is_measured_and_fade_into_the_forecast() -> None:
+    outlook = seen(
+        station("mast", age_s=0, temp_c=20.0, wind_m_s=2.0),
+        foretold=forecast(temp_c=30.0, wind_m_s=6.0),
+    )
+    ahead = outlook.series.at(slice(outlook.now_index + 1, None))
+    hours = (ahead.times - (NOW - 900)) / HOUR  # the half hour's readings are of 15 minutes ago
+    assert ahead.temp_c == pytest.approx(30.0 - 8.5 * np.exp(-hours / 6.0))
+    assert ahead.wind_m_s == pytest.approx(6.0 - 2.8 * np.exp(-hours / 2.0))
     assert outlook.now == NOW
+
+
+@pytest.mark.parametrize(
+    "stations",
+    [(), (station("mast", age_s=7200, temp_c=20.0),), (station("mast", humidity_pct=40.0),)],
+    ids=["none", "silent", "without a thermometer"],
+)
+def test_hours_ahead_are_the_forecasts_where_nothing_is_measured(
+    stations: tuple[Measured, ...],
+) -> None:
+    outlook = seen(*stations, foretold=forecast(temp_c=30.0))
+    assert (outlook.series.temp_c[outlook.now_index + 1 :] == 30.0).all()
 
 
 def test_the_winds_uncertainty_is_that_of_who_speaks() -> None:

@@ -145,9 +145,10 @@ def test_an_unknown_deposit_is_an_unknown_share(tolerance: float) -> None:
 
 def test_the_curve_downwind_is_the_published_one_in_the_trials_conditions() -> None:
     # 5 m/s 3 m above the canopy, boom at 0.5 m, 8 km/h, no reduction: JKI / FOCUS, one application.
-    sprayers = farm_tables()["sprayers"]
+    sprayers, setups = farm_tables()["sprayers"], farm_tables()["setups"]
     sprayers["boom"] |= {"boom_height": "0.5 m", "speed": "8 km/h"}
-    plan = FarmArrays.of(compass_farm({}, tables={"sprayers": sprayers}))
+    setups["fine15"]["drift_reduction"] = "0 %"
+    plan = FarmArrays.of(compass_farm({}, tables={"sprayers": sprayers, "setups": setups}))
     fair = fair_weather(hours=2, wind_mph=5.0 / 0.44704)
     series = replace(fair, site=replace(fair.site, wind_height_m=3.12))
     curve = downwind_curve(judge(plan, series), 0, 0, 0, np.array([1.0, 3.0, 5.0, 10.0, 50.0]))

@@ -179,7 +179,7 @@ def test_the_recommended_setup_comes_first_and_the_others_tell_their_cost() -> N
     assert first.endswith("of the rate on vines")
     fine, coarse7 = others
     assert fine.startswith("✕ fine15, unsuitable: drift onto vines to the N, 10 m: up to ")
-    assert fine.endswith("; against coarse15 8 points more control, 4 times the drift")
+    assert fine.endswith("; against coarse15 8 points more control, 8.8 times the drift")
     assert coarse7.endswith("; against coarse15 15 points less control")
 
 
@@ -203,7 +203,8 @@ def test_a_setup_in_the_farms_units() -> None:
         "Droplets fine; at this rate one class finer above 14.3 mph.",
         "Last load: 593 gal for 39.5 acre: 39.5 times the dose per acre.",
         "Work rate 85 acre/h; the field takes 43 min with fills.",
-        "Drift reduction 0%, by the kind of nozzle (common practice, no source).",
+        "Drift 174% of the reference nozzle's, up to 220% for the finest spray of its class "
+        "(estimated from the drop sizes of the class).",
         "Loses 0% of grass control and 0% of broadleaf control (common practice, no source).",
         "Drift retardant polyacrylamide: start at a third to a half of the full rate, raise it "
         "load by load, never above the label's maximum (common practice, no source).",
@@ -215,7 +216,8 @@ def test_a_setup_in_the_farms_units() -> None:
 DROPS = DropsInAir(
     DropletClass.COARSE,
     (Drop(1e-4, 22.4, 3.6, True), Drop(2e-4, INF, 0.2, True), Drop(4e-4, 6.0, 40.0, False)),
-    ((10.0, 0.021), (50.0, 0.14)),
+    ((10.0, 0.021), (50.0, 0.0014)),
+    0.012,
 )
 
 
@@ -224,12 +226,13 @@ def test_what_becomes_of_drops() -> None:
         "A drop of 100 µm lands 3.6 m downwind; it would dry up in 22 s.",
         "A drop of 200 µm lands 0.2 m downwind; it never dries up.",
         "A drop of 400 µm dries up within 6 s, 40.0 m downwind.",
-        "Of coarse drops not come down yet: 2.1% at 10 m and 14% at 50 m.",
+        "Of the outer 20 m sprayed with coarse drops, still in the air downwind: 2.1% at 10 m "
+        "and 0.1% at 50 m; up to 1.2% dries up before it lands.",
     ]
 
 
 def test_drops_in_unknown_air_are_unknown() -> None:
-    lost = DropsInAir(DropletClass.FINE, (Drop(1e-4, NAN, NAN, False),), ((10.0, NAN),))
+    lost = DropsInAir(DropletClass.FINE, (Drop(1e-4, NAN, NAN, False),), ((10.0, NAN),), NAN)
     assert english(drop_lines(lost, "us")) == [
         "A drop of 100 µm: unknown, wind or humidity is missing.",
         "How much of the spray stays in the air is unknown.",

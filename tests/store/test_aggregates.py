@@ -286,9 +286,10 @@ def test_a_log_of_the_first_version_learns_which_hours_are_to_be_made(tmp_path: 
         for table in ("weather_bin", "stale_hour"):
             connection.exec_driver_sql(f"DROP TABLE {table}")
         _run_step(connection, "0002")
-        # As 0007 and 0010 add them.
-        for column in ("soil_temp_10cm_c REAL", "leaf_wet_pct REAL", "bounds JSON"):
-            connection.exec_driver_sql(f"ALTER TABLE weather_bin ADD COLUMN {column}")
+        # As later steps add them.
+        for column in ("soil_temp_10cm_c", "leaf_wet_pct", "ceiling_m"):
+            connection.exec_driver_sql(f"ALTER TABLE weather_bin ADD COLUMN {column} REAL")
+        connection.exec_driver_sql("ALTER TABLE weather_bin ADD COLUMN bounds JSON")
     tended(log)
     assert len(kept(log)) == 3
     log.close()

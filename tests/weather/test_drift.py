@@ -4,7 +4,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from watcher.weather.drift import (
+    TREATED_WIDTH_M,
     Directions,
+    airborne_share,
     bearings,
     deposit_pct,
     direction_weights,
@@ -12,13 +14,15 @@ from watcher.weather.drift import (
     strength,
 )
 from watcher.weather.drift_curves import MEAN_CURVE, UPPER_CURVE, deposit_at, strip_mean
+from watcher.weather.spray_quality import SprayDrift
 
 NORTH, SOUTH = 0.0, 180.0
+FINE, MEDIUM, COARSE = 2, 3, 4
 REFERENCE = {
     "wind_m_s": 5.0,
     "boom_height_m": 0.5,
     "speed_m_s": 8 / 3.6,
-    "drift_reduction": 0.0,
+    "spray": SprayDrift.of(droplets=FINE, reduction=0.0),
 }
 WIND = st.floats(0, 12)
 BOOM = st.floats(0.2, 1.5)
@@ -118,7 +122,7 @@ def test_the_two_factors_multiply_to_the_whole():
         "wind_m_s": np.array([1.0, 4.0, 7.0]),
         "boom_height_m": np.array([[0.5], [0.9]]),
         "speed_m_s": 4.0,
-        "drift_reduction": np.array([[0.0], [0.75]]),
+        "spray": SprayDrift.of(droplets=np.array([[FINE], [COARSE]])),
     }
     pairs = {name: np.stack([table] * 4) for name, table in edge.items()}
     whole = deposit_pct(**pairs, **shape, **setups)
@@ -152,7 +156,10 @@ def test_driving_faster_never_lowers_the_deposit(one, other, wind):
 
 @given(SHARE, SHARE)
 def test_more_drift_reduction_never_raises_the_deposit(one, other):
-    less, more = (deposit(drift_reduction=share) for share in sorted([one, other]))
+    less, more = (
+        deposit(spray=SprayDrift.of(droplets=FINE, reduction=share))
+        for share in sorted([one, other])
+    )
     assert np.all(all_three(more) <= all_three(less))
 
 
@@ -191,13 +198,14 @@ def test_a_wider_swing_never_lowers_the_upper_deposit(wind_from, one, other, acr
     assert swinging >= steady
 
 
-@given(WIND, BOOM, SPEED, SHARE)
-def test_the_upper_estimate_is_never_below_the_expected_one(wind, boom, speed, share):
-    got = deposit(wind_m_s=wind, boom_height_m=boom, speed_m_s=speed, drift_reduction=share)
+@given(WIND, BOOM, SPEED, SHARE | st.just(np.nan), st.integers(0, 7))
+def test_the_upper_estimate_is_never_below_the_expected_one(wind, boom, speed, share, droplets):
+    spray = SprayDrift.of(droplets=droplets, reduction=share)
+    got = deposit(wind_m_s=wind, boom_height_m=boom, speed_m_s=speed, spray=spray)
     assert got.upper_pct >= got.edge_pct
 
 
-@pytest.mark.parametrize("missing", ["wind_m_s", "boom_height_m", "speed_m_s", "drift_reduction"])
+@pytest.mark.parametrize("missing", ["wind_m_s", "boom_height_m", "speed_m_s"])
 def test_a_missing_value_gives_an_unknown_deposit(missing):
     assert np.all(np.isnan(all_three(deposit(**{missing: np.nan}))))
 
@@ -223,7 +231,7 @@ def test_an_unknown_gap_gives_an_unknown_deposit():
         ({}, False),
         ({"wind_m_s": 5.1}, True),
         ({"wind_m_s": 0.4}, True),
-        ({"boom_height_m": 0.8}, True),
+        ({"boom_height_m": 1.3}, True),
         ({"boom_height_m": 0.25}, True),
         ({"speed_m_s": 31 / 3.6}, True),
         ({"gap_m": 0.5}, True),
@@ -258,7 +266,48 @@ def test_a_boom_at_70_cm_doubles_the_upper_estimate():
     assert strength(**(REFERENCE | {"boom_height_m": 0.7})).upper == pytest.approx(2.0, rel=0.05)
 
 
+@pytest.mark.parametrize(
+    ("droplets", "least", "most"), [(FINE, 3.0, 6.0), (MEDIUM, 1.7, 2.0), (COARSE, 1.7, 2.0)]
+)
+def test_a_boom_of_50_instead_of_20_inches_raises_drift_as_the_published_curves_do(
+    droplets, least, most
+):
+    # US Tier I curves of ground booms, low and high (heights from memory; R package agdriftR).
+    spray = SprayDrift.of(droplets=droplets)
+    low, high = (
+        strength(**(REFERENCE | {"boom_height_m": inches * 0.0254, "spray": spray})).expected
+        for inches in (20, 50)
+    )
+    assert least <= high / low <= most
+
+
+@given(st.integers(0, 6), WIND, BOOM, SPEED, st.floats(1, 100), SPREAD)
+def test_a_coarser_class_always_drifts_less(droplets, wind, boom, speed, gap, spread):
+    finer, coarser = (
+        deposit(
+            gap,
+            spread_deg=spread,
+            wind_m_s=wind,
+            boom_height_m=boom,
+            speed_m_s=speed,
+            spray=SprayDrift.of(droplets=d),
+        )
+        for d in (droplets, droplets + 1)
+    )
+    assert np.all(all_three(coarser) < all_three(finer))
+
+
+def test_what_is_still_in_the_air_is_what_lands_further_on():
+    # One story: the share that comes down between two distances is the deposit there, summed up.
+    at = np.geomspace(10.0, 50.0, 400)
+    landing = np.trapezoid(deposit_at(distance_m=at, curve=MEAN_CURVE), at) / 100.0
+    near, far = airborne_share(distance_m=np.array([10.0, 50.0]), strength=1.7)
+    assert near - far == pytest.approx(1.7 * landing / TREATED_WIDTH_M, rel=1e-4)
+    assert airborne_share(distance_m=400.0, strength=1.7) == 0.0
+    assert np.isnan(airborne_share(distance_m=10.0, strength=np.nan))
+
+
 @pytest.mark.parametrize("share", [75.0, -0.1])
 def test_a_reduction_that_is_no_share_is_an_error(share):
     with pytest.raises(ValueError, match="between 0 and 1"):
-        strength(**(REFERENCE | {"drift_reduction": share}))
+        SprayDrift.of(droplets=FINE, reduction=share)

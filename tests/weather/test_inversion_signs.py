@@ -80,6 +80,17 @@ class TestSky:
         sign = sky(wind_m_s=[1.0, 3.0, 3.5], cloud_pct=100.0, daylight=at(NIGHT, NIGHT, NIGHT))
         assert names(sign.finding) == ["LIKELY", "POSSIBLE", "NONE"]
 
+    def test_an_overcast_night_is_neutral_under_low_cloud_only(self) -> None:
+        # Turner 1964 / EPA-454/R-99-005, 6.4.1: cover 10/10 and ceiling under 7000 ft is index 0.
+        nights = at(*[NIGHT] * 4)
+        sign = sky(
+            wind_m_s=1.0,
+            cloud_pct=[100.0, 100.0, 100.0, 75.0],
+            ceiling_m=[2100.0, 2200.0, np.nan, 500.0],
+            daylight=nights,
+        )
+        assert names(sign.finding) == ["NONE", "LIKELY", "LIKELY", "LIKELY"]
+
     def test_by_day_no_cloud_makes_an_inversion(self) -> None:
         sign = sky(wind_m_s=1.0, cloud_pct=[0.0, 100.0, np.nan], daylight=at(NOON, NOON, NOON))
         assert names(sign.finding) == ["NONE", "NONE", "NONE"]

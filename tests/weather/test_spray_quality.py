@@ -4,78 +4,55 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from watcher.weather.droplets import fly
-from watcher.weather.spray_quality import airborne_share, volume_share_below
+from watcher.weather.spray_quality import SprayDrift, vanished_share, volume_share_below
 
 ALL = np.arange(8)
-FINE, COARSE = 2, 4
-WEATHER = {"wind_m_s": 4.0, "delta_t_k": 5.0, "boom_height_m": 0.5}
-DISTANCES = st.floats(0, 100)
+FINE, MEDIUM, COARSE = 2, 3, 4
+DRY = {"wind_m_s": 4.0, "delta_t_k": 12.0, "boom_height_m": 0.5}
 FEW = settings(max_examples=25, deadline=None)
 
 
-def test_the_share_in_the_air_is_that_of_the_drops_that_land_beyond():
-    reach = fly(diameter_m=120e-6, **WEATHER).distance_m
-    share = airborne_share(droplets=FINE, distance_m=reach, **WEATHER)
-    assert share == pytest.approx(
-        float(volume_share_below(droplets=FINE, diameter_m=120e-6)), rel=0.01
+def test_what_dries_up_is_the_volume_of_the_drops_that_never_land():
+    sizes = np.linspace(10e-6, 60e-6, 26)
+    gone = sizes[~fly(diameter_m=sizes, **DRY).landed].max()
+    low, high = (
+        volume_share_below(droplets=FINE, diameter_m=size) for size in (gone - 4e-6, gone + 4e-6)
     )
+    assert low <= vanished_share(droplets=FINE, **DRY) <= high
 
 
-def test_drops_that_evaporate_stay_in_the_air_at_any_distance():
-    near, far = (
-        airborne_share(droplets=FINE, distance_m=x, **(WEATHER | {"delta_t_k": 12.0}))
-        for x in (200.0, 2000.0)
-    )
-    assert far == near
-    assert far > 0.05
-
-
-def test_at_the_nozzle_all_of_it_is_in_the_air():
-    assert airborne_share(droplets=ALL, distance_m=0.0, **WEATHER) == pytest.approx(1.0, abs=1e-3)
-
-
-def test_in_still_air_only_what_evaporates_goes_anywhere():
-    still = WEATHER | {"wind_m_s": 0.0, "delta_t_k": 0.0}
-    assert airborne_share(droplets=COARSE, distance_m=1.0, **still) < 1e-3
-
-
-@FEW
-@given(DISTANCES, st.floats(0, 8), st.floats(0, 15))
-def test_a_coarser_spray_never_has_more_in_the_air(distance, wind, delta_t):
-    at = {"wind_m_s": wind, "delta_t_k": delta_t, "boom_height_m": 0.5}
-    assert np.all(np.diff(airborne_share(droplets=ALL, distance_m=distance, **at)) <= 1e-9)
-
-
-@FEW
-@given(st.lists(DISTANCES, min_size=2, max_size=2))
-def test_further_away_never_more_is_in_the_air(distances):
-    near, far = airborne_share(droplets=FINE, distance_m=sorted(distances), **WEATHER)
-    assert far <= near
+def test_in_saturated_air_nothing_dries_up():
+    assert np.all(vanished_share(droplets=ALL, **(DRY | {"delta_t_k": 0.0})) == 0.0)
 
 
 @FEW
 @given(
     st.sampled_from(["wind_m_s", "boom_height_m", "delta_t_k"]),
-    st.lists(st.floats(0.3, 2.0), min_size=2, max_size=2),
-    DISTANCES,
+    st.lists(st.floats(0.3, 14.0), min_size=2, max_size=2),
 )
-def test_more_wind_a_higher_boom_or_drier_air_never_leave_less_in_the_air(what, values, distance):
-    less, more = airborne_share(
-        droplets=COARSE, distance_m=distance, **(WEATHER | {what: np.array(sorted(values))})
-    )
-    assert more >= less - 1e-6
+def test_a_higher_boom_or_drier_air_never_lets_less_dry_up(what, values):
+    less, more = vanished_share(droplets=COARSE, **(DRY | {what: np.array(sorted(values))}))
+    assert more >= less
 
 
-def test_classes_distances_and_weathers_broadcast():
-    shares = airborne_share(
-        droplets=ALL[:, None, None],
-        distance_m=np.array([1.0, 5.0])[:, None],
-        **(WEATHER | {"wind_m_s": np.array([1.0, 3.0, 6.0])}),
-    )
-    assert shares.shape == (8, 2, 3)
+@FEW
+@given(st.floats(0, 8), st.floats(0, 15), st.floats(0.2, 1.5))
+def test_of_a_coarser_spray_less_dries_up_and_never_more_than_its_drops_under_60_um(
+    wind, delta_t, boom
+):
+    gone = vanished_share(droplets=ALL, wind_m_s=wind, delta_t_k=delta_t, boom_height_m=boom)
+    assert np.all(np.diff(gone) <= 0)
+    assert np.all(gone <= volume_share_below(droplets=ALL, diameter_m=60e-6))
 
 
-@pytest.mark.parametrize("missing", ["wind_m_s", "delta_t_k", "boom_height_m", "distance_m"])
+def test_a_tested_reduction_takes_the_place_of_the_class_and_a_retardant_multiplies_it():
+    tested = SprayDrift.of(droplets=np.array([FINE, COARSE]), reduction=0.75)
+    assert tested.expected.tolist() == tested.upper.tolist() == [0.25, 0.25]
+    assert tested.times([1.0, 0.5]).upper.tolist() == [0.25, 0.125]
+    mixed = SprayDrift.of(droplets=np.array([FINE, FINE]), reduction=np.array([np.nan, 0.5]))
+    assert mixed.expected[0] > 1.0 > mixed.expected[1]
+
+
+@pytest.mark.parametrize("missing", ["wind_m_s", "delta_t_k", "boom_height_m"])
 def test_a_missing_value_gives_an_unknown_share(missing):
-    case = {"distance_m": 5.0, **WEATHER, missing: np.nan}
-    assert np.isnan(airborne_share(droplets=FINE, **case))
+    assert np.isnan(vanished_share(droplets=FINE, **(DRY | {missing: np.nan})))

@@ -247,7 +247,7 @@ class Setup(FarmModel):
     carrier: Carrier
     """Spray volume on the ground. [L/ha]"""
     drift_reduction: Percent | None = None
-    """Share of the reference drift that is avoided; by nozzle kind when not given. [%]"""
+    """Tested share of the reference drift that is avoided; by droplet class when not given. [%]"""
     adjuvant: Adjuvant = Adjuvant.NONE
     nozzle_size: NozzleSize | None = None
     """ISO 10625 size code, "04"; with it, rate and pressure are checked against each other."""

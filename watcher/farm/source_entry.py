@@ -47,6 +47,8 @@ class SourceEntry(FarmModel):
     direction_inside: Annotated[float, Written(Kind.ANGLE, 0, 60)] = 9.0
     """How much the direction swings inside one reading, where the source does not measure it: none
     where it tells the direction of the moment. [deg]"""
+    wind_spread_over: Literal["reading", "ten minutes"] = "reading"
+    """Over what the source's own wind_spread is: each of its readings, or always ten minutes."""
     measures: tuple[Quantity, ...] = ("wind", "gust", "wind_from", "temperature", "humidity")
     """What a source of observations measures. A quantity listed here is never taken from a
     forecast for the present moment, however long the source is silent."""

@@ -50,6 +50,8 @@ class SampledStation(Station):
 
     interval: Annotated[float, Written(Kind.DURATION, 30, 600)] = 60.0
     """Over how long samples become one reading. [s]"""
+    wind_spread_over: Literal["reading", "ten minutes"] = "ten minutes"
+    """Over what its wind_spread is: what is made of samples is over ten minutes."""
     gusts_from_samples: bool = False
     """Make gusts from the samples. Only right when each is fresh, at most 3 s after the last, and
     no mean: an instrument that averages hides its gusts."""
@@ -260,6 +262,16 @@ class MetarStation(Station):
     """File with the text, on this machine."""
     every: Annotated[float, Written(Kind.DURATION, 60, 86_400)] = 10 * 60.0
     """How often it is looked at. [s]"""
+    measures: tuple[Quantity, ...] = (
+        "wind",
+        "gust",
+        "wind_from",
+        "temperature",
+        "humidity",
+        "cloud",
+        "ceiling",
+    )
+    """What it measures; as for every source, and cloud with its height, when not given."""
     silent_after: SilentAfter = 90 * 60.0
     """A reading older than this is stale and never suitable. [s]"""
 

@@ -7,8 +7,9 @@ import numpy as np
 from watcher.farm.models import DropletClass
 from watcher.judge.judgement import Judgement
 from watcher.limits.air import wet_bulb_depression
+from watcher.weather.drift import airborne_share
 from watcher.weather.droplets import fly, lifetime_s
-from watcher.weather.spray_quality import airborne_share
+from watcher.weather.spray_quality import vanished_share
 
 SIZES_M = (100e-6, 200e-6, 400e-6)
 DISTANCES_M = (10.0, 50.0)
@@ -28,12 +29,15 @@ class Drop:
 
 @dataclass(frozen=True)
 class DropsInAir:
-    """Drops of a few sizes, and how much of the spray is still in the air further on."""
+    """Drops of a few sizes, and how much of the spray goes how far or never lands."""
 
     droplets: DropletClass
     drops: tuple[Drop, ...]
     airborne: tuple[tuple[float, float], ...]
-    """Distance [m] and the share of the spray that has not come down by then, 0 to 1."""
+    """Distance [m] and the share of the outer 20 m's spray that lands beyond it, 0 to 1: of the
+    same deposit that the neighbours are told."""
+    dries_up: float
+    """Share of the spray that dries up before it lands, at most. 0 to 1"""
 
 
 def drops_in_air(judgement: Judgement, field: int, setup: int, time: int) -> DropsInAir:
@@ -48,7 +52,8 @@ def drops_in_air(judgement: Judgement, field: int, setup: int, time: int) -> Dro
     droplets = int(plan.droplets[setup])
     flight = fly(diameter_m=np.array(SIZES_M), **air)
     lasts = lifetime_s(diameter_m=np.array(SIZES_M), delta_t_k=air["delta_t_k"])
-    share = airborne_share(droplets=droplets, distance_m=np.array(DISTANCES_M), **air)
+    strength = judgement.drift.strength(field, setup, time).expected
+    share = airborne_share(distance_m=np.array(DISTANCES_M), strength=strength)
     return DropsInAir(
         droplets=DropletClass(droplets),
         drops=tuple(
@@ -56,4 +61,5 @@ def drops_in_air(judgement: Judgement, field: int, setup: int, time: int) -> Dro
             for i, size in enumerate(SIZES_M)
         ),
         airborne=tuple(zip(DISTANCES_M, share.tolist(), strict=True)),
+        dries_up=float(vanished_share(droplets=droplets, **air)),
     )

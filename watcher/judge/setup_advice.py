@@ -115,8 +115,10 @@ class SetupAdvice:
     """Every limit, the binding one first."""
     nozzle: NozzleNeed
     work: Work
-    drift_reduction: float
-    """Share of the reference drift avoided, as given or by nozzle kind."""
+    drift: float
+    """How hard its spray drifts against the reference nozzle (1): as tested or by droplet class."""
+    drift_upper: float
+    """The same for the finest spray of its class: what is judged."""
     drift_class: str | None
     """Its class of ISO 22369; None below the lowest."""
     control: WeedControl
@@ -191,8 +193,11 @@ def advise_on(judgement: Judgement, field: int, setup: int, time: int) -> SetupA
         reasons=tuple(reasons(judgement, *case)),
         nozzle=nozzle_need(entry, sprayer),
         work=work,
-        drift_reduction=float(plan.drift_reduction[setup]),
-        drift_class=iso_22369_class(float(plan.drift_reduction[setup])),
+        drift=float(plan.spray_drift.expected[setup]),
+        drift_upper=float(plan.spray_drift.upper[setup]),
+        drift_class=None
+        if entry.drift_reduction is None
+        else iso_22369_class(entry.drift_reduction / 100.0),
         control=WeedControl(
             grasses_pct=_of_weeds(plan, entry, Weeds.GRASSES),
             broadleaves_pct=_of_weeds(plan, entry, Weeds.BROADLEAVES),

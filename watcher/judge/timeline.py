@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from watcher.forecasts.station_now import RECENT_S, begun_at_station
 from watcher.judge.hour_history import put_hours, winds_at
 from watcher.weather.bins import HOUR_S
 from watcher.weather.quantities import EXPECTED
@@ -40,7 +41,9 @@ class Measured:
     silent_after_s: float
     wind_uncertainty_m_s: float = 0.0
     direction_inside_deg: float = 0.0
-    """Standard deviation of the direction inside one reading."""
+    """Standard deviation of the direction inside one reading, where the station gives none."""
+    spread_of_readings: bool = False
+    """Whether the spread it gives is that inside each reading; else it is over ten minutes."""
     distrusted: tuple[str, ...] = ()
     """Quantities it is not believed in: missing from its weather already."""
 
@@ -144,6 +147,11 @@ def look_out(
         if spoken[name].measured:
             _put_bound(bounds, name, past.size, value, times.size)
     site = _with_thermometers(site, stations, spoken["temp_c"])
+    later = slice(past.size + 1, None)
+    foretold_ahead = {name: array[later] for name, array in values.items()}
+    hours = WeatherSeries.of(times[later], site, "outlook", foretold_ahead)
+    for name, begun in _begun(hours, forecast, _recent(stations, spoken, now)).items():
+        values[name][later] = begun
     spread = values["wind_spread_deg"]
     spread[past.size] = _spread_now(spread[past.size], stations, spoken["wind_from_deg"], now)
     speaker = next((s for s in stations if s.series.source == spoken["wind_m_s"].source), None)
@@ -157,6 +165,29 @@ def look_out(
         distrusted={s.series.source: s.distrusted for s in stations},
         feeds=tuple(f.series.source for f in fresh),
     )
+
+
+def _recent(
+    stations: Sequence[Measured], spoken: Mapping[str, Spoken], now: int
+) -> dict[str, WeatherSeries]:
+    """Return the last half hour of readings of what stations measure, by quantity."""
+    found = {}
+    for name, speaks in spoken.items():
+        station = next((s for s in stations if s.series.source == speaks.source), None)
+        if speaks.measured and station is not None:
+            newest = now - int(speaks.age_s)
+            found[name] = station.series.between(newest - RECENT_S, newest + 1)
+    return found
+
+
+def _begun(
+    ahead: WeatherSeries, forecast: Foretold | None, recent: Mapping[str, WeatherSeries]
+) -> dict[str, Floats]:
+    """Return what of the hours ahead is other than foretold, for what is measured now."""
+    if forecast is None or not recent:
+        return {}
+    given = with_gusts(forecast.series, estimated=forecast.estimates_gusts)
+    return begun_at_station(ahead, winds_at(given, ahead.site), recent)
 
 
 def _site(stations: Sequence[Measured], forecast: Foretold | None, fallback: Site) -> Site:
@@ -340,16 +371,22 @@ def _over_minutes(name: str, samples: Floats) -> float:
 
 
 def _spread_now(given: float, stations: Sequence[Measured], direction: Spoken, now: int) -> float:
-    """The direction's deviation as given, or of the last ten minutes' directions if that is wider;
-    where none is given, of these and inside each of them."""
+    """The direction's deviation over the last ten minutes.
+
+    As given, or of the readings' directions if that is wider; where one is given of each reading,
+    or none, that between the readings and that inside them as one variance added to another.
+    """
     station = next((s for s in stations if s.series.source == direction.source), None)
     if station is None or not direction.measured:
         return given
-    recent = station.series.between(now - MEAN_S, now + 1).wind_from_deg
-    kept = recent[~np.isnan(recent)]
+    recent = station.series.between(now - MEAN_S, now + 1)
+    kept = recent.wind_from_deg[~np.isnan(recent.wind_from_deg)]
     if kept.size < _LEAST_SAMPLES_FOR_SPREAD:
         return given
     between = float(yamartino(kept))
     if np.isnan(given):
         return float(np.hypot(between, station.direction_inside_deg))
+    own = recent.wind_spread_deg[~np.isnan(recent.wind_spread_deg)]
+    if station.spread_of_readings and own.size:
+        return float(np.hypot(between, np.sqrt(np.mean(own**2))))
     return max(given, between)

@@ -50,7 +50,7 @@ class Drift:
             wind_m_s=self._wind_m_s,
             boom_height_m=plan.boom_m[None, :, None],
             speed_m_s=plan.speed_m_s[None, :, None],
-            drift_reduction=plan.drift_reduction[None, :, None],
+            spray=plan.spray_drift.at((None, slice(None), None)),
         )
         return plan.of_fields(of_kinds)
 
@@ -92,7 +92,7 @@ class Drift:
             wind_m_s=self._wind_m_s[plan.kind[field], 0, time],
             boom_height_m=plan.boom_m[setup],
             speed_m_s=plan.speed_m_s[setup],
-            drift_reduction=plan.drift_reduction[setup],
+            spray=plan.spray_drift.at(setup),
         )
 
     @cached_property

@@ -22,7 +22,6 @@ from watcher.farm.models import (
     DropletRule,
     FarmFile,
     FieldPlan,
-    NozzleKind,
     Setup,
     SprayerKind,
     Susceptibility,
@@ -48,6 +47,7 @@ from watcher.limits.retardants import class_for_own_rules, covering_class, drift
 from watcher.limits.weed_control import LostControl, control_loss
 from watcher.weather.drift import swung, upper_bearings
 from watcher.weather.series import Floats, WeatherSeries
+from watcher.weather.spray_quality import SprayDrift
 from watcher.weather.wind_profile import BLENDING_M, Surface, layer_height
 
 if TYPE_CHECKING:
@@ -55,16 +55,6 @@ if TYPE_CHECKING:
 
 Bools = NDArray[np.bool_]
 N = TypeVar("N", bound=np.generic)
-
-
-# Where the user has no tested figure; air induction at low pressure (common practice, no source).
-_REDUCTION_PCT = {
-    NozzleKind.FLAT_FAN: 0.0,
-    NozzleKind.PRE_ORIFICE: 50.0,
-    NozzleKind.TURBULENCE_CHAMBER: 50.0,
-    NozzleKind.AIR_INDUCTION: 75.0,
-    NozzleKind.HOLLOW_CONE: 0.0,
-}
 
 
 def _of_rules(name: str, field: FieldPlan, rules: Iterable[RuleOf]) -> tuple[Hashable, ...]:
@@ -288,17 +278,15 @@ class FarmArrays:
         return np.array([config.sprayers[s.sprayer].speed for s in config.setups.values()])
 
     @cached_property
-    def drift_reduction(self) -> Floats:
-        """Share of the reference drift avoided: as given or by nozzle kind, and by a retardant.
+    def spray_drift(self) -> SprayDrift:
+        """How hard each setup's spray drifts against the reference nozzle. [S]
 
-        [S], 0 to 1
+        By its tested reduction or its droplet class, with what a retardant saves.
         """
-        percents = (
-            _REDUCTION_PCT[s.nozzle] if s.drift_reduction is None else s.drift_reduction
-            for s in self._setups
+        tested = [np.nan if s.drift_reduction is None else s.drift_reduction for s in self._setups]
+        return SprayDrift.of(droplets=self.droplets, reduction=np.array(tested) / 100.0).times(
+            [drift_left(s, pumped_min=self.pumped_min) for s in self._setups]
         )
-        passed = np.array([1.0 - percent / 100.0 for percent in percents])
-        return 1.0 - passed * [drift_left(s, pumped_min=self.pumped_min) for s in self._setups]
 
     @cached_property
     def duration_s(self) -> Floats:

@@ -14,6 +14,7 @@ from watcher.messages.reasons import Speaker
 from watcher.messages.vocabulary import DROPLET_WORDS, FINDING_WORDS, POINTS
 from watcher.messages.words import span
 from watcher.units import Kind, System
+from watcher.weather.drift import TREATED_WIDTH_M
 from watcher.weather.inversion import Finding, Inversion, forms_and_breaks
 
 EVIDENCE: dict[str, Message] = {
@@ -77,7 +78,7 @@ def _changes(speaker: Speaker, inversion: Inversion, time: int) -> Iterator[Mess
 def drop_lines(drops: DropsInAir, system: System) -> list[Message]:
     """Return what becomes of single drops, and how much of the spray stays in the air."""
     lines = [_drop(drop, system) for drop in drops.drops]
-    if any(math.isnan(share) for _, share in drops.airborne):
+    if math.isnan(drops.dries_up) or any(math.isnan(share) for _, share in drops.airborne):
         return [*lines, say("How much of the spray stays in the air is unknown.")]
     still = all_of(
         [
@@ -90,7 +91,17 @@ def drop_lines(drops: DropsInAir, system: System) -> list[Message]:
         ]
     )
     size = DROPLET_WORDS[drops.droplets]
-    return [*lines, say("Of {size} drops not come down yet: {still}.", size=size, still=still)]
+    return [
+        *lines,
+        say(
+            "Of the outer {width} sprayed with {size} drops, still in the air downwind: {still}; "
+            "up to {gone} dries up before it lands.",
+            width=Quantity(TREATED_WIDTH_M, Kind.LENGTH, system),
+            size=size,
+            still=still,
+            gone=percent_of(drops.dries_up),
+        ),
+    ]
 
 
 def percent_of(share: float) -> Message:

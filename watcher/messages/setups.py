@@ -238,15 +238,18 @@ def _drift_lines(advice: SetupAdvice, kind: SprayerKind) -> Iterator[Message]:
 
 
 def _drift_line(advice: SetupAdvice) -> Message:
-    reduction: Message = say("Drift reduction {share}", share=f"{advice.drift_reduction:.0%}")
+    if advice.setup.drift_reduction is None:
+        return say(
+            "Drift {share} of the reference nozzle's, up to {most} for the finest spray of its "
+            "class (estimated from the drop sizes of the class).",
+            share=f"{advice.drift:.0%}",
+            most=f"{advice.drift_upper:.0%}",
+        )
+    reduction: Message = say("Drift reduction {share}", share=f"{1 - advice.drift:.0%}")
     if advice.drift_class is not None:
         iso = say("class {letter} of ISO 22369", letter=str(advice.drift_class))
         reduction = joined([reduction, iso])
-    if advice.setup.drift_reduction is not None:
-        return say("{reduction}, as given in the farm file.", reduction=reduction)
-    return say(
-        "{reduction}, by the kind of nozzle (common practice, no source).", reduction=reduction
-    )
+    return say("{reduction}, as given in the farm file.", reduction=reduction)
 
 
 def _retardant_lines(use: RetardantUse | None) -> Iterator[Message]:

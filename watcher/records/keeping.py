@@ -213,7 +213,9 @@ def _rig_values(plan: FarmArrays, name: str) -> dict[str, Held]:
     setup = plan.farm.config.setups[name]
     sprayer = plan.farm.config.sprayers[setup.sprayer]
     of_setup = ("sprayer", "nozzle", "nozzle_size", "droplets", "pressure", "carrier", "adjuvant")
-    reduction_pct = 100.0 * float(plan.drift_reduction[plan.setups.index(name)])
+    # What is worked out by the droplet class is claimed for the finest spray of the class only.
+    left = float(plan.spray_drift.upper[plan.setups.index(name)])
+    reduction_pct = 100.0 * max(1.0 - left, 0.0)
     return _held(
         {"setup": name}
         | {key: getattr(setup, key) for key in of_setup}

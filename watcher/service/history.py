@@ -94,7 +94,7 @@ def past_ten_minutes(
         if not len(bins):
             continue
         measured = winds_at(
-            replace(widened(bins, entry.direction_inside), site=site_of(farm, entry)), hours.site
+            replace(wind_spread(bins, entry), site=site_of(farm, entry)), hours.site
         )
         at = np.searchsorted(measured.times, times, side="right") - 1
         stands = (at >= 0) & (times - measured.times[at] < stands_s)
@@ -131,9 +131,15 @@ def _site(farm: Farm, stations: Sequence[SourceEntry], said: Sequence[WeatherSer
     return replace(site, elevation_m=next(known, site.elevation_m))
 
 
+def wind_spread(bins: Bins, entry: SourceEntry) -> WeatherSeries:
+    """Return a station's bins as a series, the direction's spread as it really was."""
+    of_readings = entry.wind_spread_over == "reading"
+    return widened(bins, entry.direction_inside, of_readings=of_readings)
+
+
 def whole_hours(bins: Bins, entry: SourceEntry) -> WeatherSeries:
     """Return a station's hours with values of too few readings missing."""
-    values, series = {}, widened(bins, entry.direction_inside)
+    values, series = {}, wind_spread(bins, entry)
     for name, array in series.quantities().items():
         # What it gave of the quantity, and how much of that is good.
         given, good = bins.known[name] + bins.doubted[name], bins.known[name]

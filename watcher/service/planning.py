@@ -142,8 +142,7 @@ def _setup(plan: FarmArrays, part: Chances, field: str, own: NDArray[np.intp]) -
     held = np.nan_to_num(part.held[part.fields.index(field)][own], nan=-1.0)  # [own, B]
     likely = held >= held.max(axis=0) - _AS_LIKELY
     stands = plan.loss_pct[f, own] <= plan.loss_tolerated_pct[f]
-    drift = plan.drift_reduction[own]
-    order = np.lexsort((-drift, ~stands))  # best first
+    order = np.lexsort((plan.spray_drift.upper[own], ~stands))  # best first
     return np.asarray(order[likely[order].argmax(axis=0)], dtype=np.intp)
 
 

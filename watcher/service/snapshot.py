@@ -9,6 +9,7 @@ from watcher.farm import Farm
 from watcher.farm.feeds import foretells, observes
 from watcher.farm.models import FarmFile
 from watcher.farm.source_entry import SourceEntry
+from watcher.forecasts.station_now import RECENT_S
 from watcher.jobs.by_hand import counting
 from watcher.jobs.lately import Lately, sprayed_lately
 from watcher.judge.by_hand import corrected
@@ -23,11 +24,12 @@ from watcher.judge.timeline import MEAN_S, Foretold, Measured, Timeline, look_ou
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.planning.kept import PlanNow
 from watcher.service.day_plan import closed, plan_now, with_plan
+from watcher.service.history import wind_spread
 from watcher.service.sites import site_of_log
 from watcher.sources.quality import trust
 from watcher.sources.quality.check import AHEAD_S
 from watcher.store import aggregates, weather
-from watcher.weather.bins import HOUR_S, widened
+from watcher.weather.bins import HOUR_S
 from watcher.weather.quantities import BY_NAME
 from watcher.weather.series import Site
 
@@ -147,18 +149,19 @@ def _of_sources(session: Session, plan: FarmArrays, now: int, *, time_known: boo
 
 
 def _station(session: Session, farm: Farm, name: str, entry: SourceEntry, now: int) -> Measured:
-    recent_s = int(entry.silent_after) + MEAN_S
+    recent_s = int(entry.silent_after) + max(MEAN_S, RECENT_S)
     readings = weather.observations(session, name, now - recent_s, now + 1).usable()
     hours = aggregates.bins(session, name, HOUR_S, now - _HISTORY_S, now)
     demoted = tuple(trust.demoted(hours.at(hours.series.times >= now - trust.DAY_S)))
     site = site_of_log(session, farm, name)
     return Measured(
         series=trust.believed(replace(readings, site=site), demoted),
-        hours=trust.believed(replace(widened(hours, entry.direction_inside), site=site), demoted),
+        hours=trust.believed(replace(wind_spread(hours, entry), site=site), demoted),
         measures=frozenset(BY_NAME[q].column for q in entry.measures),
         silent_after_s=entry.silent_after,
         wind_uncertainty_m_s=entry.wind_uncertainty,
         direction_inside_deg=entry.direction_inside,
+        spread_of_readings=entry.wind_spread_over == "reading",
         distrusted=demoted,
     )
 

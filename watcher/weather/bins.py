@@ -114,17 +114,25 @@ def over_bins(
     )
 
 
-def widened(bins: Bins, inside_deg: float) -> WeatherSeries:
+def widened(bins: Bins, inside_deg: float, *, of_readings: bool) -> WeatherSeries:
     """Return the bins' series with the direction's spread as it really was.
 
     What is made of the directions of readings lacks the swing inside each of them: that is added as
-    one variance to another. Where the source gave a spread of its own, it stands.
+    one variance to another. ``inside_deg`` is that swing where the source gives no spread of its
+    own; one that it gives stands, or is that swing where ``of_readings`` says so.
     """
-    between = bins.series.wind_spread_deg
+    found = bins.series.wind_spread_deg
     given = bins.known["wind_spread_deg"] > 0
-    return bins.series.having(
-        wind_spread_deg=np.where(given, between, np.hypot(between, inside_deg))
-    )
+    own = found
+    if of_readings:
+        # The spread of a bin is the wider one of that between its readings and the one given.
+        # Between them: as far as the wind's vectors cancel out.
+        with np.errstate(invalid="ignore", divide="ignore"):
+            still = np.hypot(bins.east_m_s, bins.north_m_s) / bins.series.wind_m_s
+        several = (bins.known["wind_from_deg"] > 1) & (still < 1.0)
+        between = spread_of_mean_vector(np.where(several, still, 1.0), np.zeros(still.shape))
+        own = np.where(found > between, np.hypot(found, between), np.hypot(found, inside_deg))
+    return bins.series.having(wind_spread_deg=np.where(given, own, np.hypot(found, inside_deg)))
 
 
 def joined(parts: Sequence[Bins], *, width_s: int, site: Site, source: str) -> Bins:

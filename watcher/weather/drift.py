@@ -1,7 +1,8 @@
 """Spray drift beside a field: the published curves, scaled and turned downwind.
 
 A ranking index on top of the curves of ``watcher.weather.drift_curves``, not a prediction: the
-deposit grows with wind, boom height and speed as far as sources say so.
+deposit grows with the share of driftable drops, wind, boom height and speed as far as sources say
+so. Absolute deposits may be off by a factor of 2 to 10 m from the field, of 3 further away.
 
 Two factors, because they depend on different things: ``exposure`` (where the neighbour lies and
 whence the wind comes) times ``strength`` (how hard this setup drifts in this wind).
@@ -24,6 +25,7 @@ from watcher.weather.drift_curves import (
     strip_mean,
 )
 from watcher.weather.series import Floats
+from watcher.weather.spray_quality import SprayDrift
 
 Bools = NDArray[np.bool_]
 Tables = NDArray[np.float64] | NDArray[np.float32]
@@ -48,10 +50,13 @@ class Strength:
 REFERENCE_WIND_HEIGHT_M = 3.0
 _WIND_M_S = (0.5, 5.0)
 _LEAST_WINDY = _WIND_M_S[0] / _WIND_M_S[1]
-# Boom: about proportional; double at 0.7 m and half at 0.3 m (de Jong et al. 2000, from memory), so
-# the upper estimate goes with the square above 0.5 m. Trials from 0.3 to 0.75 m (Nuyttens 2007).
-_BOOM_M = (0.3, 0.75)
+# Boom: US Tier I curves of ground booms 20 and 50 inches high (heights from memory) differ by 1.7
+# to 2.0 for medium to coarse sprays, an exponent of 0.7, and by 3 to 6 for fine ones, 1.2. The
+# upper estimate goes with the square above 0.5 m (about double at 0.7 m: de Jong et al. 2000, from
+# memory) and credits a lower boom with no more than coarse sprays gain.
+_BOOM_M = (0.3, 1.27)
 _BOOM_REFERENCE_M = 0.5
+_BOOM_EXPONENT, _BOOM_EXPONENT_FINER, _BOOM_EXPONENT_UPPER = 0.7, 1.2, 2.0
 # Forward speed: about double at 30 km/h against 8 km/h in 20 km/h of wind, no effect in 8 km/h of
 # wind (GRDC 2012, driftable amount). Slower than 8 km/h: no figure, no credit.
 _SPEED_M_S = (8 / 3.6, 30 / 3.6)
@@ -63,20 +68,19 @@ def strength(
     wind_m_s: ArrayLike,
     boom_height_m: ArrayLike,
     speed_m_s: ArrayLike,
-    drift_reduction: ArrayLike,
+    spray: SprayDrift,
 ) -> Strength:
     """Return how hard a setup drifts: an index on the curves, 1 in their conditions.
 
     Any shapes that broadcast; NaN in gives NaN. ``wind_m_s`` is about 3 m above ground
     (``REFERENCE_WIND_HEIGHT_M``), ``boom_height_m`` nozzle above canopy, ``speed_m_s`` the
-    sprayer's, ``drift_reduction`` the tested share avoided, 0 to 1. Supported: wind 0.5 to 5 m/s,
-    boom 0.3 to 0.75 m, speed to 30 km/h.
+    sprayer's. Supported: wind 0.5 to 5 m/s, boom 0.3 to 1.27 m, speed to 30 km/h.
     """
-    wind, boom, speed, passed = _told(wind_m_s, boom_height_m, speed_m_s, drift_reduction)
-    windy, high = wind / _WIND_M_S[1], boom / _BOOM_REFERENCE_M
+    wind, boom, speed = _floats(wind_m_s, boom_height_m, speed_m_s)
+    exponent = np.where(spray.finer, _BOOM_EXPONENT_FINER, _BOOM_EXPONENT)
     expected = (
-        np.clip(windy, _LEAST_WINDY, 1.0)
-        * np.clip(high, _BOOM_M[0] / _BOOM_REFERENCE_M, _BOOM_M[1] / _BOOM_REFERENCE_M)
+        np.clip(wind / _WIND_M_S[1], _LEAST_WINDY, 1.0)
+        * (np.clip(boom, *_BOOM_M) / _BOOM_REFERENCE_M) ** exponent
         * _speed_factor(np.minimum(speed, _SPEED_M_S[1]), wind)
     )
     beyond = (
@@ -86,8 +90,8 @@ def strength(
         | (boom > _BOOM_M[1])
         | (speed > _SPEED_M_S[1])
     )
-    upper = _upper_strength(wind, boom, speed) * passed
-    return Strength(expected * passed, upper, np.broadcast_to(beyond, upper.shape))
+    upper = _upper_strength(wind, boom, speed) * spray.upper
+    return Strength(expected * spray.expected, upper, np.broadcast_to(beyond, upper.shape))
 
 
 def upper_strength(
@@ -95,27 +99,19 @@ def upper_strength(
     wind_m_s: ArrayLike,
     boom_height_m: ArrayLike,
     speed_m_s: ArrayLike,
-    drift_reduction: ArrayLike,
+    spray: SprayDrift,
 ) -> Floats:
     """Return only ``upper`` of ``strength``."""
-    wind, boom, speed, passed = _told(wind_m_s, boom_height_m, speed_m_s, drift_reduction)
-    return _upper_strength(wind, boom, speed) * passed
+    return _upper_strength(*_floats(wind_m_s, boom_height_m, speed_m_s)) * spray.upper
 
 
-def _told(
-    wind: ArrayLike, boom: ArrayLike, speed: ArrayLike, reduction: ArrayLike
-) -> tuple[Floats, Floats, Floats, Floats]:
-    """The first three as arrays, and the share of the drift that a setup lets pass."""
-    share = np.asarray(reduction, dtype=np.float64)
-    if np.any((share < 0) | (share > 1)):
-        raise ValueError("drift_reduction is a share between 0 and 1")
-    arrays = (np.asarray(x, dtype=np.float64) for x in (wind, boom, speed))
-    return *arrays, 1.0 - share  # type: ignore[return-value]
+def _floats(wind: ArrayLike, boom: ArrayLike, speed: ArrayLike) -> tuple[Floats, Floats, Floats]:
+    return tuple(np.asarray(x, dtype=np.float64) for x in (wind, boom, speed))  # type: ignore[return-value]
 
 
 def _upper_strength(wind: Floats, boom: Floats, speed: Floats) -> Floats:
-    high = boom / _BOOM_REFERENCE_M
-    height = np.maximum(high, _BOOM_M[0] / _BOOM_REFERENCE_M) ** np.where(high > 1.0, 2.0, 1.0)
+    high = np.maximum(boom, _BOOM_M[0]) / _BOOM_REFERENCE_M
+    height = high ** np.where(high > 1.0, _BOOM_EXPONENT_UPPER, _BOOM_EXPONENT)
     windy = np.maximum(wind / _WIND_M_S[1], _LEAST_WINDY)
     return np.asarray(windy * height * _speed_factor(speed, wind))
 
@@ -127,9 +123,10 @@ def _speed_factor(speed: Floats, wind: Floats) -> Floats:
     return np.asarray(1.0 + np.maximum(speed - slow, 0.0) / (fast - slow) * felt)
 
 
-_TREATED_WIDTH_M = 20.0
+TREATED_WIDTH_M = 20.0
 """Upwind extent of field the curves stand for: the least that ISO 22866 asks of a trial (value
 from memory)."""
+_DOWN_BY_M = 300.0
 
 
 @dataclass(frozen=True)
@@ -194,7 +191,7 @@ def _treated_share(gap: Floats, width: Floats, curve: DriftCurve) -> Floats:
     def made_by(extent: Floats | float) -> Floats:  # 1 - (deposit beyond the far edge / at near)
         return np.asarray(-np.expm1(curve.b * np.log1p(extent / near)))
 
-    return made_by(np.minimum(width, _TREATED_WIDTH_M)) / made_by(_TREATED_WIDTH_M)
+    return made_by(np.minimum(width, TREATED_WIDTH_M)) / made_by(TREATED_WIDTH_M)
 
 
 # The direction's distribution: odd number of nodes over ±3 standard deviations, dense enough to
@@ -357,7 +354,7 @@ def deposit_pct(
     spread_deg: ArrayLike,
     boom_height_m: ArrayLike,
     speed_m_s: ArrayLike,
-    drift_reduction: ArrayLike,
+    spray: SprayDrift,
 ) -> Deposit:
     """Return the deposit at each neighbour for each weather and setup.
 
@@ -369,7 +366,7 @@ def deposit_pct(
         wind_m_s=wind_m_s,
         boom_height_m=boom_height_m,
         speed_m_s=speed_m_s,
-        drift_reduction=drift_reduction,
+        spray=spray,
     )
     directions = Directions.of(wind_from_deg=wind_from_deg, spread_deg=spread_deg)
     times = directions.shape
@@ -384,3 +381,17 @@ def deposit_pct(
         at_reference.upper_pct.reshape(shape),
         at_reference.extrapolated.reshape(shape),
     ).scaled(force)
+
+
+def airborne_share(*, distance_m: ArrayLike, strength: ArrayLike) -> Floats:
+    """Return the share of a field's outer 20 m of spray still to come down beyond a distance.
+
+    0 to 1, shapes broadcast: what the expected deposit at ``strength`` puts down from there to
+    300 m straight downwind, so that it tells of the same drops as the deposit.
+    """
+    near = np.minimum(distance_m, _DOWN_BY_M)
+    curve, width = MEAN_CURVE, _DOWN_BY_M - near
+    # A strip of no width has no mean.
+    mean = strip_mean(near_m=near, far_m=near + np.maximum(width, 1e-9), curve=curve)
+    share = mean * width / 100.0 / TREATED_WIDTH_M * np.asarray(strength)
+    return np.asarray(np.minimum(share, 1.0))

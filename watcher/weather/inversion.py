@@ -122,7 +122,9 @@ def _evidence(series: WeatherSeries, day: Daylight) -> dict[str, Sign]:
             height_m=site.temp_height_m,
             upper_height_m=site.temp_upper_height_m,
         ),
-        "sky": signs.sky(wind_m_s=wind, cloud_pct=series.cloud_pct, daylight=day),
+        "sky": signs.sky(
+            wind_m_s=wind, cloud_pct=series.cloud_pct, ceiling_m=series.ceiling_m, daylight=day
+        ),
         "radiation": signs.radiation(
             wind_m_s=wind, solar_w_m2=series.solar_w_m2, net_w_m2=series.net_w_m2, daylight=day
         ),

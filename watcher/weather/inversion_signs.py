@@ -120,11 +120,17 @@ def gradient(
     return _sign([~known, rise > 0, mixed], [Finding.UNKNOWN, Finding.MEASURED, Finding.NONE])
 
 
-def sky(*, wind_m_s: ArrayLike, cloud_pct: ArrayLike, daylight: Daylight) -> Sign:
+def sky(
+    *,
+    wind_m_s: ArrayLike,
+    cloud_pct: ArrayLike,
+    daylight: Daylight,
+    ceiling_m: ArrayLike = np.nan,
+) -> Sign:
     """Judge by cloud, sun and wind, Turner (1964). A night of unknown cloud is read as clear.
 
-    By day the scheme knows no stable class whatever the cloud, so there the finding needs none. The
-    height of the cloud is not known here: an overcast night counts as cloudy, not as low overcast.
+    By day the scheme knows no stable class whatever the cloud, so there the finding needs none. An
+    overcast night is neutral under 7000 ft; where the height is not known it counts as cloudy.
     """
     wind, cloud = np.asarray(wind_m_s, np.float64), np.asarray(cloud_pct, np.float64)
     classes = turner_class(
@@ -133,6 +139,7 @@ def sky(*, wind_m_s: ArrayLike, cloud_pct: ArrayLike, daylight: Daylight) -> Sig
             elevation_deg=daylight.elevation_deg,
             night=daylight.night,
             cloud_pct=np.where(daylight.night & np.isnan(cloud), 0.0, cloud),
+            ceiling_m=ceiling_m,
         ),
     )
     by_day = ~daylight.night & ~np.isnan(daylight.elevation_deg) & (wind >= 0)

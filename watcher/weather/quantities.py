@@ -253,6 +253,14 @@ CATALOGUE = (
         chart=Chart(say("Leaf wetness")),
         expected=True,
     ),
+    Quantity(
+        "ceiling",
+        "ceiling_m",
+        Kind.LENGTH,
+        say("cloud height"),
+        "height of the lowest broken or overcast cloud (m)",
+        ranges=(Range(0.0, 20_000.0, "no source"),),
+    ),
 )
 """Every quantity, in the order of the log's columns."""
 

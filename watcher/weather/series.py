@@ -71,6 +71,7 @@ class WeatherSeries:
     ``net_w_m2``              net radiation, positive downward
     ``soil_temp_10cm_c``      temperature of the soil, 10 cm (4 in) deep
     ``leaf_wet_pct``          how wet a sensor shaped like a leaf is: 0 dry, 100 wet all over
+    ``ceiling_m``             height over ground of the lowest cloud that covers more than half
     ========================  =====================================================================
 
     ``bounds`` holds, by quantity, what its value lies between where it is not known exactly: the
@@ -97,6 +98,7 @@ class WeatherSeries:
     net_w_m2: Floats = field(default_factory=_not_given)
     soil_temp_10cm_c: Floats = field(default_factory=_not_given)
     leaf_wet_pct: Floats = field(default_factory=_not_given)
+    ceiling_m: Floats = field(default_factory=_not_given)
     bounds: Mapping[str, Bound] = field(default_factory=dict)
     runs: int = 1
 

@@ -23,6 +23,7 @@ from watcher.sources.base import Flag, Observations, SourceError
 from watcher.sources.feeds.mapped_json import MappedJson
 from watcher.sources.http import FeedClient
 from watcher.sources.stations.metar import FromAddress, FromFile, MetarStation, Text, reports
+from watcher.sources.stations.metar_groups import cloud
 from watcher.weather.series import Site, WeatherSeries
 
 NOW = int(datetime(2026, 6, 12, 14, 0, tzinfo=UTC).timestamp())
@@ -146,6 +147,31 @@ def test_temperature_and_dew_point_are_read(groups: str, temp: float, dew_point:
     series = one(f"32005KT 10SM CLR {groups}")
     assert series.temp_c[0] == pytest.approx(temp, nan_ok=True)
     assert series.dew_point_c[0] == pytest.approx(dew_point, nan_ok=True)
+
+
+@pytest.mark.parametrize(
+    ("groups", "cover", "ceiling_ft"),
+    [
+        ("FEW026 BKN055", 75.0, 5500),
+        ("BKN050 OVC060", 100.0, 5000),
+        ("FEW080 SCT130", 43.75, None),
+        ("SCT015CB SCT026 BKN037 OVC130", 100.0, 3700),
+        ("VV002", 100.0, 200),
+        ("VV///", 100.0, None),
+        ("CLR", 0.0, None),
+        ("CAVOK", 0.0, None),
+        ("9999", None, None),
+        ("///015", None, None),
+        ("10SM RMK OVC010", None, None),
+    ],
+)
+def test_cloud_and_its_height_are_read(
+    groups: str, cover: float | None, ceiling_ft: int | None
+) -> None:
+    found = cloud(f"KABC 121355Z 32005KT {groups} 22/12 Q1013")
+    assert found.get("cloud_pct") == cover
+    expected = None if ceiling_ft is None else pytest.approx(ceiling_ft * 0.3048)
+    assert found.get("ceiling_m") == expected
 
 
 def test_humidity_is_that_of_temperature_and_dew_point() -> None:

@@ -54,6 +54,8 @@ _MEASURED = {
         "dew_point_c",
     )
 }
+_BY_REPORT = ("cloud_pct", "ceiling_m")
+"""What is read from raw reports alone: the layers beside them say the same."""
 _SPELLINGS = {
     "km_h-1": "km/h",
     "m_s-1": "m/s",
@@ -266,6 +268,9 @@ def station_observations(
     arrays, flags = {}, {}
     for name in _MEASURED:
         arrays[name], flags[name] = _column(features, times, name)
+    for name in _BY_REPORT:
+        arrays[name] = np.full(times.size, np.nan)
+        flags[name] = np.zeros(times.size, dtype=np.uint16)
     bounds = _from_reports(features, times, arrays)
     site = _station_site(features, place, elevation_m, wind_height_m)
     for name, ahead in future_flags(times, arrays, now).items():
@@ -303,11 +308,15 @@ def _raw_values(raw: str) -> dict[str, float]:
     if not _RAW.search(raw):
         return {}
     temp_c, dew_point_c = (np.asarray(value) for value in metar_groups.temperatures(raw))
-    row = metar_groups.wind(raw) | {
-        "temp_c": float(temp_c),
-        "dew_point_c": float(dew_point_c),
-        "humidity_pct": float(humidity(temp_c=temp_c, dew_point_c=dew_point_c)),
-    }
+    row = (
+        metar_groups.wind(raw)
+        | metar_groups.cloud(raw)
+        | {
+            "temp_c": float(temp_c),
+            "dew_point_c": float(dew_point_c),
+            "humidity_pct": float(humidity(temp_c=temp_c, dew_point_c=dew_point_c)),
+        }
+    )
     return {name: value for name, value in row.items() if isfinite(value)}
 
 

@@ -22,7 +22,7 @@ from metar.Metar import Metar
 from watcher.sources.base import Polled, SourceError
 from watcher.sources.body_reader import BodyReader, InPlace
 from watcher.sources.http import FeedClient
-from watcher.sources.stations.metar_groups import wind
+from watcher.sources.stations.metar_groups import cloud, wind
 from watcher.sources.stations.rows import Rows, observations
 from watcher.weather.air import humidity
 from watcher.weather.series import Site
@@ -198,7 +198,7 @@ class Report:
         with warnings.catch_warnings():  # of every group that the library does not know
             warnings.simplefilter("ignore", RuntimeWarning)
             read = Metar(self.text, month=made.month, year=made.year, strict=False)
-        row = wind(self.text)
+        row = wind(self.text) | cloud(self.text)
         if read.temp is not None:
             row["temp_c"] = read.temp.value("C")
         if read.dewpt is not None:

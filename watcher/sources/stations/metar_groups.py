@@ -1,4 +1,4 @@
-"""The groups of an aerodrome report (METAR, SPECI; WMO FM 15) that tell wind and temperature.
+"""The groups of an aerodrome report (METAR, SPECI; WMO FM 15) that tell wind, air and cloud.
 
 What a report does not say it may say by its rules. A gust is given when it is ten knots (5 m/s) or
 more over the mean of the ten minutes before (WMO-No. 306, FM 15, 15.5.5), in the United States when
@@ -19,6 +19,13 @@ _WIND = re.compile(
 )
 _TEMPERATURES = re.compile(r"\s(M?\d{2})/(M?\d{2})?(?=\s|=|$)")
 _TENTHS = re.compile(r"\sT([01])(\d{3})(?:([01])(\d{3}))?(?=\s|=|$)")
+_CLOUD = re.compile(
+    r"\s(?P<cover>FEW|SCT|BKN|OVC|VV)(?P<height>\d{3}|///)(?:CB|TCU|///)?(?=\s|=|$)"
+)
+_CLEAR = re.compile(r"\s(SKC|CLR|NSC|NCD|CAVOK)(?=\s|=|$)")
+# One to two, three to four, five to seven and eight eighths (FM 15, 15.9); fog hides the sky.
+_COVER_PCT = {"FEW": 18.75, "SCT": 43.75, "BKN": 75.0, "OVC": 100.0, "VV": 100.0}
+_HUNDRED_FEET_M = 30.48
 _M_S = {"KT": 1852 / 3600, "MPS": 1.0, "KMH": 1 / 3.6}
 _GUST_REPORTED_FROM = {"KT": 10, "MPS": 5, "KMH": 20}
 """How far over the mean a gust is reported, in the unit of the group."""
@@ -74,6 +81,24 @@ def temperatures(report: str) -> tuple[float, float]:
     if whole is None:
         return nan, nan
     return _whole(whole[1]), _whole(whole[2])
+
+
+def cloud(report: str) -> dict[str, float]:
+    """Return the cover and the height of the cloud [%, m]; nothing of a report without such groups.
+
+    Cover is the middle of the eighths that the fullest layer stands for; the height that of the
+    lowest layer over more than half of the sky, or how far one sees up into fog. Automatic stations
+    see no cloud above 12 000 ft: their clear sky is one without low cloud.
+    """
+    body = body_of(report)
+    layers = [(found["cover"], found["height"]) for found in _CLOUD.finditer(body)]
+    if not layers:
+        return {"cloud_pct": 0.0} if _CLEAR.search(body) else {}
+    row = {"cloud_pct": max(_COVER_PCT[cover] for cover, _ in layers)}
+    broken = [height for cover, height in layers if _COVER_PCT[cover] > 50]
+    if broken and all(height.isdigit() for height in broken):
+        row["ceiling_m"] = min(int(height) for height in broken) * _HUNDRED_FEET_M
+    return row
 
 
 def _signed(sign: str | None, tenths: str | None) -> float:
