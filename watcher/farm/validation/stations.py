@@ -77,7 +77,9 @@ def given(source: Source) -> tuple[Message, frozenset[str]] | None:
 
 
 _SUNSPEC = frozenset({"wind", "wind_from", "temperature", "humidity", "pressure", "solar"})
-_METAR = frozenset({"wind", "gust", "wind_from", "temperature", "dew_point", "humidity"})
+_METAR = frozenset(
+    {"wind", "gust", "wind_from", "temperature", "dew_point", "humidity", "cloud", "ceiling"}
+)
 _NMEA = frozenset({"wind", "wind_from", "temperature", "humidity", "dew_point", "pressure"})
 
 
