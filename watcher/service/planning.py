@@ -7,7 +7,7 @@ from datetime import datetime, time, timedelta
 import numpy as np
 from numpy.typing import NDArray
 
-from watcher.farm.models import FieldPlan, WeedPressure
+from watcher.farm.models import FieldPlan, Setup, Sprayer, WeedPressure
 from watcher.judge.chances import Chances, FarmChances
 from watcher.judge.judgement import Judgement
 from watcher.limits.farm_arrays import FarmArrays
@@ -34,6 +34,7 @@ class Busy:
     sprayer: str
     field: str
     until: int
+    setup: str = ""
 
 
 def planner(
@@ -113,6 +114,8 @@ def with_details(
 ) -> DayPlan:
     """Return a plan whose steps say what ends them, what is left of their field, what is rinsed."""
     fields = plan.farm.config.fields
+    setups, sprayers = plan.farm.config.setups, plan.farm.config.sprayers
+    rigged = {b.sprayer: b.setup for b in busy}
     tanks = {b.sprayer: _tank(fields[b.field]) for b in busy if b.field in fields}
     steps = []
     for step in found.steps:
@@ -123,12 +126,15 @@ def with_details(
         steps.append(
             replace(
                 step,
+                tips_s=_tips_s(
+                    sprayers[step.sprayer], setups, rigged.get(step.sprayer), step.setup
+                ),
                 cleans_out=tanks.get(step.sprayer, tank) != tank,
                 area_m2=plan.farm.ground.area_m2(step.field) * plan.left.get(step.field, 1.0),
                 ended_by=near.ended_by,
             )
         )
-        tanks[step.sprayer] = tank
+        tanks[step.sprayer], rigged[step.sprayer] = tank, step.setup
     return replace(found, steps=tuple(steps))
 
 
@@ -145,6 +151,22 @@ def _setup(plan: FarmArrays, part: Chances, field: str, own: NDArray[np.intp]) -
     drift = plan.drift_reduction[own]
     order = np.lexsort((-drift, ~stands))  # best first
     return np.asarray(order[likely[order].argmax(axis=0)], dtype=np.intp)
+
+
+def _tips_s(sprayer: Sprayer, setups: Mapping[str, Setup], on: str | None, wanted: str) -> float:
+    """Return how long it takes from the tips that are on to those of a setup. [s]
+
+    Setups of the same nozzle, size and droplets have the same tips; what is on at first is not
+    known, and costs nothing.
+    """
+    had = setups.get(on or "")
+    if had is None or _tips(had) == _tips(setups[wanted]):
+        return 0.0
+    return sprayer.tips_turned_in
+
+
+def _tips(setup: Setup) -> tuple[object, ...]:
+    return setup.nozzle, setup.nozzle_size, setup.listed_nozzle, setup.droplets
 
 
 def _keep_busy(
