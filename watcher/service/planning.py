@@ -3,6 +3,7 @@
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, time, timedelta
+from functools import reduce
 
 import numpy as np
 from numpy.typing import NDArray
@@ -56,7 +57,7 @@ def planner(
     ]
     if not fields or chances.old(now):
         return None
-    ahead = chances.parts[0].starts
+    ahead = reduce(np.intersect1d, (part.starts for part in chances.parts))
     starts = np.concatenate([[now], ahead[ahead > now + _NOW_S]])
     setups = plan.farm.config.setups
     sprayers = list(dict.fromkeys(setups[s].sprayer for s in plan.setups))
