@@ -186,6 +186,7 @@ def step(field: str, starts_at: int, sprayer: str = "boom") -> Step:
         0.7,
         1500.0,
         cleans_out=starts_at > MORNING,
+        tips_s=300.0,
         area_m2=160_000.0,
         ended_by=Limit.GUST,
     )

@@ -95,6 +95,23 @@ async def test_a_start_a_wish_and_an_issue_each_make_it_anew(tmp_path: Path) -> 
         assert plan_of(v).changed is Changed.ISSUE
 
 
+async def test_the_rest_of_a_field_sprayed_in_part_is_planned_again(tmp_path: Path) -> None:
+    async with planned_day(tmp_path) as v:
+        first = plan_of(v).steps[0]
+        start = StepRequest(StepName.START, "anna", field=first.field, setup=first.setup)
+        job = (await v.service.watch.take_step(start)).job
+        assert job is not None
+        await later(v, 600)
+        finish = StepRequest(StepName.FINISH, "anna", job=job.id, done="60 %")
+        await v.service.watch.take_step(finish)
+        await later(v)
+        await plan_anew(v)
+        plan = plan_of(v)
+        assert plan.changed is None
+        [rest] = [step for step in plan.steps if step.field == first.field]
+        assert rest.area_m2 == pytest.approx(0.4 * first.area_m2)
+
+
 async def test_it_waits_for_chances_of_the_new_issue(tmp_path: Path) -> None:
     async with planned_day(tmp_path) as v:
         number = plan_of(v).kept.number

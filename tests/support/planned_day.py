@@ -1,6 +1,6 @@
 """A running service that has worked out its chances and made its plan of the day."""
 
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Mapping
 from contextlib import asynccontextmanager
 from pathlib import Path
 from typing import Any
@@ -11,14 +11,18 @@ from tests.support.visiting import CALM, NOON, Visited, farm, visited
 from watcher.planning.kept import PlanNow
 from watcher.service.day_plan import plan_now
 
+STEADY = {"wind_m_s": 3.0, "gust_m_s": 4.0}
+
 
 @asynccontextmanager
-async def planned_day(folder: Path, **more: Any) -> AsyncIterator[Visited]:
+async def planned_day(
+    folder: Path, *, forecast: Mapping[str, Any] = STEADY, **more: Any
+) -> AsyncIterator[Visited]:
     """Run a service with a wind in which both fields are open, and one sprayer for the two."""
     fields = {name: entry | {"setups": ["coarse"]} for name, entry in tables()["fields"].items()}
     more.setdefault("of", farm(fields=fields))
     async with visited(folder, chances=True, **more) as v:
-        put_forecast(v.service.watch.book.store, NOON + 1, wind_m_s=3.0, gust_m_s=4.0)
+        put_forecast(v.service.watch.book.store, NOON + 1, **forecast)
         await later(v)
         await plan_anew(v)
         yield v

@@ -24,7 +24,7 @@ from watcher.messages.vocabulary import LIMIT_WORDS, STATUS_WORDS
 from watcher.messages.wall_clock import wall_instant
 from watcher.messages.weather import source_lines
 from watcher.messages.words import SHAPES, span, takes
-from watcher.planning.day_plan import Step
+from watcher.planning.day_plan import LeftOut, Step
 from watcher.planning.kept import PlanNow
 
 _SHARE_WORTH_TELLING = 0.995
@@ -60,8 +60,8 @@ def morning_brief(
                 *source_lines(outlook),
             ),
         )
-    steps = _today(speaker, plan, ranking.at)
-    if plan is not None and steps:
+    if plan is not None and _leads(plan, ranking):
+        steps = _today(speaker, plan, ranking.at)
         return _of_plan(
             speaker, judgement, ranking, outlook, plan, steps=steps, due_at=due_at, missing=missing
         )
@@ -82,10 +82,19 @@ def morning_brief(
     )
 
 
-def _today(speaker: Speaker, plan: PlanNow | None, now: int) -> list[Step]:
+def _leads(plan: PlanNow, ranking: Ranking) -> bool:
+    """Whether the plan is told in place of the ranking.
+
+    One that leaves out all that is open does so too, unless that is for want of a forecast: then
+    only now is known, and that is told.
+    """
+    out = plan.kept.plan.left_out
+    known = all(out.get(f.field, LeftOut.NOT_KNOWN) is not LeftOut.NOT_KNOWN for f in ranking.spray)
+    return not plan.old and bool(plan.steps or (ranking.spray and known))
+
+
+def _today(speaker: Speaker, plan: PlanNow, now: int) -> list[Step]:
     """The steps of the plan that begin today, those whose time has come too."""
-    if plan is None:
-        return []
     tomorrow = datetime.fromtimestamp(now, speaker.farm.zone).date() + timedelta(days=1)
     return of_day(plan.steps, 0, wall_instant(tomorrow, time(0), speaker.farm.zone))
 
@@ -104,7 +113,7 @@ def _of_plan(
     now = ranking.at
     later = [step for step in plan.steps if step not in steps]
     return Text(
-        title=title(speaker, say("Plan today:"), steps, now),
+        title=_plan_title(speaker, steps, later, now),
         lines=(
             *(step_line(speaker, step, n, now) for n, step in enumerate(steps, start=1)),
             *(step_line(speaker, s, n, now) for n, s in enumerate(later, start=len(steps) + 1)),
@@ -120,6 +129,16 @@ def _of_plan(
             *(_every_limit(speaker, f) for f in (*ranking.spray, *ranking.rest)),
         ),
     )
+
+
+def _plan_title(
+    speaker: Speaker, today: Sequence[Step], later: Sequence[Step], now: int
+) -> Message:
+    if today:
+        return title(speaker, say("Plan today:"), today, now)
+    if later:
+        return title(speaker, say("Plan:"), later, now)
+    return say("Plan today: nothing to spray")
 
 
 def _loads(speaker: Speaker, step: Step) -> Message:

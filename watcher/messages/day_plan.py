@@ -153,12 +153,15 @@ def what_ends(step: Step) -> Message:
 
 
 def before(step: Step) -> Message:
-    """Return what has to be done before a step: the way, and the rinsing."""
+    """Return what has to be done before a step: the way, the rinsing, other tips."""
+    found: list[Message] = []
     if step.cleans_out:
-        return say("before it {span}, with tank and boom rinsed", span=span(step.change_s))
-    if step.change_s:
-        return say("before it {span} on the way", span=span(step.change_s))
-    return NOTHING
+        found.append(say("before it {span}, with tank and boom rinsed", span=span(step.change_s)))
+    elif step.change_s:
+        found.append(say("before it {span} on the way", span=span(step.change_s)))
+    if step.tips_s:
+        found.append(say("other tips first, a stop of {span}", span=span(step.tips_s)))
+    return joined(found) if found else NOTHING
 
 
 def loads_of(speaker: Speaker, step: Step) -> Loads:

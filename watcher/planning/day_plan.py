@@ -56,6 +56,8 @@ class Step:
     """What has to be changed before it begins: the way, filling, cleaning out. [s]"""
     cleans_out: bool = False
     """Whether tank and boom are rinsed before it, for what was in the tank must not meet it."""
+    tips_s: float = 0.0
+    """How long turning to its tips, or changing them, stops the sprayer that had others on. [s]"""
     area_m2: float = 0.0
     """What of the field is still to be sprayed."""
     ended_by: Limit | None = None

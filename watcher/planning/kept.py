@@ -53,6 +53,7 @@ class InHand:
     field: str
     since: int
     until: int
+    setup: str = ""
 
 
 @dataclass(frozen=True)

@@ -154,9 +154,8 @@ def with_plan(ranking: Ranking, plan: PlanNow | None) -> Ranking:
     due = {step.field for step in plan.due}
 
     def waits(field: FieldNow) -> FieldNow:
-        if field.field in due or field.field not in steps:
-            return replace(field, can_wait_until=None) if field.field in due else field
-        return replace(field, can_wait_until=steps[field.field][1].starts_at)
+        later = field.field in steps and field.field not in due
+        return replace(field, can_wait_until=steps[field.field][1].starts_at if later else None)
 
     def order(field: FieldNow) -> tuple[bool, int]:
         known = steps.get(field.field)
@@ -227,7 +226,7 @@ def made(
     """
     judgement, index = picture.judgement, picture.outlook.now_index
     done = {name for name, share in of.left if share == 0.0}
-    taken = [Busy(b.sprayer, b.field, b.until) for b in busy]
+    taken = [Busy(b.sprayer, b.field, b.until, b.setup) for b in busy]
     of_farm = planner(judgement, index, chances, done=done, busy=taken)
     bare = KeptPlan(
         plan=DayPlan(picture.outlook.now, (), 0.0, {}),
@@ -292,7 +291,7 @@ def _order_before(before: PlanNow | None, wishes: Wishes) -> DayPlan | None:
 def in_hand(session: Session, now: int) -> list[InHand]:
     """Return the sprayers that are in a job, and until when they are likely to be."""
     return [
-        InHand(v.job.sprayer, v.job.field, v.job.started_at, _until(v, now))
+        InHand(v.job.sprayer, v.job.field, v.job.started_at, _until(v, now), v.job.setup)
         for v in queries.opened(session, now)
     ]
 

@@ -3,11 +3,12 @@
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, time, timedelta
+from functools import reduce
 
 import numpy as np
 from numpy.typing import NDArray
 
-from watcher.farm.models import FieldPlan, WeedPressure
+from watcher.farm.models import FieldPlan, Setup, Sprayer, WeedPressure
 from watcher.judge.chances import Chances, FarmChances
 from watcher.judge.judgement import Judgement
 from watcher.limits.farm_arrays import FarmArrays
@@ -34,6 +35,7 @@ class Busy:
     sprayer: str
     field: str
     until: int
+    setup: str = ""
 
 
 def planner(
@@ -55,7 +57,7 @@ def planner(
     ]
     if not fields or chances.old(now):
         return None
-    ahead = chances.parts[0].starts
+    ahead = reduce(np.intersect1d, (part.starts for part in chances.parts))
     starts = np.concatenate([[now], ahead[ahead > now + _NOW_S]])
     setups = plan.farm.config.setups
     sprayers = list(dict.fromkeys(setups[s].sprayer for s in plan.setups))
@@ -113,6 +115,8 @@ def with_details(
 ) -> DayPlan:
     """Return a plan whose steps say what ends them, what is left of their field, what is rinsed."""
     fields = plan.farm.config.fields
+    setups, sprayers = plan.farm.config.setups, plan.farm.config.sprayers
+    rigged = {b.sprayer: b.setup for b in busy}
     tanks = {b.sprayer: _tank(fields[b.field]) for b in busy if b.field in fields}
     steps = []
     for step in found.steps:
@@ -123,12 +127,15 @@ def with_details(
         steps.append(
             replace(
                 step,
+                tips_s=_tips_s(
+                    sprayers[step.sprayer], setups, rigged.get(step.sprayer), step.setup
+                ),
                 cleans_out=tanks.get(step.sprayer, tank) != tank,
                 area_m2=plan.farm.ground.area_m2(step.field) * plan.left.get(step.field, 1.0),
                 ended_by=near.ended_by,
             )
         )
-        tanks[step.sprayer] = tank
+        tanks[step.sprayer], rigged[step.sprayer] = tank, step.setup
     return replace(found, steps=tuple(steps))
 
 
@@ -144,6 +151,22 @@ def _setup(plan: FarmArrays, part: Chances, field: str, own: NDArray[np.intp]) -
     stands = plan.loss_pct[f, own] <= plan.loss_tolerated_pct[f]
     order = np.lexsort((plan.spray_drift.upper[own], ~stands))  # best first
     return np.asarray(order[likely[order].argmax(axis=0)], dtype=np.intp)
+
+
+def _tips_s(sprayer: Sprayer, setups: Mapping[str, Setup], on: str | None, wanted: str) -> float:
+    """Return how long it takes from the tips that are on to those of a setup. [s]
+
+    Setups of the same nozzle, size and droplets have the same tips; what is on at first is not
+    known, and costs nothing.
+    """
+    had = setups.get(on or "")
+    if had is None or _tips(had) == _tips(setups[wanted]):
+        return 0.0
+    return sprayer.tips_turned_in
+
+
+def _tips(setup: Setup) -> tuple[object, ...]:
+    return setup.nozzle, setup.nozzle_size, setup.listed_nozzle, setup.droplets
 
 
 def _keep_busy(

@@ -60,6 +60,7 @@ def told(tmp_path: Path) -> Iterator[Told]:
         accepted: Accepted | None = YES,
         changed: Changed | None = None,
         spraying: str = "",
+        kinds: tuple[str, ...] = ("next step due", "plan changed"),
         done: frozenset[str] = frozenset(),
         **sky: float,
     ) -> list[tuple[str, str, str, int]]:
@@ -71,7 +72,6 @@ def told(tmp_path: Path) -> Iterator[Told]:
             if spraying:
                 job_steps.start(session, ARRAYS, spraying, "coarse", now)
             cycle.run(session, post, judgement, look, ranking, plan=shown)
-            kinds = ("next step due", "plan changed")
             rows = session.scalars(select(Message).where(Message.kind.in_(kinds))).all()
             new = [row for row in rows if row.id not in seen]
             seen.update(row.id for row in new)
@@ -157,6 +157,19 @@ def test_a_sprayer_that_breaks_gives_its_field_to_another_or_to_nobody(told: Tol
 def test_what_is_done_or_in_hand_is_no_turn_of_the_plan(told: Told) -> None:
     rest = kept(step("creek_side", 90))
     assert [told(m, rest, done=frozenset({"hill"})) for m in (40, 44, 60)] == [[], [], []]
+
+
+@pytest.mark.parametrize(("accepted", "messages"), [(YES, 0), (None, 1)])
+def test_who_accepted_a_plan_is_not_told_as_each_field_opens(
+    told: Told, accepted: Accepted | None, messages: int
+) -> None:
+    later = kept(step("hill", 400), step("creek_side", 500))
+    opened = [
+        message
+        for minute in range(0, 12, 2)
+        for message in told(minute, later, accepted=accepted, kinds=("field open",))
+    ]
+    assert len(opened) == messages
 
 
 def test_an_acceptance_ends_with_its_last_job() -> None:

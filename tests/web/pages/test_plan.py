@@ -5,6 +5,7 @@ from datetime import datetime
 from html import unescape
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from tests.support.planned_day import later, plan_anew, plan_of, planned_day
@@ -117,22 +118,28 @@ async def test_home_by_bars_only_the_rest_of_the_day(tmp_path: Path) -> None:
 
 
 async def test_a_wish_that_stands_in_the_way_is_named_once(tmp_path: Path) -> None:
-    async with planned_day(tmp_path) as v:
+    only_today = np.where(np.arange(-30, 80) < 7, 3.0, 14.0)
+    sky = {"wind_m_s": only_today, "gust_m_s": 1.4 * only_today}
+    async with planned_day(tmp_path, forecast=sky) as v:
         v.log_in()
-        await ask(v, wish="only with", field="hill", sprayer="boom")
-        await ask(v, wish="out", sprayer="boom")
+        assert plan_of(v).steps
         await ask(v, wish="home by", clock="11:10")
         await ask(v, wish="first", field="hill")
-        # With the sprayer out for today hill is first tomorrow; for ever it is not at all.
         await v.service.judged()
         await plan_anew(v)
-        plan = plan_of(v)
-        assert plan.kept.refused is None or "stands in the way" in await page_of(v)
-        assert await ask(v, wish="only with", field="hill", sprayer="old_boom") == 422
-        page = (
-            await v.send("/plan", "/plan/wish", wish="only with", field="hill", sprayer="old_boom")
-        ).text
-        assert "old boom has no setup for hill" in page
+        page = await page_of(v)
+        said = "hill cannot be first: your wish “home by” stands in the way."
+        assert page.count(said) == 1
+        assert "hill</b></a>: its hours are after you want to be home" in page
+
+
+async def test_a_sprayer_without_a_setup_for_a_field_is_no_wish(tmp_path: Path) -> None:
+    async with planned_day(tmp_path) as v:
+        v.log_in()
+        asked = {"wish": "only with", "field": "hill", "sprayer": "old_boom"}
+        answer = await v.send("/plan", "/plan/wish", **asked)
+        assert answer.status_code == 422
+        assert "old boom has no setup for hill" in unescape(answer.text)
 
 
 async def test_a_tap_accepts_once_whatever_it_is_sent(tmp_path: Path) -> None:

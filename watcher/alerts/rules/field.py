@@ -53,8 +53,14 @@ def _closing(field: FieldNow, now: int, said_open: bool) -> bool | None:
 def tell(
     view: AlertContext, news: Sequence[Transition], _lasting: Mapping[Key, State]
 ) -> Iterable[Alert]:
-    """Put all fields that open into one notice, and all that are about to close into another."""
+    """Put all fields that open into one notice, and all that are about to close into another.
+
+    Who has accepted a plan is told when its steps are due, and not as each field opens.
+    """
+    planned = view.plan is not None and view.plan.accepted is not None and not view.plan.old
     for rule, wording in ((OPEN, opening), (CLOSING, closing)):
+        if rule is OPEN and planned:
+            continue
         about = [n for n in news if n.kind == rule.kind and n.change is not Change.CLEARED]
         names = {n.standing.subject.removeprefix("field:") for n in about}
         fields = [f for f in view.ranking.spray if f.field in names]

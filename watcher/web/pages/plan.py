@@ -163,7 +163,7 @@ def _page(house: AppContext, visitor: Visitor, links: Links | None) -> dict[str,
         "others": [],
         "accepted": None,
         "turned": False,
-        "wishes": list(_wishes(house, wishes)),
+        "wishes": list(_wishes(house, wishes, frozenset() if plan is None else plan.done)),
         "fields": list(config.fields),
         "sprayers": list(config.sprayers),
         "calendar": calendar,
@@ -273,9 +273,9 @@ def _waits(house: AppContext, plan: PlanNow, step: Step) -> Message:
     return say("waits: now {reason}", reason=house.speaker.reason(step.field, seen.binding))
 
 
-def _wishes(house: AppContext, wishes: Wishes) -> Iterator[WishRow]:
+def _wishes(house: AppContext, wishes: Wishes, done: frozenset[str]) -> Iterator[WishRow]:
     """Yield the wishes that hold, each with what takes it back."""
-    if wishes.first is not None:
+    if wishes.first is not None and wishes.first not in done:
         yield WishRow(say("{field} first", field=Name(wishes.first)), Wish.FIRST, wishes.first)
     for field in wishes.not_before:
         yield WishRow(say("{field}: not today", field=Name(field)), Wish.NOT_TODAY, field)

@@ -10,6 +10,7 @@ from watcher.judge.ranking import FieldNow
 from watcher.judge.reasons import Reason
 from watcher.limits.status import LimitState, Status
 from watcher.messages.chances import holds_line
+from watcher.messages.day_plan import LEFT_OUT
 from watcher.messages.field_now import silent_wind, what_ends, when_open
 from watcher.messages.vocabulary import STATUS_WORDS, WEED_WORDS
 from watcher.messages.words import SHAPES, takes
@@ -77,6 +78,8 @@ class FieldViewModel:
     """How likely a job begun now holds, and what that rests on; None where it is not open."""
     about: Message
     """What grows there, how many weeds, how large it is, and its last day."""
+    not_planned: Message | None = None
+    """Why the plan of the day leaves it out, where it is open."""
     job: OpenJobViewModel | None = None
     """The job that is under way on it: its state is the field's."""
 
@@ -103,6 +106,13 @@ def about(house: AppContext, field: str) -> Message:
     if plan.latest is not None:
         found.append(say("last day {day}", day=f"{plan.latest:%Y-%m-%d}"))
     return joined(found)
+
+
+def _not_planned(house: AppContext, seen: FieldNow) -> Message | None:
+    plan = house.picture.plan
+    if plan is None or plan.old or seen.field not in plan.kept.plan.left_out:
+        return None
+    return LEFT_OUT[plan.kept.plan.left_out[seen.field]]
 
 
 def field_sight(
@@ -133,5 +143,6 @@ def field_sight(
         else None,
         holds=holds_line(seen.chance, picture.outlook.now, house.farm.zone) if can_spray else None,
         about=about(house, seen.field),
+        not_planned=_not_planned(house, seen) if can_spray else None,
         job=jobs.get(seen.field),
     )
