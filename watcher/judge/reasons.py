@@ -5,7 +5,7 @@ Data only. Wording is made from it at the edge.
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,12 +15,13 @@ from watcher.farm.rules.equipment import DirectionBan
 from watcher.farm.rules.mix import RuleOf
 from watcher.judge.judgement import Judgement
 from watcher.judge.neighbour_deposits import Exposed, exposed
+from watcher.limits.boom_wind import calm_to
 from watcher.limits.buffers import LeftStrip, strips_m
 from watcher.limits.catalogue import CATALOGUE, Limit
 from watcher.limits.check import Checked, Knowledge
 from watcher.limits.downwind import gap_downwind, sector
 from watcher.limits.farm_arrays import FarmArrays
-from watcher.limits.status import LimitState
+from watcher.limits.status import Band, LimitState
 
 OF_RULES_ONLY = {limit for limit, e in CATALOGUE.items() if e.key.startswith("rules.")}
 """Limits that no window writes: a field without a rule on them has nothing to say of them."""
@@ -51,6 +52,15 @@ class Reason:
     """Of an unknown limit the quantities that are not known well enough to judge it."""
     estimate: Origin | None = None
     """Whose the estimate is that ``value`` is, of a loss of weed control."""
+    low_origin: Origin | None = None
+    """Whose the low bound is; None where there is none or nobody in particular has set it."""
+    high_origin: Origin | None = None
+    side: Literal["low", "high"] | None = None
+    """The bound that acted, or that the value is nearer to; None where it is not held to any."""
+    upper_from: float | None = None
+    """Of a wind that is near because it is in the upper part of its range, where that begins."""
+    upper_origin: Origin = Origin.DEFAULT
+    """Whose that share of the range is."""
     derived: bool = False
     """Whether its bound is not given but follows from the wind's, as a gust's may."""
 
@@ -117,13 +127,24 @@ def _reason(judgement: Judgement, checked: Checked, index: tuple[int, int, int])
     known = Knowledge.EXACT
     if checked.known is not None:
         known = Knowledge(int(_at(checked.known, index)))
-    origin = rule.rule.origin if rule else _origin(judgement.plan, limit, field, value, who)
+    low, high = float(_at(checked.low, index)), float(_at(checked.high, index))
+    upper = _upper_from(judgement, index) if limit is Limit.WIND and rule is None else None
+    upper = None if stand is not LimitState.NEAR else upper
+    side = "high" if upper is not None else _side(value, low, high)
+    low_origin, high_origin = _origins(judgement.plan, limit, field, rule, (low, high))
+    by_side = low_origin if side == "low" else high_origin
+    origin = by_side or (rule.rule.origin if rule else _origin(judgement.plan, limit, field, who))
     return Reason(
         limit=limit,
         stand=stand,
         value=value,
-        low=float(_at(checked.low, index)),
-        high=float(_at(checked.high, index)),
+        low=low,
+        high=high,
+        low_origin=low_origin,
+        high_origin=high_origin,
+        side=side,
+        upper_from=upper,
+        upper_origin=Origin.of_key(judgement.plan.farm.config.judging, "calm_share"),
         origin=landing[0].origin if landing and rule is None else origin,
         rule=rule,
         headroom=float(_at(checked.headroom, index)),
@@ -157,14 +178,46 @@ def _needs(plan: FarmArrays, limit: Limit) -> tuple[str, ...]:
     return _NEEDS.get(limit, ())
 
 
-def _origin(
-    plan: FarmArrays, limit: Limit, field: int, value: float, downwind: Sequence[str]
-) -> Origin:
-    """Where the bound comes from that the value is nearer to, or has passed."""
+def _side(value: float, low: float, high: float) -> Literal["low", "high"] | None:
+    """Which of two bounds a value is nearer to, or has passed."""
+    if not np.isfinite(low) and not np.isfinite(high):
+        return None
+    if not np.isfinite(low) or high - value < value - low:
+        return "high"
+    return "low"
+
+
+def _upper_from(judgement: Judgement, index: tuple[int, int, int]) -> float | None:
+    """Where the upper part of the wind's range begins, if the wind is in it. [m/s]"""
+    if judgement.boom.band[index] != Band.MARGINAL:
+        return None
+    return calm_to(judgement.plan, index[0], index[1])
+
+
+def _origins(
+    plan: FarmArrays,
+    limit: Limit,
+    field: int,
+    rule: RuleOf | None,
+    bounds: tuple[float, float],
+) -> tuple[Origin | None, Origin | None]:
+    """Whose each of a limit's bounds is."""
+    if rule is not None:
+        whose = rule.rule.origin, rule.rule.origin
+    elif limit in plan.bounds:
+        whose = plan.bounds[limit].low_origin[field], plan.bounds[limit].origin[field]
+    else:
+        return None, None
+    low, high = (
+        of if np.isfinite(bound) else None for of, bound in zip(whose, bounds, strict=True)
+    )
+    return low, high
+
+
+def _origin(plan: FarmArrays, limit: Limit, field: int, downwind: Sequence[str]) -> Origin:
+    """Whose a limit is that is not held between bounds of a window, or has none there."""
     if limit in plan.bounds:
-        bounds = plan.bounds[limit]
-        low = value - bounds.low[field] < bounds.high[field] - value
-        return (bounds.low_origin if low else bounds.origin)[field]
+        return plan.bounds[limit].origin[field]
     if limit is Limit.NO_SPRAY:  # the label's by definition
         return Origin.LABEL
     bans = (of.rule for of in plan.rules[field] if isinstance(of.rule, DirectionBan))

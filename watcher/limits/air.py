@@ -1,6 +1,7 @@
 """Limits on the air itself: wind, gust, temperature, Delta T, humidity, inversion."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 
@@ -9,12 +10,13 @@ from watcher.limits.boom_wind import BoomWind
 from watcher.limits.bound_arrays import BoundArrays
 from watcher.limits.catalogue import CATALOGUE, Limit
 from watcher.limits.check import Checked, Stands, between, bounded, ruled
-from watcher.limits.farm_arrays import FarmArrays
+from watcher.limits.farm_arrays import Bools, FarmArrays
 from watcher.limits.status import Band, LimitState
 from watcher.weather.air import delta_t, pressure_at
 from watcher.weather.inversion import Finding, Inversion
 from watcher.weather.inversion_signs import Findings
 from watcher.weather.series import Bound, Floats, WeatherSeries
+from watcher.weather.sun import elevation
 
 
 def within(
@@ -48,7 +50,7 @@ def air_limits(
 ) -> Iterator[Checked]:
     """Yield the checked limits on wind, gust, temperature, Delta T, humidity and inversion."""
     doubt = np.hypot(boom.doubt_m_s, wind_uncertainty_m_s)
-    yield _wind(plan, boom, doubt)
+    yield _wind(plan, boom, doubt, mixed_by_day(series, inversion))
     if Limit.GUST in plan.bounds:
         bounds = plan.bounds[Limit.GUST]
         yield within(Limit.GUST, boom.gust_m_s, bounds, doubt, boom.gust_bound)
@@ -71,9 +73,33 @@ def wet_bulb_depression(series: WeatherSeries) -> Floats:
     return delta_t(temp_c=series.temp_c, humidity_pct=series.humidity_pct, pressure_pa=pressure)
 
 
-def _wind(plan: FarmArrays, boom: BoomWind, doubt: Floats) -> Checked:
+def mixed_by_day(series: WeatherSeries, inversion: Inversion) -> Bools:
+    """Return where the sun is up and nothing hints at an inversion. [T]
+
+    There a low bound on the wind, which is about still air, asks for no room.
+    """
+    site = series.site
+    up = elevation(times=series.times, latitude=site.latitude, longitude=site.longitude) > 0.0
+    return np.asarray(up & (inversion.finding == Finding.NONE))
+
+
+def without_low(checked: Checked, high_only: Checked, mixed: Bools) -> Checked:
+    """Return a check near its low bound as holding where the air is mixed by day.
+
+    ``high_only`` is the same without its low bound: near that one stays near.
+    """
+    near = (checked.stand == LimitState.NEAR) & (high_only.stand == LimitState.HOLDS)
+    stand = np.where(near & mixed, LimitState.HOLDS, checked.stand).astype(np.int8)
+    return replace(checked, stand=stand)
+
+
+def _wind(plan: FarmArrays, boom: BoomWind, doubt: Floats, mixed: Bools) -> Checked:
     bounds = plan.bounds[Limit.WIND]
-    checked = within(Limit.WIND, boom.wind_m_s, bounds, doubt, boom.wind_bound)
+    checked, high_only = (
+        within(Limit.WIND, boom.wind_m_s, of, doubt, boom.wind_bound)
+        for of in (bounds, replace(bounds, low=np.full_like(bounds.low, -np.inf)))
+    )
+    checked = without_low(checked, high_only, mixed)
     # The upper part of the band is marginal however much room is left to the bound.
     near = (boom.band == Band.MARGINAL) & (checked.stand == LimitState.HOLDS)
     checked.stand[near] = LimitState.NEAR

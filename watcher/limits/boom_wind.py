@@ -144,6 +144,13 @@ def _band(plan: FarmArrays, wind: Floats, bound: Bound | None) -> NDArray[np.int
     return band
 
 
+def calm_to(plan: FarmArrays, field: int, setup: int) -> float:
+    """Return the wind at the boom above which it is in the upper part of its range. [m/s]"""
+    one = plan.only([plan.fields[field]])
+    high = _boom_bounds(one)[1][0, setup, 0]
+    return float(high * plan.farm.config.judging.calm_share)
+
+
 def _boom_bounds(plan: FarmArrays) -> tuple[Floats, Floats]:
     """The tightest bounds of window and rules as they are at the boom. [F, S, 1] each, m/s
 

@@ -34,7 +34,7 @@ from watcher.farm.rules.weather import (
     TemperatureRule,
     WindRule,
 )
-from watcher.limits.air import wet_bulb_depression
+from watcher.limits.air import mixed_by_day, wet_bulb_depression, without_low
 from watcher.limits.boom_wind import above_canopy
 from watcher.limits.catalogue import CATALOGUE, Limit
 from watcher.limits.check import Checked, Knowledge, Stands, between, bounded, ruled
@@ -54,6 +54,7 @@ from watcher.weather.series import Bound, Floats, WeatherSeries
 
 A = TypeVar("A", bound=np.generic)
 B = TypeVar("B", bound=np.generic)
+_HOLDING = np.array(LimitState.HOLDS, dtype=np.int8)
 _LOOKED_FOR_DAYS = 1
 """For how many days after it the soil as looked at counts."""
 _STAGE_FOR_DAYS = 3
@@ -135,6 +136,10 @@ class _Shared:
         """Return whether the chance of rain passes a bound before ``until``, and if it is known."""
         own = np.split(until, self.series.runs, axis=-1)
         return _end_to_end(r.chance_over(percent, u) for r, u in zip(self._rain, own, strict=True))
+
+    def mixed(self, inversion: Inversion) -> NDArray[np.bool_]:
+        """Return where it is day and nothing hints at an inversion. [T]"""
+        return mixed_by_day(self.series, inversion)
 
     @cached_property
     def delta_t(self) -> Floats:
@@ -410,7 +415,7 @@ def _wind(kind: _Kind, rule: WindRule) -> Iterator[Checked]:
         kind, Limit.WIND, wind.high_m_s, None, rule.high, margin=at_high, lies=lies.get("high_m_s")
     )
     if rule.low is not None:
-        yield low
+        yield without_low(low, replace(low, stand=_HOLDING), kind.shared.mixed(kind.inversion))
     if rule.high is not None:
         yield high
         if gusts_count(rule):

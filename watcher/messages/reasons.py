@@ -11,7 +11,16 @@ from watcher.farm.models import DropletClass
 from watcher.farm.origin import Origin
 from watcher.farm.rules.mix import brought_by
 from watcher.farm.source_entry import SourceEntry
-from watcher.i18n.message import Joined, Message, Name, Number, Quantity, say, say_n
+from watcher.i18n.message import (
+    Joined,
+    Message,
+    Name,
+    Number,
+    Param,
+    Quantity,
+    say,
+    say_n,
+)
 from watcher.judge.reasons import Reason
 from watcher.limits.buffers import LeftStrip
 from watcher.limits.catalogue import CATALOGUE, Limit
@@ -135,10 +144,29 @@ class Speaker:
             return say("{limit}: no rule on it", limit=limit)
         if math.isnan(reason.value):  # nobody needs it: a limit without its value is unknown
             return say("{limit} not measured, no bound", limit=limit)
+        if reason.upper_from is not None:
+            return self._upper_part(reason, reason.upper_from, bound)
         if math.isinf(bound):
             value = self._show(reason, bound)
             return say("{limit} {value}, no bound", limit=limit, value=value)
         return self._against(reason, bound)
+
+    def _upper_part(self, reason: Reason, upper_from: float, bound: float) -> Message:
+        """Return a wind that is near because it is in the upper part of its range."""
+        gap: dict[str, Param] = {
+            "calm": self._bound(reason, upper_from),
+            "origin": ORIGIN_WORDS[reason.upper_origin],
+        }
+        if math.isinf(bound):
+            value = self._show(reason, upper_from)
+            return say(
+                "{limit} {value}, marginal over {calm} ({origin})",
+                limit=_NAMES[reason.limit],
+                value=value,
+                **gap,
+            )
+        line = self._against(reason, bound)
+        return say("{line}; marginal over {calm} ({origin})", line=line, **gap)
 
     def _against(self, reason: Reason, bound: float) -> Message:
         """Return a value beside one of its bounds."""
@@ -238,8 +266,9 @@ class Speaker:
     def _places(self, reason: Reason, bound: float) -> int:
         """As few decimals as tell the value from its bound: 10.2 is over 10, "10" is not."""
         kind = _KINDS[reason.limit]
+        told = [bound] if reason.upper_from is None else [bound, reason.upper_from]
         for places in range(kind.decimals, _MOST_DECIMALS):
-            if not self._hides_side(reason, bound, places):
+            if not any(self._hides_side(reason, one, places) for one in told):
                 return places
         return max(kind.decimals, _MOST_DECIMALS)
 
@@ -373,7 +402,9 @@ def _at_night(reason: Reason) -> bool:
 
 
 def _nearer(reason: Reason) -> float:
-    """The bound the value is nearer to, or that it broke."""
+    """The bound that acted, or that the value is nearer to."""
+    if reason.side is not None:
+        return reason.low if reason.side == "low" else reason.high
     if reason.high - reason.value < reason.value - reason.low:
         return reason.high
     return reason.low if math.isfinite(reason.low) else reason.high

@@ -38,7 +38,10 @@ class LimitStood(Part):
     low: float | None
     high: float | None
     origin: str
-    """Where the bound comes from: label, law or the grower."""
+    """Where the bound that acted comes from: label, law, the grower or this program."""
+    low_origin: str | None = None
+    """Where each bound comes from; None where there is none, or in entries of before that."""
+    high_origin: str | None = None
 
 
 class Spoke(Part):

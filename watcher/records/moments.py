@@ -124,6 +124,8 @@ def _limits(found: Sequence[Reason]) -> dict[str, LimitStood]:
             low=known(r.low),
             high=known(r.high),
             origin=r.origin.value,
+            low_origin=r.low_origin.value if r.low_origin else None,
+            high_origin=r.high_origin.value if r.high_origin else None,
         )
         for r in found
     }

@@ -108,7 +108,10 @@ class LimitTold(ApiModel):
     low: float | None
     high: float | None
     origin: Origin
-    """Whose the bound is."""
+    """Whose the bound is that acted, or that is nearer."""
+    low_origin: Origin | None
+    """Whose each bound is; null where there is none."""
+    high_origin: Origin | None
     headroom: float | None
     """Room left as a share of the limit's scale, negative when broken; null where unknown or
     without a bound."""
@@ -124,6 +127,8 @@ class LimitTold(ApiModel):
             low=finite(reason.low),
             high=finite(reason.high),
             origin=reason.origin.value,
+            low_origin=reason.low_origin,
+            high_origin=reason.high_origin,
             headroom=finite(reason.headroom),
             neighbours=list(reason.neighbours),
             sentence=speaker.reason(field, reason).render(language),
