@@ -2,6 +2,7 @@
 
 import asyncio
 import json
+import math
 import re
 from collections.abc import AsyncIterator, Mapping
 from dataclasses import dataclass
@@ -257,6 +258,19 @@ async def test_a_feed_of_another_country_is_refused_in_place(site: Site) -> None
     answer = await site.tell("feed", feed="nws")
     assert answer.status_code == 422
     assert "sources" not in site.visit.farm.raw
+
+
+async def test_a_large_file_is_taken_and_one_too_large_said(site: Site) -> None:
+    await site.tell("place", **TOLD["place"])
+    corners = [
+        (-96.95 + 0.01 * math.cos(a / 955), 41.62 + 0.01 * math.sin(a / 955)) for a in range(6000)
+    ]
+    ring = [[round(lon, 6), round(lat, 6)] for lon, lat in corners]
+    text = json.dumps({"type": "Polygon", "coordinates": [ring]})
+    assert len(text) > 100_000
+    assert (await site.tell("field", corners=text)).status_code == 303
+    answer = await site.tell("field", corners=text + " " * 400_000)
+    assert answer.status_code in {403, 413}
 
 
 async def test_nobody_else_tells_it(site: Site) -> None:

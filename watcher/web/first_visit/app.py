@@ -35,6 +35,8 @@ _STATIC = {"page.css": "text/css", "first.js": "text/javascript", "icon.svg": "i
 _HERE = {"permissions-policy": "geolocation=(self)"}
 """The phone's position may be asked for, on these pages only."""
 _AGAIN_AFTER_S = 3
+_MOST_BYTES = 280_000
+"""A file of boundaries, as a form packs it: as much as the port takes at once."""
 
 
 @dataclass
@@ -129,7 +131,7 @@ def create_first_visit(visit: FirstVisit) -> FastAPI:  # noqa: PLR0915  # its ro
     @app.post("/first/{key}")
     async def told(request: Request, key: str, field: str = "") -> Response:
         step = _step(key)
-        form = await visit.door.form(request, owner(request), long=True)
+        form = await visit.door.form(request, owner(request), long=True, most_bytes=_MOST_BYTES)
         farm = visit.farm
         if form.get("later"):
             return RedirectResponse(_after(visit, step, field), 303)
@@ -157,11 +159,11 @@ def create_first_visit(visit: FirstVisit) -> FastAPI:  # noqa: PLR0915  # its ro
 
     @app.exception_handler(NotLoggedInError)
     def stranger(request: Request, _error: NotLoggedInError) -> Response:
-        return show(request, "first_stranger.html", 401)
+        return show(request, "first_stranger.html", 401, wrong="")
 
     @app.exception_handler(NotAllowedError)
-    def not_allowed(request: Request, _error: NotAllowedError) -> Response:
-        return show(request, "first_stranger.html", 403)
+    def not_allowed(request: Request, error: NotAllowedError) -> Response:
+        return show(request, "first_stranger.html", 403, wrong=str(error))
 
     return app
 
