@@ -53,7 +53,7 @@ def login_link(
         keyring.close()
     except SessionStoreError as error:
         stop(str(error))
-    address = f"{settings.address or _own_address(settings)}/login/{token}"
+    address = f"{settings.address or own_address(settings)}/login/{token}"
     here_only = is_of_one_machine(urlsplit(address).hostname or "")
     if not here_only:
         out.print(terminal_qr(address), markup=False)
@@ -70,7 +70,8 @@ _HERE_ONLY = say(
 )
 
 
-def _own_address(settings: Settings) -> str:
+def own_address(settings: Settings) -> str:
+    """Return the address of the pages as this machine reaches them."""
     # Who listens on every address is reached at this one too.
     everywhere = {"0.0.0.0": "127.0.0.1", "::": "::1", "": "127.0.0.1"}  # noqa: S104
     host = everywhere.get(settings.host, settings.host)

@@ -12,8 +12,9 @@ import structlog
 import typer
 
 from watcher.cli.context import BAD_INPUT, answer, open_farm, open_settings, stop
+from watcher.cli.first_visit import VERSIONS, first_visit
 from watcher.cli.login import KEYRING
-from watcher.cli.starting import Start, farm_to_run, refuse, started
+from watcher.cli.starting import Start, farm_to_run, has_kept_farm, refuse, started
 from watcher.delivery.acknowledgement import Links
 from watcher.delivery.channel import Channel, Outcome, UnusableUrlError
 from watcher.delivery.heartbeat import Heartbeat
@@ -53,7 +54,6 @@ from watcher.web.server import serve
 _SILENT_S = 15.0
 """How long a database server may say nothing: half a minute later a phone must know. [s]"""
 _DAMAGED_WAIT_S = 5.0
-_VERSIONS = "farm-versions"
 STANDBY = "standby.state"
 """File in the state folder for what the watch knows while its log cannot be used."""
 
@@ -67,6 +67,11 @@ def watch(reader: BodyReader) -> None:
     """Run the watch until it is stopped; ``reader`` reads what sources send."""
     settings = open_settings()
     logs.set_up(settings.log_format, settings.log_level)
+    if not settings.farm.exists() and not has_kept_farm(settings):
+        try:
+            first_visit(settings)
+        except PortError as error:
+            stop(str(error))
     start = farm_to_run(settings)
     try:
         log = Database(settings.database_url, silent_s=_SILENT_S)
@@ -204,7 +209,7 @@ async def _run(
             standby_file=KeptFile(settings.state_dir / STANDBY),
             chances=ChanceKeeper(book.plan, log),
         )
-        versions = FarmVersions(settings.state_dir / _VERSIONS)
+        versions = FarmVersions(settings.state_dir / VERSIONS)
         unfit = lambda farm: problems(settings, farm).errors  # noqa: E731
         editor = FarmEditor(settings.farm, versions, clock, unfit)
         watch.farm_in_use = FarmInUse(watch, editor, sources=sources_of, keep=keep)

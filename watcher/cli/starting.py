@@ -74,6 +74,11 @@ def farm_to_run(settings: Settings) -> Start:
     return Start(earlier.farm, {}, earlier)
 
 
+def has_kept_farm(settings: Settings) -> bool:
+    """Return whether the farm of an earlier start is kept: its file is gone, not yet to come."""
+    return kept(settings.state_dir / _KEPT_FARM, ()) is not None
+
+
 def started(settings: Settings, start: Start) -> None:
     """Keep the farm of a good start, and forget what was sent about bad ones."""
     try:

@@ -212,6 +212,7 @@ def _closed(
 class _Worked:
     """What one look brought: the chances, and what of it is to be kept."""
 
+    plan: FarmArrays
     chances: FarmChances
     pairs: forecast_history.NewPairs
     said: Sequence[ChanceSaid]
@@ -244,13 +245,14 @@ class ChanceKeeper:
     def look(self, outlook: Timeline) -> _Worked:
         """Work the chances out. Takes a second of processor: not on the log's thread."""
         self._asked = False
-        now = outlook.now
+        now, plan = outlook.now, self.plan
         with self.store.reading() as session:
-            found = work_out(session, self.plan, outlook)
-            pairs = forecast_history.new_pairs(session, self.plan.farm, now)
-            outcomes = came_of(session, self.plan, now)
+            found = work_out(session, plan, outlook)
+            pairs = forecast_history.new_pairs(session, plan.farm, now)
+            outcomes = came_of(session, plan, now)
         new = now // forecast_history.EVERY_S > self._said_at // forecast_history.EVERY_S
-        return _Worked(found, pairs, said(self.plan, outlook, found) if new else (), outcomes)
+        kept_of = said(plan, outlook, found) if new else ()
+        return _Worked(plan, found, pairs, kept_of, outcomes)
 
     def keep(self, worked: _Worked) -> None:
         """Write what is to be kept, quickly."""
@@ -260,4 +262,5 @@ class ChanceKeeper:
             kept.close_said(session, worked.outcomes)
         if worked.said:
             self._said_at = worked.chances.at
-        self.latest = worked.chances
+        if worked.plan is self.plan:  # those of a farm that was changed meanwhile are of no use
+            self.latest = worked.chances

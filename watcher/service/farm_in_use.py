@@ -130,27 +130,29 @@ class FarmInUse:
             return
         before = watch.book.plan.farm
         try:
-            plan = await watch.run_on_db_thread(partial(self._next_plan, before))
+            plan = await watch.run_on_db_thread(partial(self._swapped, before))
         except LogError as error:
             log.warning("a changed farm waits for the log", why=str(error))
             return
         if plan is None:
             return
-        watch.use(plan)
         if self._sources is not None and _other_sources(before, plan.farm):
             made = self._sources(plan.farm)
             watch.use_sources(made.polled, made.streams, _changed(before, plan.farm))
         await watch.rejudge()
 
-    def _next_plan(self, before: Farm) -> FarmArrays | None:
+    def _swapped(self, before: Farm) -> FarmArrays | None:
+        """Use what can be used. On the log's thread: between two judgements, never within one."""
         book = self._watch.book
         with book.store.reading() as session:
             busy = {job.field for job in jobs.open_jobs(session)}
         farm = holding(before, self._wanted, busy)
         if farm == before and farm is not self._wanted:
             return None
+        plan = FarmArrays.of(farm)
         book.keep_records()  # of jobs that ended: by the rules they had
-        return FarmArrays.of(farm)
+        self._watch.use(plan)
+        return plan
 
 
 def _rendered(one: Problem | Message, spoken: Language) -> str:

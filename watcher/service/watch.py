@@ -177,7 +177,7 @@ class Watch:
             await self._stop()
 
     def use(self, plan: FarmArrays) -> None:
-        """Go by another farm from the next judgement on."""
+        """Go by another farm from the next judgement on. On the log's thread."""
         self.book.use(plan)
         self.standby.use_farm(plan)
         for courier in (self.courier, self.standby.courier):
@@ -707,7 +707,7 @@ class Watch:
         keeper, picture = self.chances, self.picture
         if keeper is None or picture is None or self.outage is not None or self.book.time.lost:
             return
-        if not keeper.due(self.clock.now()):
+        if not keeper.due(self.clock.now()) or keeper.plan.farm is not picture.judgement.plan.farm:
             return
         with contextlib.suppress(asyncio.CancelledError):
             loop = asyncio.get_running_loop()

@@ -16,7 +16,8 @@ from starlette.middleware.gzip import GZipMiddleware
 from watcher.delivery.acknowledgement import Links
 from watcher.delivery.web_push import WebPush
 from watcher.farm import Farm
-from watcher.i18n.message import Param
+from watcher.farm.problems import FarmFileError
+from watcher.i18n.message import Param, joined
 from watcher.jobs.commands import BadStepError
 from watcher.service.health import Health
 from watcher.service.source_factory import PostingStation, posting_stations
@@ -57,6 +58,7 @@ from watcher.web.pages import (
     skill,
 )
 from watcher.web.pages import incidents as incident_pages
+from watcher.web.pages.farm_form import of_mistakes
 from watcher.web.pages.pushes import BadSubscriptionError
 from watcher.web.seldom import Seldom
 
@@ -135,7 +137,7 @@ def create_app(watch: Watch, keys: Keys) -> FastAPI:
         incident_pages.router(house),
         incidents.router(house),
         metrics.router(house),
-        static_files.router(house.farm),
+        static_files.router(lambda: house.farm),
     ):
         app.include_router(routes)
     if keys.links is not None:
@@ -220,6 +222,10 @@ def _answer_errors(app: FastAPI, house: AppContext) -> None:
     @app.exception_handler(NothingJudgedError)
     def not_judged(request: Request, _error: NothingJudgedError) -> Response:
         return refuse(request, 503, "the watch has only just started and has not judged yet")
+
+    @app.exception_handler(FarmFileError)
+    def farm_unreadable(request: Request, error: FarmFileError) -> Response:
+        return refuse(request, 409, joined(of_mistakes(error.problems), "; "))
 
     @app.exception_handler(LogError)
     def log_unusable(request: Request, _error: LogError) -> Response:

@@ -44,5 +44,8 @@ def farm_says(house: AppContext) -> list[Message]:
             )
         )
     if watch.farm_in_use is not None and watch.farm_in_use.waits and instead is None:
-        found.append(say("A part of the last change waits until the job under way ends"))
+        waits = say("A part of the last change waits until the job under way ends")
+        if watch.outage is not None:
+            waits = say("The last change waits until the log can be used again")
+        found.append(waits)
     return found

@@ -1,6 +1,7 @@
 """Files that are the same for everybody: style, script, icons, and what makes an app of a page."""
 
 import json
+from collections.abc import Callable
 from html import escape
 from typing import Annotated
 
@@ -31,8 +32,8 @@ _A_YEAR = {"Cache-Control": "public, max-age=31536000, immutable"}
 _ASKED_ANEW = {"Cache-Control": "no-cache"}
 
 
-def router(farm: Farm) -> APIRouter:
-    """Routes of the static files."""
+def router(farm: Callable[[], Farm]) -> APIRouter:
+    """Routes of the static files; ``farm`` is the one in use."""
     routes = APIRouter(include_in_schema=False)
 
     @routes.get("/static/{file}")
@@ -46,14 +47,14 @@ def router(farm: Farm) -> APIRouter:
         script = (STATIC / "worker.js").read_text(encoding="utf-8")
         kept = ", ".join(f'"{static_url(file)}"' for file in ("page.css", "page.js", "icon.svg"))
         filled = script.replace("/* kept files */", kept)
-        page = _nothing_kept(accepted(accept_language) or farm.language)
+        page = _nothing_kept(accepted(accept_language) or farm().language)
         filled = filled.replace('"/* nothing kept */"', json.dumps(page))
         return Response(filled, media_type="text/javascript", headers=_ASKED_ANEW)
 
     @routes.get("/app.webmanifest")
     def manifest() -> Response:
         return Response(
-            _manifest(farm.config.farm.name),
+            _manifest(farm().config.farm.name),
             media_type="application/manifest+json",
             headers=_ASKED_ANEW,
         )

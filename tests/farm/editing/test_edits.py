@@ -103,6 +103,16 @@ def test_an_entry_goes_and_the_comments_below_it_stay(texts: FarmTexts) -> None:
     after.load()
 
 
+def test_the_last_entry_of_a_table_may_go(texts: FarmTexts) -> None:
+    names = values(texts)["neighbours"]
+    after = edited(
+        texts, [edit for n in names for edit in (Remove(("neighbours", n)), RemoveBoundary(n))]
+    )
+    assert after.load().config.neighbours == {}
+    again = SetValue(("neighbours", "new"), {"grows": "oats", "susceptibility": "tolerant"})
+    assert list(values(edited(after, [again]))["neighbours"]) == ["new"]
+
+
 def test_to_take_out_what_is_not_there_changes_nothing(texts: FarmTexts) -> None:
     assert edited(texts, [Remove(("fields", "nowhere", "latest"))]) == texts
     assert edited(texts, [RemoveBoundary("nowhere")]).load() == texts.load()

@@ -152,6 +152,24 @@ async def test_one_tap_undoes_and_an_undone_tightening_asks_too(site: Visited, f
     assert farm(site).config.windows["contact"].wind.high == pytest.approx(4.0234, rel=1e-4)
 
 
+async def test_an_undo_takes_nothing_back_that_came_after_unseen(site: Visited) -> None:
+    mine = await keep(site, await look(site, "/fields/hill/change", weeds="weedy"))
+    page = await site.web.get(mine.headers["location"])
+    await keep(site, await look(site, "/fields/creek_side/change", canopy="20 in"))
+    asks = await site.web.post("/farm/versions/2/undo", data=filled(page.text))
+    assert "fields.creek_side.canopy: 20 in → nothing" in asks.text
+    assert farm(site).config.fields["hill"].weeds.value == "weedy"
+
+
+async def test_a_file_that_is_no_toml_is_said_and_not_changed(many: Visited, file: Path) -> None:
+    text = file.read_text()  # noqa: ASYNC240
+    file.write_text(text + "\n[fields\n")  # noqa: ASYNC240
+    for path in ("/fields/hill/change", "/farm/people/grower"):
+        answer = await many.web.get(path)
+        assert answer.status_code == 409
+        assert "this is not TOML" in unescape(answer.text)
+
+
 async def test_of_two_who_edit_at_once_the_second_sees_the_first(site: Visited) -> None:
     mine = await look(site, "/fields/hill/change", weeds="weedy")
     theirs = await look(site, "/fields/hill/change", canopy="20 in")

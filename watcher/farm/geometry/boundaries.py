@@ -19,7 +19,7 @@ _DRAW_AGAIN = say("draw that boundary again so that its line does not cross or t
 _EXPORT_AGAIN = say("export the boundary again")
 
 
-class _BadShapeError(Exception):
+class BadShapeError(Exception):
     """A geometry that is not a boundary: what is wrong and what to do."""
 
     def __init__(self, wrong: Message, mend: Message) -> None:
@@ -58,12 +58,12 @@ def read_boundaries(file: Path, read: Read = text_of) -> Boundaries:
                 _no_id(feature)
             place = f'feature "{name}"'
             if name in named:
-                raise _BadShapeError(
+                raise BadShapeError(
                     say("a second feature has this id"), say("give every feature its own")
                 )
             named.add(name)
-            shapes[name] = _boundary(feature)
-        except _BadShapeError as bad:
+            shapes[name] = boundary_of(feature)
+        except BadShapeError as bad:
             problems.append(Problem(file, place, bad.wrong, bad.mend))
     return Boundaries(file, shapes, frozenset(named), tuple(problems))
 
@@ -103,25 +103,24 @@ def _id(feature: Any) -> str | None:
 
 def _no_id(feature: Any) -> NoReturn:
     if not isinstance(feature, dict) or feature.get("type") != "Feature":
-        raise _BadShapeError(
-            say("is not a Feature"), say('write { "type": "Feature", "id": …, … }')
-        )
+        raise BadShapeError(say("is not a Feature"), say('write { "type": "Feature", "id": …, … }'))
     properties = feature.get("properties")
     written = [f"{key}: {value}" for key, value in (properties or {}).items()][:3]
     wrong = say('has no "id"')
     if written:
         wrong = say('has no "id" (the one with {properties})', properties=", ".join(written))
-    raise _BadShapeError(
+    raise BadShapeError(
         wrong, say('put "id": "name of the field" beside "type", not in "properties"')
     )
 
 
-def _boundary(feature: Mapping[str, Any]) -> Polygonal:
+def boundary_of(feature: Mapping[str, Any]) -> Polygonal:
+    """Return the boundary of a feature (RFC 7946), in degrees. Raises ``BadShapeError``."""
     geometry = feature.get("geometry")
     geometry = geometry if isinstance(geometry, dict) else {}
     kind = geometry.get("type")
     if kind not in {"Polygon", "MultiPolygon"}:
-        raise _BadShapeError(
+        raise BadShapeError(
             say("its geometry is {kind}", kind=str(kind))
             if kind
             else say("its geometry is missing"),
@@ -143,12 +142,12 @@ def _polygon(rings: Any) -> shapely.Polygon:
 def _ring(ring: Any) -> list[tuple[float, float]]:
     positions = [_position(position) for position in _list(ring)]
     if len(positions) < 4:
-        raise _BadShapeError(
+        raise BadShapeError(
             say("a ring has {count} positions, fewer than 4", count=len(positions)),
             say("give it at least 3 corners"),
         )
     if positions[0] != positions[-1]:
-        raise _BadShapeError(
+        raise BadShapeError(
             say(
                 "a ring is not closed: it starts at {start} and ends at {end}",
                 start=_place(*positions[0]),
@@ -162,15 +161,15 @@ def _ring(ring: Any) -> list[tuple[float, float]]:
 def _position(position: Any) -> tuple[float, float]:
     numbers = list(_numbers(position))
     if len(numbers) not in {2, 3}:
-        raise _BadShapeError(say("a position is not [longitude, latitude]"), _EXPORT_AGAIN)
+        raise BadShapeError(say("a position is not [longitude, latitude]"), _EXPORT_AGAIN)
     longitude, latitude = numbers[:2]
     if abs(latitude) > 90 and abs(longitude) <= 90:
-        raise _BadShapeError(
+        raise BadShapeError(
             say("{position} has its latitude first", position=f"[{longitude}, {latitude}]"),
             say("put longitude first (RFC 7946)"),
         )
     if abs(latitude) > 90 or abs(longitude) > 180:
-        raise _BadShapeError(
+        raise BadShapeError(
             say("{position} is not a place in degrees", position=f"[{longitude}, {latitude}]"),
             say("export in WGS 84 longitude and latitude, not in metres or feet"),
         )
@@ -181,18 +180,16 @@ def _numbers(position: Any) -> Iterator[float]:
     for number in _list(position):
         if isinstance(number, bool) or not isinstance(number, int | float):
             wrong = say("a position holds {value}", value=repr(number)[:80])
-            raise _BadShapeError(wrong, say("write numbers"))
+            raise BadShapeError(wrong, say("write numbers"))
         if not abs(number) < 1e9:  # not a number, endless, or beyond any float
             wrong = say("a position holds {value}", value=str(number)[:20])
-            raise _BadShapeError(wrong, _EXPORT_AGAIN)
+            raise BadShapeError(wrong, _EXPORT_AGAIN)
         yield float(number)
 
 
 def _list(value: Any) -> list[Any]:
     if not isinstance(value, list) or not value:
-        raise _BadShapeError(
-            say("a part of its coordinates is not a list, or empty"), _EXPORT_AGAIN
-        )
+        raise BadShapeError(say("a part of its coordinates is not a list, or empty"), _EXPORT_AGAIN)
     return value
 
 
@@ -207,7 +204,7 @@ def _check_valid(shape: Polygonal) -> None:
         wrong = say("its boundary crosses or touches itself")
     if len(at) == 2:
         wrong = say("{wrong} at {place}", wrong=wrong, place=_place(*at))
-    raise _BadShapeError(wrong, _DRAW_AGAIN)
+    raise BadShapeError(wrong, _DRAW_AGAIN)
 
 
 def _place(longitude: float, latitude: float) -> Message:

@@ -50,10 +50,11 @@ def zone_problems(draft: Draft, shapes: Mapping[str, Polygonal]) -> Iterator[Pro
 
 def _zone_at(shape: Polygonal) -> str:
     centre = shape.centroid
-    return _zone(centre.y, centre.x)
+    return zone_at(centre.y, centre.x)
 
 
-def _zone(latitude: float, longitude: float) -> str:
+def zone_at(latitude: float, longitude: float) -> str:
+    """Return the IANA name of the time zone at a place in degrees."""
     return str(_finder().timezone_at(lat=latitude, lng=longitude))
 
 
@@ -73,7 +74,7 @@ def _same_clock(one: str, other: str) -> bool:
 
 def _look_swapped(zone: str, shapes: Mapping[str, Polygonal]) -> bool:
     centres = [shape.centroid for shape in shapes.values()]
-    swapped = [_zone(c.x, c.y) for c in centres if abs(c.x) <= 90]
+    swapped = [zone_at(c.x, c.y) for c in centres if abs(c.x) <= 90]
     return any(_same_clock(zone, there) for there in swapped)
 
 

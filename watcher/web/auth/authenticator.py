@@ -160,12 +160,16 @@ class Authenticator:
         return f"{salt}.{self._sign(visitor, salt)}"
 
     async def form(
-        self, request: Request, visitor: Visitor, *, long: bool = False
+        self, request: Request, visitor: Visitor, *, long: bool = False, most_bytes: int = 0
     ) -> dict[str, str]:
-        """Read a form and check that it is one of ours. Raises NotAllowedError."""
+        """Read a form and check that it is one of ours. Raises NotAllowedError.
+
+        ``most_bytes`` is for a form that holds a file.
+        """
         bounds = (
             (MOST_LONG_FORM_BYTES, MOST_LONG_FIELDS) if long else (MOST_FORM_BYTES, MOST_FIELDS)
         )
+        bounds = max(bounds[0], most_bytes), bounds[1]
         form = await _form(request, *bounds)
         salt, _, signature = form.get("form_token", "").partition(".")
         if not hmac.compare_digest(self._sign(visitor, salt).encode(), signature.encode()):

@@ -1,5 +1,6 @@
 """The farm's files as a page: who hears what, and every version with its undoing."""
 
+import asyncio
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
@@ -70,11 +71,11 @@ def router(house: AppContext) -> APIRouter:
 
     @routes.post("/farm/versions/{number}/undo")
     async def undo(request: Request, number: Number, visitor: Visitor = owner) -> Response:
-        _version(house, number)
+        found = _version(house, number)
         before = in_use(house).editor.versions.before(number)
         if before is None:
             raise HTTPException(409, "nothing is kept of the farm before this version")
-        return await _back_to(house, request, visitor, before)
+        return await _back_to(house, request, visitor, before, after=found)
 
     @routes.post("/farm/versions/{number}/restore")
     async def restore(request: Request, number: Number, visitor: Visitor = owner) -> Response:
@@ -108,17 +109,24 @@ def _version(house: AppContext, number: int) -> FarmVersion:
 
 
 async def _back_to(
-    house: AppContext, request: Request, visitor: Visitor, version: FarmVersion
+    house: AppContext,
+    request: Request,
+    visitor: Visitor,
+    version: FarmVersion,
+    after: FarmVersion | None = None,
 ) -> Response:
+    """Go back to a version: in one tap from the one ``after`` it, else looked at first."""
     form = await house.door.form(request, visitor)
+    texts = await asyncio.to_thread(in_use(house).editor.texts)
 
     def refused(problems: Sequence[Problem]) -> Response:
         return house.show(
             request, visitor, "farm_refused.html", status=422, wrong=of_mistakes(problems)
         )
 
-    # One tap: what is undone was looked at when it was made.
-    asked = Asked(by_version(house, version), form, "/farm", refused, at_once=True)
+    # Where nothing came after it, what is undone was looked at when it was made.
+    one_tap = after is not None and after.texts.etag == texts.etag
+    asked = Asked(by_version(house, version), form, "/farm", refused, at_once=one_tap)
     return await change(house, request, visitor, asked)
 
 

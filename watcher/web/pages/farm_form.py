@@ -12,9 +12,10 @@ from watcher.farm.problems import Problem
 from watcher.farm.validation_messages import Steps, dotted
 from watcher.i18n.message import Message, Param, joined
 
-Kind = Literal["text", "date", "time", "number", "choice", "flag", "several"]
+Kind = Literal["text", "date", "time", "number", "choice", "flag", "several", "long"]
 _WAS = "was:"
 _ONE_OF = "\n"
+_MOST_LETTERS = 400
 _ENTRY = 2
 """Steps to an entry: its table and its name."""
 
@@ -130,7 +131,7 @@ def _is_of(problem: str, key: str) -> bool:
 def _typed(one: Field, form: Mapping[str, str]) -> str:
     if one.kind == "several":
         return _ONE_OF.join(word for word, _ in one.choices if form.get(f"{one.name}:{word}"))
-    return form.get(one.name, "").strip()[:400]
+    return form.get(one.name, "").strip()[: None if one.kind == "long" else _MOST_LETTERS]
 
 
 def _shown(one: Field, value: Any) -> str:

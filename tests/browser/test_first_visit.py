@@ -1,0 +1,215 @@
+"""The first visit in a real browser: a small phone, tapped, by keyboard and walked, axe clean."""
+
+import asyncio
+from collections.abc import AsyncIterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.async_api import Browser, Page, expect
+
+from tests.support.running import SetClock
+from watcher.farm.load import load
+from watcher.service.first_farm import FirstFarm
+from watcher.web.auth.authenticator import Authenticator
+from watcher.web.auth.sessions import SessionStore
+from watcher.web.auth.users import Role, User, Users
+from watcher.web.first_visit.app import FirstVisit, create_first_visit
+from watcher.web.listening import listen
+from watcher.web.server import Server
+
+NOON = 1_781_107_200
+PHONE = {"width": 360, "height": 640}
+SMALL = {"width": 320, "height": 640}
+_SMALL_TARGETS = """
+[...document.querySelectorAll("main a, main button, main input, main select, main label.tick")]
+  .filter(e => e.type !== "checkbox" && e.type !== "hidden" && e.getClientRects().length)
+  .filter(e => e.getBoundingClientRect().height < 44).map(e => e.outerHTML.slice(0, 120))
+"""
+
+
+@dataclass
+class Visit:
+    """The screens of a first visit on a port."""
+
+    url: str
+    farm: FirstFarm
+    link: str
+    written: asyncio.Event
+    file: Path
+
+
+@pytest.fixture
+async def visit(tmp_path: Path) -> AsyncIterator[Visit]:
+    keyring, written = SessionStore(tmp_path / "door.db"), asyncio.Event()
+    file = tmp_path / "farm" / "farm.toml"
+    farm = FirstFarm(tmp_path / "first.json", file)
+    door = Authenticator(keyring, Users(), SetClock(NOON))
+    server = Server(create_first_visit(FirstVisit(farm, door, lambda _farm: (), written)))
+    link = keyring.make_link(User("owner", Role.ADMINISTER), NOON)
+    [listening] = listen("127.0.0.1", 0)
+    with listening:
+        serving = asyncio.create_task(server.serve(sockets=[listening]))
+        async with asyncio.timeout(20):
+            while not server.started:  # noqa: ASYNC110
+                await asyncio.sleep(0.01)
+        url = f"http://127.0.0.1:{listening.getsockname()[1]}"
+        yield Visit(url, farm, f"{url}/login/{link}", written, file)
+        server.should_exit = True
+        await serving
+    keyring.close()
+
+
+async def opened(browser: Browser, size: dict[str, int], **more: Any) -> tuple[Page, list[str]]:
+    context = await browser.new_context(viewport=size, **more)  # type: ignore[arg-type]
+    page = await context.new_page()
+    page.set_default_timeout(10_000)
+    wrong: list[str] = []
+    page.on("pageerror", lambda error: wrong.append(str(error)))
+    page.on("console", lambda m: wrong.append(m.text) if m.type == "error" else None)
+    return page, wrong
+
+
+async def press(page: Page, name: str) -> None:
+    await page.get_by_role("button", name=name, exact=True).click()
+
+
+async def begin(page: Page, visit: Visit) -> None:
+    await page.goto(visit.link)
+    await press(page, "Begin")
+    await page.get_by_label("Latitude and longitude").fill("41.6250, -96.9450")
+    await page.get_by_label("What the farm is called").fill("Invented")
+    await page.get_by_label("Units").select_option("us")
+    await page.get_by_label("Language").select_option("en")
+    await press(page, "Next")
+
+
+async def test_from_a_link_to_a_farm_by_tapping(browser: Browser, visit: Visit) -> None:
+    page, wrong = await opened(browser, PHONE)
+    await begin(page, visit)
+    await page.get_by_label("Name of the field").fill("Hill")
+    grid = page.locator("#grid")
+    box = await grid.bounding_box()
+    assert box is not None
+    for x, y in ((0.2, 0.8), (0.8, 0.8), (0.8, 0.2), (0.2, 0.2), (0.1, 0.1)):
+        await grid.click(position={"x": box["width"] * x, "y": box["height"] * y})
+    await press(page, "Take the last corner back")
+    await expect(page.locator("#draw-says")).to_contain_text("Corners: 4")
+    await press(page, "Next")
+    await page.get_by_label("Crop", exact=True).fill("soybeans")
+    await page.get_by_label("Height of the crop").fill("12 in")
+    await page.get_by_label("Weeds", exact=True).select_option("clean")
+    await page.get_by_label("Weeds to kill").select_option("mixed")
+    await press(page, "Next")
+    await page.get_by_label("To the north").select_option("susceptible")
+    await page.get_by_label("What grows or lives there").first.fill("grapes")
+    await press(page, "Next")
+    for label, value in (
+        ("Width of the boom", "90 ft"),
+        ("Height of the boom", "20 in"),
+        ("Speed", "6 mph"),
+        ("What the tank holds", "1000 gal"),
+        ("Share of the time", "65 %"),
+        ("From leaving the row", "20 min"),
+        ("Spray volume", "15 gal/acre"),
+    ):
+        await page.get_by_label(label).fill(value)
+    await page.get_by_label("Nozzles").select_option("air induction")
+    await page.get_by_label("Droplets").select_option("coarse")
+    await press(page, "Next")
+    await page.locator("[id='f-wind:low']").fill("3 mph")
+    await page.locator("[id='f-wind:high']").fill("10 mph")
+    await page.locator("[id='f-wind:origin']").select_option("label")
+    await press(page, "Next")
+    await page.get_by_label("Forecast").select_option("met_norway")
+    await press(page, "Next")
+    await expect(page.get_by_text("Not judged: gust")).to_be_visible()
+    await press(page, "Start watching")
+    await expect(page.get_by_text("The farm file is written.")).to_be_visible()
+    assert visit.written.is_set()
+    farm = load(visit.file)
+    # 60 of a hundred of a kilometre each way: the grid shows a thousand metres at first.
+    assert farm.ground.area_m2("hill") == pytest.approx(600**2, rel=0.02)
+    assert farm.config.neighbours["hill_north"].susceptibility.value == "susceptible"
+    assert wrong == []
+
+
+async def test_by_keyboard_alone_and_read_from_a_file(
+    browser: Browser, visit: Visit, tmp_path: Path
+) -> None:
+    page, wrong = await opened(browser, PHONE)
+    await begin(page, visit)
+    await page.locator("#grid").focus()
+    for keys in ("ArrowLeft", "ArrowDown", "ArrowRight", "ArrowUp"):
+        for _ in range(5):
+            await page.keyboard.press(keys)
+        await page.keyboard.press("Enter")
+    await expect(page.locator("#draw-says")).to_contain_text("Corners: 4")
+    file = tmp_path / "field.kml"
+    ring = "-96.95,41.62 -96.94,41.62 -96.94,41.63 -96.95,41.62"
+    kml = f"<kml><Placemark><name>Creek</name><Polygon><outerBoundaryIs><coordinates>{ring}"
+    kml += "</coordinates></outerBoundaryIs></Polygon></Placemark></kml>"
+    file.write_text(kml)
+    await page.locator("#file").set_input_files(file)
+    await press(page, "Next")
+    await expect(page.get_by_label("Crop", exact=True)).to_be_visible()
+    assert list(visit.farm.shapes) == ["creek"]
+    assert wrong == []
+
+
+async def test_corners_are_walked(browser: Browser, visit: Visit) -> None:
+    page, _ = await opened(browser, PHONE, permissions=["geolocation"])
+    await begin(page, visit)
+    for latitude, longitude in ((41.62, -96.95), (41.62, -96.94), (41.63, -96.94)):
+        position: Any = {"latitude": latitude, "longitude": longitude, "accuracy": 4}
+        await page.context.set_geolocation(position)
+        before = await page.locator("#f-corners").input_value()
+        await press(page, "Corner where I stand")
+        await expect(page.locator("#f-corners")).not_to_have_value(before)
+    await expect(page.locator("#draw-says")).to_contain_text("Within metres: 4")
+    await press(page, "Next")
+    await expect(page.get_by_label("Crop", exact=True)).to_be_visible()
+    assert list(visit.farm.shapes) == ["field"]
+
+
+async def test_it_goes_without_script(browser: Browser, visit: Visit) -> None:
+    page, _ = await opened(browser, PHONE, java_script_enabled=False)
+    await begin(page, visit)
+    await page.get_by_label("Its corners").fill("41.62, -96.95\n41.62, -96.94\n41.63, -96.94")
+    await press(page, "Next")
+    assert list(visit.farm.shapes) == ["field"]
+
+
+@pytest.mark.parametrize(("size", "locale"), [(PHONE, "en-US"), (SMALL, "es-US")])
+async def test_axe_finds_nothing_and_all_fits(
+    browser: Browser, visit: Visit, axe: str, size: dict[str, int], locale: str
+) -> None:
+    page, _ = await opened(browser, size, locale=locale, bypass_csp=True)
+
+    async def clean(where: str) -> None:
+        width = await page.evaluate("document.documentElement.scrollWidth")
+        assert width <= size["width"], where
+        await page.evaluate(axe)
+        found = await page.evaluate("axe.run()")
+        told = [(v["id"], [n["html"][:160] for n in v["nodes"]]) for v in found["violations"]]
+        assert told == [], where
+        assert await page.evaluate(_SMALL_TARGETS) == [], where
+
+    await page.goto(f"{visit.url}/first")
+    await clean("stranger")
+    await page.goto(visit.link)
+    await clean("link")
+    await page.locator("button.big").click()
+    await clean("place")
+    await page.locator("#f-place").fill("41.6250, -96.9450")
+    await page.locator("button.big").click()
+    await page.locator("button.big").click()
+    await clean("field, wrong")
+    await page.locator("#f-corners").fill("41.62, -96.95\n41.62, -96.94\n41.63, -96.94")
+    await page.locator("button.big").click()
+    for screen in ("crop", "sides?field=field", "sprayer", "label", "feed"):
+        await page.goto(f"{visit.url}/first/{screen}")
+        await clean(screen)
+    await page.goto(f"{visit.url}/first")
+    await clean("end")

@@ -1,0 +1,122 @@
+"""``watcher run`` without a farm file: one link, screens, then the watch in the same process."""
+
+import json
+import os
+import re
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator
+from html import unescape
+from pathlib import Path
+
+import httpx
+import pytest
+
+from watcher.farm.load import load
+
+pytestmark = pytest.mark.long
+
+_TOKEN = re.compile(r'name="form_token" value="([^"]+)"')
+_STATION = '[sources.mast]\nkind = "push"\n'
+_SQUARE = "41.62, -96.95\n41.62, -96.94\n41.63, -96.94\n41.63, -96.95"
+_TOLD = {
+    "place": {"place": "41.625, -96.945", "farm_name": "Invented", "units": "us", "language": "en"},
+    "field": {"name": "Hill", "corners": _SQUARE},
+    "crop": {"crop": "soybeans", "weeds": "clean", "target": "mixed"},
+    "sprayer": {
+        "width": "90 ft",
+        "height": "20 in",
+        "speed": "6 mph",
+        "tank": "1000 gal",
+        "efficiency": "65 %",
+        "fill": "20 min",
+        "nozzle": "air induction",
+        "droplets": "coarse",
+        "carrier": "15 gal/acre",
+    },
+    "label": {"wind:low": "3 mph", "wind:high": "10 mph", "wind:origin": "label"},
+}
+
+
+@pytest.fixture
+def run(tmp_path: Path) -> Iterator[tuple[subprocess.Popen[str], str, Path]]:
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    output, state = tmp_path / "output.txt", tmp_path / "state"
+    state.mkdir()
+    # A station has been told already, so that no feed beyond this machine is asked.
+    (state / "first-visit.json").write_text(json.dumps({"farm": _STATION}))
+    with output.open("w") as out:
+        process = subprocess.Popen(
+            [sys.executable, "-m", "watcher", "run"],
+            env={k: v for k, v in os.environ.items() if not k.startswith("WATCHER_")}
+            | {
+                "WATCHER_FARM": str(tmp_path / "config" / "farm.toml"),
+                "WATCHER_STATE_DIR": str(state),
+                "WATCHER_CONTACT": "grower@farm.example",
+                "WATCHER_PORT": str(port),
+            },
+            stdout=out,
+            stderr=subprocess.STDOUT,
+            text=True,
+        )
+    yield process, f"http://127.0.0.1:{port}", tmp_path
+    process.terminate()
+    process.wait(30)
+
+
+def _until(seconds: float, look: Callable[[], object]) -> object:
+    end = time.monotonic() + seconds
+    while time.monotonic() < end:
+        try:
+            if found := look():
+                return found
+        except httpx.HTTPError:
+            pass
+        time.sleep(0.1)
+    raise AssertionError("it did not come to that in time")
+
+
+def test_from_no_file_to_the_ranking(
+    run: tuple[subprocess.Popen[str], str, Path],
+) -> None:
+    process, url, folder = run
+    printed = folder / "output.txt"
+    found = _until(60, lambda: re.search(r"http://\S+/login/\S+", printed.read_text()))
+    assert isinstance(found, re.Match)
+    with httpx.Client(base_url=url, timeout=30) as web:
+
+        def send(page: str, to: str, **told: str) -> httpx.Response:
+            token = _TOKEN.search(web.get(page).text)
+            assert token, page
+            return web.post(to, data={"form_token": unescape(token[1])} | told)
+
+        link = found[0].removeprefix(url)
+        _until(30, lambda: web.get(link).status_code == 200)
+        assert send(link, link).status_code == 303
+        assert web.get("/health").status_code == 503
+        for screen, told in _TOLD.items():
+            answer = send(f"/first/{screen}", f"/first/{screen}", **told)
+            assert answer.status_code == 303, (screen, answer.text)
+        assert "starts" in send("/first", "/first/start").text
+        assert load(folder / "config" / "farm.toml").config.fields["hill"].crop == "soybeans"
+        # The same device is let in to the watch, which says that it knows no weather.
+        _until(60, lambda: "/fields/hill" in web.get("/").text)
+        assert "/fields/hill/change" in web.get("/fields/hill").text
+        assert process.poll() is None
+    assert list((folder / "state" / "farm-versions").glob("*.json"))
+
+
+def test_a_stop_during_the_first_visit_is_no_mistake(
+    run: tuple[subprocess.Popen[str], str, Path],
+) -> None:
+    process, url, folder = run
+    printed = folder / "output.txt"
+    found = _until(60, lambda: re.search(r"http://\S+/login/\S+", printed.read_text()))
+    assert isinstance(found, re.Match)
+    _until(30, lambda: httpx.get(url + "/first", timeout=5).status_code == 401)
+    process.terminate()
+    assert process.wait(30) == 0

@@ -1,0 +1,51 @@
+"""What stands beside a field until it is drawn, and names the farm file takes."""
+
+import pytest
+import shapely
+from shapely.affinity import rotate
+
+from watcher.farm.editing.first_farm import SIDES, Side, beside, name_for
+from watcher.farm.geometry.ground import Ground
+
+# Invented ground: about 830 m by 1110 m.
+SQUARE = shapely.box(-96.95, 41.62, -96.94, 41.63)
+SHAPES = {
+    "square": SQUARE,
+    "turned": rotate(SQUARE, 30),
+    "hollow": SQUARE.difference(shapely.box(-96.948, 41.625, -96.942, 41.63)),
+}
+
+
+@pytest.mark.parametrize("side", SIDES)
+@pytest.mark.parametrize("shape", SHAPES)
+def test_it_touches_the_field_and_reaches_a_hundred_metres(shape: str, side: Side) -> None:
+    field = SHAPES[shape]
+    strip = beside(field, side)
+    ground = Ground({"field": field}, {"strip": strip})
+    own, other = ground.fields["field"], ground.neighbours["strip"]
+    assert own.distance(other) < 0.1
+    assert own.intersection(other).area < 0.001 * own.area
+    away = {"north": 3, "east": 2, "south": 1, "west": 0}[side]
+    reaches = other.bounds[away] - own.bounds[away]
+    assert abs(reaches) == pytest.approx(100, abs=0.5)
+
+
+def test_a_field_beside_is_not_its_neighbour() -> None:
+    other = shapely.box(-96.95, 41.63, -96.94, 41.64)
+    assert beside(SQUARE, "north", [other]).is_empty
+    assert not beside(SQUARE, "south", [other]).is_empty
+
+
+@pytest.mark.parametrize(
+    ("text", "name"),
+    [
+        ("Long eighty", "long_eighty"),
+        ("Ñandú №7 / oeste", "nandu_no7_oeste"),
+        ("", "field"),
+        ("!!!", "field"),
+        ("taken", "taken_2"),
+        ("x" * 80, "x" * 40),
+    ],
+)
+def test_a_name_is_one_the_farm_file_takes(text: str, name: str) -> None:
+    assert name_for(text, ["taken"], "field") == name

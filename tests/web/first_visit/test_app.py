@@ -1,0 +1,319 @@
+"""The first visit: screen by screen to a farm that passes the check, or told in place what not."""
+
+import asyncio
+import json
+import math
+import re
+from collections.abc import AsyncIterator, Mapping
+from dataclasses import dataclass
+from html import unescape
+from pathlib import Path
+
+import httpx
+import pytest
+
+from tests.support.running import SetClock
+from watcher.farm import Farm
+from watcher.farm.load import load
+from watcher.i18n.message import Message, say
+from watcher.service.first_farm import FirstFarm
+from watcher.web.auth.authenticator import Authenticator
+from watcher.web.auth.sessions import SessionStore
+from watcher.web.auth.users import Role, User, Users
+from watcher.web.first_visit.app import FirstVisit, create_first_visit
+
+NOON = 1_781_107_200
+_TOKEN = re.compile(r'name="form_token" value="([^"]+)"')
+_WAS = re.compile(r'<input type="hidden" name="(was:[^"]+)" value="([^"]*)">')
+CORNERS = "41.62, -96.95\n41.62, -96.94\n41.63, -96.94\n41.63, -96.95"
+TOLD: Mapping[str, Mapping[str, str]] = {
+    "place": {"place": "41.625, -96.945", "farm_name": "Invented", "units": "us", "language": "en"},
+    "field": {"name": "Hill piece", "corners": CORNERS},
+    "crop": {"crop": "soybeans", "canopy": "12 in", "weeds": "clean", "target": "mixed"},
+    "sides?field=hill_piece": {"north:minds": "susceptible", "north:grows": "grapes"},
+    "sprayer": {
+        "width": "90 ft",
+        "height": "20 in",
+        "speed": "6 mph",
+        "tank": "1000 gal",
+        "efficiency": "65 %",
+        "fill": "20 min",
+        "nozzle": "air induction",
+        "droplets": "coarse",
+        "carrier": "15 gal/acre",
+    },
+    "label": {
+        "product": "Product A (invented)",
+        "registration": "0-0",
+        "wind:low": "3 mph",
+        "wind:high": "10 mph",
+        "wind:origin": "label",
+        "gust:high": "15 mph",
+        "gust:origin": "own",
+    },
+    "feed": {"feed": "met_norway"},
+}
+
+
+@dataclass
+class Site:
+    """The screens, and what comes of them."""
+
+    web: httpx.AsyncClient
+    visit: FirstVisit
+    file: Path
+
+    async def tell(self, screen: str, **told: str) -> httpx.Response:
+        """Fill in a screen and send it."""
+        page = (await self.web.get(f"/first/{screen}")).text
+        found = _TOKEN.search(page)
+        assert found, page
+        form = {name: unescape(value) for name, value in _WAS.findall(page)} | told
+        return await self.web.post(
+            f"/first/{screen}", data=form | {"form_token": unescape(found[1])}
+        )
+
+
+def unfit(_farm: Farm) -> list[Message]:
+    return []
+
+
+@pytest.fixture
+async def site(tmp_path: Path) -> AsyncIterator[Site]:
+    keyring, clock = SessionStore(tmp_path / "door.db"), SetClock(NOON)
+    file = tmp_path / "config" / "farm.toml"
+    visit = FirstVisit(
+        FirstFarm(tmp_path / "first.json", file),
+        Authenticator(keyring, Users(), clock),
+        unfit,
+        asyncio.Event(),
+    )
+    app = create_first_visit(visit)
+    transport = httpx.ASGITransport(app)
+    async with httpx.AsyncClient(transport=transport, base_url="http://127.0.0.1") as web:
+        token = keyring.open(User("owner", Role.ADMINISTER), NOON, by_link=True)
+        web.cookies.set("watcher", token, domain="127.0.0.1")
+        yield Site(web, visit, file)
+    keyring.close()
+
+
+async def tell_all(site: Site, *, but: str = "") -> None:
+    for screen, told in TOLD.items():
+        if screen != but:
+            answer = await site.tell(screen, **told)
+            assert answer.status_code == 303, (screen, re.sub(r"<[^>]+>", " ", answer.text))
+
+
+async def test_told_screen_by_screen_it_is_a_farm_that_passes_the_check(site: Site) -> None:
+    leads_to = [f"/first/{screen}" for screen in [*TOLD][1:]] + ["/first"]
+    for (screen, told), after in zip(TOLD.items(), leads_to, strict=True):
+        answer = await site.tell(screen, **told)
+        assert (answer.status_code, answer.headers["location"]) == (303, after)
+    end = await site.web.get("/first")
+    assert "Start watching" in end.text
+    assert "Not judged: temperature" in end.text
+    token = _TOKEN.search(end.text)
+    assert token
+    started = await site.web.post("/first/start", data={"form_token": unescape(token[1])})
+    assert started.status_code == 200
+    assert site.visit.written.is_set()
+    farm = load(site.file)
+    hill = farm.config.fields["hill_piece"]
+    assert farm.config.farm.time_zone == "America/Chicago"
+    assert (hill.crop, hill.products, hill.window) == ("soybeans", ("product",), "label")
+    assert farm.config.windows["label"].wind.high == pytest.approx(4.4704)
+    assert farm.config.neighbours["hill_piece_north"].grows == "grapes"
+    assert farm.ground.area_m2("hill_piece") == pytest.approx(830 * 1111, rel=0.01)
+
+
+async def test_each_screen_may_wait_and_the_end_says_what_for(site: Site) -> None:
+    assert (await site.web.get("/")).headers["location"] == "/first"
+    assert (await site.web.get("/first")).headers["location"] == "/first/place"
+    await site.tell("place", **TOLD["place"])
+    at = "/first/field"
+    seen = []
+    while at != "/first":
+        seen.append(at)
+        page = await site.web.get(at)
+        assert 'class="without"' in page.text
+        answer = await site.tell(at.removeprefix("/first/"), later="yes")
+        at = answer.headers["location"]
+    assert seen == ["/first/field", "/first/crop", "/first/sprayer", "/first/label", "/first/feed"]
+    end = await site.web.get("/first")
+    assert "Still to tell" in end.text
+    assert "Start watching" not in end.text
+
+
+@pytest.mark.parametrize("but", ["crop", "sprayer", "label"])
+async def test_without_what_must_be_told_it_does_not_start(site: Site, but: str) -> None:
+    await tell_all(site, but=but)
+    end = await site.web.get("/first")
+    assert "Start watching" not in end.text
+    token = _TOKEN.search((await site.web.get("/first/feed")).text)
+    assert token
+    await site.web.post("/first/start", data={"form_token": unescape(token[1])})
+    assert not site.visit.written.is_set()
+    assert not site.file.exists()
+
+
+async def test_what_the_settings_lack_is_said_at_the_end(site: Site) -> None:
+    await tell_all(site)
+    site.visit.unfit = lambda _farm: [say("there is none")]
+    end = (await site.web.get("/first")).text
+    assert "there is none" in end
+    assert "Start watching" not in end
+
+
+async def test_what_was_told_outlives_a_restart(site: Site, tmp_path: Path) -> None:
+    await site.tell("place", **TOLD["place"])
+    await site.tell("field", **TOLD["field"])
+    again = FirstFarm(tmp_path / "first.json", site.file)
+    assert again.place == (41.625, -96.945)
+    assert list(again.shapes) == ["hill_piece"]
+    site.visit.farm = again
+    page = (await site.web.get("/first/place")).text
+    assert 'value="Invented"' in page
+    assert "41.62500, -96.94500" in page
+
+
+async def test_fields_of_a_file_are_told_together_and_asked_about_one_by_one(site: Site) -> None:
+    def square(west: float) -> dict[str, object]:
+        east = west + 0.01
+        ring = [[west, 41.62], [east, 41.62], [east, 41.63], [west, 41.63], [west, 41.62]]
+        return {"type": "Polygon", "coordinates": [ring]}
+
+    features = [
+        {"type": "Feature", "properties": {"Name": name}, "geometry": square(west)}
+        for name, west in (("North 40", -96.95), ("Creek", -96.93))
+    ]
+    await site.tell("place", **TOLD["place"])
+    text = json.dumps({"type": "FeatureCollection", "features": features})
+    await site.tell("field", corners=text)
+    answer = await site.tell("crop", **TOLD["crop"])
+    assert answer.headers["location"] == "/first/sides?field=north_40"
+    answer = await site.tell(
+        "sides?field=north_40", **{"east:minds": "tolerant", "east:grows": "oats"}
+    )
+    assert answer.headers["location"] == "/first/sides?field=creek"
+    answer = await site.tell("sides?field=creek", later="yes")
+    assert answer.headers["location"] == "/first/sprayer"
+    fields = site.visit.farm.raw["fields"]
+    assert [plan["crop"] for plan in fields.values()] == ["soybeans", "soybeans"]
+    assert list(site.visit.farm.raw["neighbours"]) == ["north_40_east"]
+    # A side that is taken back goes with its boundary.
+    await site.tell("sides?field=north_40", **{"east:minds": "", "east:grows": ""})
+    assert not site.visit.farm.raw.get("neighbours")
+    assert list(site.visit.farm.shapes) == ["north_40", "creek"]
+
+
+_CROSSED = "41.62, -96.95\n41.63, -96.94\n41.63, -96.95\n41.62, -96.94"
+BROKEN = [
+    ("place", "place", "by the river", "write latitude, longitude"),
+    ("place", "place", "", "write latitude, longitude"),
+    ("place", "units", "furlongs", "is not one of the choices"),
+    ("place", "language", "xx", "is not one of the choices"),
+    ("field", "corners", "", "there is no boundary yet"),
+    ("field", "corners", "41.62, -96.95", "at least 3 corners"),
+    ("field", "corners", "<kml/>", "it holds no boundary"),
+    ("field", "corners", _CROSSED, "crosses"),
+    ("field", "corners", "10, 10\n10, 10.00001\n10.00001, 10", "square metres"),
+    ("crop", "canopy", "12", "write a number with its unit"),
+    ("crop", "canopy", "12 acres", "does not fit here"),
+    ("crop", "weeds", "jungle", "is not one of the choices"),
+    ("crop", "latest", "soon", "must be a date"),
+    ("sides?field=hill_piece", "north:minds", "a lot", "is not one of the choices"),
+    ("sprayer", "width", "90", "write a number with its unit"),
+    ("sprayer", "width", "900 ft", "is outside what is believed"),
+    ("sprayer", "speed", "60 mph", "is outside what is believed"),
+    ("sprayer", "efficiency", "650 %", "is outside what is believed"),
+    ("sprayer", "nozzle", "garden hose", "is not one of the choices"),
+    ("sprayer", "droplets", "wet", "is not one of the choices"),
+    ("sprayer", "carrier", "15 gal", "does not fit here"),
+    ("label", "wind:high", "10", "write a number with its unit"),
+    ("label", "wind:high", "fast", "does not start with a number"),
+    ("label", "wind:low", "12 mph", "mph"),
+    ("label", "wind:origin", "god", "is not one of the choices"),
+    ("label", "rain_free_after:low", "1 mph", "does not fit here"),
+    ("feed", "feed", "crystal ball", "is not one of the choices"),
+]
+
+
+async def test_what_cannot_be_is_answered_in_place_with_its_mend(site: Site) -> None:
+    await tell_all(site)
+    for screen, name, value, said in BROKEN:
+        before = site.visit.farm.texts
+        answer = await site.tell(screen, **(dict(TOLD[screen]) | {name: value}))
+        text = unescape(answer.text)
+        assert answer.status_code == 422, (screen, name, value)
+        assert said in text, (screen, name, value, re.findall(r'class="error"[^>]*>([^<]*)', text))
+        assert value in text, (screen, name, value)
+        assert site.visit.farm.texts == before
+
+
+async def test_a_feed_of_another_country_is_refused_in_place(site: Site) -> None:
+    await site.tell("place", **(dict(TOLD["place"]) | {"place": "48.1, 11.5"}))
+    moved = "48.10, 11.50\n48.10, 11.51\n48.11, 11.51\n48.11, 11.50"
+    await site.tell("field", name="Feld", corners=moved)
+    assert site.visit.farm.raw["farm"]["time_zone"] == "Europe/Berlin"
+    answer = await site.tell("feed", feed="nws")
+    assert answer.status_code == 422
+    assert "sources" not in site.visit.farm.raw
+
+
+async def test_a_large_file_is_taken_and_one_too_large_said(site: Site) -> None:
+    await site.tell("place", **TOLD["place"])
+    corners = [
+        (-96.95 + 0.01 * math.cos(a / 955), 41.62 + 0.01 * math.sin(a / 955)) for a in range(6000)
+    ]
+    ring = [[round(lon, 6), round(lat, 6)] for lon, lat in corners]
+    text = json.dumps({"type": "Polygon", "coordinates": [ring]})
+    assert len(text) > 100_000
+    assert (await site.tell("field", corners=text)).status_code == 303
+    answer = await site.tell("field", corners=text + " " * 400_000)
+    assert answer.status_code in {403, 413}
+
+
+async def test_nobody_else_tells_it(site: Site) -> None:
+    token = site.web.cookies["watcher"]
+    for path in ("/first", "/first/place"):
+        site.web.cookies.clear()
+        assert (await site.web.get(path)).status_code == 401
+    assert (await site.web.post("/first/place", data=dict(TOLD["place"]))).status_code == 401
+    assert (await site.web.post("/first/start")).status_code == 401
+    keyring = site.visit.door.keyring
+    looker = keyring.open(User("looker", Role.LOOK), NOON, by_link=True)
+    site.web.cookies.set("watcher", looker, domain="127.0.0.1")
+    assert (await site.web.get("/first")).status_code == 403
+    site.web.cookies.set("watcher", token, domain="127.0.0.1")
+    assert (await site.web.post("/first/place", data=dict(TOLD["place"]))).status_code == 403
+
+
+async def test_one_link_lets_one_phone_in(site: Site) -> None:
+    site.web.cookies.clear()
+    link = site.visit.door.keyring.make_link(User("owner", Role.ADMINISTER), NOON)
+    page = await site.web.get(f"/login/{link}")
+    token = _TOKEN.search(page.text)
+    assert token
+    form = {"form_token": unescape(token[1])}
+    entered = await site.web.post(f"/login/{link}", data=form)
+    assert (entered.status_code, entered.headers["location"]) == (303, "/first")
+    assert (await site.web.get("/first/place")).status_code == 200
+    site.web.cookies.clear()
+    token = _TOKEN.search((await site.web.get(f"/login/{link}")).text)
+    assert token
+    again = await site.web.post(f"/login/{link}", data={"form_token": unescape(token[1])})
+    assert again.status_code == 403
+    assert "used already" in again.text
+
+
+async def test_it_speaks_spanish_and_every_page_is_small(site: Site) -> None:
+    site.web.headers["accept-language"] = "es"
+    await tell_all(site)
+    assert "¿Dónde está la finca?" in unescape((await site.web.get("/first/place")).text)
+    total = 0
+    for path in ("/first/field", "/static/page.css", "/static/first.js"):
+        answer = await site.web.get(path, headers={"accept-encoding": "gzip"})
+        total += int(answer.headers["content-length"])
+    assert total < 60_000
+    for path in ("/first/nowhere", "/static/other", "/first/sides?field=nowhere"):
+        assert (await site.web.get(path)).status_code == 404

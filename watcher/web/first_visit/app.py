@@ -1,0 +1,263 @@
+"""The application of the first visit: one link lets one device in, screens ask, a farm is written.
+
+It runs in place of the watch while there is no farm file, on the same port, and ends with it.
+"""
+
+import asyncio
+import json
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from fastapi import FastAPI, HTTPException, Request, Response
+from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse
+from starlette.middleware.gzip import GZipMiddleware
+
+from watcher.farm import Farm
+from watcher.farm.geometry.importing import typed_place
+from watcher.farm.problems import FarmFileError, Problem
+from watcher.i18n.language import ENGLISH, Language, accepted
+from watcher.i18n.message import Message, say
+from watcher.service.first_farm import FirstFarm
+from watcher.web.auth.authenticator import (
+    Authenticator,
+    NotAllowedError,
+    NotLoggedInError,
+    Visitor,
+)
+from watcher.web.auth.security import SecurityMiddleware
+from watcher.web.first_visit import steps
+from watcher.web.first_visit.steps import AtFaultError, Step
+from watcher.web.pages.farm_form import Row, Typed, elsewhere, of_mistakes, rows
+from watcher.web.renderer import STATIC, Renderer
+
+_STATIC = {"page.css": "text/css", "first.js": "text/javascript", "icon.svg": "image/svg+xml"}
+_HERE = {"permissions-policy": "geolocation=(self)"}
+"""The phone's position may be asked for, on these pages only."""
+_AGAIN_AFTER_S = 3
+_MOST_BYTES = 280_000
+"""A file of boundaries, as a form packs it: as much as the port takes at once."""
+
+
+@dataclass
+class FirstVisit:
+    """What the screens share."""
+
+    farm: FirstFarm
+    door: Authenticator
+    unfit: Callable[[Farm], Sequence[Message]]
+    """What of a farm does not fit the settings."""
+    written: asyncio.Event
+    """Set once the farm file is there."""
+    by: str = ""
+    """Who told it."""
+
+
+def create_first_visit(visit: FirstVisit) -> FastAPI:  # noqa: PLR0915  # its routes
+    """Build the application."""
+    app = FastAPI(docs_url=None, redoc_url=None, openapi_url=None)
+    app.add_middleware(GZipMiddleware, minimum_size=600)
+    app.add_middleware(SecurityMiddleware)
+    paper = Renderer()
+
+    def show(request: Request, template: str, status: int = 200, **values: Any) -> Response:
+        visitor = visit.door.visitor(request)
+        text = paper.page(
+            template,
+            _language(request),
+            form_token=lambda: visit.door.form_token(visitor),
+            **values,
+        )
+        page = HTMLResponse(text, status, headers=_HERE)
+        if visitor.user is None:  # its forms are bound to this device
+            visit.door.enter(request, page, visitor.token)
+        return page
+
+    def owner(request: Request) -> Visitor:
+        return visit.door.administrator(request)
+
+    @app.get("/login/{link}")
+    def ask_by_link(request: Request, link: str) -> Response:
+        return show(request, "first_link.html", link=link, wrong=False)
+
+    @app.post("/login/{link}")
+    async def enter_by_link(request: Request, link: str) -> Response:
+        await visit.door.form(request, visit.door.visitor(request))
+        now = visit.door.clock.now()
+        user = await asyncio.to_thread(visit.door.keyring.use_link, link, now)
+        if user is None:
+            return show(request, "first_link.html", 403, link=link, wrong=True)
+        token = await asyncio.to_thread(visit.door.keyring.open, user, now, by_link=True)
+        answer = RedirectResponse("/first", 303)
+        visit.door.enter(request, answer, token)
+        return answer
+
+    @app.get("/")
+    def begin() -> Response:
+        return RedirectResponse("/first", 303)
+
+    @app.get("/first")
+    def next_screen(request: Request) -> Response:
+        owner(request)
+        if not visit.farm.raw:
+            return RedirectResponse("/first/place", 303)
+        return show(request, "first_end.html", **_end(visit))
+
+    @app.get("/first/{key}")
+    def screen(request: Request, key: str, field: str = "") -> Response:
+        owner(request)
+        return show(request, "first_step.html", **_screen(visit, _step(key), field))
+
+    @app.post("/first/start")
+    async def start(request: Request) -> Response:
+        visitor = owner(request)
+        await visit.door.form(request, visitor)
+        found = await asyncio.to_thread(_missing, visit)
+        if found:
+            return RedirectResponse("/first", 303)
+        try:
+            await asyncio.to_thread(visit.farm.write)
+        except OSError as error:
+            wrong = say(
+                "{file} cannot be written ({why}): let the watch write there",
+                file=str(visit.farm.file),
+                why=str(error.strerror),
+            )
+            return show(request, "first_end.html", 500, **(_end(visit) | {"trouble": wrong}))
+        visit.by = visitor.user.name if visitor.user else ""
+        visit.written.set()
+        return show(request, "first_starts.html", again_s=_AGAIN_AFTER_S)
+
+    @app.post("/first/{key}")
+    async def told(request: Request, key: str, field: str = "") -> Response:
+        step = _step(key)
+        form = await visit.door.form(request, owner(request), long=True, most_bytes=_MOST_BYTES)
+        farm = visit.farm
+        if form.get("later"):
+            return RedirectResponse(_after(visit, step, field), 303)
+        try:
+            _check_field(visit, step, field)
+            asked = steps.fields_of(step.key, farm, field)
+            found = steps.told(step.key, farm, form, field)
+            texts = await asyncio.to_thread(steps.checked, farm, step.key, found, asked)
+        except AtFaultError as error:
+            typed = Typed(form, error.problems)
+            return show(request, "first_step.html", 422, **_screen(visit, step, field, typed))
+        place = typed_place(form.get("place", "")) if step.key == "place" else None
+        await asyncio.to_thread(farm.keep, texts, place)
+        return RedirectResponse(_after(visit, step, field), 303)
+
+    @app.get("/static/{file}")
+    def static(file: str) -> Response:
+        if file not in _STATIC:
+            raise HTTPException(404, "there is no such file")
+        return Response((STATIC / file).read_bytes(), media_type=_STATIC[file])
+
+    @app.get("/health")
+    def health() -> JSONResponse:
+        return JSONResponse({"well": False, "first_visit": True}, 503)
+
+    @app.exception_handler(NotLoggedInError)
+    def stranger(request: Request, _error: NotLoggedInError) -> Response:
+        return show(request, "first_stranger.html", 401, wrong="")
+
+    @app.exception_handler(NotAllowedError)
+    def not_allowed(request: Request, error: NotAllowedError) -> Response:
+        return show(request, "first_stranger.html", 403, wrong=str(error))
+
+    return app
+
+
+def _language(request: Request) -> Language:
+    return accepted(request.headers.get("accept-language", "")) or ENGLISH
+
+
+def _step(key: str) -> Step:
+    if key not in steps.BY_KEY:
+        raise HTTPException(404, "there is no such screen")
+    return steps.BY_KEY[key]
+
+
+def _check_field(visit: FirstVisit, step: Step, field: str) -> None:
+    if step.key == "sides" and field not in visit.farm.raw.get("fields", {}):
+        raise HTTPException(404, "no field has this name")
+
+
+def _after(visit: FirstVisit, step: Step, field: str) -> str:
+    """The screen after this one: each field has its sides asked about."""
+    fields = list(visit.farm.raw.get("fields", {}))
+    at = steps.STEPS.index(step) + 1
+    if step.key == "sides" and field in fields and fields.index(field) + 1 < len(fields):
+        return f"/first/sides?field={fields[fields.index(field) + 1]}"
+    if at < len(steps.STEPS) and steps.STEPS[at].key == "sides":
+        return f"/first/sides?field={fields[0]}" if fields else f"/first/{steps.STEPS[at + 1].key}"
+    return f"/first/{steps.STEPS[at].key}" if at < len(steps.STEPS) else "/first"
+
+
+def _screen(
+    visit: FirstVisit, step: Step, field: str, typed: Typed | None = None
+) -> dict[str, Any]:
+    _check_field(visit, step, field)
+    farm = visit.farm
+    fields = steps.fields_of(step.key, farm, field)
+    found = [_as_told(visit, row) for row in rows(fields, farm.texts, typed)]
+    problems = typed.problems if typed else ()
+    others = [json.loads(json.dumps(s.__geo_interface__)) for s in farm.shapes.values()]
+    return {
+        "step": step,
+        "at": steps.STEPS.index(step) + 1,
+        "count": len(steps.STEPS),
+        "rows": found,
+        "field": field,
+        "wrong": of_mistakes(elsewhere(fields, problems)),
+        "refused": bool(problems),
+        "place": farm.place,
+        "drawn": json.dumps(others),
+    }
+
+
+def _as_told(visit: FirstVisit, row: Row) -> Row:
+    """What stands in no place of the farm file is shown as it was told."""
+    if row.field.name == "place" and not row.value and visit.farm.place is not None:
+        return Row(row.field, "", "{:.5f}, {:.5f}".format(*visit.farm.place), row.wrong)
+    return row
+
+
+def _missing(visit: FirstVisit) -> list[tuple[str, Problem]]:
+    """What must still be told or mended, with the screen where that is done."""
+    found = list(visit.farm.problems())
+    if not found:
+        try:
+            farm = visit.farm.whole().load()
+        except FarmFileError as error:
+            found = list(error.problems)
+        else:
+            mend = say("change the settings of the watch, then start it again")
+            found = [Problem(visit.farm.file, "", wrong, mend) for wrong in visit.unfit(farm)]
+    if not visit.farm.raw.get("fields"):
+        found = [p for p in found if steps.step_of(p) != "crop"]
+    return [(steps.step_of(p) if p.key else "", p) for p in found]
+
+
+def _end(visit: FirstVisit) -> dict[str, Any]:
+    missing = _missing(visit)
+    of_step = {step.key: [p for key, p in missing if key == step.key] for step in steps.STEPS}
+    has_fields = bool(visit.farm.raw.get("fields"))
+    needed = {key for key, found in of_step.items() if found} | (set() if has_fields else {"field"})
+    fields = list(visit.farm.raw.get("fields", {}))
+    return {
+        "steps": [
+            (
+                step,
+                step.key in needed,
+                of_mistakes(of_step[step.key]),
+                f"?field={fields[0]}" if step.key == "sides" and fields else "",
+            )
+            for step in steps.STEPS
+            if step.key != "sides" or fields
+        ],
+        "settings": of_mistakes([p for key, p in missing if not key]),
+        "not_judged": steps.not_judged(visit.farm),
+        "ready": not missing and has_fields,
+        "trouble": None,
+    }

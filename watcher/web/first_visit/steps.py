@@ -1,0 +1,425 @@
+"""The screens of the first visit: what each asks, where it goes, what is not judged without it."""
+
+import json
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import shapely
+
+from watcher.farm.editing.edits import Edit, Remove, RemoveBoundary, SetBoundary, SetValue
+from watcher.farm.editing.first_farm import SIDES, beside, name_for
+from watcher.farm.editing.texts import FarmTexts
+from watcher.farm.geometry.boundaries import BadShapeError
+from watcher.farm.geometry.importing import outlines, typed_place
+from watcher.farm.models import DropletClass, NozzleKind, Susceptibility, WeedPressure, Weeds
+from watcher.farm.origin import Origin
+from watcher.farm.problems import FarmFileError, Problem
+from watcher.farm.validation.places import zone_at
+from watcher.i18n.language import codes, language
+from watcher.i18n.message import Message, Name, Param, joined, say
+from watcher.limits.catalogue import IN_WINDOWS, Side
+from watcher.messages.vocabulary import (
+    DROPLET_WORDS,
+    LIMIT_WORDS,
+    NOZZLE_WORDS,
+    ORIGIN_WORDS,
+    TARGET_WORDS,
+    WEED_WORDS,
+)
+from watcher.service.first_farm import FirstFarm
+from watcher.units import Kind, System
+from watcher.web.pages.farm_form import Field, edits
+
+_WINDOW, _SPRAYER, _SETUP, _FEED, _PRODUCT = "label", "sprayer", "setup", "forecast", "product"
+_BOUNDS: Sequence[tuple[str, Side]] = (
+    ("wind", "low"),
+    ("wind", "high"),
+    ("gust", "high"),
+    ("temperature", "low"),
+    ("temperature", "high"),
+    ("rain_free_after", "low"),
+    ("after_sunrise", "low"),
+    ("before_sunset", "low"),
+)
+_WHOSE = (Origin.LABEL, Origin.LAW, Origin.OWN)
+_MISSING = say("is missing")
+_BESIDE: Mapping[str, Message] = {
+    "north": say("To the north"),
+    "east": say("To the east"),
+    "south": say("To the south"),
+    "west": say("To the west"),
+}
+_MINDS: Mapping[Susceptibility, Message] = {
+    Susceptibility.TOLERANT: say("takes no harm"),
+    Susceptibility.SUSCEPTIBLE: say("takes harm"),
+    Susceptibility.VERY_SUSCEPTIBLE: say("takes harm from very little, or people live there"),
+}
+_FEEDS: Sequence[tuple[str, Param]] = (
+    ("nws", say("The US weather service: fields in the United States; free, public domain")),
+    ("met_norway", say("MET Norway: everywhere, mostly without gusts; free, CC BY 4.0, named")),
+    (
+        "open_meteo",
+        say("Open-Meteo: everywhere; free only where it is not commercial; CC BY 4.0, named"),
+    ),
+)
+
+
+@dataclass(frozen=True)
+class Step:
+    """One screen."""
+
+    key: str
+    title: Message
+    without: Message
+    """What is not so until it is told."""
+    says: Message | None = None
+
+
+STEPS = (
+    Step("place", say("Where is the farm?"), say("Without it no weather is known.")),
+    Step(
+        "field",
+        say("Where is the first field?"),
+        say("Without a field nothing is judged."),
+        say("Tap its corners, paste what another program exported, or type one corner a line."),
+    ),
+    Step(
+        "crop",
+        say("What grows there, and what is to be killed?"),
+        say("Without it loss of weed control and the order of the fields are not judged."),
+    ),
+    Step(
+        "sides",
+        say("What is beside it?"),
+        say("Until you tell, drift onto neighbours is not judged on that side."),
+        say(
+            "What grows or lives within 100 m of each side. It is taken to begin at the field's "
+            "edge until you draw it."
+        ),
+    ),
+    Step(
+        "sprayer",
+        say("What do you spray with?"),
+        say("Without it nothing is judged: drift and time hang on it."),
+    ),
+    Step(
+        "label",
+        say("What does the label allow?"),
+        say("A bound you leave out is not judged. Wind must be told."),
+        say("Copy the numbers from the label in your hand. It is the law."),
+    ),
+    Step("feed", say("Whose forecast?"), say("Without it the hours ahead are not known.")),
+)
+BY_KEY = {step.key: step for step in STEPS}
+
+
+class AtFaultError(Exception):
+    """What was told cannot be: each problem with its place and mend."""
+
+    def __init__(self, problems: Sequence[Problem]) -> None:
+        super().__init__("; ".join(map(str, problems)))
+        self.problems = tuple(problems)
+
+
+def fields_of(step: str, farm: FirstFarm, field: str) -> list[Field]:
+    """Return what a screen asks; ``field`` is the one whose sides are asked about."""
+    system: System = "metric" if farm.raw.get("farm", {}).get("units") == "metric" else "us"
+    feed = Field("feed", ("sources", _FEED, "kind"), say("Forecast"), "choice", _FEEDS)
+    screens: Mapping[str, Callable[[], list[Field]]] = {
+        "place": _place,
+        "field": _field,
+        "crop": lambda: _crop(next(iter(farm.raw.get("fields", {})), "field"), system),
+        "sides": lambda: _sides(field),
+        "sprayer": lambda: _sprayer(system),
+        "label": lambda: _label(system),
+        "feed": lambda: [feed],
+    }
+    return screens[step]()
+
+
+def told(step: str, farm: FirstFarm, form: Mapping[str, str], field: str) -> list[Edit]:
+    """Return the edits of what was told on a screen. Raises ``AtFaultError``."""
+    asked = fields_of(step, farm, field)
+    found = edits(asked, form)
+    if step == "place":
+        found = _placed(farm, edits(asked[1:], form), form)
+    elif step == "field":
+        found = _drawn(farm, form)
+    elif step == "crop":
+        found = _of_every_field(farm, found)
+    elif step == "sides":
+        found = _beside(farm, field, form, found)
+    elif step == "sprayer":
+        found.append(SetValue(("setups", _SETUP, "sprayer"), _SPRAYER))
+    elif step == "label":
+        found = _labelled(farm, found, form)
+    return found
+
+
+def step_of(problem: Problem) -> str:
+    """Return the screen on which a problem is mended."""
+    key = str(problem.key)
+    if problem.file.suffix == ".geojson":
+        return "field"
+    for start, step in (
+        ("farm", "place"),
+        ("neighbours", "sides"),
+        ("sprayers", "sprayer"),
+        ("setups", "sprayer"),
+        ("windows", "label"),
+        ("products", "label"),
+        ("sources", "feed"),
+    ):
+        if key.startswith(start):
+            return step
+    return "crop" if "." in key else "field"
+
+
+def _place() -> list[Field]:
+    languages: list[tuple[str, Param]] = [(code, language(code).name) for code in codes()]
+    units: Sequence[tuple[str, Param]] = (
+        ("us", say("mph, °F, gallons, acres")),
+        ("metric", say("km/h, °C, litres, hectares")),
+    )
+    return [
+        Field(
+            "place",
+            ("place",),
+            say("Latitude and longitude of the farm"),
+            hint=say(
+                "such as {example}; phones show it in their maps", example="41.6278, -96.9588"
+            ),
+        ),
+        Field("farm_name", ("farm", "name"), say("What the farm is called")),
+        Field("units", ("farm", "units"), say("Units"), "choice", units),
+        Field("language", ("farm", "language"), say("Language of alerts"), "choice", languages),
+    ]
+
+
+def _field() -> list[Field]:
+    return [
+        Field("name", ("name",), say("Name of the field, where it brings none")),
+        Field("corners", ("corners",), say("Its corners, or the pasted file"), "long"),
+    ]
+
+
+def _placed(farm: FirstFarm, found: list[Edit], form: Mapping[str, str]) -> list[Edit]:
+    place = typed_place(form.get("place", ""))
+    if place is None:
+        wrong = say("is no place")
+        mend = say("write latitude, longitude: 41.6278, -96.9588")
+        raise AtFaultError([Problem(farm.file, "place", wrong, mend)])
+    return [*found, SetValue(("farm", "time_zone"), zone_at(*place))]
+
+
+def _drawn(farm: FirstFarm, form: Mapping[str, str]) -> list[Edit]:
+    try:
+        found = outlines(form.get("corners", ""))
+    except BadShapeError as error:
+        raise AtFaultError([Problem(farm.file, "corners", error.wrong, error.mend)]) from error
+    given: list[Edit] = [RemoveBoundary(name) for name in farm.shapes]
+    given += [Remove(("fields",)), Remove(("neighbours",))]
+    taken: list[str] = []
+    for outline in found:
+        name = name_for(outline.name or form.get("name", ""), taken, "field")
+        taken.append(name)
+        geometry = json.loads(shapely.to_geojson(outline.shape))
+        given += [
+            SetBoundary(name, "field", geometry),
+            SetValue(("fields", name), {"window": _WINDOW}),
+        ]
+    return given
+
+
+def _crop(name: str, system: System) -> list[Field]:
+    at = ("fields", name)
+    return [
+        Field("crop", (*at, "crop"), say("Crop")),
+        Field(
+            "canopy",
+            (*at, "canopy"),
+            say("Height of the crop"),
+            hint=_unit(Kind.SMALL_LENGTH, system),
+        ),
+        Field("weeds", (*at, "weeds"), say("Weeds"), "choice", _words(WeedPressure, WEED_WORDS)),
+        Field(
+            "target", (*at, "target"), say("Weeds to kill"), "choice", _words(Weeds, TARGET_WORDS)
+        ),
+        Field("latest", (*at, "latest"), say("Last day it should be sprayed"), "date"),
+    ]
+
+
+def _of_every_field(farm: FirstFarm, found: Sequence[Edit]) -> list[Edit]:
+    """The same for each field that came with a file; each is changed on its page later."""
+    every: list[Edit] = []
+    for name in farm.raw.get("fields", {}):
+        for edit in found:
+            if isinstance(edit, SetValue):
+                every.append(SetValue(("fields", name, *edit.at[2:]), edit.value))
+            elif isinstance(edit, Remove):
+                every.append(Remove(("fields", name, *edit.at[2:])))
+    return every
+
+
+def _sides(field: str) -> list[Field]:
+    found = []
+    for side in SIDES:
+        at = ("neighbours", f"{field}_{side}")
+        choices: list[tuple[str, Param]] = [("", say("nothing that minds"))]
+        choices += _words(Susceptibility, _MINDS)
+        found += [
+            Field(f"{side}:minds", (*at, "susceptibility"), _BESIDE[side], "choice", choices),
+            Field(f"{side}:grows", (*at, "grows"), say("What grows or lives there")),
+        ]
+    return found
+
+
+def _beside(farm: FirstFarm, field: str, form: Mapping[str, str], found: list[Edit]) -> list[Edit]:
+    shapes = farm.shapes
+    own = [shapes[name] for name in farm.raw.get("fields", {}) if name in shapes and name != field]
+    for side in SIDES:
+        name = f"{field}_{side}"
+        at = ("neighbours", name)
+        found = [e for e in found if not isinstance(e, SetValue | Remove) or e.at[:2] != at]
+        strip = beside(shapes[field], side, own)
+        minds, grows = form.get(f"{side}:minds", ""), form.get(f"{side}:grows", "").strip()
+        if not minds or strip.is_empty:
+            found += [Remove(at), RemoveBoundary(name)]
+            continue
+        geometry = json.loads(shapely.to_geojson(strip))
+        entry = {"susceptibility": minds, "grows": grows} if grows else {"susceptibility": minds}
+        found += [SetValue(at, entry), SetBoundary(name, "neighbour", geometry)]
+    return found
+
+
+def _sprayer(system: System) -> list[Field]:
+    of, rigged = ("sprayers", _SPRAYER), ("setups", _SETUP)
+    return [
+        Field(
+            "width", (*of, "boom_width"), say("Width of the boom"), hint=_unit(Kind.LENGTH, system)
+        ),
+        Field(
+            "height",
+            (*of, "boom_height"),
+            say("Height of the boom above the crop"),
+            hint=_unit(Kind.SMALL_LENGTH, system),
+        ),
+        Field("speed", (*of, "speed"), say("Speed while spraying"), hint=_unit(Kind.SPEED, system)),
+        Field("tank", (*of, "tank"), say("What the tank holds"), hint=_unit(Kind.VOLUME, system)),
+        Field(
+            "efficiency",
+            (*of, "field_efficiency"),
+            say("Share of the time in the field spent spraying"),
+            hint=_unit(Kind.PERCENT, system),
+        ),
+        Field(
+            "fill",
+            (*of, "fill_time"),
+            say("From leaving the row to being back in it, full"),
+            hint=_unit(Kind.DURATION, system),
+        ),
+        Field(
+            "nozzle",
+            (*rigged, "nozzle"),
+            say("Nozzles"),
+            "choice",
+            _words(NozzleKind, NOZZLE_WORDS),
+        ),
+        Field(
+            "droplets",
+            (*rigged, "droplets"),
+            say("Droplets, from the nozzle's chart at your pressure"),
+            "choice",
+            [(one.words, DROPLET_WORDS[one]) for one in DropletClass],
+        ),
+        Field(
+            "carrier", (*rigged, "carrier"), say("Spray volume"), hint=_unit(Kind.CARRIER, system)
+        ),
+    ]
+
+
+def _label(system: System) -> list[Field]:
+    found = [
+        Field("product", ("products", _PRODUCT, "name"), say("Name of the product")),
+        Field(
+            "registration",
+            ("products", _PRODUCT, "registration"),
+            say("Registration number on the label"),
+        ),
+    ]
+    sides = {"low": say("at least"), "high": say("at most")}
+    whose = [(origin.value, ORIGIN_WORDS[origin]) for origin in _WHOSE]
+    for key in dict.fromkeys(key for key, _ in _BOUNDS):
+        entry = IN_WINDOWS[key]
+        kind = entry.kind if entry.written is None else entry.written.kind
+        words = LIMIT_WORDS[entry.limit]
+        for side in (side for of, side in _BOUNDS if of == key):
+            label = joined([words, sides[side]])
+            at = ("windows", _WINDOW, key, side)
+            hint = _unit(kind, system) if kind else ""
+            found.append(Field(f"{key}:{side}", at, label, hint=hint))
+        label = joined([words, say("whose word it is")])
+        found.append(
+            Field(f"{key}:origin", ("windows", _WINDOW, key, "origin"), label, "choice", whose)
+        )
+    return found
+
+
+def _labelled(farm: FirstFarm, found: list[Edit], form: Mapping[str, str]) -> list[Edit]:
+    """Bounds without a number are none, whoever's word they would be."""
+    for key in dict.fromkeys(key for key, _ in _BOUNDS):
+        if not any(form.get(f"{of}:{side}", "").strip() for of, side in _BOUNDS if of == key):
+            at = ("windows", _WINDOW, key)
+            found = [e for e in found if not isinstance(e, SetValue | Remove) or e.at[:3] != at]
+            found.append(Remove(at))
+    named = bool(form.get("product", "").strip())
+    for name in farm.raw.get("fields", {}):
+        at_products = ("fields", name, "products")
+        found.append(SetValue(at_products, [_PRODUCT]) if named else Remove(at_products))
+    if not named:
+        found = [e for e in found if not isinstance(e, SetValue) or e.at[0] != "products"]
+        found.append(Remove(("products",)))
+    return found
+
+
+def _words(enum: Any, words: Mapping[Any, Message]) -> list[tuple[str, Param]]:
+    return [(one.value, words[one]) for one in enum]
+
+
+def _unit(kind: Kind, system: System) -> Message:
+    return say("with its unit: {unit}", unit=kind.shown[system])
+
+
+def not_judged(farm: FirstFarm) -> list[Message]:
+    """Say what is not judged with what was told so far."""
+    raw = farm.raw
+    found: list[Message] = []
+    window = raw.get("windows", {}).get(_WINDOW, {})
+    for key in dict.fromkeys(key for key, _ in _BOUNDS):
+        if key not in window:
+            found.append(say("Not judged: {limit}", limit=LIMIT_WORDS[IN_WINDOWS[key].limit]))
+    for name in raw.get("fields", {}):
+        told_of = [side for side in SIDES if f"{name}_{side}" in raw.get("neighbours", {})]
+        if not told_of:
+            found.append(say("No drift onto neighbours is judged beside {field}", field=Name(name)))
+    return found
+
+
+def checked(farm: FirstFarm, step: str, found: Sequence[Edit], asked: Sequence[Field]) -> FarmTexts:
+    """Return the texts with what was told. Raises ``AtFaultError`` for what is wrong with it."""
+    try:
+        texts = farm.told(found)
+    except FarmFileError as error:
+        raise AtFaultError(error.problems) from error
+    keys = {".".join(map(str, one.at[:2])) for one in asked}
+    before = {(p.key, p.wrong) for p in farm.problems()}
+    wrong = []
+    for problem in farm.problems(texts):
+        own = step_of(problem) == step or any(str(problem.key).startswith(key) for key in keys)
+        later = problem.wrong == _MISSING
+        if own and not later and (problem.key, problem.wrong) not in before:
+            wrong.append(problem)
+    if wrong:
+        raise AtFaultError(wrong)
+    return texts
