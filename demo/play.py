@@ -9,7 +9,7 @@ from pathlib import Path
 from demo import day
 from demo.clock import FastClock
 from demo.feed import feed
-from demo.grower import Grower
+from demo.grower import WEIGHS_AT, Grower
 from demo.phone import Push, phones
 from demo.screen import Screen
 from demo.service import FEED, TOKEN, Service, running
@@ -66,6 +66,8 @@ async def play(log: Database, screen: Screen, seconds: float) -> Sequence[Push]:
                 due = time.monotonic()
                 for now in moments:
                     clock.move_on(now)
+                    if now == WEIGHS_AT:
+                        await service.chances_known(now)
                     await grower.looks(now, told.arrived[heard:])
                     heard = len(told.arrived)
                     await station.post(now)

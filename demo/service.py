@@ -18,6 +18,7 @@ from demo.phone import Phones
 from watcher.delivery.worker import DeliveryWorker
 from watcher.farm import Farm
 from watcher.limits.farm_arrays import FarmArrays
+from watcher.service.chances import ChanceKeeper
 from watcher.service.source_factory import polled_sources
 from watcher.service.transactions import Book
 from watcher.service.watch import Watch
@@ -33,6 +34,7 @@ STATION, FEED = "mast", "feed"
 TOKEN = "an-invented-token-of-the-mast"
 _READY_S = 20.0
 _SETTLED_S = 10.0
+_CHANCES_OF_S = 3600
 
 
 @dataclass(frozen=True)
@@ -50,6 +52,16 @@ class Service:
                 await self.watch.changed.wait_for(lambda: self.watch.judged > judged)
             while await asyncio.to_thread(self._unsent):  # noqa: ASYNC110  # no event tells
                 await asyncio.sleep(0.01)
+
+    async def chances_known(self, now: int) -> None:
+        """Wait until the chances of the last hour are worked out."""
+        async with asyncio.timeout(_SETTLED_S):
+            while self._chances_at() < now - _CHANCES_OF_S:  # noqa: ASYNC110  # no event tells
+                await asyncio.sleep(0.05)
+
+    def _chances_at(self) -> int:
+        known = self.watch.book.chances
+        return known.at if known else 0
 
     def _unsent(self) -> int:
         with self.watch.book.store.reading() as session:
@@ -70,7 +82,12 @@ async def running(
         keyring = SessionStore(None)
         courier = DeliveryWorker(log, farm, urls, now=clock.now, speed=clock.speed)
         book = Book(FarmArrays.of(farm), log, clock)
-        watch = Watch(book, polled_sources(farm, client, {}), courier)
+        watch = Watch(
+            book,
+            polled_sources(farm, client, {}),
+            courier,
+            chances=ChanceKeeper(book.plan, log),
+        )
         app = create_app(watch, Keys(keyring, {STATION: SecretStr(TOKEN)}))
         port = _free_port()
         serving = asyncio.create_task(serve(watch, app, listen(HOST, port)))

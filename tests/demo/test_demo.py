@@ -123,6 +123,20 @@ def test_all_clear_is_told_once_and_only_then_the_job_goes_on(played: Played) ->
     assert clear.at < goes_on
 
 
+def test_the_chance_saves_a_job_that_the_forecast_would_have_begun(played: Played) -> None:
+    out = " ".join(played.out.split())
+    weighed = re.search(
+        r"12:00 The grower looks at ash draw: the forecast calls it open until 13:00, .*? "
+        r"But (\d) in 10 that it holds to (\d\d:\d\d) \(mostly general experience\)",
+        out,
+    )
+    assert weighed is not None, out
+    assert int(weighed[1]) < 5
+    stopped = re.search(r"(\d\d:\d\d) ash draw would have to stop now, .*? short of its end", out)
+    assert stopped is not None, out
+    assert "12:00" < stopped[1] < weighed[2]
+
+
 def test_the_evening_tells_of_tomorrow_and_stops_the_job_at_the_inversion(played: Played) -> None:
     evening = [m for m in played.of("grower") if m.at >= "19:00"]
     assert any("Tomorrow: " in m.text for m in evening if m.at == "19:00")

@@ -80,6 +80,23 @@ def test_the_air_stays_air(
     assert moisture <= ahead.temp_c[-1] + 1e-6
 
 
+def test_a_gust_front_that_passes_is_not_carried_on() -> None:
+    """Twenty-five minutes of front in the last hour: the hours ahead are as without it."""
+    times = NOW - 60 * np.arange(60)[::-1]
+    front = (times > NOW - 40 * 60) & (times <= NOW - 15 * 60)
+    site = WeatherSeries.of(
+        times,
+        SITE,
+        "mast",
+        {"wind_m_s": np.where(front, 11.0, 4.0), "gust_m_s": np.where(front, 16.0, 6.0)},
+    )
+    feed = series(HOURS, wind_m_s=4.0, gust_m_s=6.0)
+    ahead = feed.at(feed.times > NOW)
+    found = begun_at_station(ahead, feed, {"wind_m_s": site, "gust_m_s": site})
+    assert found["wind_m_s"] == pytest.approx(ahead.wind_m_s)
+    assert found["gust_m_s"] == pytest.approx(ahead.gust_m_s, rel=0.2)
+
+
 def test_what_is_missing_changes_nothing() -> None:
     foretold = {"wind_m_s": 4.0, "wind_from_deg": 200.0, "gust_m_s": 6.0, "temp_c": 20.0}
     nothing = begun(foretold, dict.fromkeys(NAMES, np.nan))

@@ -11,7 +11,7 @@ from typing import Annotated, TextIO
 import typer
 from sqlalchemy.orm import Session
 
-from watcher.cli import log_charts
+from watcher.cli import log_charts, log_forecasts
 from watcher.cli.context import answer, open_farm, open_log, open_settings, remark, stop, writing
 from watcher.cli.names import known
 from watcher.cli.time_range import From, To, stretch
@@ -31,6 +31,7 @@ from watcher.weather.series import Site
 
 app = typer.Typer(no_args_is_help=True, help="The log of weather.")
 log_charts.add_to(app)
+log_forecasts.add_to(app)
 
 
 def add_to(root: typer.Typer) -> None:

@@ -18,8 +18,9 @@ from watcher.weather.air import dew_point, humidity
 from watcher.weather.series import Floats, Seconds, WeatherSeries
 from watcher.weather.wind import CALM_M_S, direction_mean
 
-RECENT_S = 1800
-"""The error now is the mean of so long."""
+RECENT_S = 3600
+"""The error now is the median of so long, so that a gust front that passes is not carried on."""
+_TEN_MINUTES_S = 600
 _HOUR_S = 3600
 _MOST_GUST_OFF = np.log(2.0)
 
@@ -44,20 +45,21 @@ DEW_POINT = Fading(0.9, 5 * _HOUR_S)
 def begun_at_station(
     ahead: WeatherSeries, foretold: WeatherSeries, measured: Mapping[str, WeatherSeries]
 ) -> dict[str, Floats]:
-    """Return the quantities of the hours ahead that a station's last half hour changes.
+    """Return the quantities of the hours ahead that a station's last hour changes.
 
     ``foretold`` is the forecast as it was given, from before now on. ``measured`` has by quantity
     the recent usable readings of the station that speaks for it, its winds as at the height of the
     others. What is missing in either leaves a quantity as it is foretold. Speed and direction are
     taken apart: as vectors, two winds of opposite directions would make a calm of each other. A
-    gust is never lowered below the wind; without a measured one it rises with the wind, and stays.
+    gust is never lowered below the wind, nor by more than the wind is; without a measured one it
+    rises with the wind, and stays.
     """
     return _air(ahead, foretold, measured) | _wind(ahead, foretold, measured)
 
 
 @dataclass(frozen=True)
 class _Error:
-    """By how much a forecast is off now, and when that was measured on the mean."""
+    """By how much a forecast is off now, and when that was measured on the whole."""
 
     value: float
     at: float
@@ -73,7 +75,7 @@ def _error(
     known = np.isfinite(off)
     if not known.any():
         return None
-    return _Error(float(off[known].mean()), float(measured.times[known].mean()))
+    return _Error(float(np.median(off[known])), float(measured.times[known].mean()))
 
 
 def _between_hours(hours: Seconds, values: Floats, times: Seconds) -> Floats:
@@ -135,15 +137,30 @@ def _wind(
 def _gust(
     ahead: WeatherSeries, foretold: WeatherSeries, mast: WeatherSeries | None, wind: Floats
 ) -> Floats:
-    """Gusts by the factor that the highest one is off by; without one risen with the wind."""
-    gust = ahead.gust_m_s + np.maximum(wind - ahead.wind_m_s, 0.0)
-    if mast is not None and np.isfinite(mast.gust_m_s).any():
-        highest = np.full(len(mast), np.nanmax(mast.gust_m_s))
-        off = _error(foretold, _log(foretold.gust_m_s), mast, _log(highest))
-        if off is not None:
-            by = float(np.clip(off.value, -_MOST_GUST_OFF, _MOST_GUST_OFF))
-            gust = ahead.gust_m_s * np.exp(by * WIND.left(ahead.times, off.at))
-    return np.asarray(np.maximum(gust, wind))
+    """Gusts by the factor that the highest of ten minutes are off by in the middle.
+
+    These are of less than the hour that a forecast's gust is of: what they lower is bounded.
+    """
+    risen = ahead.gust_m_s + np.maximum(wind - ahead.wind_m_s, 0.0)
+    highs = None if mast is None else _highs(mast)
+    off = _error(
+        foretold, _log(foretold.gust_m_s), highs, None if highs is None else _log(highs.gust_m_s)
+    )
+    if off is None:
+        return np.asarray(np.maximum(risen, wind))
+    by = float(np.clip(off.value, -_MOST_GUST_OFF, _MOST_GUST_OFF))
+    lowered = np.minimum(wind / np.maximum(ahead.wind_m_s, CALM_M_S), 1.0)
+    factor = np.maximum(np.exp(by * WIND.left(ahead.times, off.at)), lowered)
+    return np.asarray(np.maximum(ahead.gust_m_s * factor, wind))
+
+
+def _highs(mast: WeatherSeries) -> WeatherSeries:
+    """Return the highest gust of each ten minutes, at its last reading."""
+    known = mast.at(np.isfinite(mast.gust_m_s))
+    last = np.append(np.diff(known.times // _TEN_MINUTES_S) > 0, True)[: len(known)]
+    starts = np.flatnonzero(np.append(True, last[:-1])[: len(known)])
+    highest = np.maximum.reduceat(known.gust_m_s, starts) if starts.size else known.gust_m_s
+    return known.at(last).having(gust_m_s=highest)
 
 
 def _log(gust_m_s: Floats) -> Floats:

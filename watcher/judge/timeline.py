@@ -170,7 +170,7 @@ def look_out(
 def _recent(
     stations: Sequence[Measured], spoken: Mapping[str, Spoken], now: int
 ) -> dict[str, WeatherSeries]:
-    """Return the last half hour of readings of what stations measure, by quantity."""
+    """Return the last hour of readings of what stations measure, by quantity."""
     found = {}
     for name, speaks in spoken.items():
         station = next((s for s in stations if s.series.source == speaks.source), None)

@@ -9,12 +9,14 @@ from sqlalchemy.orm import Session
 from watcher.farm import Farm
 from watcher.farm.feeds import foretells, observes
 from watcher.farm.source_entry import SourceEntry
-from watcher.forecasts.history import HOUR_S, PATH_H, History
+from watcher.forecasts.history import AHEAD, HOUR_S, PATH_H, History
 from watcher.judge.hour_history import winds_at
 from watcher.judge.timeline import with_gusts
 from watcher.service.history import whole_hours
 from watcher.service.sites import site_of, site_of_log
+from watcher.sources.feeds.archived import Archive
 from watcher.sources.quality import trust
+from watcher.sources.quality.forecast_gate import possible
 from watcher.store import aggregates, chances, weather
 from watcher.store.chances import KEPT
 from watcher.weather.air import dew_point
@@ -116,14 +118,52 @@ def in_hand(
     if newest is None or known_at - newest.issued_at > _OLDEST_ISSUE_S:
         return {name: np.full(times.shape, np.nan) for name in KEPT}
     before = weather.foretold(session, feed, int(times[0]), at + HOUR_S, within_s=_OLDEST_ISSUE_S)
+    return path_of((before, newest.series), asked, site, at)
+
+
+def path_of(
+    told: Sequence[WeatherSeries], asked: SourceEntry, site: Site, at: int
+) -> dict[str, Floats]:
+    """Return the hours of a path from what was foretold of them, the last word on an hour last."""
+    times = at + HOUR_S * PATH_H
     found = {name: np.full(times.shape, np.nan) for name in KEPT}
-    for series in (before, newest.series):
+    for series in told:
         if not len(series):
             continue
         gusts = with_gusts(series, estimated=asked.estimate_gusts)
         for name, values in _hours(winds_at(gusts, site), times).items():
             found[name] = np.where(np.isnan(values), found[name], values)
     return found
+
+
+def archived_pairs(
+    session: Session, farm: Farm, of: tuple[str, str], archive: Archive, now: int
+) -> NewPairs:
+    """Return the pairs of a feed's archived forecasts with what a station's log has of their time.
+
+    ``of`` names feed and station. Of the time that is learned from, at the moments of which pairs
+    are kept. Those of which the station measured no wind are left out: they teach nothing.
+    """
+    feed, station = of
+    site, asked = site_of_log(session, farm, station), farm.config.sources[feed]
+    known = chances.moments(session, feed, station)
+    over = newest_whole_hour(now) - HOUR_S * int(PATH_H[-1])
+    first = max(archive.first, now - _LEARNED_FROM_S)
+    moments = range(-(-first // EVERY_S) * EVERY_S, over + 1, EVERY_S)
+    if not moments:
+        return NewPairs((), ())
+    came = _Measured(session, farm, station, moments[0], moments[-1] + HOUR_S * int(PATH_H[-1]))
+    foretold, measured = [], []
+    for at in moments:
+        if at in known:  # the log's own word stands
+            continue
+        told = [possible(series) for series in archive.in_hand(at + HOUR_S) if len(series)]
+        hours, found = path_of(told, asked, site, at), came.of(at)
+        both = np.isfinite(hours["wind_m_s"]) & np.isfinite(found["wind_m_s"])
+        if both[AHEAD].any():
+            foretold.append((feed, station, site, at, hours))
+            measured.append((feed, station, at, found))
+    return NewPairs(foretold, measured)
 
 
 def history(

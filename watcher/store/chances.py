@@ -69,6 +69,12 @@ def newest_moment(session: Session, feed: str, station: str) -> int | None:
     return newest
 
 
+def moments(session: Session, feed: str, station: str) -> frozenset[int]:
+    """Return the moments of which a pair is kept."""
+    of = (ForecastError.feed == feed, ForecastError.station == station)
+    return frozenset(session.scalars(select(ForecastError.at).where(*of)))
+
+
 def pairs(session: Session, feed: str, station: str, since: int) -> list[Pair]:
     """Return what was foretold and measured from a moment on, oldest first."""
     rows = session.scalars(

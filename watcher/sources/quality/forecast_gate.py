@@ -69,6 +69,11 @@ def passed(
     return Passed(replace(forecast, series=believed), doubts)
 
 
+def possible(series: WeatherSeries) -> WeatherSeries:
+    """Return a forecast without what cannot be: of old ones nothing more is asked."""
+    return _missing(series, _impossible(series))
+
+
 def _impossible(series: WeatherSeries) -> Flags:
     """Return the flags of what cannot be; of a few gusts under the mean the wind is not doubted."""
     flags = dict(impossible(series))
