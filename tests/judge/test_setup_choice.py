@@ -13,6 +13,7 @@ from watcher.judge.farm_judgement import judge_each
 from watcher.judge.judgement import Judgement
 from watcher.judge.setup_choice import choose_each, choose_setup
 from watcher.limits.farm_arrays import FarmArrays
+from watcher.limits.status import Status
 
 
 @pytest.fixture(scope="module")
@@ -46,3 +47,24 @@ def test_a_field_that_may_use_no_setup_has_none(judged: Judgement) -> None:
     assert choose_setup(without, 0, 0) is None
     assert choose_each(without, 0)[0] == -1
     assert np.array_equal(choose_each(without, 0)[1:], choose_each(judged, 0)[1:])
+
+
+def test_of_the_setups_whose_loss_the_field_stands_the_one_that_drifts_least_is_chosen(
+    judged: Judgement,
+) -> None:
+    plan, seen = judged.plan, 0
+    for time in range(len(judged.series)):
+        for field in range(len(plan.fields)):
+            status = judged.status[field, :, time]
+            usable = np.flatnonzero(plan.allowed[field])
+            best = usable[status[usable] == status[usable].max()]
+            if status[best[0]] < Status.MARGINAL or best.size < 2:
+                continue
+            drift = judged.of_field(field).drift.upper[field, :, time]
+            chosen = choose_setup(judged, field, time)
+            assert chosen is not None
+            assert drift[chosen] == drift[best].min()
+            loss = plan.loss_pct[field]
+            assert loss[chosen] <= plan.loss_tolerated_pct[field]
+            seen += loss[chosen] > loss[best].min()
+    assert seen > 10  # where the least drift is not also the least loss

@@ -97,7 +97,7 @@ def test_a_mail_adds_every_limit_of_every_field():
     shaped = shape(brief(wind_mph=5.0), "mail", ENGLISH, ref="K7QM2")
     assert shaped.body.startswith("1 ● creek side suitable: ")
     assert (
-        "\n\nhill with fine, suitable:\n  wind 5 mph, at least 3 mph (label), 2 mph to spare\n"
+        "\n\nhill with coarse, suitable:\n  wind 5 mph, at least 3 mph (label), 2 mph to spare\n"
         in shaped.body
     )
     assert shaped.body.endswith(f"\n\n{CAUTION}\n[K7QM2]")
@@ -107,8 +107,8 @@ def test_a_plain_sms_keeps_to_one_message():
     shaped = shape(brief(wind_mph=5.0), "sms", ENGLISH, ref="K7QM2")
     assert shaped.title == ""
     assert shaped.body == (
-        "Spray now: creek side, hill. 1 creek side suitable: fine, 43 min. "
-        "2 hill suitable: fine, 43 min. Wind measured by mast 1 min ago. Label decides. (K7QM2)"
+        "Spray now: creek side, hill. 1 creek side suitable: coarse, 43 min. "
+        "2 hill suitable: coarse, 43 min. Wind measured by mast 1 min ago. Label decides. (K7QM2)"
     )
 
 
@@ -128,7 +128,7 @@ def test_a_field_says_how_likely_it_holds_and_once_what_that_rests_on(chance, sa
     spray = tuple(replace(f, chance=told) for f in ranking.spray)
     ranking = replace(ranking, spray=spray)
     lines = english(morning_brief(SPEAKER, judgement, ranking, look, due_at=MORNING)).lines
-    assert lines[0] == f"1 ● creek side suitable: fine, 43 min{said}"
+    assert lines[0] == f"1 ● creek side suitable: coarse, 43 min{said}"
     wanted = (
         "No chances are known yet." if chance is None else "Chances: from 41 past forecasts here."
     )

@@ -1,4 +1,4 @@
-"""Which setup a field should be sprayed with: the best status first, then the best weed control."""
+"""Which setup a field should be sprayed with: the best status first, then the least drift."""
 
 from dataclasses import dataclass
 from typing import Any
@@ -15,8 +15,9 @@ from watcher.weather.series import Floats
 def choose_setup(judgement: Judgement, field: int, time: int) -> int | None:
     """The setup to use, as an index; None where no setup may be used on the field at all.
 
-    Among the setups of the best status the one that gives up least weed control, then the one
-    that drifts least, then the first listed. Where none is open, the one that comes closest.
+    Among the setups of the best status, whose loss of control the field stands, the one that
+    drifts least, then the one that gives up least control, then the first listed. Where none is
+    open, the one that comes closest.
     """
     chosen = choose_setups(judgement, field, slice(time, time + 1))
     return int(chosen[0]) if chosen.size else None
@@ -90,9 +91,9 @@ class _Candidates:
         loss = np.broadcast_to(self.loss_pct, status.shape)
         order = np.lexsort(
             (
-                np.where(opened, 0.0, loss),
-                np.where(opened, self.drift, -room),
-                np.where(opened, loss, broken),
+                loss,
+                np.where(opened, 0.0, -room),
+                np.where(opened, self.drift, broken),
                 status < best,
             )
         )
