@@ -8,18 +8,14 @@ import numpy as np
 from watcher.jobs.steps import sprayed_s
 from watcher.judge.judgement import Judgement
 from watcher.judge.reasons import Reason, reasons, worst_first
-from watcher.limits.catalogue import CATALOGUE, Lift, Limit
+from watcher.limits.catalogue import LIFTED_BY_SETUP_ALONE, Limit
 from watcher.limits.check import bounded
 from watcher.limits.status import LimitState, Status
 from watcher.store.tables import Job
 
 # What the setup decides by itself, and what asks of the beginning only: known at the start, it
 # cannot change while spraying.
-_OF_THE_START = {
-    limit
-    for limit, entry in CATALOGUE.items()
-    if entry.lifted_by == {Lift.SETUP} or limit is Limit.BEGIN
-}
+_OF_THE_START = LIFTED_BY_SETUP_ALONE | {Limit.BEGIN}
 
 
 @dataclass(frozen=True)

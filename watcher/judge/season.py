@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from watcher.judge.judgement import Judgement
-from watcher.limits.catalogue import Limit
+from watcher.limits.catalogue import LIFTED_BY_SETUP_ALONE, Limit
 from watcher.limits.farm_arrays import Bools, FarmArrays
 from watcher.limits.status import LimitState, Status
 from watcher.weather.series import Floats
@@ -93,6 +93,7 @@ class _Closest:
         self._status = np.full(shape, _FIRST, dtype=np.int8)
         self._room = np.full(shape, -np.inf)
         self._loss = np.full(shape, np.inf)
+        self._shut_for_good = np.zeros(shape, dtype=np.int64)
         self.not_holding = np.zeros(shape, dtype=np.int64)
         self.stand = np.full(shape, LimitState.BROKEN, dtype=np.int8)
         self.limit = np.full(shape, _FIRST, dtype=np.int64)
@@ -102,10 +103,11 @@ class _Closest:
     def _consider(self, setup: int) -> None:
         plan = self._judgement.plan
         status = self._judgement.status[:, setup, self._counted]
-        not_holding, room, stand, limit = self._of_setup(setup)
+        shut_for_good, not_holding, room, stand, limit = self._of_setup(setup)
         loss = np.broadcast_to(plan.loss_pct[:, setup, None], status.shape)
         better = _first_that_differs(
             (status > self._status, status < self._status),
+            (shut_for_good < self._shut_for_good, shut_for_good > self._shut_for_good),
             (not_holding < self.not_holding, not_holding > self.not_holding),
             (room > self._room, room < self._room),
             (loss < self._loss, loss > self._loss),
@@ -113,6 +115,7 @@ class _Closest:
         better &= plan.allowed[:, setup, None]
         for kept, new in (
             (self._status, status),
+            (self._shut_for_good, shut_for_good),
             (self.not_holding, not_holding),
             (self._room, room),
             (self._loss, loss),
@@ -123,23 +126,29 @@ class _Closest:
 
     def _of_setup(
         self, setup: int
-    ) -> tuple[NDArray[np.int64], Floats, NDArray[np.int8], NDArray[np.int64]]:
-        """How many limits don't hold with a setup, the least room, and the limit that binds."""
+    ) -> tuple[NDArray[np.int64], NDArray[np.int64], Floats, NDArray[np.int8], NDArray[np.int64]]:
+        """How many limits don't hold with a setup, first those no weather lifts, the least room,
+
+        how the limit that binds stands, and which it is.
+        """
         shape = self._judgement.instant.shape
         size = (shape[0], int(self._counted.sum()))
         not_holding, least = np.zeros(size, dtype=np.int64), np.full(size, np.inf)
+        shut_for_good = np.zeros(size, dtype=np.int64)
         worst, room = np.full(size, len(LimitState), dtype=np.int8), np.full(size, np.inf)
         binding = np.full(size, _FIRST, dtype=np.int64)
         for index, checked in enumerate(self._judgement.checks):
             stand = np.broadcast_to(checked.stand, shape)[:, setup, self._counted]
             headroom = np.broadcast_to(checked.headroom, shape)[:, setup, self._counted]
             not_holding += stand <= LimitState.UNKNOWN
+            if checked.limit in LIFTED_BY_SETUP_ALONE:
+                shut_for_good += stand <= LimitState.UNKNOWN
             least = np.minimum(least, np.nan_to_num(headroom, nan=0.0, posinf=np.inf))
             own = np.where(np.isnan(headroom), -np.inf, headroom)
             binds = (stand < worst) | ((stand == worst) & (own < room))
             worst, room = np.where(binds, stand, worst), np.where(binds, own, room)
             binding = np.where(binds, index, binding)
-        return not_holding, least, worst, binding
+        return shut_for_good, not_holding, least, worst, binding
 
 
 def _first_that_differs(*steps: tuple[Bools, Bools]) -> Bools:

@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from watcher.judge.judgement import Judgement, Statuses
+from watcher.limits.catalogue import LIFTED_BY_SETUP_ALONE
 from watcher.limits.farm_arrays import Bools
 from watcher.limits.status import LimitState, Status
 from watcher.weather.series import Floats
@@ -17,7 +18,7 @@ def choose_setup(judgement: Judgement, field: int, time: int) -> int | None:
 
     Among the setups of the best status, whose loss of control the field stands, the one that
     drifts least, then the one that gives up least control, then the first listed. Where none is
-    open, the one that comes closest.
+    open, the one that comes closest, of those first that the weather could open.
     """
     chosen = choose_setups(judgement, field, slice(time, time + 1))
     return int(chosen[0]) if chosen.size else None
@@ -40,6 +41,7 @@ def choose_setups(judgement: Judgement, field: int, times: slice) -> NDArray[np.
         drift=np.where(plan.drift_estimated, taken(judgement.drift.upper), np.inf),
         stands=np.array([taken(checked.stand) for checked in judgement.checks]),
         rooms=np.array([taken(checked.headroom) for checked in judgement.checks]),
+        of_setup=[checked.limit in LIFTED_BY_SETUP_ALONE for checked in judgement.checks],
     )
     return candidates.best()
 
@@ -64,6 +66,7 @@ def choose_each(judgement: Judgement, time: int) -> NDArray[np.intp]:
         drift=np.where(plan.drift_estimated, drift, np.inf),
         stands=np.array([taken(checked.stand) for checked in judgement.found]),
         rooms=np.array([taken(checked.headroom) for checked in judgement.found]),
+        of_setup=[checked.limit in LIFTED_BY_SETUP_ALONE for checked in judgement.found],
     )
     return np.where(plan.allowed.any(axis=1), candidates.best(), -1)
 
@@ -80,13 +83,17 @@ class _Candidates:
     """How every limit stands. [L, N, S]"""
     rooms: Floats
     """Room to every limit. [L, N, S]"""
+    of_setup: list[bool]
+    """Which limits no weather lifts. [L]"""
 
     def best(self) -> NDArray[np.intp]:
         """The place of the best setup of each case; some setup where none is allowed. [N]"""
         status = np.where(self.allowed, self.status, np.iinfo(np.int8).min)
         best = status.max(axis=1, keepdims=True)
         opened = best >= Status.MARGINAL
-        broken = (self.stands <= LimitState.UNKNOWN).sum(axis=0).astype(np.float64)
+        not_holding = self.stands <= LimitState.UNKNOWN
+        broken = not_holding.sum(axis=0).astype(np.float64)
+        shut_for_good = not_holding[self.of_setup].sum(axis=0)
         room = np.nan_to_num(self.rooms, nan=0.0, posinf=np.inf).min(axis=0)
         loss = np.broadcast_to(self.loss_pct, status.shape)
         order = np.lexsort(
@@ -94,6 +101,7 @@ class _Candidates:
                 loss,
                 np.where(opened, 0.0, -room),
                 np.where(opened, self.drift, broken),
+                np.where(opened, 0, shut_for_good),
                 status < best,
             )
         )

@@ -464,3 +464,8 @@ IN_WINDOWS = {entry.key: entry for entry in _ENTRIES if entry.written is not Non
 
 WRITTEN = {entry.key: entry.written for entry in _ENTRIES if entry.written is not None}
 """How each of them writes its bounds, by key."""
+
+LIFTED_BY_SETUP_ALONE = frozenset(
+    limit for limit, entry in CATALOGUE.items() if entry.lifted_by == {Lift.SETUP}
+)
+"""Limits that no weather, place or paper lifts: with a setup that breaks one a field stays shut."""

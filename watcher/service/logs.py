@@ -35,6 +35,8 @@ def set_up(form: Literal["json", "text"], level: str) -> None:
     )
     logging.basicConfig(handlers=[handler], level=logging.WARNING, force=True)
     logging.getLogger("watcher").setLevel(level.upper())
+    # That something is still at it since the last time is no fault, and the watch notes it itself.
+    logging.getLogger("apscheduler").setLevel(logging.ERROR)
 
 
 def trace(error: BaseException) -> str:
