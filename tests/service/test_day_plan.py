@@ -11,9 +11,10 @@ from tests.support.planned_day import later, plan_anew, plan_of, planned_day
 from tests.support.running import put_forecast
 from tests.support.visiting import NOON
 from watcher.jobs.steps import StepName, StepRequest
+from watcher.judge.ranking import Ranking
 from watcher.planning.day_plan import DayPlan, LeftOut, Loss, Step, Wish, Wishes
-from watcher.planning.kept import Basis, Changed, InHand, KeptPlan, Refused, stands
-from watcher.service.day_plan import PlanKeeper, with_plan
+from watcher.planning.kept import Basis, Changed, InHand, KeptPlan, PlanNow, Refused, stands
+from watcher.service.day_plan import PlanKeeper, _due, with_plan
 from watcher.service.snapshot import Snapshot
 
 HOUR = 3600
@@ -56,6 +57,25 @@ def test_a_plan_of_another_basis_or_age_is_never_taken_for_a_new_one(
     basis: dict[str, object], after_s: int, why: Changed | None
 ) -> None:
     assert stands(kept(), replace(BASIS, **basis), NOON + after_s) is why
+
+
+@pytest.mark.parametrize(
+    ("after_s", "changed", "step_after_s", "due"),
+    [
+        (0, None, 2 * HOUR, False),
+        (HOUR - 1, None, 2 * HOUR, False),
+        (HOUR, None, 2 * HOUR, True),
+        (60, Changed.ISSUE, 2 * HOUR, True),
+        (899, None, 0, False),
+        (900, None, 0, True),
+    ],
+)
+def test_a_plan_is_made_anew_each_hour_when_it_changed_and_when_a_job_is_late(
+    after_s: int, changed: Changed | None, step_after_s: int, due: bool
+) -> None:
+    step = replace(kept().plan.steps[0], starts_at=NOON + step_after_s)
+    plan = PlanNow(kept(plan=DayPlan(NOON, (step,), 0.7, {})), NOON + after_s, changed)
+    assert _due(plan, Ranking(NOON + after_s, (), ())) is due
 
 
 async def test_the_ranking_is_the_plans_first_step_read_aloud(tmp_path: Path) -> None:

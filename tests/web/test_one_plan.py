@@ -20,6 +20,7 @@ from watcher.cli.app import app
 from watcher.i18n.language import ENGLISH
 from watcher.limits.status import Status
 from watcher.messages.brief import morning_brief
+from watcher.web.auth.users import Role, User
 
 API = {"Authorization": f"Bearer {LOOKER}"}
 STEP = re.compile(
@@ -164,6 +165,16 @@ async def test_a_calendar_reads_the_feed_while_its_user_may_come_in(tmp_path: Pa
         [session] = v.keyring.sessions(v.service.clock.at)
         v.keyring.shut(session.number)
         assert (await v.web.get(address[1])).status_code == 404
+
+
+async def test_a_user_with_any_name_has_a_calendar(tmp_path: Path) -> None:
+    async with planned_day(tmp_path) as v:
+        token = v.keyring.open(User("my old phone", Role.LOOK), v.service.clock.at, by_link=True)
+        v.web.cookies.set("watcher", token, domain="127.0.0.1")
+        address = re.search(r"http://127.0.0.1(/calendar/[^<]+)", (await v.web.get("/plan")).text)
+        assert address is not None
+        v.web.cookies.clear()
+        assert (await v.web.get(address[1])).status_code == 200
 
 
 async def test_a_program_accepts_once_and_asks(tmp_path: Path) -> None:

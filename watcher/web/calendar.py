@@ -5,7 +5,6 @@ alerts have: good while that user may come in.
 """
 
 from datetime import UTC, datetime, timedelta
-from urllib.parse import unquote
 
 import icalendar
 from fastapi import APIRouter, Depends, HTTPException, Request, Response
@@ -44,12 +43,12 @@ def router(house: AppContext, links: Links | None) -> APIRouter:
         try:
             if links is None:
                 raise BadLinkError
-            read = links.read(unquote(token))
+            read = links.read(token)
         except BadLinkError:
             raise HTTPException(
                 404, "this address was not made here, or has been changed"
             ) from None
-        if read.ref != _PLAN or not house.door.knows(unquote(read.recipient)):
+        if read.ref != _PLAN or not house.door.knows(read.recipient):
             raise HTTPException(404, "whoever this address was made for may no longer come in")
         return answer(house.farm.language)
 

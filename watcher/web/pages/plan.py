@@ -155,7 +155,9 @@ def _page(house: AppContext, visitor: Visitor, links: Links | None) -> dict[str,
     config = house.farm.config
     calendar = None
     if links is not None and visitor.user is not None:
-        calendar = links.link("plan", quote(visitor.user.name, safe="")) + ".ics"
+        token = links.token("plan", visitor.user.name)
+        address = links.link("plan", visitor.user.name).removesuffix(token)
+        calendar = f"{address}{quote(token, safe='')}.ics"
     values: dict[str, Any] = {
         "plan": plan,
         "days": [],
