@@ -10,9 +10,11 @@ from watcher.farm.feeds import foretells, observes
 from watcher.farm.models import FarmFile
 from watcher.farm.source_entry import SourceEntry
 from watcher.jobs.by_hand import counting
+from watcher.jobs.changes import changed_rigs
 from watcher.jobs.lately import Lately, sprayed_lately
 from watcher.judge.by_hand import corrected
 from watcher.judge.chances import FarmChances
+from watcher.judge.changed_rig import ChangedRig, judged_as_changed
 from watcher.judge.farm_judgement import judge_each
 from watcher.judge.job_action import JobAction
 from watcher.judge.judgement import Judgement
@@ -59,7 +61,8 @@ class Snapshot:
         key = (at, left_s is None, *busy)
         if key not in self._found:
             look = self.outlook.of(self.judgement.plan.fields[at[0]])
-            case = Case(self.judgement, look, at, left_s, self.ranking, busy)
+            judgement = self.judgement.of_field(at[0])
+            case = Case(judgement, look, at, left_s, self.ranking, busy)
             self._found[key] = remedies(case)
         return self._found[key]
 
@@ -74,17 +77,27 @@ def take(session: Session, plan: FarmArrays, now: int, *, time_known: bool = Tru
     Where it is not known what time it is, nothing is known of the weather either.
     """
     outlook = compose(session, plan, now, time_known=time_known)
-    return judged(plan, outlook, sprayed_lately(session, plan.farm, now))
+    lately = sprayed_lately(session, plan.farm, now)
+    return judged(plan, outlook, lately, rigs=changed_rigs(session, now))
 
 
 def judged(
-    plan: FarmArrays, outlook: Timeline, lately: Lately, chances: FarmChances | None = None
+    plan: FarmArrays,
+    outlook: Timeline,
+    lately: Lately,
+    chances: FarmChances | None = None,
+    *,
+    rigs: Sequence[ChangedRig] = (),
 ) -> Snapshot:
     """Judge an outlook: of fields sprayed in part what is left, of those done nothing is asked.
+
+    ``rigs`` are those of open jobs that were changed in the field: their fields are judged so.
 
     ``chances`` are how likely jobs hold, as last worked out; None where they are not known.
     """
     judgement = judge_each(plan.leaving(lately.left), (outlook, *outlook.others))
+    for rig in rigs:
+        judgement = judged_as_changed(judgement, rig, outlook.of(rig.field), outlook.now_index)
     ranking = rank(judgement, outlook.now_index, done=lately.done)
     if chances is not None:
         ranking = with_chances(ranking, chances)
