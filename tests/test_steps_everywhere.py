@@ -29,6 +29,7 @@ STEPS: list[tuple[StepName, dict[str, str]]] = [
     (StepName.RESUME, {}),
     (StepName.SETUP, {"setup": "fine"}),
     (StepName.READING, {"wind": "6 mph", "temperature": "70 degF"}),
+    (StepName.CHANGE, {"boom": "15 in", "retardant": "guar", "rate": "2 oz/acre"}),
     (StepName.FINISH, {"note": "rain", "done": "40 %"}),
     (StepName.ABANDON, {}),  # no longer applies
 ]
@@ -40,7 +41,7 @@ def tapping(v: Visited) -> Taker:
         to = "/jobs" if name is StepName.START else f"/jobs/1/{name}"
         answer = await v.send("/more", to, key=key, **asked)
         if answer.status_code == 409:
-            assert "finished, 11:05, by grower" in unescape(answer.text)
+            assert "finished, 11:06, by grower" in unescape(answer.text)
             return False
         assert (answer.status_code, answer.headers["location"]) == (303, "/jobs/1")
         return True
@@ -52,10 +53,11 @@ def calling(v: Visited) -> Taker:
     async def take(name: StepName, asked: dict[str, str], key: str) -> bool:
         headers = {"Authorization": f"Bearer {PROGRAM}", "Idempotency-Key": f'"{key}"'}
         to = "/api/jobs" if name is StepName.START else f"/api/jobs/1/{name}"
-        told = {"measured": asked} if name is StepName.READING else asked
+        within = {StepName.READING: "measured", StepName.CHANGE: "changed"}.get(name)
+        told = {within: asked} if within else asked
         answer = await v.web.post(to, json=told, headers=headers)
         if answer.status_code == 409:
-            assert "finished, 11:05, by robot" in answer.json()["wrong"]
+            assert "finished, 11:06, by robot" in answer.json()["wrong"]
             return False
         assert answer.json()["outcome"] == "done", answer.text
         return True
@@ -76,7 +78,7 @@ def commanding(v: Visited) -> Taker:
                 named = ["1"]
         answer = CliRunner().invoke(app, ["job", name.value, *named, *options, "--key", key])
         if answer.exit_code == 2:
-            assert "finished, 11:05, by operator" in answer.output
+            assert "finished, 11:06, by operator" in answer.output
             return False
         assert answer.exit_code == 0, answer.output
         return True
@@ -106,7 +108,7 @@ async def test_the_list_of_steps_is_the_same_on_every_surface(
             v.service.clock.at = NOON + 60 * n
             for _tap in range(2):  # a double tap is answered as the first
                 taken.append(await take(name, asked, f"key {n}"))
-        assert taken == [True] * 12 + [False] * 2
+        assert taken == [True] * 14 + [False] * 2
         with v.service.watch.book.store.reading() as session:
             job = jobs.job(session, 1)
             kept = [
@@ -132,7 +134,18 @@ async def test_the_list_of_steps_is_the_same_on_every_surface(
                     },
                 },
             ),
-            (300, "finished", {"note": "rain", "done_share": 0.4}),
+            (
+                300,
+                "rig changed",
+                {
+                    "said": {"boom": "15 in", "retardant": "guar", "rate": "2 oz/acre"},
+                    "changed": {
+                        "boom_height_m": pytest.approx(0.381),
+                        "retardant": {"adjuvant": "guar", "additives": []},
+                    },
+                },
+            ),
+            (360, "finished", {"note": "rain", "done_share": 0.4}),
         ]
 
 

@@ -41,9 +41,9 @@ def test_on_a_lock_screen_the_ranking_comes_first():
     assert shaped.title == "Spray now: creek side, hill"
     assert shaped.body.splitlines() == [
         "1 ◐ creek side marginal: coarse, 43 min, until 14:00; "
-        "wind 8 mph, at most 10 mph (label), 2 mph to spare",
+        "wind 8 mph, at most 10 mph (label), 2 mph to spare; marginal over 6 mph (our default)",
         "2 ◐ hill marginal: coarse, 43 min, until 16:00; "
-        "wind 8 mph, at most 10 mph (label), 2 mph to spare",
+        "wind 8 mph, at most 10 mph (label), 2 mph to spare; marginal over 6 mph (our default)",
         "Wind measured by mast 1 min ago.",
         "Hours ahead: open meteo, fetched 25 min ago.",
         "Wind from N 0°: 8 mph at the boom, gust 12 mph; 8 mph at the mast, gust 12 mph. "

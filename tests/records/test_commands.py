@@ -328,3 +328,28 @@ def test_an_open_record_is_typed_over_and_not_corrected(desk, job) -> None:
 def test_a_job_that_is_none_has_no_record(desk) -> None:
     with pytest.raises(UnknownJobError, match="no job 7"):
         desk.close(7)
+
+
+def test_what_was_changed_on_the_way_stands_in_the_record_and_its_moments(
+    store, farm, desk
+) -> None:
+    sprayed.put_forecast(store, sprayed.MORNING)
+    sprayed.put_readings(store, sprayed.MORNING - 2 * sprayed.HOUR, sprayed.MORNING + 3601)
+    changed = {"boom": "15 in", "strip": "2 passes"}
+    with store.writing() as session:
+        job = sprayed.job_steps.start(session, desk.plan, "creek_side", "coarse", sprayed.MORNING)
+        step = StepRequest(
+            StepName.CHANGE, "grower", job=job.id, changed=changed, at=sprayed.MORNING + 900
+        )
+        take(session, desk.plan, step, sprayed.MORNING + 900, lambda *_: ())
+        sprayed.job_steps.finish(session, job.id, sprayed.MORNING + 3600)
+    record = desk.close(job.id)
+    [told] = record.kept.changed
+    assert (told.at, told.by, told.said) == (sprayed.MORNING + 900, "grower", changed)
+    first, later = record.kept.moments[0], record.kept.moments[1]
+    assert later.boom_height_m == pytest.approx(first.boom_height_m - 0.508 + 0.381)
+    assert later.landing[0].upper_pct < first.landing[0].upper_pct
+    assert later.landing[0].gap_m == pytest.approx(first.landing[0].gap_m + 2 * 27.432)
+    page = page_of(record, (), None)
+    [table] = [t for t in page.tables if t.title == "Changed on the way"]
+    assert table.rows[0][1:] == ("grower", "boom at 15 in; strip left 2 passes")

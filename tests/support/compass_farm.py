@@ -59,13 +59,14 @@ def compass_farm(
     return Farm(
         config=FarmFile.model_validate(file | dict(tables or {})),
         ground=Ground(
-            fields_deg={"F": _degrees(field)},
-            neighbours_deg={name: _degrees(shape) for name, shape in neighbours.items()},
+            fields_deg={"F": in_degrees(field)},
+            neighbours_deg={name: in_degrees(shape) for name, shape in neighbours.items()},
         ),
     )
 
 
-def _degrees(shape: shapely.Polygon) -> shapely.Polygon:
+def in_degrees(shape: shapely.Polygon) -> shapely.Polygon:
+    """The shape in degrees, x longitude and y latitude."""
     return shapely.transform(
         shape, lambda xy: np.column_stack(_TO_DEGREES.transform(xy[:, 0], xy[:, 1]))
     )

@@ -25,6 +25,7 @@ from watcher.farm import Farm
 from watcher.i18n.message import Clock, Message, Name, Sentence, joined, say
 from watcher.jobs import queries
 from watcher.jobs.by_hand import MEASURED
+from watcher.jobs.changes import CHANGED
 from watcher.jobs.commands import BadStepError, Taken, take
 from watcher.jobs.steps import StepName, StepOutcome, StepRequest
 from watcher.judge.job_action import JobAction
@@ -75,6 +76,7 @@ def _take(
     job: int | None = None,
     confirm: Sequence[str] = (),
     measured: Mapping[str, str] | None = None,
+    changed: Mapping[str, str] | None = None,
     **asked: str,
 ) -> Taken:
     """Take a step and say what became of it; one that was not taken is said, and exit 2."""
@@ -91,6 +93,7 @@ def _take(
             at=tapped_at,
             confirm=tuple(confirm),
             measured=measured or {},
+            changed=changed or {},
             **asked,
         )
         taken = _taken(settings, farm, step, now)
@@ -188,6 +191,29 @@ def reading(
     read = (wind, gust, wind_from, temperature, humidity)
     measured = dict(zip(MEASURED, read, strict=True))
     _take(StepName.READING, at=at, key=key, job=number, measured=measured)
+
+
+@app.command("change")
+def change(
+    *,
+    number: Number,
+    retardant: Annotated[
+        str, typer.Option(help="Drift retardant added: a product of the farm file, or its kind.")
+    ] = "",
+    rate: Annotated[str, typer.Option(help="The rate it was added at, as on its label.")] = "",
+    boom: Annotated[str, typer.Option(help='Height the boom is at now: "15 in".')] = "",
+    speed: Annotated[str, typer.Option(help='Speed from now on: "5 mph".')] = "",
+    strip: Annotated[
+        str, typer.Option(help='Strip left unsprayed: "60 ft", or "2 passes" of the boom.')
+    ] = "",
+    beside: Annotated[str, typer.Option(help="The neighbour the strip is left beside.")] = "",
+    at: At = None,
+    key: Key = None,
+) -> None:
+    """Tell what was changed on the sprayer or left of the field: the job is judged so from then."""
+    said = (retardant, rate, boom, speed, strip, beside)
+    changed = dict(zip(CHANGED, said, strict=True))
+    _take(StepName.CHANGE, at=at, key=key, job=number, changed=changed)
 
 
 @app.command("finish")

@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 from sqlalchemy.orm import Session
 
 from watcher.i18n.message import Clock, Message, Name, Number, Param, Quantity, joined, say
+from watcher.jobs import changes
 from watcher.jobs.by_hand import understood
 from watcher.jobs.lately import sprayed_lately
 from watcher.jobs.steps import (
@@ -22,6 +23,7 @@ from watcher.jobs.steps import (
     sprayed_s,
 )
 from watcher.judge.by_hand import COUNTS_S
+from watcher.judge.changed_rig import ChangedRig
 from watcher.judge.start_check import Look, Obstacle
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.messages.reasons import Speaker
@@ -33,7 +35,7 @@ from watcher.store.jobs import JobConflictError
 from watcher.store.tables import Job, JobEvent, JobStep
 from watcher.units import Kind, read
 
-_IN_HAND = {"started", "resumed", "setup changed"}
+_IN_HAND = {"started", "resumed", "setup changed", changes.EVENT}
 _STRAYS = "wind strays"
 CLOCK_TOLERANCE_S = 60
 """How far ahead of the watch's clock a step may be dated. [s]"""
@@ -245,10 +247,28 @@ def _detail(plan: FarmArrays, job: Job, step: StepRequest, left: float | None) -
             return {"said": written, "measured": understood(written)}
         except ValueError as error:
             raise BadStepError(str(error)) from error
+    if step.name is StepName.CHANGE:
+        return _change(plan, job, step, left)
     share = done_share(plan, job.field, step.done)
     if share is None and step.name is StepName.FINISH:
         share = left  # all of it is all that was left
     return {"note": step.note, "done_share": share}
+
+
+def _change(plan: FarmArrays, job: Job, step: StepRequest, left: float | None) -> dict[str, Any]:
+    """What a change of the rig means: its values, and how long the field takes at a new speed."""
+    planned_s = _planned_s(plan, job.field, job.setup, left)
+    written = {name: text for name, text in step.changed.items() if text}
+    try:
+        changed = changes.understood(plan, job, written)
+    except ValueError as error:
+        raise BadStepError(str(error)) from error
+    detail: dict[str, Any] = {"said": written, "changed": changed}
+    if "speed_m_s" in changed:
+        rig = ChangedRig(job.field, job.setup, speed_m_s=changed["speed_m_s"])
+        planned_s = _planned_s(rig.on(plan, None), job.field, job.setup, left)
+        detail["planned_s"] = planned_s
+    return detail
 
 
 def done_share(plan: FarmArrays, field: str, written: str) -> float | None:
@@ -300,6 +320,9 @@ def _settled(session: Session, plan: FarmArrays, job: Job, step: JobStep, now: i
         text = say(
             "{line}; it counts until {time}, with what the station changes", line=text, time=until
         )
+    if step.name == StepName.CHANGE and became.outcome is StepOutcome.DONE:
+        counts = changes.counts_for(plan, job, step.detail["changed"])
+        text = text if counts is None else joined([text, counts], "; ")
     if job.ended_at is not None and became.outcome is StepOutcome.DONE:
         left = sprayed_lately(session, plan.farm, now).left.get(job.field)
         if left is not None:
@@ -345,8 +368,9 @@ def _event_detail(judged: Judged) -> dict[str, Any]:
             return {"from": judged.setup_before, "to": detail["setup"]} | who
         case StepName.RESUME:
             return who
-        case StepName.READING:
-            return {"said": detail["said"], "measured": detail["measured"]} | who
+        case StepName.READING | StepName.CHANGE:
+            said = ("said", "measured", "changed")
+            return {key: detail[key] for key in said if key in detail} | who
     share = detail.get("done_share")
     return {"note": detail["note"]} | ({} if share is None else {"done_share": share}) | who
 

@@ -91,7 +91,7 @@ def _for_the_rest(
     """The rain-free time counts from the end of what is left, not of a whole job begun now."""
     if reason.limit is not Limit.RAIN_AFTER:
         return reason
-    plan = judgement.plan
+    plan = judgement.of_field(field).plan
     bounds = plan.bounds[Limit.RAIN_AFTER]
     checked = bounded(
         Limit.RAIN_AFTER,

@@ -25,6 +25,8 @@ class StepName(StrEnum):
     SEEN = "seen"
     READING = "reading"
     """Something was measured by hand at boom height."""
+    CHANGE = "change"
+    """Something was changed on the sprayer or its tank, or a strip is left."""
 
 
 EVENT_OF = {
@@ -35,6 +37,7 @@ EVENT_OF = {
     StepName.FINISH: "finished",
     StepName.ABANDON: "abandoned",
     StepName.READING: "measured by hand",
+    StepName.CHANGE: "rig changed",
 }
 """What the job log says of a step that was taken."""
 _LEADS_TO: dict[StepName, JobState] = {
@@ -44,7 +47,7 @@ _LEADS_TO: dict[StepName, JobState] = {
     StepName.FINISH: "finished",
     StepName.ABANDON: "abandoned",
 }
-_OF_NO_STATE = {StepName.SETUP, StepName.READING}
+_OF_NO_STATE = {StepName.SETUP, StepName.READING, StepName.CHANGE}
 """What leaves a job running or paused as it was."""
 _ENDED = {"finished", "abandoned"}
 
@@ -67,6 +70,8 @@ class StepRequest:
     """How much of the field was sprayed, as written: a share or an area; empty for all of it."""
     measured: Mapping[str, str] = dataclasses.field(default_factory=dict)
     """What was measured by hand, as written, by the names of ``by_hand.MEASURED``."""
+    changed: Mapping[str, str] = dataclasses.field(default_factory=dict)
+    """What was changed, as written, by the names of ``changes.CHANGED``."""
     ref: str = ""
     """The id of the message that was seen."""
     key: str | None = None
@@ -78,7 +83,7 @@ class StepRequest:
     def asked(self) -> dict[str, str]:
         """What it asks for, without what is empty and without its time."""
         asked = {"field": self.field, "setup": self.setup, "note": self.note, "done": self.done}
-        asked |= self.measured
+        asked |= {**self.measured, **self.changed}
         asked["confirm"] = ", ".join(sorted(self.confirm))
         return {name: text for name, text in asked.items() if text}
 
@@ -153,7 +158,7 @@ def fold(steps: Iterable[JobStep]) -> tuple[Progress, Sequence[Judged]]:
 def _outcome(now: Progress, step: JobStep) -> StepOutcome:
     if step.name == StepName.START:
         return StepOutcome.ALREADY  # it is of the same job only where it asks for the same
-    if step.name == StepName.READING:
+    if step.name in {StepName.READING, StepName.CHANGE}:
         return StepOutcome.REFUSED if now.state in _ENDED else StepOutcome.DONE
     if step.name == StepName.SETUP:
         if now.state in _ENDED:
@@ -172,13 +177,14 @@ def _after(now: Progress, step: JobStep) -> Progress:
             return replace(now, state="paused", paused_at=step.at)
         case StepName.RESUME:
             return replace(_going_on(now, step.at), state="running")
-        case StepName.SETUP:
+        case StepName.SETUP | StepName.CHANGE:
+            now = replace(now, setup=step.detail.get("setup", now.setup))
             whole_s = step.detail.get("planned_s")
-            if whole_s is None:  # from before this was kept
-                return replace(now, setup=step.detail["setup"])
+            if whole_s is None:  # it takes as long as before, or it was not kept
+                return now
             done_s = sprayed_s(now, step.at)
             left = max(0.0, 1.0 - done_s / now.planned_s) if now.planned_s else 0.0
-            return replace(now, setup=step.detail["setup"], planned_s=done_s + left * whole_s)
+            return replace(now, planned_s=done_s + left * whole_s)
     return replace(
         _going_on(now, step.at),
         state=_LEADS_TO[StepName(step.name)],

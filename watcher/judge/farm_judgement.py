@@ -1,6 +1,6 @@
 """The judgement of a whole farm, where different stations speak for different fields."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Protocol, TypeVar
 
@@ -9,8 +9,10 @@ from numpy.typing import NDArray
 
 from watcher.judge.judgement import Judgement, judge
 from watcher.limits.boom_wind import BoomWind
+from watcher.limits.catalogue import Limit
 from watcher.limits.check import Checked, Knowledge
 from watcher.limits.farm_arrays import Bools, FarmArrays
+from watcher.limits.status import LimitState
 from watcher.weather.series import WeatherSeries
 
 N = TypeVar("N", bound=np.generic)
@@ -56,6 +58,31 @@ def judge_each(plan: FarmArrays, looks: Sequence[Look]) -> Judgement:
     return _joined(whole, others, of_field)
 
 
+def with_own(whole: Judgement, field: int, own: Judgement) -> Judgement:
+    """Return a judgement with one field's rows taken from a judgement of its own.
+
+    ``own`` is of the same fields, setups and times.
+    """
+    of_field = np.zeros(len(whole.plan.fields), dtype=np.intp)
+    of_field[field] = 1
+    joined = _joined(whole, [own], of_field)
+    return replace(joined, apart={**whole.apart, field: own})
+
+
+def _aligned(every: Sequence[Judgement]) -> Iterator[tuple[Checked, ...]]:
+    """The same limit of every judgement; one that has nothing to say of it lets everything be."""
+    limits = dict.fromkeys(c.limit for judgement in every for c in judgement.found)
+    checks = [{c.limit: c for c in judgement.found} for judgement in every]
+    for limit in limits:
+        yield tuple(found.get(limit) or _silent(limit) for found in checks)
+
+
+def _silent(limit: Limit) -> Checked:
+    infinite = np.asarray(np.inf)
+    holds = np.asarray(LimitState.HOLDS, dtype=np.int8)
+    return Checked(limit, np.asarray(np.nan), -infinite, infinite, infinite, holds)
+
+
 def _joined(whole: Judgement, others: Sequence[Judgement], of_field: NDArray[np.intp]) -> Judgement:
     """Take each field's rows from the judgement that is its own."""
     every = (whole, *others)
@@ -74,7 +101,7 @@ def _joined(whole: Judgement, others: Sequence[Judgement], of_field: NDArray[np.
             known=_numbers(rows, [c.known for c in same], Knowledge.EXACT),
             rule=_numbers(rows, [c.rule for c in same], -1),
         )
-        for same in zip(*(j.found for j in every), strict=True)
+        for same in _aligned(every)
     )
     return replace(
         whole,

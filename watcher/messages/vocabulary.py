@@ -153,6 +153,7 @@ JOB_EVENT_WORDS: dict[str, Message] = {
     "finished": say("finished"),
     "abandoned": say("abandoned"),
     "measured by hand": say("measured by hand"),
+    "rig changed": say("rig changed"),
 }
 MESSAGE_STATE_WORDS: dict[str, Message] = {
     "waiting": say("waiting"),

@@ -162,6 +162,15 @@ class MeasuredByHand(Part):
     said: dict[str, str]
 
 
+class RigChanged(Part):
+    """What was changed on the sprayer or its tank during the job, or left of the field."""
+
+    at: int
+    by: str
+    said: dict[str, str]
+    """As it was written: retardant, rate, boom, speed, strip, beside."""
+
+
 class StartedAgainst(Part):
     """A limit that stood against the start, and was answered with a plain yes."""
 
@@ -193,6 +202,7 @@ class Kept(Part):
     moments: tuple[Moment, ...]
     against: tuple[StartedAgainst, ...] = ()
     by_hand: tuple[MeasuredByHand, ...] = ()
+    changed: tuple[RigChanged, ...] = ()
 
 
 class AlertSent(Part):

@@ -10,10 +10,21 @@ from sqlalchemy.orm import Session
 from watcher.farm.models import FieldPlan, SprayerKind
 from watcher.farm.products import Product
 from watcher.i18n.message import say
+from watcher.jobs import changes
 from watcher.jobs.by_hand import EVENT
+from watcher.jobs.changes import rig_at
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.records.errors import RecordError
-from watcher.records.facts import Held, Kept, MeasuredByHand, Origin, Pause, Rig, StartedAgainst
+from watcher.records.facts import (
+    Held,
+    Kept,
+    MeasuredByHand,
+    Origin,
+    Pause,
+    Rig,
+    RigChanged,
+    StartedAgainst,
+)
 from watcher.records.form import held, local, numbered
 from watcher.records.moments import Compose, marks, moment
 from watcher.store import jobs
@@ -38,6 +49,7 @@ def gather(
     """
     rigs, pauses = rigs_and_pauses(session, job, started)
     _check(plan, job, rigs, started=started, ended=ended)
+    events = jobs.events(session, job.id)
     return Kept(
         farm=plan.farm.config.farm.name,
         time_zone=plan.farm.config.farm.time_zone,
@@ -60,17 +72,23 @@ def gather(
                 field=job.field,
                 setup=_setup_at(rigs, at),
                 paused=any(p.since <= at < (p.until or ended) for p in pauses),
+                rig=rig_at(job, events, at, _setup_at(rigs, at)),
             )
             for at, mark in marks(started, ended)
         ),
         by_hand=tuple(
             MeasuredByHand(at=e.at, by=e.detail.get("by", ""), said=e.detail["said"])
-            for e in jobs.events(session, job.id)
+            for e in events
             if e.what == EVENT
+        ),
+        changed=tuple(
+            RigChanged(at=e.at, by=e.detail.get("by", ""), said=e.detail["said"])
+            for e in events
+            if e.what == changes.EVENT
         ),
         against=tuple(
             StartedAgainst.model_validate(one)
-            for event in jobs.events(session, job.id)
+            for event in events
             for one in event.detail.get("against", ())
         ),
     )

@@ -9,6 +9,7 @@ import shapely
 from sqlalchemy.orm import Session
 
 from watcher.farm.geometry.bearings import side
+from watcher.judge.changed_rig import ChangedRig
 from watcher.judge.farm_judgement import judge_look
 from watcher.judge.judgement import Judgement
 from watcher.judge.neighbour_deposits import exposed
@@ -62,9 +63,11 @@ def moment(
     field: str,
     setup: str,
     paused: bool,
+    rig: ChangedRig | None = None,
 ) -> Moment:
-    """Judge a job's field and setup at one moment of the log."""
+    """Judge a job's field and setup, or its rig as it was changed, at one moment of the log."""
     outlook = compose(at).of(field)
+    plan = plan if rig is None else rig.on(plan, at)
     judgement = judge_look(plan, outlook)
     f, s, i = plan.fields.index(field), plan.setups.index(setup), outlook.now_index
     found = reasons(judgement, f, s, i)

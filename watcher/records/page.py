@@ -10,6 +10,7 @@ import shapely.geometry
 
 from watcher.i18n.language import ENGLISH, Language
 from watcher.i18n.message import Message, Param, joined, say
+from watcher.jobs.changes import CHANGED_WORDS
 from watcher.messages.words import span
 from watcher.records.chain import WHAT_IT_SHOWS, Link
 from watcher.records.errors import RecordError
@@ -111,6 +112,8 @@ def _tables(
         yield Table(title, head, rows, (80, 20))
     if kept.by_hand:
         yield _by_hand(kept, writer)
+    if kept.changed:
+        yield _changed(kept, writer)
     if kept.pauses:
         yield _pauses(kept, writer)
     if len(kept.rigs) > 1:
@@ -194,6 +197,21 @@ def _by_hand(kept: Kept, writer: Writer) -> Table:
     )
     head = writer.words(say("When"), say("By"), say("Measured at boom height"))
     return Table(writer.text(say("Readings taken by hand")), head, rows, (20, 20, 60))
+
+
+def _changed(kept: Kept, writer: Writer) -> Table:
+    rows = tuple(
+        (
+            writer.time(c.at),
+            c.by,
+            "; ".join(f"{writer.text(CHANGED_WORDS[n])} {text}" for n, text in c.said.items()),
+        )
+        for c in kept.changed
+    )
+    head = writer.words(say("When"), say("By"), say("What was changed"))
+    note = say("Judged so from then on.")
+    title = writer.text(say("Changed on the way"))
+    return Table(title, head, rows, (20, 20, 60), writer.text(note))
 
 
 def _pauses(kept: Kept, writer: Writer) -> Table:

@@ -144,7 +144,8 @@ class _Stage:
             field=taken.field,
             setup=taken.setup,
             done=taken.done,
-            measured=taken.measured,
+            measured=taken.said if taken.name is StepName.READING else {},
+            changed=taken.said if taken.name is StepName.CHANGE else {},
         )
         became = self._book.take_step(step, asks=False)
         if became.job is not None:

@@ -35,8 +35,8 @@ class ReplayedStep:
     field: str
     setup: str
     done: str
-    measured: Mapping[str, str]
-    """What was measured by hand, as it was written."""
+    said: Mapping[str, str]
+    """What was measured by hand, or changed of the rig, as it was written."""
 
 
 Event = Arrived | ReplayedStep

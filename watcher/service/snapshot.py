@@ -11,9 +11,11 @@ from watcher.farm.models import FarmFile
 from watcher.farm.source_entry import SourceEntry
 from watcher.forecasts.station_now import RECENT_S
 from watcher.jobs.by_hand import counting
+from watcher.jobs.changes import changed_rigs
 from watcher.jobs.lately import Lately, sprayed_lately
 from watcher.judge.by_hand import corrected
 from watcher.judge.chances import FarmChances
+from watcher.judge.changed_rig import ChangedRig, judged_as_changed
 from watcher.judge.farm_judgement import judge_each
 from watcher.judge.job_action import JobAction
 from watcher.judge.judgement import Judgement
@@ -65,7 +67,8 @@ class Snapshot:
         key = (at, left_s is None, *busy)
         if key not in self._found:
             look = self.outlook.of(self.judgement.plan.fields[at[0]])
-            case = Case(self.judgement, look, at, left_s, self.ranking, busy)
+            judgement = self.judgement.of_field(at[0])
+            case = Case(judgement, look, at, left_s, self.ranking, busy)
             self._found[key] = remedies(case)
         return self._found[key]
 
@@ -82,7 +85,8 @@ def take(session: Session, plan: FarmArrays, now: int, *, time_known: bool = Tru
     outlook = compose(session, plan, now, time_known=time_known)
     lately = sprayed_lately(session, plan.farm, now)
     day_plan = plan_now(session, plan.farm, now) if time_known else None
-    return judged(plan, outlook, lately, day_plan=day_plan)
+    rigs = changed_rigs(session, now)
+    return judged(plan, outlook, lately, day_plan=day_plan, rigs=rigs)
 
 
 def judged(
@@ -92,12 +96,17 @@ def judged(
     chances: FarmChances | None = None,
     *,
     day_plan: PlanNow | None = None,
+    rigs: Sequence[ChangedRig] = (),
 ) -> Snapshot:
     """Judge an outlook: of fields sprayed in part what is left, of those done nothing is asked.
+
+    ``rigs`` are those of open jobs that were changed in the field: their fields are judged so.
 
     ``chances`` are how likely jobs hold, as last worked out; None where they are not known.
     """
     judgement = judge_each(plan.leaving(lately.left), (outlook, *outlook.others))
+    for rig in rigs:
+        judgement = judged_as_changed(judgement, rig, outlook.of(rig.field), outlook.now_index)
     ranking = rank(judgement, outlook.now_index, done=lately.done)
     if chances is not None:
         ranking = with_chances(ranking, chances)

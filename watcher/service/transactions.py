@@ -21,6 +21,7 @@ from watcher.alerts.watch_trouble import WELL, Trouble
 from watcher.delivery.acknowledgement import Links
 from watcher.delivery.addressees import SubscribedDevices
 from watcher.jobs import commands as job_commands
+from watcher.jobs.changes import changed_rigs
 from watcher.jobs.commands import Taken
 from watcher.jobs.lately import sprayed_lately
 from watcher.jobs.steps import StepName, StepRequest
@@ -218,7 +219,10 @@ class Book:
             outlook = compose(session, self.plan, now)
             lately = sprayed_lately(session, self.plan.farm, now)
             day_plan = plan_now(session, self.plan.farm, now)
-        picture = judged(self.plan, outlook, lately, self.chances, day_plan=day_plan)
+            rigs = changed_rigs(session, now)
+        picture = judged(
+            self.plan, outlook, lately, self.chances, day_plan=day_plan, rigs=rigs
+        )
         with self.store.writing() as session:
             if not self.time.look(session):
                 if self.run_id is not None:

@@ -252,7 +252,7 @@ def jobs_router(house: AppContext) -> APIRouter:
         key: Key = None,
         user: User = runner,
     ) -> models.StepTold:
-        """Take a step of a job: pause, resume, setup, finish, abandon, reading, or seen.
+        """Take a step of a job: pause, resume, setup, finish, abandon, reading, change, or seen.
 
         A step that no longer applies is answered with 409 and what stands instead.
         """

@@ -35,7 +35,7 @@ from watcher.web.open_jobs import OpenJobViewModel
 
 StatusWord = Literal["unsuitable", "unknown", "marginal", "suitable"]
 StandWord = Literal["broken", "unknown", "near", "holds"]
-StepOfJob = Literal["pause", "resume", "setup", "finish", "abandon", "seen", "reading"]
+StepOfJob = Literal["pause", "resume", "setup", "finish", "abandon", "seen", "reading", "change"]
 RefusedWord = Literal["token", "body"]
 JobStateWord = Literal["running", "paused", "finished", "abandoned"]
 
@@ -594,6 +594,9 @@ class StepAsked(Asked):
     """How much of the field was sprayed, at its end: "40 %", or an area; empty for all of it."""
     measured: dict[Literal["wind", "gust", "wind_from", "temperature", "humidity"], _Name] = {}
     """What was measured by hand at boom height, with its unit, of the step "reading"."""
+    changed: dict[Literal["retardant", "rate", "boom", "speed", "strip", "beside"], _Name] = {}
+    """What was changed, of the step "change": a retardant and its rate, the boom's height, the
+    speed, a strip left (a length, or "2 passes") and beside whom."""
     ref: Annotated[str, Field(max_length=20)] = ""
     """The id of the message that was seen, of the step "seen"."""
     at: _At = None

@@ -15,6 +15,12 @@ from watcher.i18n.message import Message, Name, Param, Sentence, joined, say
 from watcher.i18n.message import Number as Digits
 from watcher.jobs import queries
 from watcher.jobs.by_hand import MEASURED
+from watcher.jobs.changes import (
+    CHANGED,
+    CHANGED_WORDS,
+    neighbours_in_reach,
+    retardants,
+)
 from watcher.jobs.commands import BadStepError, Taken
 from watcher.jobs.nearing import nearing, recent_wind
 from watcher.jobs.queries import JobStory, JobView
@@ -156,6 +162,7 @@ def _step(
         note=text("note", _MOST_NOTE),
         done=text("done"),
         measured=_measured(house, form),
+        changed={name: text(name) for name in CHANGED if text(name)},
         ref=text("ref"),
         key=text("key") or None,
     )
@@ -241,6 +248,8 @@ def job_page(
         "air": air_now(house, job.field, job.setup) if live else None,
         "trace": live and last_minutes(house, session, job.field, job.setup, language),
         "setups": _other_setups(house, story.view),
+        "retardants": retardants(house.watch.book.plan),
+        "beside": neighbours_in_reach(house.watch.book.plan, job.field),
         "unseen": unseen(session, job_subject(number), now - _ANSWERS_BACK_S) if open_now else [],
         "events": _events(house, story),
         "ended": house.clock(job.ended_at) if job.ended_at is not None else None,
@@ -317,7 +326,7 @@ def _events(house: AppContext, story: JobStory) -> list[tuple[Message, Param, Me
             str(what or ""),
             detail.get("by", ""),
         ]
-        parts += [f"{BY_NAME[n].name} {text}" for n, text in detail.get("said", {}).items()]
+        parts += [_said(n, text) for n, text in detail.get("said", {}).items()]
         parts += [
             say("against it, and answered with yes: {said}", said=one["said"])
             for one in detail.get("against", ())
@@ -325,3 +334,10 @@ def _events(house: AppContext, story: JobStory) -> list[tuple[Message, Param, Me
         word = JOB_EVENT_WORDS.get(event.what, event.what)
         found.append((house.clock(event.at), word, joined(filter(None, parts))))
     return found
+
+
+def _said(name: str, text: str) -> Param:
+    """What a step said of a measured quantity or of a change, as it was written."""
+    if name in CHANGED_WORDS:
+        return joined([CHANGED_WORDS[name], text], " ")
+    return f"{BY_NAME[name].name} {text}"
