@@ -1,4 +1,4 @@
-"""Boundaries as other programs and phones give them: GeoJSON, KML, GPX, ISOXML, typed corners.
+"""Boundaries as other programs and phones give them: GeoJSON, KML, GPX, ISOXML, typed, packed.
 
 Only outlines and names are taken. XML is read without entities or anything from outside.
 """
@@ -16,6 +16,7 @@ from defusedxml.ElementTree import fromstring
 
 from watcher.farm.geometry.boundaries import BadShapeError, boundary_of
 from watcher.farm.geometry.ground import Polygonal
+from watcher.farm.geometry.packed_files import PREFIX, unpacked
 from watcher.i18n.message import say
 
 _MOST_OUTLINES = 200
@@ -41,12 +42,21 @@ def outlines(text: str) -> list[Outline]:
     text = text.strip().lstrip("\ufeff")
     if not text:
         raise BadShapeError(say("there is no boundary yet"), _FORMS)
-    if text[0] in "{[":
+    packed = unpacked(text) if text.startswith(PREFIX) else text
+    if isinstance(packed, dict):
+        found = list(_of_geojson(json.loads(json.dumps(packed))))
+        return _some(found)
+    text = packed.strip()
+    if text[:1] in {"{", "["}:
         found = list(_of_geojson(_json(text)))
-    elif text[0] == "<":
+    elif text[:1] == "<":
         found = list(_of_xml(_xml(text)))
     else:
         found = [Outline("", _shape([_typed(text)]))]
+    return _some(found)
+
+
+def _some(found: list[Outline]) -> list[Outline]:
     if not found:
         raise BadShapeError(say("it holds no boundary"), _FORMS)
     return found[:_MOST_OUTLINES]

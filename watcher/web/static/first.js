@@ -86,7 +86,12 @@
   }));
   byId("file").addEventListener("change", async (event) => {
     const [file] = event.target.files;
-    if (file) { text.value = await file.text(); show(); }
+    if (!file) return;
+    if (/\.(zip|kmz)$/i.test(file.name)) {
+      const reader = new FileReader();
+      reader.addEventListener("load", () => { text.value = reader.result; show(); });
+      reader.readAsDataURL(file);
+    } else { text.value = await file.text(); show(); }
   });
   text.addEventListener("input", show);
   const first = corners()[0];
