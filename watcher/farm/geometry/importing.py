@@ -23,6 +23,8 @@ _MOST_OUTLINES = 200
 _NAMES = ("name", "field", "field_name", "fieldname", "label", "title", "designator", "id")
 _TRACK_WITHIN_DEG = 1.5e-5
 """A walked line is simplified to within about a metre and a half, less than a phone is off by."""
+_WALKED = 50
+"""So many corners nobody types: they were walked."""
 _NUMBER = r"([-+]?\d+(?:\.\d+)?)\s*°?\s*([NSEWnsew]?)"
 _CORNER = re.compile(rf"\s*{_NUMBER}\s*[,;\s]\s*{_NUMBER}\s*")
 _FORMS = say("paste GeoJSON, KML, GPX or ISOXML, or type one corner a line: latitude, longitude")
@@ -155,8 +157,12 @@ def _of_gpx(root: Element) -> Iterator[Outline]:
         points = [p for p in line.iter() if _local(p) in {"trkpt", "rtept"}]
         ring = [_place(p.get("lon"), p.get("lat")) for p in points]
         if len(ring) > 3:
-            walked = shapely.LineString(ring).simplify(_TRACK_WITHIN_DEG)
-            yield Outline(name, _shape([list(walked.coords)]))
+            yield Outline(name, _shape([_simplified(ring)]))
+
+
+def _simplified(ring: Ring) -> Ring:
+    """A walked line without the positions that add nothing but how far a phone is off."""
+    return list(shapely.LineString(ring).simplify(_TRACK_WITHIN_DEG).coords)
 
 
 def _of_isoxml(root: Element) -> Iterator[Outline]:
@@ -192,7 +198,7 @@ def _typed(text: str) -> Ring:
     if len(ring) < 3:
         wrong = say("a field has at least 3 corners")
         raise BadShapeError(wrong, say("add the corners that are missing"))
-    return ring
+    return ring if len(ring) < _WALKED else _simplified(ring)
 
 
 def typed_place(text: str) -> tuple[float, float] | None:
