@@ -173,6 +173,31 @@ async def test_corners_are_walked(browser: Browser, visit: Visit) -> None:
     assert list(visit.farm.shapes) == ["field"]
 
 
+async def test_a_field_is_walked_around(browser: Browser, visit: Visit) -> None:
+    """Simulated: a position every few metres, one of them too unsure to count."""
+    page, _ = await opened(browser, PHONE, permissions=["geolocation"])
+    await begin(page, visit)
+    corners = [(41.62, -96.95), (41.62, -96.949), (41.621, -96.949), (41.621, -96.95)]
+    path = [
+        (a[0] + (b[0] - a[0]) * i / 4, a[1] + (b[1] - a[1]) * i / 4)
+        for a, b in zip(corners, [*corners[1:], corners[0]], strict=True)
+        for i in range(4)
+    ]
+    position: Any = {"latitude": 41.7, "longitude": -96.9, "accuracy": 400}
+    await page.context.set_geolocation(position)
+    await press(page, "Walk or drive around it")
+    await expect(page.locator("#draw-says")).to_contain_text("Within metres: 400")
+    for count, (latitude, longitude) in enumerate(path, start=1):
+        position = {"latitude": latitude, "longitude": longitude, "accuracy": 5}
+        await page.context.set_geolocation(position)
+        await expect(page.locator("#draw-says")).to_contain_text(f"Corners: {count}")
+    await press(page, "I am round")
+    await press(page, "Next")
+    await expect(page.get_by_label("Crop", exact=True)).to_be_visible()
+    [shape] = visit.farm.shapes.values()
+    assert shape.bounds == pytest.approx((-96.95, 41.62, -96.949, 41.621))
+
+
 async def test_it_goes_without_script(browser: Browser, visit: Visit) -> None:
     page, _ = await opened(browser, PHONE, java_script_enabled=False)
     await begin(page, visit)

@@ -94,6 +94,8 @@ def test_a_noisy_walk_is_the_field_within_a_metre_and_a_half() -> None:
     assert shapely.hausdorff_distance(found.shape.exterior, SQUARE.exterior) < 4 * metre
     assert len(found.shape.exterior.coords) < len(walked) / 2
     assert found.shape.area == pytest.approx(SQUARE.area, rel=0.01)
+    [typed] = outlines("\n".join(f"{lat:.8f}, {lon:.8f}" for lon, lat in walked))
+    assert typed.shape.equals(found.shape)  # as the page walks it
 
 
 LAUGHS = '<!DOCTYPE k [<!ENTITY a "ha"><!ENTITY b "&a;&a;&a;&a;">]><kml>&b;</kml>'

@@ -176,6 +176,20 @@ async def test_what_was_told_outlives_a_restart(site: Site, tmp_path: Path) -> N
     assert "41.62500, -96.94500" in page
 
 
+async def test_a_bound_of_nobody_is_the_labels(site: Site) -> None:
+    await site.tell("label", **{"wind:low": "3 mph", "wind:high": "10 mph", "gust:origin": "own"})
+    window = site.visit.farm.raw["windows"]["label"]
+    assert window == {"wind": {"low": "3 mph", "high": "10 mph", "origin": "label"}}
+
+
+async def test_a_field_drawn_anew_keeps_what_was_told_of_it(site: Site) -> None:
+    await tell_all(site)
+    moved = CORNERS.replace("41.63", "41.64")
+    await site.tell("field", name="Hill piece", corners=moved)
+    assert site.visit.farm.raw["fields"]["hill_piece"]["crop"] == "soybeans"
+    assert not site.visit.farm.raw.get("neighbours")  # the strips were those of the old edge
+
+
 async def test_fields_of_a_file_are_told_together_and_asked_about_one_by_one(site: Site) -> None:
     def square(west: float) -> dict[str, object]:
         east = west + 0.01

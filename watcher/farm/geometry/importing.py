@@ -1,4 +1,4 @@
-"""Boundaries as other programs and phones give them: GeoJSON, KML, GPX, ISOXML, typed corners.
+"""Boundaries as other programs and phones give them: GeoJSON, KML, GPX, ISOXML, typed, packed.
 
 Only outlines and names are taken. XML is read without entities or anything from outside.
 """
@@ -16,12 +16,15 @@ from defusedxml.ElementTree import fromstring
 
 from watcher.farm.geometry.boundaries import BadShapeError, boundary_of
 from watcher.farm.geometry.ground import Polygonal
+from watcher.farm.geometry.packed_files import PREFIX, unpacked
 from watcher.i18n.message import say
 
 _MOST_OUTLINES = 200
 _NAMES = ("name", "field", "field_name", "fieldname", "label", "title", "designator", "id")
 _TRACK_WITHIN_DEG = 1.5e-5
 """A walked line is simplified to within about a metre and a half, less than a phone is off by."""
+_WALKED = 50
+"""So many corners nobody types: they were walked."""
 _NUMBER = r"([-+]?\d+(?:\.\d+)?)\s*°?\s*([NSEWnsew]?)"
 _CORNER = re.compile(rf"\s*{_NUMBER}\s*[,;\s]\s*{_NUMBER}\s*")
 _FORMS = say("paste GeoJSON, KML, GPX or ISOXML, or type one corner a line: latitude, longitude")
@@ -41,12 +44,21 @@ def outlines(text: str) -> list[Outline]:
     text = text.strip().lstrip("\ufeff")
     if not text:
         raise BadShapeError(say("there is no boundary yet"), _FORMS)
-    if text[0] in "{[":
+    packed = unpacked(text) if text.startswith(PREFIX) else text
+    if isinstance(packed, dict):
+        found = list(_of_geojson(json.loads(json.dumps(packed))))
+        return _some(found)
+    text = packed.strip()
+    if text[:1] in {"{", "["}:
         found = list(_of_geojson(_json(text)))
-    elif text[0] == "<":
+    elif text[:1] == "<":
         found = list(_of_xml(_xml(text)))
     else:
         found = [Outline("", _shape([_typed(text)]))]
+    return _some(found)
+
+
+def _some(found: list[Outline]) -> list[Outline]:
     if not found:
         raise BadShapeError(say("it holds no boundary"), _FORMS)
     return found[:_MOST_OUTLINES]
@@ -145,8 +157,12 @@ def _of_gpx(root: Element) -> Iterator[Outline]:
         points = [p for p in line.iter() if _local(p) in {"trkpt", "rtept"}]
         ring = [_place(p.get("lon"), p.get("lat")) for p in points]
         if len(ring) > 3:
-            walked = shapely.LineString(ring).simplify(_TRACK_WITHIN_DEG)
-            yield Outline(name, _shape([list(walked.coords)]))
+            yield Outline(name, _shape([_simplified(ring)]))
+
+
+def _simplified(ring: Ring) -> Ring:
+    """A walked line without the positions that add nothing but how far a phone is off."""
+    return list(shapely.LineString(ring).simplify(_TRACK_WITHIN_DEG).coords)
 
 
 def _of_isoxml(root: Element) -> Iterator[Outline]:
@@ -182,7 +198,7 @@ def _typed(text: str) -> Ring:
     if len(ring) < 3:
         wrong = say("a field has at least 3 corners")
         raise BadShapeError(wrong, say("add the corners that are missing"))
-    return ring
+    return ring if len(ring) < _WALKED else _simplified(ring)
 
 
 def typed_place(text: str) -> tuple[float, float] | None:

@@ -218,6 +218,7 @@ def _drawn(farm: FirstFarm, form: Mapping[str, str]) -> list[Edit]:
         found = outlines(form.get("corners", ""))
     except BadShapeError as error:
         raise AtFaultError([Problem(farm.file, "corners", error.wrong, error.mend)]) from error
+    known = farm.raw.get("fields", {})  # what was told of a field outlives its being drawn anew
     given: list[Edit] = [RemoveBoundary(name) for name in farm.shapes]
     given += [Remove(("fields",)), Remove(("neighbours",))]
     taken: list[str] = []
@@ -227,7 +228,7 @@ def _drawn(farm: FirstFarm, form: Mapping[str, str]) -> list[Edit]:
         geometry = json.loads(shapely.to_geojson(outline.shape))
         given += [
             SetBoundary(name, "field", geometry),
-            SetValue(("fields", name), {"window": _WINDOW}),
+            SetValue(("fields", name), known.get(name, {}) | {"window": _WINDOW}),
         ]
     return given
 
@@ -367,12 +368,14 @@ def _label(system: System) -> list[Field]:
 
 
 def _labelled(farm: FirstFarm, found: list[Edit], form: Mapping[str, str]) -> list[Edit]:
-    """Bounds without a number are none, whoever's word they would be."""
+    """Bounds without a number are none; those of nobody are the label's, which nothing loosens."""
     for key in dict.fromkeys(key for key, _ in _BOUNDS):
         if not any(form.get(f"{of}:{side}", "").strip() for of, side in _BOUNDS if of == key):
             at = ("windows", _WINDOW, key)
             found = [e for e in found if not isinstance(e, SetValue | Remove) or e.at[:3] != at]
             found.append(Remove(at))
+        elif not form.get(f"{key}:origin", ""):
+            found.append(SetValue(("windows", _WINDOW, key, "origin"), Origin.LABEL.value))
     named = bool(form.get("product", "").strip())
     for name in farm.raw.get("fields", {}):
         at_products = ("fields", name, "products")

@@ -84,9 +84,35 @@
     if (!corners().length) middle = [at.latitude, at.longitude];
     add([at.latitude, at.longitude]);
   }));
+  // Walked or driven: each position that is sure enough and a few metres on; simplified when it is told.
+  const MOST_OFF_M = 15, LEAST_ON_M = 3;
+  const walk = byId("walk");
+  let walking = null;
+  walk.addEventListener("click", () => {
+    if (walking !== null) {
+      navigator.geolocation.clearWatch(walking);
+      walking = null;
+    } else if (navigator.geolocation) {
+      write([]);
+      walking = navigator.geolocation.watchPosition(({ coords }) => {
+        const all = corners(), last = all[all.length - 1], at = [coords.latitude, coords.longitude];
+        if (!last) middle = at;
+        const off = last ? Math.hypot((at[0] - last[0]) * METRES, (at[1] - last[1]) * east()) : LEAST_ON_M;
+        if (coords.accuracy <= MOST_OFF_M && off >= LEAST_ON_M) add(at);
+        says.textContent += ` · ${says.dataset.within} ${Math.round(coords.accuracy)}`;
+      }, () => { says.textContent = says.dataset.no; }, { enableHighAccuracy: true });
+    } else { says.textContent = says.dataset.no; }
+    walk.textContent = walking === null ? walk.dataset.begin : walk.dataset.end;
+    walk.setAttribute("aria-pressed", String(walking !== null));
+  });
   byId("file").addEventListener("change", async (event) => {
     const [file] = event.target.files;
-    if (file) { text.value = await file.text(); show(); }
+    if (!file) return;
+    if (/\.(zip|kmz)$/i.test(file.name)) {
+      const reader = new FileReader();
+      reader.addEventListener("load", () => { text.value = reader.result; show(); });
+      reader.readAsDataURL(file);
+    } else { text.value = await file.text(); show(); }
   });
   text.addEventListener("input", show);
   const first = corners()[0];
