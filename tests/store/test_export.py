@@ -13,6 +13,8 @@ from watcher.sources.base import Flag, Observations
 from watcher.store import export, weather
 from watcher.store.database import Database
 from watcher.store.flag_words import flag_words, flags_of
+from watcher.store.importing import read_csv
+from watcher.store.qartod import primary_flag
 from watcher.weather.series import QUANTITIES, Site, WeatherSeries
 
 NOW = 1_700_000_000  # 2023-11-14 22:13:20 UTC, by GNU date
@@ -52,6 +54,37 @@ def test_flags_are_written_as_words(log: Database) -> None:
     add(log, "doubtful", [NOW], wind_m_s=[1.1])
     [line] = csv.DictReader(io.StringIO(exported(log, "doubtful"), newline=""))
     assert line["flags"] == "wind_m_s: step, suspect source"
+
+
+def test_qartod_flags_stand_beside_them_where_asked_for(log: Database) -> None:
+    add(log, "doubtful", [NOW, NOW + 60], wind_m_s=[1.1, np.nan], temp_c=[20.0, 21.0])
+    out = io.StringIO(newline="")
+    with log.reading() as session:
+        export.write_observations(session, ["doubtful"], 0, 2 * NOW, out, with_qartod=True)
+    [first, second] = csv.DictReader(io.StringIO(out.getvalue(), newline=""))
+    flags = [line["wind (m/s) QARTOD flag"] for line in (first, second)]
+    assert flags == ["3", "9"]
+    assert first["temperature (degC) QARTOD flag"] == "1"
+    [back] = read_csv(io.StringIO(out.getvalue(), newline=""), {"doubtful": SITE}, 2 * NOW)
+    assert back.flags["wind_m_s"][0] == Flag.STEP | Flag.SUSPECT_SOURCE
+
+
+@pytest.mark.parametrize(
+    ("value", "bits", "flag"),
+    [
+        (1.0, 0, 1),
+        (1.0, Flag.STUCK, 3),
+        (1.0, Flag.RANGE | Flag.STEP, 4),
+        (1.0, Flag.FUTURE, 4),
+        (None, 0, 9),
+        (np.nan, Flag.STEP, 9),
+    ],
+)
+def test_a_primary_flag_is_that_of_the_worst_finding(
+    value: float | None, bits: int, flag: int
+) -> None:
+    """IOOS QARTOD: 1 pass, 3 suspect, 4 fail, 9 missing (from memory)."""
+    assert primary_flag(value, bits) == flag
 
 
 @pytest.mark.parametrize("flag", [flag for flag in Flag if flag])

@@ -73,6 +73,9 @@ def export(
     means: Annotated[
         Means | None, typer.Option(help="Means in place of readings, as they are kept for good.")
     ] = None,
+    qartod: Annotated[
+        bool, typer.Option("--qartod", help="Add flags of IOOS QARTOD (csv): 1, 3, 4 or 9.")
+    ] = False,
 ) -> None:
     """Write readings as a table, with units in the header and what quality control found."""
     if means is not None and form is Format.PARQUET:
@@ -91,7 +94,9 @@ def export(
         _warn_of_gone(session, names, first, last)
         if form is Format.CSV:
             with _csv_file(to_file) as target:
-                written = write_observations(session, names, first, last, target)
+                written = write_observations(
+                    session, names, first, last, target, with_qartod=qartod
+                )
         elif to_file is None:
             stop(say("Parquet is no text to print; name a file with -o"))
         else:

@@ -14,8 +14,8 @@ from typing import TextIO
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from watcher.store import parquet
-from watcher.store.flag_words import flag_words
+from watcher.store import parquet, qartod
+from watcher.store.flag_words import flag_words, flags_of
 from watcher.store.tables import Observation
 from watcher.weather.quantities import CATALOGUE
 from watcher.weather.series import QUANTITIES
@@ -26,17 +26,29 @@ _ROWS_AT_ONCE = 1000
 
 
 def write_observations(
-    session: Session, sources: Iterable[str], start: int, end: int, out: TextIO
+    session: Session,
+    sources: Iterable[str],
+    start: int,
+    end: int,
+    out: TextIO,
+    *,
+    with_qartod: bool = False,
 ) -> int:
     """Write the readings with ``start <= time < end`` of each source; return how many.
 
-    A file must be opened with ``newline=""``.
+    A file must be opened with ``newline=""``. ``with_qartod`` adds a column for each quantity with
+    its primary flag of IOOS QARTOD.
     """
     lines = csv.writer(out)
-    lines.writerow([SOURCE, TIME, *(HEADINGS[name] for name in QUANTITIES), FLAGS])
+    headings = [HEADINGS[name] for name in QUANTITIES]
+    more = [heading + qartod.ENDING for heading in headings] if with_qartod else []
+    lines.writerow([SOURCE, TIME, *headings, FLAGS, *more])
     written = 0
     for source, time, values, flags in _rows(session, sources, start, end):
-        lines.writerow([source, utc(time), *values, flags])
+        found = flags_of(flags) if with_qartod else {}
+        named = zip(QUANTITIES, values, strict=True) if with_qartod else ()
+        primary = [qartod.primary_flag(value, found.get(name, 0)) for name, value in named]
+        lines.writerow([source, utc(time), *values, flags, *primary])
         written += 1
     return written
 

@@ -15,6 +15,7 @@ from watcher.sources.stations.rows import LATEST_AHEAD_S, number
 from watcher.store import parquet
 from watcher.store.export import FLAGS, HEADINGS, SOURCE, TIME
 from watcher.store.flag_words import flags_of
+from watcher.store.qartod import ENDING
 from watcher.store.rows import flag_arrays
 from watcher.weather.series import Site, WeatherSeries
 
@@ -46,7 +47,8 @@ def read_csv(lines: Iterable[str], sites: Mapping[str, Site], now: int) -> Itera
     """
     table = csv.reader(lines)
     header = next(table, [])
-    _check_header(header, {SOURCE, TIME}, {*_QUANTITY, FLAGS})
+    # Flags of another scheme say nothing that the checks here do not find anew.
+    _check_header(header, {SOURCE, TIME}, {*_QUANTITY, FLAGS, *(h + ENDING for h in _QUANTITY)})
     rows = (
         _csv_row(f"line {table.line_num}", dict(zip(header, cells, strict=False)))
         for cells in table
