@@ -164,7 +164,8 @@ def test_the_spread_of_ensemble_members_gains_next_to_nothing(
     CRPS, so the program reads no members. More would be a reason to read them.
     """
     past, tested = (_whole(gust_rows(part)) for part in ("train", "test"))
-    same, following = [], []
+    same: list[Floats] = []
+    following: list[Floats] = []
     for place, (gusts, members) in tested.items():
         others = [_off(*rows) for other, rows in past.items() if other != place]
         off, spread = (np.concatenate(parts) for parts in zip(*others, strict=True))

@@ -120,7 +120,7 @@ def test_the_first_two_things_that_would_help_are_named_and_waiting_once():
     judgement, _ = judged(PLAN, look)
     worst = reasons(judgement, CREEK, 0, look.now_index)[:1]
     text = english(stop(SPEAKER, place, state(Action.STOP, worst), look))
-    assert text.title == "Stop creek side: droplets fine"
+    assert text.title == "Stop creek side: droplets too fine"
     assert text.lines[1:4] == (
         "Droplets fine: too fine for this wind (our default).",
         "Turn to the tips of coarse: inside the limits for all that is left; takes about 5 min.",

@@ -431,11 +431,14 @@ def _inversion(_field: str, reason: Reason) -> Message:
 
 
 def _droplets_found(reason: Reason) -> Message:
+    if reason.stand is LimitState.BROKEN:
+        return say("droplets too fine")
     return say("droplets {size}", size=DROPLET_WORDS[DropletClass(int(reason.value))])
 
 
 def _droplets(_field: str, reason: Reason) -> Message:
-    droplets, origin = _droplets_found(reason), ORIGIN_WORDS[reason.origin]
+    size, origin = DROPLET_WORDS[DropletClass(int(reason.value))], ORIGIN_WORDS[reason.origin]
+    droplets = say("droplets {size}", size=size)
     in_wind = reason.limit is Limit.DROPLETS_IN_WIND
     if reason.stand is LimitState.HOLDS:
         if in_wind:

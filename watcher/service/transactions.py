@@ -220,9 +220,7 @@ class Book:
             lately = sprayed_lately(session, self.plan.farm, now)
             day_plan = plan_now(session, self.plan.farm, now)
             rigs = changed_rigs(session, now)
-        picture = judged(
-            self.plan, outlook, lately, self.chances, day_plan=day_plan, rigs=rigs
-        )
+        picture = judged(self.plan, outlook, lately, self.chances, day_plan=day_plan, rigs=rigs)
         with self.store.writing() as session:
             if not self.time.look(session):
                 if self.run_id is not None:

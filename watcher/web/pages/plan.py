@@ -297,7 +297,7 @@ def plan_line(house: AppContext) -> Message | None:
     if plan is None:
         return None
     if plan.old:
-        return standing(plan, house.speaker)
+        return say("Plan of the day. {what}", what=standing(plan, house.speaker))
     if not plan.steps:
         return say("Plan of the day: nothing planned")
     now = house.watch.clock.now()
