@@ -262,16 +262,6 @@ class MetarStation(Station):
     """File with the text, on this machine."""
     every: Annotated[float, Written(Kind.DURATION, 60, 86_400)] = 10 * 60.0
     """How often it is looked at. [s]"""
-    measures: tuple[Quantity, ...] = (
-        "wind",
-        "gust",
-        "wind_from",
-        "temperature",
-        "humidity",
-        "cloud",
-        "ceiling",
-    )
-    """What it measures; as for every source, and cloud with its height, when not given."""
     silent_after: SilentAfter = 90 * 60.0
     """A reading older than this is stale and never suitable. [s]"""
 
