@@ -7,7 +7,6 @@ from functools import partial
 from typing import Annotated, Literal, Self
 
 from fastapi import APIRouter, Depends, HTTPException, Response
-from fastapi.responses import JSONResponse
 from pydantic import Field
 
 from watcher.incidents import commands
@@ -25,7 +24,6 @@ from watcher.web.context import AppContext
 from watcher.web.numbers import Number
 from watcher.web.sealing import sealing
 
-_PROBLEM = "application/problem+json"
 _LAST_SECOND = 253_402_300_799
 _At = Annotated[int, Field(ge=0, le=_LAST_SECOND)]
 
@@ -93,12 +91,11 @@ def router(house: AppContext) -> APIRouter:
 
     @routes.post(
         "/incidents",
-        response_model=AccountTold,
         responses=answers(401, 403, 409, 413, 422),
     )
     async def write(
         asked: SuspicionAsked, language: Asked, key: Key = None, user: User = runner
-    ) -> AccountTold | JSONResponse:
+    ) -> AccountTold:
         """Gather what the log holds of a place and a time, and seal it. It is never changed."""
         said = Suspicion(
             suspected=asked.suspected,
@@ -111,8 +108,7 @@ def router(house: AppContext) -> APIRouter:
         try:
             sealed = await house.watch.run_and_rejudge(partial(sealing, house, said, user.name))
         except RecordError as refusal:
-            told = {"wrong": refusal.text.render(language)}
-            return JSONResponse(told, status_code=409, media_type=_PROBLEM)
+            raise HTTPException(409, refusal.text.render(language)) from refusal
         return AccountTold.of(sealed)
 
     @routes.get(
