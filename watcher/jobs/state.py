@@ -7,7 +7,7 @@ import numpy as np
 
 from watcher.jobs.steps import sprayed_s
 from watcher.judge.judgement import Judgement
-from watcher.judge.reasons import Reason, reasons, worst_first
+from watcher.judge.reasons import Reason, binding, reasons, worst_first
 from watcher.limits.catalogue import LIFTED_BY_SETUP_ALONE, Limit
 from watcher.limits.check import bounded
 from watcher.limits.status import LimitState, Status
@@ -81,7 +81,7 @@ def _breaks_by(judgement: Judgement, field: int, setup: int, at: float) -> Reaso
     index = int(np.searchsorted(judgement.series.times, at))
     if index >= len(judgement.series.times):
         return None
-    first = reasons(judgement, field, setup, index)[0]
+    first = binding(judgement, field, setup, index)
     return first if first.stand is LimitState.BROKEN else None
 
 

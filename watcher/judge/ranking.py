@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from watcher.farm.models import WeedPressure
 from watcher.judge.chances import FarmChances, FieldChance
 from watcher.judge.judgement import Judgement
-from watcher.judge.reasons import OF_RULES_ONLY, Reason, reasons
+from watcher.judge.reasons import OF_RULES_ONLY, Reason, binding, reasons
 from watcher.judge.setup_choice import choose_each
 from watcher.limits.catalogue import Limit
 from watcher.limits.farm_arrays import Bools
@@ -42,6 +42,11 @@ class Case:
     def reasons(self) -> tuple[Reason, ...]:
         """Every limit, the binding one first."""
         return tuple(reasons(self.judgement, self.field, self.setup, self.time))
+
+    @cached_property
+    def binding(self) -> Reason:
+        """The limit that binds."""
+        return binding(self.judgement, self.field, self.setup, self.time)
 
 
 @dataclass(frozen=True)
@@ -82,7 +87,7 @@ class FieldNow:
     @property
     def binding(self) -> Reason:
         """The limit that binds."""
-        return self.reasons[0]
+        return self.case.binding
 
     @property
     def scarcity(self) -> float:

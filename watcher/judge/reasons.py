@@ -3,7 +3,7 @@
 Data only. Wording is made from it at the edge.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -94,18 +94,35 @@ def reasons(judgement: Judgement, field: int, setup: int, time: int) -> list[Rea
     """Every limit of one case: broken first, then unknown, near and holding; least room first."""
     judgement = judgement.of_field(field)
     case = (field, setup, time)
-    found = [
-        _reason(judgement, checked, case)
-        for checked in judgement.checks
-        if checked.limit not in OF_RULES_ONLY
-        or (checked.rule is not None and _at(checked.rule, case) >= 0)
-    ]
-    return worst_first(found)
+    return worst_first(_reason(judgement, checked, case) for checked in _asked(judgement, case))
+
+
+def binding(judgement: Judgement, field: int, setup: int, time: int) -> Reason:
+    """The first of the reasons, without working the others out."""
+    judgement = judgement.of_field(field)
+    case = (field, setup, time)
+
+    def order(checked: Checked) -> tuple[int, float]:
+        return _order(int(_at(checked.stand, case)), float(_at(checked.headroom, case)))
+
+    return _reason(judgement, min(_asked(judgement, case), key=order), case)
 
 
 def worst_first(found: Iterable[Reason]) -> list[Reason]:
     """Order limits of one case: broken, unknown, near, holding; the least room first in each."""
-    return sorted(found, key=lambda r: (r.stand, -np.inf if np.isnan(r.headroom) else r.headroom))
+    return sorted(found, key=lambda r: _order(r.stand, r.headroom))
+
+
+def _order(stand: int, headroom: float) -> tuple[int, float]:
+    return stand, -np.inf if np.isnan(headroom) else headroom
+
+
+def _asked(judgement: Judgement, case: tuple[int, int, int]) -> Iterator[Checked]:
+    """Yield the limits that ask something in a case."""
+    for checked in judgement.checks:
+        of_rule = checked.rule is not None and _at(checked.rule, case) >= 0
+        if of_rule or checked.limit not in OF_RULES_ONLY:
+            yield checked
 
 
 def _at(values: NDArray[Any], index: tuple[int, int, int]) -> Any:

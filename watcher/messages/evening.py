@@ -7,7 +7,7 @@ import numpy as np
 
 from watcher.i18n.message import Message, Name, joined, say
 from watcher.judge.judgement import Judgement
-from watcher.judge.reasons import reasons
+from watcher.judge.reasons import binding
 from watcher.judge.setup_choice import choose_setup
 from watcher.judge.timeline import Timeline
 from watcher.limits.hours import ends
@@ -105,7 +105,7 @@ def _line(
     setup = choose_setup(judgement, f, at)
     if setup is None:
         return line
-    why = speaker.reason(field, reasons(judgement, f, setup, at)[0])
+    why = speaker.reason(field, binding(judgement, f, setup, at))
     return joined([line, say("at noon: {reason}", reason=why)], "; ")
 
 

@@ -7,7 +7,7 @@ import numpy as np
 from watcher.i18n.message import Clock, Message, Name, joined, say
 from watcher.judge.judgement import Judgement
 from watcher.judge.ranking import FieldNow
-from watcher.judge.reasons import reasons
+from watcher.judge.reasons import binding
 from watcher.judge.setup_choice import choose_setup
 from watcher.judge.timeline import Timeline
 from watcher.messages.brief import to_spray
@@ -53,6 +53,6 @@ def _closes(speaker: Speaker, field: FieldNow, judgement: Judgement, now: int) -
         "{field} closes {clock}: {reason}; {fits}.",
         field=Name(field.field),
         clock=Clock(at, now, speaker.farm.zone),
-        reason=speaker.reason(field.field, reasons(judgement, where, closest, time)[0]),
+        reason=speaker.reason(field.field, binding(judgement, where, closest, time)),
         fits=fits,
     )
