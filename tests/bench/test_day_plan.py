@@ -12,9 +12,10 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from watcher.planning.choices import Choices
+from watcher.planning.choices import Choices, worth_by_chance
 from watcher.planning.day_plan import DayPlan, Planner
-from watcher.planning.orders import Orders
+from watcher.planning.dispatch import dispatched
+from watcher.planning.orders import Order, Orders, Timed
 from watcher.weather.series import Floats
 
 HALF_HOUR = 1800
@@ -86,7 +87,7 @@ class Day:
         total = 0.0
         for f, b in jobs:
             share = self.holds[f, PLANNED:-1, b].mean()
-            total += self.worth[f] * (share - 0.25 * (1.0 - share))
+            total += float(worth_by_chance(self.worth[f], share))
         return total
 
 
@@ -101,32 +102,22 @@ def jobs_of(plan: DayPlan) -> list[tuple[int, int]]:
     ]
 
 
+def jobs_at(order: Order, timed: Timed) -> list[tuple[int, int]]:
+    """The jobs of an order, field and start."""
+    pairs = zip(order, timed.starts, strict=True)
+    return [job for fields, starts in pairs for job in zip(fields, starts, strict=True)]
+
+
 def by_greed(of: Choices) -> list[tuple[int, int]]:
     """Whoever is free takes what brings most an hour next."""
     orders = Orders(of)
     order = orders.greedy()
-    starts = orders.timed(order).starts
-    return [job for pair in zip(order, starts, strict=True) for job in zip(*pair, strict=True)]
+    return jobs_at(order, orders.timed(order))
 
 
 def by_ranking(day: Day) -> list[tuple[int, int]]:
-    """The ranking as a dispatcher: one forecast taken as true; whoever is free takes the open field
-    with the fewest open starts left for its job."""
-    sprayers, fields, starts = day.shape
-    open_ = day.holds[:, -1]  # one scenario, taken as the truth
-    free, left, found = [0] * sprayers, set(range(fields)), []
-    for b in range(starts):
-        for k in range(sprayers):
-            if free[k] > b:
-                continue
-            fit = [f for f in left if open_[f, b]]
-            if not fit:
-                continue
-            f = min(fit, key=lambda f: (open_[f, b:].sum() / day.jobs[f], f))
-            left.discard(f)
-            free[k] = b + int(day.jobs[f])
-            found.append((f, b))
-    return found
+    """The ranking as a dispatcher, by one scenario that is taken as the truth."""
+    return jobs_at(*dispatched(day.choices(day.holds[:, -1].astype(float))))
 
 
 @pytest.mark.bench

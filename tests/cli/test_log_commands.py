@@ -129,6 +129,13 @@ def test_a_season_ends_now_and_may_be_of_one_month(watcher: Any) -> None:
     )
 
 
+def test_a_season_with_the_plan_needs_forecasts_and_draws_nothing(watcher: Any) -> None:
+    said = watcher("season", *DAYS, "--plan", code=2)
+    assert "the log holds no forecast of any morning of that time" in said
+    said = watcher("season", *DAYS, "--plan", "-o", "season.svg", code=2)
+    assert "--plan draws no picture" in said
+
+
 def test_a_season_begins_with_the_log(watcher: Any) -> None:
     ever = ("--from", "0001-01-01", "--to", "9999-12-31")
     said = watcher("season", *ever)

@@ -184,7 +184,7 @@ def test_wishes_are_kept() -> None:
 def test_the_wish_that_stands_in_the_way_of_another_is_named(
     other: dict[str, Any], by: Wish | None
 ) -> None:
-    of = two_alike(0.8)._choices
+    of = two_alike(0.8).choices
     chance = np.concatenate([of.chance, np.zeros_like(of.chance)])
     if by is None:
         chance[:, 0] = 0.1
@@ -282,3 +282,31 @@ def test_no_order_is_worth_nothing() -> None:
     of = choices(0)
     none: Order = ((), ())
     assert Orders(of).timed(none).worth == 0.0
+
+
+@given(SEEDS)
+def test_a_dispatcher_obeys_starts_and_changes_and_is_no_better_than_the_best(seed: int) -> None:
+    bare = choices(seed)
+    of = replace(bare, chance=np.where(bare.chance > 0.5, 1.0, 0.0))  # a forecast taken as true
+    found = planner(of).dispatched()
+    assert found.worth <= best_of_all(of) + 1e-9
+    assert len({step.field for step in found.steps}) == len(found.steps)
+    assert all(step.chance == 1.0 for step in found.steps)
+    for sprayer in found.order:
+        mine = [step for step in found.steps if step.sprayer == sprayer]
+        for job, after in pairwise(mine):
+            assert after.starts_at >= job.ends_at + after.change_s
+
+
+def test_a_dispatcher_takes_the_field_with_the_fewest_open_starts() -> None:
+    of = choices(1, sprayers=1, fields=2, starts=6, groups=1)
+    chance = np.zeros((1, 2, 6))
+    chance[0, 0] = 1.0  # open all along
+    chance[0, 1, 1:3] = 1.0  # for two starts
+    of = replace(of, chance=chance, duration_s=np.full(chance.shape, float(HALF_HOUR)))
+    steps = planner(of).dispatched().steps
+    # It does not look ahead: the field that is always open goes first where it alone is open.
+    assert [(s.field, (s.starts_at - NOW) // HALF_HOUR) for s in steps] == [
+        ("field 0", 0),
+        ("field 1", 1),
+    ]

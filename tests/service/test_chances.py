@@ -170,6 +170,17 @@ def test_a_mast_that_was_raised_starts_anew(filled: Database) -> None:
     assert found[0].past_forecasts == 0
 
 
+def test_a_moment_looked_back_at_knows_nothing_of_what_came_later(filled: Database) -> None:
+    later = NOON + 4 * DAY
+    measure(filled, NOON + 300, later, lambda t: np.full(t.shape, 9.0))
+    keep(filled, farm(), later)
+    with filled.reading() as session:
+        found = forecast_history.history(session, farm(), ("mast",), ("feed",), NOON)
+    came = found.measured["wind_m_s"]
+    assert np.isnan(came[found.times > found.at[-1]]).all()
+    assert np.isfinite(came[found.times <= found.at[-1]]).any()
+
+
 def test_what_quality_control_distrusts_is_not_learned_from(log: Database) -> None:
     for at in range(START, NOON + 1, 6 * HOUR):
         issue(log, "feed", at)

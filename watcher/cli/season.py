@@ -8,6 +8,7 @@ from rich.table import Table
 
 from watcher.charts.paper import CannotDrawError
 from watcher.charts.season import draw_season
+from watcher.cli import season_plan
 from watcher.cli.context import answer, open_farm, open_log, open_settings, out, stop, table_of
 from watcher.cli.speech import in_words
 from watcher.cli.time_range import From, To, remembered, stretch
@@ -38,13 +39,22 @@ def season(
     file: Annotated[
         Path | None, typer.Option("--output", "-o", help="A picture as well, .png or .svg.")
     ] = None,
+    plan: Annotated[
+        bool,
+        typer.Option("--plan", help="Day by day: what the plan would have sprayed, and what held."),
+    ] = False,
 ) -> None:
     """Count the hours each field was fit to be sprayed in, and what took the others away."""
     settings = open_settings()
     farm = open_farm(settings.farm)
+    if plan and file is not None:
+        stop(say("--plan draws no picture; leave --output or --plan away"))
     first, last = stretch(start, end, farm)
     with open_log(settings) as log, log.reading() as session:
         first, last = remembered(session, first, last, farm)
+        if plan:
+            season_plan.show(session, farm, first, last, months=month or ())
+            return
         tally = add_up(session, FarmArrays.of(farm), first, last, months=month or ())
     whole = tally.hours.sum(axis=1).max()
     if not whole:

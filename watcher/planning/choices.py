@@ -18,6 +18,11 @@ LATER_COSTS_AN_HOUR = 0.002
 """Of two hours alike the earlier one is taken."""
 
 
+def worth_by_chance(worth: Floats | float, chance: Floats | float) -> Floats:
+    """Return what jobs are worth by the chance that they hold, or by whether they held (1 or 0)."""
+    return np.asarray(worth * (chance - BROKEN_COSTS * (1.0 - chance)))
+
+
 @dataclass(frozen=True)
 class Choices:
     """Jobs that may be planned."""
@@ -44,7 +49,7 @@ class Choices:
         A plan's expected worth is the sum over its jobs, so that no copies of scenarios are needed.
         """
         chance = np.nan_to_num(self.chance, nan=0.0)
-        gained = self.worth * (chance - BROKEN_COSTS * (1.0 - chance))
+        gained = worth_by_chance(self.worth, chance)
         gained = gained - LATER_COSTS_AN_HOUR * (self.starts - self.starts[0]) / 3600.0
         return np.where(gained > 0.0, gained, -np.inf)
 

@@ -11,8 +11,9 @@ from numpy.typing import NDArray
 
 from watcher.limits.catalogue import Limit
 from watcher.planning.choices import Choices
+from watcher.planning.dispatch import dispatched
 from watcher.planning.optimum import best_order
-from watcher.planning.orders import Order, Orders
+from watcher.planning.orders import Order, Orders, Timed
 
 _PASSES = 3
 _FIRST_STARTS = 8
@@ -166,7 +167,7 @@ class Planner:
     """Plans from some choices. ``setups`` names the setup of each [K][F][B] by its index."""
 
     def __init__(self, choices: Choices, setups: tuple[str, ...], of: NDArray[np.intp]) -> None:
-        self._choices, self._setups, self._of = choices, setups, of
+        self.choices, self._setups, self._of = choices, setups, of
 
     def plan(
         self,
@@ -180,7 +181,7 @@ class Planner:
         ``before`` is the plan that holds: its order stays unless another gains enough.
         ``at_most_s`` is the time given to the solver; 0 plans without it. Raises ``WishError``.
         """
-        choices = self._choices.without(self._barred(wishes))
+        choices = self.choices.without(self._barred(wishes))
         if wishes.first is None:
             orders = Orders(choices)
             order = self._order(orders, before, at_most_s, stays=wishes.keeps_order)
@@ -202,7 +203,7 @@ class Planner:
             if time.monotonic() > until:
                 break
             wished = replace(wishes, first=name)
-            choices = self._choices.without(self._barred(wished))
+            choices = self.choices.without(self._barred(wished))
             try:
                 found[name] = self._with_first(choices, wished, 0.0, passes=1)
             except WishError:
@@ -210,7 +211,7 @@ class Planner:
         return found
 
     def _barred(self, wishes: Wishes) -> NDArray[np.bool_]:
-        choices = self._choices
+        choices = self.choices
         barred = np.zeros(choices.chance.shape, dtype=bool)
         wishes = self._known(wishes)
         for name in wishes.not_these:
@@ -231,7 +232,7 @@ class Planner:
 
     def _known(self, wishes: Wishes) -> Wishes:
         """Return the wishes for the fields that may be planned: others are done or in hand."""
-        fields = self._choices.fields
+        fields = self.choices.fields
         return replace(
             wishes,
             not_these=wishes.not_these & set(fields),
@@ -244,7 +245,7 @@ class Planner:
         f = self._index(name)
 
         def opens(less: Wishes) -> bool:
-            return bool(np.isfinite(self._choices.without(self._barred(less)).value[:, f]).any())
+            return bool(np.isfinite(self.choices.without(self._barred(less)).value[:, f]).any())
 
         if opens(wishes):
             return None
@@ -252,7 +253,7 @@ class Planner:
         return next((wish for wish in others if opens(wishes.less(wish, name))), None)
 
     def _index(self, name: str) -> int:
-        return self._choices.fields.index(name)
+        return self.choices.fields.index(name)
 
     def _order(
         self,
@@ -288,7 +289,7 @@ class Planner:
     ) -> DayPlan:
         """Try the next starts of a field as the first job of its sprayer."""
         name = wishes.first or ""
-        if name not in self._choices.fields:
+        if name not in self.choices.fields:
             return self.plan(replace(wishes, first=None), at_most_s=at_most_s)
         f = self._index(name)
         best: tuple[float, Orders, int, Order] | None = None
@@ -317,8 +318,15 @@ class Planner:
         barred[k, f, b] = False
         return barred
 
+    def dispatched(self) -> DayPlan:
+        """Return what is done without a plan: whoever is free takes the scarcest open field."""
+        order, timed = dispatched(self.choices)
+        return self._as_timed(self.choices, order, timed, Wishes())
+
     def _read(self, orders: Orders, order: Order, wishes: Wishes) -> DayPlan:
-        choices, timed = orders.choices, orders.timed(order)
+        return self._as_timed(orders.choices, order, orders.timed(order), wishes)
+
+    def _as_timed(self, choices: Choices, order: Order, timed: Timed, wishes: Wishes) -> DayPlan:
         steps = []
         for k, (fields, starts) in enumerate(zip(order, timed.starts, strict=True)):
             for place, (f, b) in enumerate(zip(fields, starts, strict=True)):
@@ -345,11 +353,11 @@ class Planner:
 
     def _why(self, name: str, wishes: Wishes) -> LeftOut:
         f = self._index(name)
-        if np.isnan(self._choices.chance[:, f]).all():
+        if np.isnan(self.choices.chance[:, f]).all():
             return LeftOut.NOT_KNOWN
-        if not np.isfinite(self._choices.value[:, f]).any():
+        if not np.isfinite(self.choices.value[:, f]).any():
             return LeftOut.NO_HOUR
-        if self._barred(wishes)[:, f][np.isfinite(self._choices.value[:, f])].all():
+        if self._barred(wishes)[:, f][np.isfinite(self.choices.value[:, f])].all():
             return _BY_WISH.get(self._in_the_way(wishes, name), LeftOut.WISHED)
         return LeftOut.NO_TIME
 

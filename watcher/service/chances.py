@@ -4,7 +4,7 @@ Worked out once an issue and once an hour, beside the watch and never before a r
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from sqlalchemy.orm import Session
@@ -21,6 +21,7 @@ from watcher.judge.chances import (
     chances,
     outcomes,
 )
+from watcher.judge.farm_judgement import Look
 from watcher.judge.timeline import Timeline
 from watcher.limits.catalogue import Limit
 from watcher.limits.farm_arrays import Bools, FarmArrays
@@ -152,8 +153,7 @@ def came_of(
     session: Session, plan: FarmArrays, now: int
 ) -> list[tuple[ChanceSaid, ChanceOutcome, str | None]]:
     """Return what came of chances whose jobs would be over, by what the stations measured."""
-    need = plan.bounds[Limit.RAIN_AFTER].low if Limit.RAIN_AFTER in plan.bounds else np.zeros(1)
-    dry_s = int(np.max(need, where=np.isfinite(need), initial=0.0))
+    dry_s = _dry_s(plan)
     waiting = kept.open_said(session, now - dry_s - _SETTLED_S, _CLOSED_AT_ONCE)
     known = [w for w in waiting if w.field in plan.fields and w.setup in plan.setups]
     found: list[tuple[ChanceSaid, ChanceOutcome, str | None]] = [
@@ -163,11 +163,64 @@ def came_of(
         mine = [w for w in known if w.field in fields]
         if not mine:
             continue
-        first = min(w.starts_at for w in mine) - _LOOKS_BACK_S
-        last = max(w.ends_at for w in mine) + dry_s + _SETTLED_S
-        series = past_ten_minutes(session, plan.farm, first, last, stations)
-        found += _closed(plan.only(fields), _Measured(fields, series), mine)
+        starts, ends = (w.starts_at for w in mine), (w.ends_at for w in mine)
+        look = _measured(session, plan, (stations, fields), min(starts), max(ends))
+        found += _closed(plan.only(fields), look, mine)
     return found
+
+
+def as_foretold(plan: FarmArrays, whole: Timeline, worked_out: FarmChances) -> FarmChances:
+    """Return the chances of one forecast that is taken as true: 1, 0, or NaN where unknown."""
+
+    def each(part: Chances) -> Chances:
+        look = whole.of(part.fields[0])
+        hours = look.series
+        times = np.union1d(hours.times, part.starts)
+        stands = np.searchsorted(hours.times, times, side="right") - 1
+        values = {name: array[stands] for name, array in hours.quantities().items()}
+        bounds = {n: (least[stands], most[stands]) for n, (least, most) in hours.bounds.items()}
+        series = WeatherSeries.of(times, hours.site, hours.source, values, bounds)
+        return _certain(plan.only(part.fields), part, look, series)
+
+    return replace(worked_out, parts=tuple(map(each, worked_out.parts)))
+
+
+def as_measured(session: Session, plan: FarmArrays, worked_out: FarmChances) -> FarmChances:
+    """Return what came of the same jobs by what the stations measured: 1, 0, or NaN if unknown."""
+
+    def each(part: Chances) -> Chances:
+        of = plan.hears(part.fields[0]), part.fields
+        ends = int(part.starts[-1] + part.duration_s.max())
+        look = _measured(session, plan, of, int(part.starts[0]), ends)
+        return _certain(plan.only(part.fields), part, look, look.series)
+
+    return replace(worked_out, parts=tuple(map(each, worked_out.parts)))
+
+
+def _certain(plan: FarmArrays, part: Chances, look: Look, series: WeatherSeries) -> Chances:
+    outcome = outcomes(plan, look, series, part.starts)[0][:, :, 0]
+    held = np.where(outcome == HELD, 1.0, np.where(outcome == BROKEN, 0.0, np.nan))
+    held[~plan.allowed] = 0.0
+    return replace(part, held=held, half=held, ends_it=np.full(held.shape, -1, np.int8))
+
+
+def _dry_s(plan: FarmArrays) -> int:
+    """How long it has to stay dry after a job at most. [s]"""
+    need = plan.bounds[Limit.RAIN_AFTER].low if Limit.RAIN_AFTER in plan.bounds else np.zeros(1)
+    return int(np.max(need, where=np.isfinite(need), initial=0.0))
+
+
+def _measured(
+    session: Session,
+    plan: FarmArrays,
+    of: tuple[Sequence[str], tuple[str, ...]],
+    starts: int,
+    ends: int,
+) -> "_Measured":
+    """Return what stations measured for fields around jobs that were begun and over then."""
+    stations, fields = of
+    first, last = starts - _LOOKS_BACK_S, ends + _dry_s(plan) + _SETTLED_S
+    return _Measured(fields, past_ten_minutes(session, plan.farm, first, last, stations))
 
 
 @dataclass(frozen=True)

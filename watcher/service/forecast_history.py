@@ -1,7 +1,7 @@
 """Forecasts beside what came of them, from the log: kept for good, and laid out to learn from."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from sqlalchemy.orm import Session
@@ -174,6 +174,8 @@ def history(
     For each quantity the first of the stations that measures it has its own past.
     """
     last = newest_whole_hour(now)
+    # At a moment that is looked back at, what came of later hours was not known yet.
+    over = last - HOUR_S * int(PATH_H[-1])
     speaks = {
         name: next((s for s in stations if name in _measures(farm, s)), None) for name in KEPT
     }
@@ -185,7 +187,9 @@ def history(
         for feed in feeds:
             found = chances.pairs(session, feed, station, last - _LEARNED_FROM_S)
             past[feed, station] = {
-                p.at: p for p in found if p.at < last and _same_site(p.site, here)
+                p.at: p if p.at <= over else replace(p, measured=None)
+                for p in found
+                if p.at < last and _same_site(p.site, here)
             }
         first = last + HOUR_S * int(2 * PATH_H[0] - PATH_H[-1])
         measured[station] = _Measured(session, farm, station, first, last)
