@@ -26,7 +26,7 @@ def test_fields_that_open_at_the_same_time_are_one_message(watch):
     assert watch.see(minutes=5, **WINDY) == []
     assert watch.see(minutes=5) == []
     assert watch.see(minutes=5) == ["Open now: creek side, hill"]
-    assert watch.newest().splitlines()[0] == "1 ● creek side suitable: fine, 43 min"
+    assert watch.newest().splitlines()[0] == "1 ● creek side suitable: coarse, 43 min"
 
 
 def test_a_lull_of_three_minutes_opens_nothing(watch):
