@@ -1,9 +1,12 @@
 """A page keeps itself true: new judgements, silence, no network, and pushes."""
 
+import pytest
 from playwright.async_api import Browser, expect
 
 from tests.browser.conftest import opened
 from tests.support.visiting import CALM, Visited
+
+pytestmark = pytest.mark.long
 
 
 async def test_a_new_judgement_appears_by_itself_within_a_second(

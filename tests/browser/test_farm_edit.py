@@ -12,6 +12,8 @@ from tests.support.farm_files import written
 from tests.support.visiting import Visited, visited
 from watcher.web.auth.users import Role
 
+pytestmark = pytest.mark.long
+
 SMALL = {"width": 320, "height": 640}
 USUAL = {"width": 360, "height": 640}
 

@@ -19,6 +19,8 @@ from watcher.web.first_visit.app import FirstVisit, create_first_visit
 from watcher.web.listening import listen
 from watcher.web.server import Server
 
+pytestmark = pytest.mark.long
+
 NOON = 1_781_107_200
 PHONE = {"width": 360, "height": 640}
 SMALL = {"width": 320, "height": 640}

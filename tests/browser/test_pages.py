@@ -41,6 +41,7 @@ async def test_every_page_opens_without_complaint_and_fits_its_width(
         assert o.wrong == []
 
 
+@pytest.mark.long
 @SIZES
 @pytest.mark.parametrize("scheme", ["light", pytest.param("dark", marks=pytest.mark.long)])
 async def test_axe_finds_no_violation(
@@ -72,6 +73,7 @@ async def _alert(service: Visited) -> str:
     return "/seen/" + service.links.token(message.short_id, "grower")
 
 
+@pytest.mark.long
 @SIZES
 async def test_a_job_is_run_by_thumb(
     browser: Browser, service: Visited, size: dict[str, int]

@@ -11,6 +11,8 @@ from tests.browser.conftest import DESK, opened
 from tests.support.planned_day import plan_of, planned_day
 from watcher.web.auth.users import Role
 
+pytestmark = pytest.mark.long
+
 NARROW, NARROWER = {"width": 360, "height": 780}, {"width": 320, "height": 700}
 
 

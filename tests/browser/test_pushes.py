@@ -21,6 +21,8 @@ from tests.support.visiting import CALM, Visited, visited
 from watcher.jobs import queries
 from watcher.store import outbox
 
+pytestmark = pytest.mark.long
+
 _STUBBED = """
 const kept = () => JSON.parse(sessionStorage.getItem("subscribed") || "null");
 const made = (told) => told && {

@@ -7,6 +7,8 @@ from tests.browser.conftest import opened
 from tests.support.visiting import Visited
 from watcher.web.auth.users import Role
 
+pytestmark = pytest.mark.long
+
 
 async def _sprayed(v: Visited) -> None:
     v.log_in(Role.RUN)

@@ -1,11 +1,14 @@
 """Steps of a job from a phone: tapped twice, without a network, and refused when they come in."""
 
+import pytest
 from playwright.async_api import Browser, expect
 
 from tests.browser.conftest import Open, opened
 from tests.support.visiting import CALM, NOON, Visited
 from watcher.store import jobs
 from watcher.store.tables import Job
+
+pytestmark = pytest.mark.long
 
 
 async def _start(o: Open) -> None:

@@ -22,6 +22,8 @@ from watcher.store import jobs, runs, weather
 from watcher.store.database import Database
 from watcher.store.tables import Condition, Message
 
+pytestmark = pytest.mark.long
+
 NOON = 1_781_107_200  # 2026-06-10 11:00 in Chicago's zone
 DAY_S = 86_400
 YEARS_S = 3 * 365 * DAY_S

@@ -14,6 +14,9 @@ import pytest
 
 from watcher.store.database import Database
 
+_DATABASES = ["sqlite", pytest.param("postgresql", marks=pytest.mark.long)]
+"""Every day on one, before a change lands on both."""
+
 
 def _server_programs() -> Path | None:
     found = shutil.which("initdb")
@@ -118,7 +121,7 @@ def own_cluster() -> Iterator[Cluster]:
             server.start_again()
 
 
-@pytest.fixture(params=["sqlite", "postgresql"])
+@pytest.fixture(params=_DATABASES)
 def empty_url(request: pytest.FixtureRequest, tmp_path: Path) -> str:
     """The address of a log nobody has written to, on each database."""
     if request.param == "sqlite":
@@ -153,7 +156,7 @@ def server_url(cluster: Cluster, database_with_tables: str) -> str:
     return cluster.url(cluster.new_database(database_with_tables))
 
 
-@pytest.fixture(params=["sqlite", "postgresql"])
+@pytest.fixture(params=_DATABASES)
 def url(request: pytest.FixtureRequest, tmp_path: Path) -> str:
     """The address of a log with its tables and no rows, on each database."""
     if request.param == "sqlite":

@@ -9,6 +9,8 @@ from tests.support.visiting import CALM, NOON, PROGRAM, Visited, visited
 from watcher.judge.ranking import FieldNow
 from watcher.messages.chances import holds_line, start_line
 
+pytestmark = pytest.mark.long
+
 API = {"Authorization": f"Bearer {PROGRAM}"}
 
 

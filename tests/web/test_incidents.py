@@ -3,9 +3,13 @@
 import json
 from pathlib import Path
 
+import pytest
+
 from tests.support.visiting import LOOKER, NOON, PROGRAM, visited
 from watcher.records.document import check_document
 from watcher.web.auth.users import Role
+
+pytestmark = pytest.mark.long
 
 _FORM = {"suspected": "from us", "place": "orchard", "from": "2026-06-10T11:00", "seen": "cupped"}
 

@@ -22,6 +22,8 @@ from watcher.limits.status import Status
 from watcher.messages.brief import morning_brief
 from watcher.web.auth.users import Role, User
 
+pytestmark = pytest.mark.long
+
 API = {"Authorization": f"Bearer {LOOKER}"}
 STEP = re.compile(
     r'class="place">\d+</span><div>\n<p class="row-head"><a href="/fields/(\w+)">'

@@ -172,6 +172,7 @@ async def test_a_function_given_the_wrong_thing_is_a_source_error(feed, client) 
         await polled(feed, summing, observations())
 
 
+@pytest.mark.long
 async def test_any_broken_observations_are_an_error_or_tell_only_what_they_held(
     feed, client, survives
 ) -> None:
@@ -184,6 +185,7 @@ async def test_any_broken_observations_are_an_error_or_tell_only_what_they_held(
     )
 
 
+@pytest.mark.long
 async def test_any_broken_forecast_is_an_error_or_tells_only_what_it_held(
     feed, client, survives
 ) -> None:

@@ -211,6 +211,7 @@ async def test_it_asks_with_four_decimals_and_waits_for_expiry(
     assert second.forecast.issued_at == first.forecast.issued_at
 
 
+@pytest.mark.long
 async def test_any_broken_body_is_an_error_or_tells_only_what_it_held(
     feed, client, survives
 ) -> None:

@@ -228,6 +228,7 @@ class TestGrid:
         assert told is not None
         assert np.isnan(told.series.site.elevation_m)
 
+    @pytest.mark.long
     async def test_any_broken_grid_is_an_error_or_tells_only_what_it_held(
         self, feed, client, survives
     ) -> None:
@@ -274,6 +275,7 @@ class TestCell:
         with pytest.raises(SourceError, match="grid cell is at"):
             await polled(feed, client, gridpoints=body)
 
+    @pytest.mark.long
     async def test_any_broken_point_is_an_error_or_leads_to_the_cell(
         self, feed, client, survives
     ) -> None:
@@ -375,6 +377,7 @@ class TestStation:
         assert told.series.wind_m_s[0] == pytest.approx(10)
         assert told.series.temp_c[0] == pytest.approx(10)
 
+    @pytest.mark.long
     async def test_any_broken_report_is_an_error_or_tells_only_what_it_held(
         self, feed, client, survives
     ) -> None:

@@ -220,6 +220,7 @@ async def test_it_asks_for_utc_and_metres_a_second(respx_mock: respx.MockRouter)
     assert {"wind_gusts_10m", "soil_temperature_6cm", "soil_temperature_18cm"} <= asked
 
 
+@pytest.mark.long
 async def test_any_broken_body_is_an_error_or_tells_only_what_it_held(
     feed, client, survives
 ) -> None:

@@ -12,6 +12,8 @@ from tests.support.visiting import LOOKER, OWNER, PROGRAM, Visited, visited
 from watcher.farm.load import load
 from watcher.limits.status import Status
 
+pytestmark = pytest.mark.long
+
 
 @pytest.fixture
 def file(tmp_path: Path) -> Path:

@@ -5,8 +5,11 @@ from pathlib import Path
 
 import httpx
 import numpy as np
+import pytest
 
 from tests.support.visiting import CALM, visited
+
+pytestmark = pytest.mark.long
 
 
 async def test_a_station_that_floods_is_bounded_and_heard_again_afterwards(tmp_path: Path) -> None:

@@ -19,6 +19,8 @@ from watcher.limits.status import Status
 from watcher.service.snapshot import take
 from watcher.web.auth.users import Role
 
+pytestmark = pytest.mark.long
+
 _HIDDEN = re.compile(r'<input type="hidden" name="([^"]+)" value="([^"]*)">')
 _INPUT = re.compile(r'<input id="f-[^"]*" name="([^"]+)" value="([^"]*)"')
 _CHOSEN = re.compile(r'<select id="f-[^"]*" name="([^"]+)".*?value="([^"]*)" selected', re.DOTALL)

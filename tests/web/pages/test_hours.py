@@ -12,6 +12,8 @@ from tests.support.running import put_forecast
 from tests.support.visiting import CALM, NOON, Visited, farm, visited
 from watcher.limits.status import Status
 
+pytestmark = pytest.mark.long
+
 HOUR = 3600
 ROW = re.compile(r'<tbody data-field="(\w+)">\n<tr>(.*?)</tr>\n<tr>(.*?)</tr>', re.S)
 CELL = re.compile(r'<td class="([^"]*)"><i>([^<]*)</i><span aria-hidden="true">(.)<b>([^<]*)</b>')

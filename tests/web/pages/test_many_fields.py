@@ -9,6 +9,8 @@ from tests.support.farms import tables
 from tests.support.visiting import farm, visited
 from watcher.farm import Farm
 
+pytestmark = pytest.mark.long
+
 LINK = re.compile(r'<ul class="rows">(.*?)</ul>', re.S)
 
 

@@ -17,6 +17,8 @@ from watcher.store import outbox
 from watcher.store.tables import Message
 from watcher.web.auth.users import Role
 
+pytestmark = pytest.mark.long
+
 
 async def _subscribed(v: Visited, endpoint: str, device: Device, **headers: str) -> None:
     v.log_in()

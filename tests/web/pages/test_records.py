@@ -6,10 +6,13 @@ from html import unescape
 from pathlib import Path
 
 import httpx
+import pytest
 
 from tests.support.visiting import LOOKER, Visited, farm, visited
 from watcher.records.document import check_document
 from watcher.web.auth.users import Role
+
+pytestmark = pytest.mark.long
 
 
 async def _sprayed(v: Visited) -> None:
