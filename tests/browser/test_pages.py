@@ -6,8 +6,11 @@ import pytest
 from playwright.async_api import Browser, expect
 
 from tests.browser.conftest import DESK, PHONE, opened
-from tests.support.visiting import CALM, PASSPHRASE, Visited
-from watcher.store import outbox
+from tests.support.chances_said import on_days
+from tests.support.kept_errors import keep
+from tests.support.visiting import CALM, NOON, PASSPHRASE, Visited
+from watcher.service.sites import site_of_log
+from watcher.store import chances, outbox
 from watcher.web.auth.users import Role, User
 
 PAGES = [
@@ -60,6 +63,24 @@ async def test_axe_finds_no_violation(
             found = await o.page.evaluate("axe.run()")
             told = [(v["id"], [n["html"][:160] for n in v["nodes"]]) for v in found["violations"]]
             assert told == [], path
+
+
+@pytest.mark.parametrize("spoken", ["en", "es"])
+async def test_what_was_said_and_came_fits_a_narrow_phone(
+    browser: Browser, service: Visited, axe: str, spoken: str
+) -> None:
+    farm, store = service.service.watch.book.plan.farm, service.service.watch.book.store
+    with store.writing() as session:
+        chances.put_said(session, on_days(NOON, 60, "hill", "coarse"))
+        keep(session, ("feed", "mast"), site_of_log(session, farm, "mast"), NOON, 60)
+    narrow = {"width": 360, "height": 780}
+    async with opened(browser, service, size=narrow, locale=spoken, bypass_csp=True) as o:
+        await o.go("/skill")
+        assert await o.page.locator("table").count() == 1 + 4 + 3
+        assert await o.page.evaluate("document.documentElement.scrollWidth") <= 360
+        await o.page.evaluate(axe)
+        found = await o.page.evaluate("axe.run()")
+        assert [v["id"] for v in found["violations"]] == []
 
 
 async def _alert(service: Visited) -> str:

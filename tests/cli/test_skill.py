@@ -8,6 +8,9 @@ from click.testing import Result
 
 from tests.cli.conftest import NOW
 from tests.support.chances_said import on_days
+from tests.support.kept_errors import keep
+from watcher.farm.load import load
+from watcher.service.sites import site_of_log
 from watcher.store import chances
 from watcher.store.database import Database
 
@@ -44,3 +47,19 @@ def test_a_plain_sentence_says_whether_to_go_by_them(
     assert first.startswith("Of 240 jobs on 60 days")
     assert verdict in first
     assert "Said against held" in done.output
+
+
+def test_it_tells_what_the_feed_was_off_by(
+    command: Callable[..., Result], tmp_path: Path, example_path: Path
+) -> None:
+    log = Database(f"sqlite:///{tmp_path / 'watch.db'}")
+    with log.writing() as session:
+        site = site_of_log(session, load(example_path), "yard")
+        keep(session, ("forecast", "yard"), site, NOW, 20)
+    log.close()
+    done = command("skill")
+    assert done.exit_code == 0, done.output
+    assert "Feed against feed" in done.output
+    assert "+2.2 (2.2)" in done.output
+    assert "is 42% less 1 h ahead" in " ".join(done.output.split())
+    assert "2.2 → 1.3" in done.output

@@ -1,7 +1,6 @@
 """``watcher skill``: what was said of jobs against what came of them."""
 
 import time
-from collections.abc import Mapping
 from typing import Annotated
 
 import numpy as np
@@ -9,12 +8,13 @@ import typer
 from rich.table import Table
 
 from watcher.cli.context import answer, open_farm, open_log, open_settings, out, table_of
-from watcher.farm import Farm
+from watcher.cli.speech import in_words
 from watcher.forecasts.scores import Bar, Skill
 from watcher.i18n.message import Message, say
 from watcher.messages.skill import THAN_FORECAST, THAN_USUAL, saved, summary
+from watcher.messages.verification import Part, parts
 from watcher.messages.words import CAUTION
-from watcher.service.skill import LEADS_H, skill, wind_errors
+from watcher.service.skill import feed_errors, skill
 
 DAY_S = 86_400
 
@@ -33,14 +33,15 @@ def show(
     since = int(time.time()) - days * DAY_S
     with open_log(settings) as log, log.reading() as session:
         found = skill(session, farm, since)
-        errors = wind_errors(session, farm, since)
+        errors = feed_errors(session, farm, since)
     answer(summary(found))
     if found.enough:
         out.print(_reliability(found))
         _print_bar(THAN_USUAL, found.against_usual)
         _print_bar(THAN_FORECAST, found.against_forecast)
-    if errors:
-        out.print(_feeds(errors, farm))
+    if errors is not None:
+        for part in parts(errors.feeds, errors.least, farm.config.farm.units):
+            _print_part(part)
     answer(CAUTION)
 
 
@@ -69,11 +70,12 @@ def _print_bar(title: Message, bar: Bar | None) -> None:
         answer(saved(title, bar))
 
 
-def _feeds(errors: Mapping[str, tuple[float, ...]], farm: Farm) -> Table:
-    unit, factor = ("mph", 2.236936) if farm.config.farm.units == "us" else ("m/s", 1.0)
-    leads = (say("{first} to {last} h ahead", first=first, last=last) for first, last in LEADS_H)
-    title = say("How far the forecast wind is usually off, {unit}", unit=unit)
-    table = table_of(say("Feed"), *leads, title=title)
-    for feed, off in errors.items():
-        table.add_row(feed, *("" if np.isnan(o) else f"{factor * o:.1f}" for o in off))
-    return table
+def _print_part(part: Part) -> None:
+    answer(part.title)
+    for line in (*part.lines, part.meaning):
+        answer(line)
+    for sheet in part.sheets:
+        table = table_of(*sheet.head, title=sheet.title)
+        for row in sheet.rows:
+            table.add_row(*map(in_words, row))
+        out.print(table)

@@ -213,6 +213,37 @@ def history(
     return History(at, farm.ground.middle[1], foretold, came)
 
 
+def past(session: Session, farm: Farm, since: int) -> tuple[Sequence[str], History] | None:
+    """Return the feeds and what they foretold from a time on of which all has come since.
+
+    For each quantity the first station that measures it, as long as it has stood where it is now.
+    ``None`` where nothing is kept.
+    """
+    feeds, stations = list(_feeds(farm)), _stations(farm)
+    kept: dict[tuple[str, str], dict[int, chances.Pair]] = {}
+    for station in stations:
+        here = site_of_log(session, farm, station)
+        for feed in feeds:
+            found = chances.pairs(session, feed, station, since)
+            kept[feed, station] = {
+                p.at: p for p in found if p.measured is not None and _same_site(p.site, here)
+            }
+    moments = sorted(set().union(*kept.values()))
+    if not moments:
+        return None
+    none = np.full(PATH_H.shape, np.nan)
+    foretold, came = {}, {}
+    for name in _MEASURED:
+        of = next((s for s in stations if name in _measures(farm, s)), None)
+        rows = [kept[feed, of] if of is not None else {} for feed in feeds]
+        foretold[name] = np.stack(
+            [[row[at].foretold[name] if at in row else none for at in moments] for row in rows]
+        )
+        came[name] = np.stack([_came(name, of, rows, {}, at) for at in moments])
+    at = np.array(moments, dtype=np.int64)
+    return feeds, History(at, farm.ground.middle[1], foretold, came)
+
+
 def _came(
     name: str,
     station: str | None,
@@ -225,7 +256,9 @@ def _came(
         return np.full(PATH_H.shape, np.nan)
     kept = (row[at].measured for row in rows if at in row)
     whole = next((k for k in kept if k is not None), None)
-    return measured[station].of(at)[name] if whole is None else whole[name]
+    if whole is not None:
+        return whole[name]
+    return measured[station].of(at)[name] if station in measured else np.full(PATH_H.shape, np.nan)
 
 
 class _Measured:

@@ -1,6 +1,7 @@
 """What was said of jobs against what came of them, and feed against feed by lead."""
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
@@ -8,13 +9,24 @@ from numpy.typing import NDArray
 from sqlalchemy.orm import Session
 
 from watcher.farm import Farm
-from watcher.farm.feeds import foretells, observes
-from watcher.forecasts import scores
-from watcher.forecasts.history import HOUR_S, PATH_H
+from watcher.forecasts import scores, verification
+from watcher.forecasts.history import DAY_S
 from watcher.forecasts.scores import FEWEST_DAYS, Bar, Skill
+from watcher.forecasts.verification import Verified
+from watcher.service.forecast_history import past
 from watcher.store import chances
+from watcher.weather.series import Seconds
 
-LEADS_H = ((1, 6), (7, 24), (25, 48))
+
+@dataclass(frozen=True)
+class FeedErrors:
+    """What each feed was off by here, by its name, and by quantity which is least off.
+
+    ``least`` has how much less its error is in the first day than that of the next best feed.
+    """
+
+    feeds: Mapping[str, Verified]
+    least: Mapping[str, tuple[str, Bar]]
 
 
 def skill(session: Session, farm: Farm, since: int) -> Skill:
@@ -52,27 +64,27 @@ def skill(session: Session, farm: Farm, since: int) -> Skill:
     )
 
 
-def wind_errors(session: Session, farm: Farm, since: int) -> Mapping[str, tuple[float, ...]]:
-    """Return how far each feed's wind is usually off by lead, as ``LEADS_H`` has them. [m/s]
-
-    The root mean square against the first station that measures wind; NaN where nothing is known.
-    """
-    sources = farm.config.sources
-    station = next((n for n, e in sources.items() if observes(e) and "wind" in e.measures), None)
-    found: dict[str, tuple[float, ...]] = {}
-    for feed, entry in sources.items():
-        if station is None or not foretells(entry):
-            continue
-        pairs = [p for p in chances.pairs(session, feed, station, since) if p.measured is not None]
-        off = np.array(
-            [p.measured["wind_m_s"] - p.foretold["wind_m_s"] for p in pairs if p.measured]
-        ).reshape(len(pairs), PATH_H.size)
-        days = {p.at // (24 * HOUR_S) for p in pairs}
-        if len(days) >= FEWEST_DAYS:
-            found[feed] = tuple(_rms(off[:, (a <= PATH_H) & (b >= PATH_H)]) for a, b in LEADS_H)
-    return found
+def feed_errors(session: Session, farm: Farm, since: int) -> FeedErrors | None:
+    """Return what each feed was off by from a time on; ``None`` under ``FEWEST_DAYS`` days."""
+    found = past(session, farm, since)
+    if found is None:
+        return None
+    feeds, history = found
+    if np.unique(history.at // DAY_S).size < FEWEST_DAYS:
+        return None
+    verified = verification.verified(history, _hours(history.times, farm))
+    return FeedErrors(
+        dict(zip(feeds, verified, strict=True)),
+        {
+            name: (feeds[best[0]], best[1])
+            for name in verification.QUANTITIES
+            if (best := verification.least_off(name, history)) is not None
+        },
+    )
 
 
-def _rms(off: NDArray[np.float64]) -> float:
-    known = off[np.isfinite(off)]
-    return float(np.sqrt(np.mean(known**2))) if known.size else float("nan")
+def _hours(times: Seconds, farm: Farm) -> NDArray[np.int64]:
+    """Return the hour of the farm's day of times of any shape."""
+    unique, of = np.unique(times, return_inverse=True)
+    hours = [datetime.fromtimestamp(time, farm.zone).hour for time in unique.tolist()]
+    return np.array(hours, dtype=np.int64)[of].reshape(times.shape)

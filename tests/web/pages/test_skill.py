@@ -5,9 +5,11 @@ from pathlib import Path
 import pytest
 
 from tests.support.chances_said import on_days
+from tests.support.kept_errors import keep
 from tests.support.visiting import NOON, Visited, visited
 from watcher.forecasts.scores import FEWEST_DAYS
 from watcher.messages.skill import summary
+from watcher.service.sites import site_of_log
 from watcher.service.skill import skill
 from watcher.store import chances
 
@@ -47,3 +49,33 @@ async def test_a_sentence_comes_first_then_what_was_said_and_came(tmp_path: Path
         assert "too few to say" in page
         assert "Against simpler ways" in page
         assert 'href="/skill"' in (await v.web.get("/more")).text
+
+
+@pytest.mark.parametrize(("days", "shown"), [(FEWEST_DAYS - 1, False), (20, True)])
+async def test_feeds_are_shown_by_lead_hour_and_direction(
+    tmp_path: Path, days: int, *, shown: bool
+) -> None:
+    async with visited(tmp_path) as v:
+        farm = v.service.watch.book.plan.farm
+        with v.service.watch.book.store.writing() as session:
+            keep(session, ("feed", "mast"), site_of_log(session, farm, "mast"), NOON, days)
+        v.log_in()
+        page = (await v.web.get("/skill")).text
+        assert page.index("Too early to tell") > 0  # of chances nothing is known yet
+        for title in (
+            "Feed against feed",
+            "By the hour of the day",
+            "By the wind direction",
+            "What the station takes off the error",
+        ):
+            assert (title in page) is shown
+        if shown:
+            # 1 m/s too high everywhere: 2.2 mph. An hour ahead 0.7 exp(-1/2) of it is taken off.
+            assert page.count("<td>+2.2 (2.2)</td>") == 3 + 8 + 1
+            assert page.count("<td>too few days</td>") == 3 * 7
+            assert "<td>2.2 → 1.3</td>" in page
+            assert "is 42% less 1 h ahead and 3% less 6 h ahead." in page
+            assert "Wind, mph" in page
+            spanish = await v.web.get("/skill", headers={"Accept-Language": "es"})
+            assert "Cuánto le quita la estación al error" in spanish.text
+            assert "<td>+2.2 (2.2)</td>" in spanish.text

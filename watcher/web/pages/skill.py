@@ -2,16 +2,16 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from math import isfinite, isnan
+from math import isfinite
 
 from fastapi import APIRouter, Depends, Request, Response
 from markupsafe import Markup
 
 from watcher.forecasts.scores import Bar, Bin, Skill
-from watcher.i18n.message import Message, Name, Number, say
+from watcher.i18n.message import Message, Number, say
 from watcher.messages.skill import THAN_FORECAST, THAN_USUAL, saved, summary
-from watcher.service.skill import LEADS_H, skill, wind_errors
-from watcher.units import Kind, amount
+from watcher.messages.verification import parts
+from watcher.service.skill import feed_errors, skill
 from watcher.web.auth.authenticator import Visitor
 from watcher.web.context import AppContext
 from watcher.web.svg.svg import el
@@ -34,14 +34,6 @@ class SaidRow:
     count: int
 
 
-@dataclass(frozen=True)
-class FeedRow:
-    """How far a feed's wind was usually off, by how far it was ahead."""
-
-    name: Message
-    off: list[Message]
-
-
 def router(house: AppContext) -> APIRouter:
     """Route of the page."""
     routes = APIRouter(include_in_schema=False)
@@ -51,7 +43,7 @@ def router(house: AppContext) -> APIRouter:
         since = house.watch.clock.now() - _LOOKS_BACK_S
         with house.watch.book.store.reading() as session:
             found = skill(session, house.farm, since)
-            errors = wind_errors(session, house.farm, since)
+            errors = feed_errors(session, house.farm, since)
         return house.show(
             request,
             visitor,
@@ -60,9 +52,7 @@ def router(house: AppContext) -> APIRouter:
             enough=found.enough,
             rows=[_row(one) for one in found.bins],
             against=list(_against(found)),
-            feeds=[_feed(house, feed, off) for feed, off in errors.items()],
-            leads=[say("{first} to {last} h ahead", first=a, last=b) for a, b in LEADS_H],
-            unit=Kind.SPEED.unit(house.speaker.system),
+            parts=parts(errors.feeds, errors.least, house.speaker.system) if errors else (),
         )
 
     return routes
@@ -105,12 +95,3 @@ def _against(found: Skill) -> Iterator[Message]:
     for title, bar in bars:
         if bar is not None and isfinite(bar.value):
             yield saved(title, bar)
-
-
-def _feed(house: AppContext, feed: str, off: tuple[float, ...]) -> FeedRow:
-    def shown(one: float) -> Message:
-        if isnan(one):
-            return say("not known")
-        return Number(f"{amount(one, Kind.SPEED, house.speaker.system):.1f}")
-
-    return FeedRow(Name(feed), [shown(one) for one in off])
