@@ -12,6 +12,8 @@ from watcher.store import runs
 from watcher.store.database import Database
 from watcher.store.errors import LogBusyError, LogRefusedError, LogUnreachableError
 
+pytestmark = pytest.mark.long
+
 NOW = 1_700_000_000
 
 
