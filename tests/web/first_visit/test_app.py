@@ -144,6 +144,14 @@ async def test_each_screen_may_wait_and_the_end_says_what_for(site: Site) -> Non
     assert "Start watching" not in end.text
 
 
+async def test_a_sprayer_of_which_nothing_is_told_is_asked_for_in_plain_words(site: Site) -> None:
+    await site.tell("place", **TOLD["place"])
+    answer = await site.tell("sprayer")
+    assert answer.status_code == 422
+    assert "nothing is filled in" in answer.text
+    assert "sprayers." not in answer.text
+
+
 @pytest.mark.parametrize("but", ["crop", "sprayer", "label"])
 async def test_without_what_must_be_told_it_does_not_start(site: Site, but: str) -> None:
     await tell_all(site, but=but)

@@ -151,6 +151,9 @@ def told(step: str, farm: FirstFarm, form: Mapping[str, str], field: str) -> lis
     elif step == "sides":
         found = _beside(farm, field, form, found)
     elif step == "sprayer":
+        if not any(form.get(one.name, "").strip() for one in asked):
+            mend = say("fill it in, or choose Later")
+            raise AtFaultError([Problem(farm.file, "width", say("nothing is filled in"), mend)])
         found.append(SetValue(("setups", _SETUP, "sprayer"), _SPRAYER))
     elif step == "label":
         found = _labelled(farm, found, form)
