@@ -87,6 +87,7 @@ async def running(
             polled_sources(farm, client, {}),
             courier,
             chances=ChanceKeeper(book.plan, log),
+            keeps_plan=False,  # hours are seconds here; the demo works out what it prints
         )
         app = create_app(watch, Keys(keyring, {STATION: SecretStr(TOKEN)}))
         port = _free_port()

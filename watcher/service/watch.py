@@ -94,15 +94,17 @@ class Watch:
         reader: BodyReader | None = None,
         standby_file: KeptFile | None = None,
         chances: ChanceKeeper | None = None,
+        keeps_plan: bool = True,
     ) -> None:
         """``standby_file`` keeps what the watch knows while its log cannot be used.
 
         ``chances`` works out how likely jobs hold, of which the plan of the day is made; nobody
-        does where it is left out.
+        does where it is left out. ``keeps_plan``: not where hours pass faster than one is made.
         """
         self.book, self.sources, self.courier = book, sources, courier
         self.heartbeat = heartbeat
         self.chances = chances
+        self._keeps_plan = keeps_plan
         self._plan_asked, self._one_plan = asyncio.Event(), asyncio.Lock()
         self._beside = ThreadPoolExecutor(1, "chances", initializer=_behind_all_else)
         self.streams = streams or {}
@@ -361,8 +363,10 @@ class Watch:
 
     @property
     def plans(self) -> PlanKeeper | None:
-        """What makes the plan of the day of the chances; None where nobody works them out."""
-        return None if self.chances is None else PlanKeeper(self.chances)
+        """What makes the plan of the day of the chances; None where none is kept."""
+        if self.chances is None or not self._keeps_plan:
+            return None
+        return PlanKeeper(self.chances)
 
     def plan_soon(self) -> None:
         """Make the plan of the day as soon as what it is made of is judged, if it is due."""
