@@ -294,7 +294,9 @@ def test_a_coarser_class_always_drifts_less(droplets, wind, boom, speed, gap, sp
         )
         for d in (droplets, droplets + 1)
     )
-    assert np.all(all_three(coarser) < all_three(finer))
+    less, more = all_three(coarser), all_three(finer)
+    assert np.all((less < more) | (less == 100.0))  # nothing gets more than was put on
+    assert np.all(less <= more)
 
 
 def test_what_is_still_in_the_air_is_what_lands_further_on():
