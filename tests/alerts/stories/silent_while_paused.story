@@ -1,0 +1,20 @@
+# The mast falls silent in a pause: it is told when somebody sprays again without it.
+start hill coarse
+1 min calm
+pause
+20 min mast silent
+resume
+3 min mast silent
+  11:22 ana: Check hill: cannot see wind
+    The watch cannot see all of it. Take a reading at boom height, or stop.
+    Wind unknown: no value to rely on; see to mast.
+    Also gust unknown: no value to rely on; see to mast; inversion unknown: no value to rely on; see to mast.
+    Job: coarse, about 41 min of spraying left.
+    Nobody has reported the wind for 16 min.
+  11:22 luis: Mida hill: sin datos de viento. La vigilancia no ve todo. Mida a la altura de la barra o pare. Decide la etiqueta.
+12 min calm
+  11:26 ana: All clear hill: measured again
+    Measured again.
+    Job: coarse, about 37 min of spraying left.
+    Wind measured by mast 1 min ago.
+  11:26 luis: Puede seguir hill: ya hay datos. Ya hay datos. Trabajo: coarse, quedan unos 37 min de pulverizacion. Decide la etiqueta.
