@@ -29,3 +29,6 @@ start creek_side old_coarse
     Job: old coarse, about 30 min of spraying left.
     Wind measured by mast 1 min ago.
   11:17 luis: Puede seguir creek side: 10 min dentro. 10 min dentro. Trabajo: old coarse, quedan unos 30 min de pulverizacion. Decide la etiqueta.
+not (?i)check|unknown
+most 4 ana
+most 4 luis

@@ -32,3 +32,4 @@ start creek_side old_coarse
   11:15 luis: Puede seguir creek side: 10 min dentro. 10 min dentro. Trabajo: old coarse, quedan unos 28 min de pulverizacion. Decide la etiqueta.
 most 4 ana
 most 4 luis
+not (?i)check|unknown

@@ -29,3 +29,7 @@ clock 60
     Job: coarse, over its planned time.
     Wind measured by mast 1 min ago.
   12:17 luis: Puede seguir hill: 10 min dentro. 10 min dentro. Trabajo: coarse, mas tiempo del previsto. Viento medido por mast hace 1 min. Decide la etiqueta.
+not (?i)check|unknown
+most 4 ana
+most 4 luis
+most 1 eva

@@ -16,3 +16,6 @@ start hill coarse
     Wind measured by mast 1 min ago.
   11:09 luis: Puede seguir hill: ya hay datos. Ya hay datos. Trabajo: coarse, quedan unos 34 min de pulverizacion. Decide la etiqueta.
 not (?i)too windy|too dry
+most 2 ana
+most 2 luis
+most 1 eva

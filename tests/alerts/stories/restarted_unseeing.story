@@ -18,3 +18,7 @@ restarted
     Job: coarse, about 31 min of spraying left.
     Wind measured by mast 1 min ago.
   11:12 luis: Puede seguir hill: ya hay datos. Ya hay datos. Trabajo: coarse, quedan unos 31 min de pulverizacion. Decide la etiqueta.
+not (?i)stop spraying now|suitable
+most 2 ana
+most 2 luis
+most 1 eva

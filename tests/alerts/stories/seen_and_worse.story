@@ -19,3 +19,5 @@ pause
     Wind measured by mast 1 min ago.
   11:24 luis: Puede seguir hill: 10 min dentro. 10 min dentro. Trabajo: coarse, quedan unos 40 min de pulverizacion. Decide la etiqueta.
 not (?i)has not acknowledged
+most 2 ana
+most 2 luis

@@ -24,3 +24,6 @@ start hill coarse
     Job: coarse, about 18 min of spraying left.
     Wind measured by mast 1 min ago.
   11:25 luis: Puede seguir hill: 10 min dentro. 10 min dentro. Trabajo: coarse, quedan unos 18 min de pulverizacion. Decide la etiqueta.
+not (?i)measured again|suitable
+most 3 ana
+most 3 luis

@@ -18,3 +18,6 @@ resume
     Job: coarse, about 37 min of spraying left.
     Wind measured by mast 1 min ago.
   11:26 luis: Puede seguir hill: ya hay datos. Ya hay datos. Trabajo: coarse, quedan unos 37 min de pulverizacion. Decide la etiqueta.
+not (?i)stop spraying now|suitable
+most 2 ana
+most 2 luis

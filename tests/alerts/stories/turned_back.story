@@ -20,3 +20,4 @@ start creek_side coarse
   11:17 luis: Puede seguir creek side: 10 min dentro. 10 min dentro. Trabajo: coarse, quedan unos 26 min de pulverizacion. Decide la etiqueta.
 most 2 ana
 most 2 luis
+not (?i)too windy|unknown

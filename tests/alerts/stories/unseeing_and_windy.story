@@ -17,3 +17,7 @@ start hill coarse
     Job: coarse, about 25 min of spraying left.
     Wind measured by mast 1 min ago.
   11:18 luis: Puede seguir hill: 10 min dentro. 10 min dentro. Trabajo: coarse, quedan unos 25 min de pulverizacion. Decide la etiqueta.
+not (?i)check|too dry
+most 2 ana
+most 2 luis
+most 1 eva
