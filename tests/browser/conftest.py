@@ -38,10 +38,24 @@ DESK = {"width": 1280, "height": 900}
 
 @pytest_asyncio.fixture
 async def browser() -> AsyncIterator[Browser]:
+    async with _launched() as browser:
+        yield browser
+
+
+@pytest_asyncio.fixture
+async def browser_with_large_text() -> AsyncIterator[Browser]:
+    """A browser whose user has set text to twice its usual size."""
+    async with _launched("--blink-settings=defaultFontSize=32") as browser:
+        yield browser
+
+
+@asynccontextmanager
+async def _launched(*arguments: str) -> AsyncIterator[Browser]:
     if CHROMIUM is None:
         pytest.skip("no chromium on this machine: apt-get install chromium")
     async with async_playwright() as playwright:
-        browser = await playwright.chromium.launch(executable_path=CHROMIUM, args=_QUIETLY)
+        args = [*_QUIETLY, *arguments]
+        browser = await playwright.chromium.launch(executable_path=CHROMIUM, args=args)
         yield browser
         await browser.close()
 

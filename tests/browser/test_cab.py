@@ -47,6 +47,29 @@ async def test_the_steps_are_under_the_thumb_without_scrolling(
         assert await o.page.evaluate("document.documentElement.scrollWidth") <= size["width"]
 
 
+@pytest.mark.long
+@pytest.mark.parametrize("locale", ["en-US", "es-US"])
+async def test_text_of_twice_the_size_stays_on_the_page(
+    browser_with_large_text: Browser, service: Visited, locale: str
+) -> None:
+    """WCAG 2.2, 1.4.4: nothing is cut off or lost, and nothing must be scrolled sideways."""
+    async with opened(browser_with_large_text, service) as first:
+        await _spraying(first)
+        await _gusts(first)
+    async with opened(browser_with_large_text, service, size=SMALL, locale=locale) as o:
+        for path in ("/jobs/1", "/?rest=1", "/fields/hill", "/hours", "/plan"):
+            await o.go(path)
+            text = await o.page.evaluate("parseFloat(getComputedStyle(document.body).fontSize)")
+            assert text >= 32
+            assert await o.page.evaluate("document.documentElement.scrollWidth") <= SMALL["width"]
+            cut = await o.page.evaluate(
+                "[...document.querySelectorAll('nav a, main button, main .verdict')]"
+                ".filter(e => e.scrollWidth > e.clientWidth + 1"
+                " || e.getBoundingClientRect().right > innerWidth + 1).map(e => e.innerText)"
+            )
+            assert cut == [], path
+
+
 async def test_a_new_state_is_in_the_title_spoken_and_felt(
     browser: Browser, service: Visited
 ) -> None:
