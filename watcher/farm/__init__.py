@@ -1,6 +1,8 @@
-"""The grower's world: what they config us, checked and in SI."""
+"""A farm: what its file and its boundaries say, checked and in SI."""
 
+import hashlib
 from dataclasses import dataclass
+from functools import cached_property
 from zoneinfo import ZoneInfo
 
 from watcher.farm.geometry.ground import Ground
@@ -14,6 +16,12 @@ class Farm:
 
     config: FarmFile
     ground: Ground
+
+    @cached_property
+    def digest(self) -> str:
+        """What tells one farm from another, its boundaries included."""
+        areas = {name: round(self.ground.area_m2(name)) for name in self.config.fields}
+        return hashlib.sha256(f"{self.config!r}{areas}".encode()).hexdigest()[:16]
 
     @property
     def zone(self) -> ZoneInfo:

@@ -5,7 +5,6 @@ there is one. It is made anew on a new forecast, a step of a job, new wishes, a 
 field whose turn it is is not open, and from time to time.
 """
 
-import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime, time, timedelta
@@ -54,22 +53,27 @@ _OTHERS_S = 600
 WISHES, ACCEPTED = "wishes", "accepted"
 
 
-def farm_digest(farm: Farm) -> str:
-    """Return what tells one farm file from another, its boundaries included."""
-    areas = {name: round(farm.ground.area_m2(name)) for name in farm.config.fields}
-    return hashlib.sha256(f"{farm.config!r}{areas}".encode()).hexdigest()[:16]
+def basis(
+    session: Session,
+    farm: Farm,
+    now: int,
+    *,
+    opened: Sequence[JobView],
+    issues_at: int,
+    wishes: int,
+) -> Basis:
+    """Return what a plan is made of at a moment, with the forecasts as they were at another.
 
-
-def basis(session: Session, farm: Farm, now: int, *, issues_at: int, wishes: int) -> Basis:
-    """Return what a plan is made of at a moment, with the forecasts as they were at another."""
-    opened, lately = queries.opened(session, now), sprayed_lately(session, farm, now)
+    ``opened`` are the jobs that are open then.
+    """
+    lately = sprayed_lately(session, farm, now)
     left = {**lately.left, **dict.fromkeys(lately.done, 0.0)}
     return Basis(
         issues=tuple(plans.issues(session, issues_at).items()),
         jobs=tuple((v.job.id, v.job.state, v.job.setup) for v in opened),
         left=tuple(sorted(left.items())),
         wishes=wishes,
-        farm=farm_digest(farm),
+        farm=farm.digest,
     )
 
 
@@ -80,9 +84,10 @@ def plan_now(session: Session, farm: Farm, now: int) -> PlanNow | None:
     if kept is None:
         return None
     wishes, _ = wishes_of(session, farm, now)
-    found = basis(session, farm, now, issues_at=now, wishes=wishes)
+    opened = queries.opened(session, now)
+    found = basis(session, farm, now, opened=opened, issues_at=now, wishes=wishes)
     done = {name for name, share in found.left if share == 0.0}
-    done |= {view.job.field for view in queries.opened(session, now)}
+    done |= {view.job.field for view in opened}
     return PlanNow(kept, now, stands(kept, found, now), _accepted(session, now), frozenset(done))
 
 
@@ -106,33 +111,45 @@ def _accepted(session: Session, now: int) -> Accepted | None:
     return accepted if now < accepted.until else None
 
 
+def wished(session: Session, now: int) -> tuple[int, dict[str, Any], int]:
+    """Return what is wished as it was said, under which number, and until when its day lasts.
+
+    What is wished for a day is over with it: of one that is over only what holds for good is left,
+    under the number's negative. 0 where nothing was ever said.
+    """
+    last = plans.last_said(session, WISHES, now + 60)
+    if last is None:
+        return 0, {}, 0
+    until = int(last.content.get("until", 0))
+    said = {name: value for name, value in last.content.items() if name not in {"asked", "until"}}
+    if now >= until:
+        return -last.id, {n: v for n, v in said.items() if n == "only_with"}, until
+    return last.id, said, until
+
+
 def wishes_of(session: Session, farm: Farm, now: int) -> tuple[int, Wishes]:
     """Return the wishes that hold now, and the number they were last said under (0: never).
 
-    What is wished for a day is over with it, and what the farm file no longer has is no wish.
+    What the farm file no longer has is no wish.
     """
-    said = plans.last_said(session, WISHES, now + 60)
-    if said is None:
-        return 0, Wishes()
-    config, day_ends = farm.config, int(said.content.get("until", 0))
+    number, said, day_ends = wished(session, now)
+    config = farm.config
     only = {
         field: sprayer
-        for field, sprayer in said.content.get("only_with", {}).items()
+        for field, sprayer in said.get("only_with", {}).items()
         if field in config.fields and sprayer in config.sprayers
     }
-    if now >= day_ends:
-        return -said.id, Wishes(only_with=only)
-    first = said.content.get("first")
-    not_today = [f for f in said.content.get("not_today", ()) if f in config.fields]
-    home_by = said.content.get("home_by")
-    return said.id, Wishes(
+    first = said.get("first")
+    not_today = [f for f in said.get("not_today", ()) if f in config.fields]
+    home_by = said.get("home_by")
+    return number, Wishes(
         first=first if first in config.fields else None,
         not_before=dict.fromkeys(not_today, day_ends),
         only_with=only,
         home_by=home_by,
         home_until=day_ends if home_by is not None else None,
-        out={s: day_ends for s in said.content.get("out", ()) if s in config.sprayers},
-        keeps_order=bool(said.content.get("keeps_order")),
+        out={s: day_ends for s in said.get("out", ()) if s in config.sprayers},
+        keeps_order=bool(said.get("keeps_order")),
     )
 
 
@@ -193,8 +210,11 @@ class PlanKeeper:
             if before is not None and not _due(before, picture.ranking):
                 return None
             number, wishes = wishes_of(session, self.farm, now)
-            found = basis(session, self.farm, now, issues_at=chances.at, wishes=number)
-            busy = in_hand(session, now)
+            opened = queries.opened(session, now)
+            found = basis(
+                session, self.farm, now, opened=opened, issues_at=chances.at, wishes=number
+            )
+            busy = in_hand(opened, now)
         waits_for_chances = (
             before is not None
             and before.changed is Changed.ISSUE
@@ -254,8 +274,9 @@ def worked_out(
 ) -> PlanNow:
     """Make a plan here and now, beside the one the watch keeps. Nothing is written."""
     farm, now = picture.judgement.plan.farm, picture.outlook.now
-    of = basis(session, farm, now, issues_at=now, wishes=0)
-    return PlanNow(made(picture, chances, of, wishes, busy=in_hand(session, now)), now)
+    opened = queries.opened(session, now)
+    of = basis(session, farm, now, opened=opened, issues_at=now, wishes=0)
+    return PlanNow(made(picture, chances, of, wishes, busy=in_hand(opened, now)), now)
 
 
 def best(
@@ -288,11 +309,11 @@ def _order_before(before: PlanNow | None, wishes: Wishes) -> DayPlan | None:
     return before.kept.plan
 
 
-def in_hand(session: Session, now: int) -> list[InHand]:
-    """Return the sprayers that are in a job, and until when they are likely to be."""
+def in_hand(opened: Sequence[JobView], now: int) -> list[InHand]:
+    """Return the sprayers that are in these jobs, and until when they are likely to be."""
     return [
         InHand(v.job.sprayer, v.job.field, v.job.started_at, _until(v, now), v.job.setup)
-        for v in queries.opened(session, now)
+        for v in opened
     ]
 
 

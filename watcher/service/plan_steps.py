@@ -12,7 +12,7 @@ from watcher.farm import Farm
 from watcher.i18n.message import Message, Name, say
 from watcher.planning.day_plan import Wish
 from watcher.planning.kept import KeptPlan
-from watcher.service.day_plan import ACCEPTED, WISHES, day_ends, plan_now
+from watcher.service.day_plan import ACCEPTED, WISHES, day_ends, plan_now, wished
 from watcher.store import plans
 from watcher.store.database import Database
 
@@ -61,7 +61,7 @@ class Who:
 def wish(store: Database, farm: Farm, asked: WishAsked, who: Who) -> None:
     """Keep a wish, or that one is taken back. Raises BadWishError, with nothing done."""
     with store.writing() as session:
-        said = _of_today(session, who.at)
+        _, said, _ = wished(session, who.at)
         _check(farm, asked, who.at)
         said = _with(said, farm, asked, who.at)
         _say(session, farm, said, who, asked={"wish": asdict(asked)})
@@ -91,7 +91,7 @@ def accept(store: Database, farm: Farm, number: int, who: Who) -> None:
             content={"asked": {"plan": number}},
             plan=newest.kept.number,
         )
-        said = _of_today(session, who.at)
+        _, said, _ = wished(session, who.at)
         if said.pop(_KEEPS_ORDER, False):
             again = Who(who.by, who.at, who.key and f"{who.key}/order")
             _say(session, farm, said, again, asked={"keep order": False})
@@ -100,18 +100,8 @@ def accept(store: Database, farm: Farm, number: int, who: Who) -> None:
 def keep_order(store: Database, farm: Farm, who: Who) -> None:
     """Ask that the accepted order stays for today as long as it can be done."""
     with store.writing() as session:
-        said = {**_of_today(session, who.at), _KEEPS_ORDER: True}
-        _say(session, farm, said, who, asked={"keep order": True})
-
-
-def _of_today(session: Session, now: int) -> dict[str, Any]:
-    """What is wished so far: of a day that is over only what holds for good."""
-    last = plans.last_said(session, WISHES, now + 60)
-    if last is None:
-        return {}
-    said = {name: value for name, value in last.content.items() if name not in {"asked", "until"}}
-    over = now >= int(last.content.get("until", 0))
-    return {n: v for n, v in said.items() if n == "only_with"} if over else said
+        _, said, _ = wished(session, who.at)
+        _say(session, farm, {**said, _KEEPS_ORDER: True}, who, asked={"keep order": True})
 
 
 def _check(farm: Farm, asked: WishAsked, now: int) -> None:
