@@ -1,6 +1,6 @@
 """Which setup a field should be sprayed with: the best status first, then the least drift."""
 
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import numpy as np
@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from watcher.judge.judgement import Judgement, Statuses
 from watcher.limits.catalogue import LIFTED_BY_SETUP_ALONE
+from watcher.limits.check import Checked
 from watcher.limits.farm_arrays import Bools
 from watcher.limits.status import LimitState, Status
 from watcher.weather.series import Floats
@@ -34,16 +35,14 @@ def choose_setups(judgement: Judgement, field: int, times: slice) -> NDArray[np.
         """The field's of an array that broadcasts to [F, S, T], as [T, S]."""
         return np.broadcast_to(array, judgement.instant.shape)[field, :, times].T
 
-    candidates = _Candidates(
-        allowed=plan.allowed[field],
-        status=taken(judgement.status),
+    return _best(
+        taken,
+        judgement.checks,
+        plan.allowed[field],
+        taken(judgement.status),
         loss_pct=plan.loss_pct[field],
         drift=np.where(plan.drift_estimated, taken(judgement.drift.upper), np.inf),
-        stands=np.array([taken(checked.stand) for checked in judgement.checks]),
-        rooms=np.array([taken(checked.headroom) for checked in judgement.checks]),
-        of_setup=[checked.limit in LIFTED_BY_SETUP_ALONE for checked in judgement.checks],
     )
-    return candidates.best()
 
 
 def choose_each(judgement: Judgement, time: int) -> NDArray[np.intp]:
@@ -59,50 +58,44 @@ def choose_each(judgement: Judgement, time: int) -> NDArray[np.intp]:
     drift = taken(judgement.drift.upper).copy()
     for field, own in judgement.apart.items():
         drift[field] = own.drift.upper[field, :, time]
-    candidates = _Candidates(
-        allowed=plan.allowed,
-        status=taken(judgement.status),
+    best = _best(
+        taken,
+        judgement.found,
+        plan.allowed,
+        taken(judgement.status),
         loss_pct=plan.loss_pct,
         drift=np.where(plan.drift_estimated, drift, np.inf),
-        stands=np.array([taken(checked.stand) for checked in judgement.found]),
-        rooms=np.array([taken(checked.headroom) for checked in judgement.found]),
-        of_setup=[checked.limit in LIFTED_BY_SETUP_ALONE for checked in judgement.found],
     )
-    return np.where(plan.allowed.any(axis=1), candidates.best(), -1)
+    return np.where(plan.allowed.any(axis=1), best, -1)
 
 
-@dataclass(frozen=True)
-class _Candidates:
-    """The setups of a number of cases, to choose one for each. Broadcast to [N, S]."""
+def _best(
+    taken: Callable[[NDArray[Any]], NDArray[Any]],
+    checks: Sequence[Checked],
+    allowed: Bools,
+    status: Statuses,
+    *,
+    loss_pct: Floats,
+    drift: Floats,
+) -> NDArray[np.intp]:
+    """The place of the best setup of each case; some setup where none is allowed. [N]
 
-    allowed: Bools
-    status: Statuses
-    loss_pct: Floats
-    drift: Floats
-    stands: NDArray[np.int8]
-    """How every limit stands. [L, N, S]"""
-    rooms: Floats
-    """Room to every limit. [L, N, S]"""
-    of_setup: list[bool]
-    """Which limits no weather lifts. [L]"""
-
-    def best(self) -> NDArray[np.intp]:
-        """The place of the best setup of each case; some setup where none is allowed. [N]"""
-        status = np.where(self.allowed, self.status, np.iinfo(np.int8).min)
-        best = status.max(axis=1, keepdims=True)
-        opened = best >= Status.MARGINAL
-        not_holding = self.stands <= LimitState.UNKNOWN
-        broken = not_holding.sum(axis=0).astype(np.float64)
-        shut_for_good = not_holding[self.of_setup].sum(axis=0)
-        room = np.nan_to_num(self.rooms, nan=0.0, posinf=np.inf).min(axis=0)
-        loss = np.broadcast_to(self.loss_pct, status.shape)
-        order = np.lexsort(
-            (
-                loss,
-                np.where(opened, 0.0, -room),
-                np.where(opened, self.drift, broken),
-                np.where(opened, 0, shut_for_good),
-                status < best,
-            )
+    ``taken`` takes the cases out of a check's arrays, [N, S]; the others broadcast to that.
+    """
+    status = np.where(allowed, status, np.iinfo(np.int8).min)
+    best = status.max(axis=1, keepdims=True)
+    opened = best >= Status.MARGINAL
+    not_holding = np.array([taken(checked.stand) for checked in checks]) <= LimitState.UNKNOWN
+    of_setup = [checked.limit in LIFTED_BY_SETUP_ALONE for checked in checks]
+    rooms = np.array([taken(checked.headroom) for checked in checks])
+    room = np.nan_to_num(rooms, nan=0.0, posinf=np.inf).min(axis=0)
+    order = np.lexsort(
+        (
+            np.broadcast_to(loss_pct, status.shape),
+            np.where(opened, 0.0, -room),
+            np.where(opened, drift, not_holding.sum(axis=0)),
+            np.where(opened, 0, not_holding[of_setup].sum(axis=0)),
+            status < best,
         )
-        return order[:, 0]
+    )
+    return order[:, 0]
