@@ -13,7 +13,7 @@ from watcher.farm.geometry.bearings import Reach
 from watcher.farm.models import Adjuvant
 from watcher.judge.farm_judgement import Look, judge_look, with_own
 from watcher.judge.judgement import Judgement
-from watcher.limits.check import Checked
+from watcher.limits.check import mixed
 from watcher.limits.farm_arrays import FarmArrays
 
 N = TypeVar("N", bound=np.generic)
@@ -115,19 +115,7 @@ def _until(worn: float, fresh: Judgement, then: Judgement) -> Judgement:
 
     return replace(
         fresh,
-        found=tuple(
-            Checked(
-                one.limit,
-                split(one.value, other.value),
-                split(one.low, other.low),
-                split(one.high, other.high),
-                split(one.headroom, other.headroom),
-                split(one.stand, other.stand),
-                known=one.known,
-                rule=one.rule,
-            )
-            for one, other in zip(fresh.found, then.found, strict=True)
-        ),
+        found=tuple(mixed(same, split) for same in zip(fresh.found, then.found, strict=True)),
         instant=split(fresh.instant, then.instant),
         closes=split(np.minimum(fresh.closes, worn), then.closes),
     )

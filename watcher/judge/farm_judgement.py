@@ -1,6 +1,6 @@
 """The judgement of a whole farm, where different stations speak for different fields."""
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Protocol, TypeVar
 
@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from watcher.judge.judgement import Judgement, judge
 from watcher.limits.boom_wind import BoomWind
 from watcher.limits.catalogue import Limit
-from watcher.limits.check import Checked, Knowledge
+from watcher.limits.check import Checked, mixed
 from watcher.limits.farm_arrays import Bools, FarmArrays
 from watcher.limits.status import LimitState
 from watcher.weather.series import WeatherSeries
@@ -90,19 +90,7 @@ def _joined(whole: Judgement, others: Sequence[Judgement], of_field: NDArray[np.
     def rows(*arrays: NDArray[N]) -> NDArray[N]:
         return _rows([_rowed(whole.plan.of_fields(array)) for array in arrays], of_field)
 
-    found = tuple(
-        Checked(
-            same[0].limit,
-            rows(*(c.value for c in same)),
-            rows(*(c.low for c in same)),
-            rows(*(c.high for c in same)),
-            rows(*(c.headroom for c in same)),
-            rows(*(c.stand for c in same)),
-            known=_numbers(rows, [c.known for c in same], Knowledge.EXACT),
-            rule=_numbers(rows, [c.rule for c in same], -1),
-        )
-        for same in _aligned(every)
-    )
+    found = tuple(mixed(same, rows) for same in _aligned(every))
     return replace(
         whole,
         wind=BoomWind(
@@ -117,16 +105,6 @@ def _joined(whole: Judgement, others: Sequence[Judgement], of_field: NDArray[np.
         begin=rows(*(j.begin for j in every)),
         apart={f: every[n] for f, n in enumerate(of_field.tolist()) if n},
     )
-
-
-def _numbers(
-    rows: Callable[..., NDArray[np.int8]], each: Sequence[NDArray[np.int8] | None], usual: int
-) -> NDArray[np.int8] | None:
-    """Take the rows of what some judgements have and others leave at its usual number."""
-    if all(numbers is None for numbers in each):
-        return None
-    given = np.full(1, usual, dtype=np.int8)
-    return rows(*(given if numbers is None else numbers for numbers in each))
 
 
 def _rowed(array: NDArray[N]) -> NDArray[N]:

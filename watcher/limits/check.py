@@ -1,6 +1,6 @@
 """How far a value stands from its bounds: one function, used for every limit."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from enum import IntEnum
 from typing import Any
@@ -54,6 +54,28 @@ class Knowledge(IntEnum):
     AT_LEAST = -1
     EXACT = 0
     AT_MOST = 1
+
+
+def mixed(same: Sequence[Checked], mix: Callable[..., NDArray[Any]]) -> Checked:
+    """Return checks of one limit as one; ``mix`` makes one array of those of each, in order."""
+
+    def numbers(each: Sequence[NDArray[np.int8] | None], usual: int) -> NDArray[np.int8] | None:
+        """What some have and others leave at its usual number."""
+        if all(one is None for one in each):
+            return None
+        given = np.full(1, usual, dtype=np.int8)
+        return mix(*(given if one is None else one for one in each))
+
+    return Checked(
+        same[0].limit,
+        value=mix(*(c.value for c in same)),
+        low=mix(*(c.low for c in same)),
+        high=mix(*(c.high for c in same)),
+        headroom=mix(*(c.headroom for c in same)),
+        stand=mix(*(c.stand for c in same)),
+        known=numbers([c.known for c in same], Knowledge.EXACT),
+        rule=numbers([c.rule for c in same], -1),
+    )
 
 
 def between(
