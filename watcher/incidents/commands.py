@@ -11,7 +11,7 @@ from watcher.incidents.place import span_of
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.records import journal
 from watcher.records.chain import Link
-from watcher.records.errors import RecordError
+from watcher.records.errors import RecordError, UnreadableError
 from watcher.records.moments import Compose
 
 _MOST_SEEN = 2000
@@ -77,13 +77,7 @@ def accounts(session: Session) -> list[Sealed]:
         try:
             found.append(Sealed(Account.model_validate(entry.content), entry.link))
         except ValueError:
-            raise RecordError(
-                say(
-                    "entry {number} of the records cannot be read; check whether it was changed",
-                    number=entry.link.number,
-                ),
-                "watcher record verify",
-            ) from None
+            raise UnreadableError(entry.link.number) from None
     return found
 
 

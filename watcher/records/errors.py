@@ -19,6 +19,19 @@ class RecordError(Exception):
         self.text, self.command = text, command
 
 
+class UnreadableError(RecordError):
+    """An entry of the chain does not hold what its kind holds."""
+
+    def __init__(self, number: int) -> None:
+        super().__init__(
+            say(
+                "entry {number} of the records cannot be read; check whether it was changed",
+                number=number,
+            ),
+            "watcher record verify",
+        )
+
+
 class IncompleteError(RecordError):
     """The record cannot be closed yet: something that a rule asks for is missing."""
 

@@ -4,8 +4,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
 from watcher.farm.dose import Dose
-from watcher.i18n.message import say
-from watcher.records.errors import RecordError
+from watcher.records.errors import UnreadableError
 from watcher.records.facts import Closing, Correction, EnteredValues, EntryKind, Held, Kept, Value
 from watcher.records.form import FORM, Group, Item, numbered, split
 from watcher.records.journal import Entry
@@ -79,13 +78,7 @@ def fold(job: int, entries: Iterable[Entry]) -> Record:
         try:
             record = replace(_with(record, entry), entries=(*record.entries, entry))
         except ValueError:
-            raise RecordError(
-                say(
-                    "entry {number} of the records cannot be read; check whether it was changed",
-                    number=entry.link.number,
-                ),
-                "watcher record verify",
-            ) from None
+            raise UnreadableError(entry.link.number) from None
     return record
 
 
