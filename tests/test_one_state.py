@@ -25,8 +25,6 @@ from watcher.judge.job_action import Action
 from watcher.messages.job_state import ACTION_SHAPES, ACTION_WORDS
 from watcher.store.tables import Message
 
-pytestmark = pytest.mark.long
-
 _ENGLISH = {str(ACTION_WORDS[action]): action for action in Action}
 _SKIES = {
     "calm": CALM,

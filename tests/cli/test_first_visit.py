@@ -14,28 +14,17 @@ from pathlib import Path
 import httpx
 import pytest
 
+from tests.support.first_visit import CORNERS, PLACE, SPRAYER, TOKEN
 from watcher.farm.load import load
 
 pytestmark = pytest.mark.long
 
-_TOKEN = re.compile(r'name="form_token" value="([^"]+)"')
 _STATION = '[sources.mast]\nkind = "push"\n'
-_SQUARE = "41.62, -96.95\n41.62, -96.94\n41.63, -96.94\n41.63, -96.95"
 _TOLD = {
-    "place": {"place": "41.625, -96.945", "farm_name": "Invented", "units": "us", "language": "en"},
-    "field": {"name": "Hill", "corners": _SQUARE},
+    "place": PLACE,
+    "field": {"name": "Hill", "corners": CORNERS},
     "crop": {"crop": "soybeans", "weeds": "clean", "target": "mixed"},
-    "sprayer": {
-        "width": "90 ft",
-        "height": "20 in",
-        "speed": "6 mph",
-        "tank": "1000 gal",
-        "efficiency": "65 %",
-        "fill": "20 min",
-        "nozzle": "air induction",
-        "droplets": "coarse",
-        "carrier": "15 gal/acre",
-    },
+    "sprayer": SPRAYER,
     "label": {"wind:low": "3 mph", "wind:high": "10 mph", "wind:origin": "label"},
 }
 
@@ -90,7 +79,7 @@ def test_from_no_file_to_the_ranking(
     with httpx.Client(base_url=url, timeout=30) as web:
 
         def send(page: str, to: str, **told: str) -> httpx.Response:
-            token = _TOKEN.search(web.get(page).text)
+            token = TOKEN.search(web.get(page).text)
             assert token, page
             return web.post(to, data={"form_token": unescape(token[1])} | told)
 

@@ -22,8 +22,6 @@ from watcher.limits.status import Status
 from watcher.messages.brief import morning_brief
 from watcher.web.auth.users import Role, User
 
-pytestmark = pytest.mark.long
-
 API = {"Authorization": f"Bearer {LOOKER}"}
 STEP = re.compile(
     r'class="place">\d+</span><div>\n<p class="row-head"><a href="/fields/(\w+)">'
@@ -150,6 +148,7 @@ def _brief_agrees(v: Visited, fields: list[str]) -> None:
         assert not fields
 
 
+@pytest.mark.long
 async def test_a_calendar_reads_the_feed_while_its_user_may_come_in(tmp_path: Path) -> None:
     async with planned_day(tmp_path) as v:
         v.log_in()

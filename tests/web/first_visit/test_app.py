@@ -12,6 +12,7 @@ from pathlib import Path
 import httpx
 import pytest
 
+from tests.support.first_visit import CORNERS, PLACE, SPRAYER, TOKEN
 from tests.support.running import SetClock
 from watcher.farm import Farm
 from watcher.farm.load import load
@@ -23,25 +24,13 @@ from watcher.web.auth.users import Role, User, Users
 from watcher.web.first_visit.app import FirstVisit, create_first_visit
 
 NOON = 1_781_107_200
-_TOKEN = re.compile(r'name="form_token" value="([^"]+)"')
 _WAS = re.compile(r'<input type="hidden" name="(was:[^"]+)" value="([^"]*)">')
-CORNERS = "41.62, -96.95\n41.62, -96.94\n41.63, -96.94\n41.63, -96.95"
 TOLD: Mapping[str, Mapping[str, str]] = {
-    "place": {"place": "41.625, -96.945", "farm_name": "Invented", "units": "us", "language": "en"},
+    "place": PLACE,
     "field": {"name": "Hill piece", "corners": CORNERS},
     "crop": {"crop": "soybeans", "canopy": "12 in", "weeds": "clean", "target": "mixed"},
     "sides?field=hill_piece": {"north:minds": "susceptible", "north:grows": "grapes"},
-    "sprayer": {
-        "width": "90 ft",
-        "height": "20 in",
-        "speed": "6 mph",
-        "tank": "1000 gal",
-        "efficiency": "65 %",
-        "fill": "20 min",
-        "nozzle": "air induction",
-        "droplets": "coarse",
-        "carrier": "15 gal/acre",
-    },
+    "sprayer": SPRAYER,
     "label": {
         "product": "Product A (invented)",
         "registration": "0-0",
@@ -66,7 +55,7 @@ class Site:
     async def tell(self, screen: str, **told: str) -> httpx.Response:
         """Fill in a screen and send it."""
         page = (await self.web.get(f"/first/{screen}")).text
-        found = _TOKEN.search(page)
+        found = TOKEN.search(page)
         assert found, page
         form = {name: unescape(value) for name, value in _WAS.findall(page)} | told
         return await self.web.post(
@@ -112,7 +101,7 @@ async def test_told_screen_by_screen_it_is_a_farm_that_passes_the_check(site: Si
     end = await site.web.get("/first")
     assert "Start watching" in end.text
     assert "Not judged: temperature" in end.text
-    token = _TOKEN.search(end.text)
+    token = TOKEN.search(end.text)
     assert token
     started = await site.web.post("/first/start", data={"form_token": unescape(token[1])})
     assert started.status_code == 200
@@ -157,7 +146,7 @@ async def test_without_what_must_be_told_it_does_not_start(site: Site, but: str)
     await tell_all(site, but=but)
     end = await site.web.get("/first")
     assert "Start watching" not in end.text
-    token = _TOKEN.search((await site.web.get("/first/feed")).text)
+    token = TOKEN.search((await site.web.get("/first/feed")).text)
     assert token
     await site.web.post("/first/start", data={"form_token": unescape(token[1])})
     assert not site.visit.written.is_set()
@@ -314,14 +303,14 @@ async def test_one_link_lets_one_phone_in(site: Site) -> None:
     site.web.cookies.clear()
     link = site.visit.door.keyring.make_link(User("owner", Role.ADMINISTER), NOON)
     page = await site.web.get(f"/login/{link}")
-    token = _TOKEN.search(page.text)
+    token = TOKEN.search(page.text)
     assert token
     form = {"form_token": unescape(token[1])}
     entered = await site.web.post(f"/login/{link}", data=form)
     assert (entered.status_code, entered.headers["location"]) == (303, "/first")
     assert (await site.web.get("/first/place")).status_code == 200
     site.web.cookies.clear()
-    token = _TOKEN.search((await site.web.get(f"/login/{link}")).text)
+    token = TOKEN.search((await site.web.get(f"/login/{link}")).text)
     assert token
     again = await site.web.post(f"/login/{link}", data={"form_token": unescape(token[1])})
     assert again.status_code == 403
