@@ -35,7 +35,7 @@ from watcher.messages.text import TITLE_ROOM, Text
 from watcher.messages.vocabulary import ALERT_WORDS
 from watcher.messages.words import ask_seen
 from watcher.planning.day_plan import DayPlan, LeftOut, Step
-from watcher.planning.kept import Accepted, Basis, Changed, KeptPlan, PlanNow
+from watcher.planning.kept import Accepted, Basis, KeptPlan, PlanChanged, PlanNow
 from watcher.source_view import Doubted, SourceView
 from watcher.sources.base import Flag
 from watcher.store.last_known import Loss, OpenJob
@@ -209,7 +209,7 @@ TURNED = [
 def mornings() -> list[Text]:
     texts = [
         brief.morning_brief(SPEAKER, *judged(PLAN, outlook()), outlook(), due_at=MORNING, plan=p)
-        for p in (PLANNED, *TURNED, *(replace(PLANNED, changed=why) for why in Changed))
+        for p in (PLANNED, *TURNED, *(replace(PLANNED, changed=why) for why in PlanChanged))
     ]
     for sky in SKIES:
         look = outlook(**sky)

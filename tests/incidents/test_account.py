@@ -11,7 +11,7 @@ from tests.support import sprayed
 from tests.support.sprayed import HOUR, MINUTE, MORNING
 from watcher.i18n.language import language
 from watcher.incidents import commands
-from watcher.incidents.commands import Suspicion
+from watcher.incidents.commands import DriftSuspicion
 from watcher.incidents.page import WHAT_IT_TELLS, page_of
 from watcher.incidents.place import moment_of, place_of, span_of
 from watcher.messages.words import CAUTION
@@ -23,7 +23,7 @@ from watcher.service.snapshot import compose
 
 
 def write(desk, place="orchard", start=MORNING, end=None, *, by="grower", now=None, **said):
-    suspicion = Suspicion(said.pop("suspected", "from us"), place, start, end, **said)
+    suspicion = DriftSuspicion(said.pop("suspected", "from us"), place, start, end, **said)
     with desk.store.writing() as session:
         return commands.write(
             session,

@@ -14,7 +14,7 @@ from watcher.messages.day_plan import load_lines, loses, refusal, standing
 from watcher.messages.evening import evening_look_ahead
 from watcher.messages.reasons import Speaker
 from watcher.planning.day_plan import DayPlan, LeftOut, Loss, Step, Wish
-from watcher.planning.kept import Basis, Changed, KeptPlan, PlanNow, Refused
+from watcher.planning.kept import Basis, KeptPlan, PlanChanged, PlanNow, RefusedWish
 
 HOUR = 3600
 RATED = {"name": "Invented", "registration": "0000-0", "rate": "22 fl oz/acre"}
@@ -83,7 +83,7 @@ def test_what_the_plan_has_another_day_is_not_told_as_to_be_sprayed_now() -> Non
 def test_without_a_forecast_what_is_open_now_is_still_told() -> None:
     unknown = plan(hill=LeftOut.NOT_KNOWN, creek_side=LeftOut.NOT_KNOWN)
     assert brief(unknown)[0] == "Spray now: creek side, hill"
-    assert brief(replace(plan(step("hill", MORNING)), changed=Changed.AGE))[0].startswith(
+    assert brief(replace(plan(step("hill", MORNING)), changed=PlanChanged.AGE))[0].startswith(
         "Spray now"
     )
 
@@ -129,19 +129,21 @@ def test_loads_are_told_with_their_water_and_products(
 
 def test_a_plan_says_what_became_of_it() -> None:
     of = plan(step("hill", MORNING))
-    said = {why: str(standing(replace(of, changed=why), SPEAKER)) for why in Changed}
-    assert said[Changed.ISSUE] == (
+    said = {why: str(standing(replace(of, changed=why), SPEAKER)) for why in PlanChanged}
+    assert said[PlanChanged.ISSUE] == (
         "Of 11:00, and being worked out anew. A new forecast has come since."
     )
-    assert said[Changed.AGE] == (
+    assert said[PlanChanged.AGE] == (
         "Old, of 11:00: do not go by it. Nothing newer could be worked out."
     )
-    assert len(set(said.values())) == len(Changed)
+    assert len(set(said.values())) == len(PlanChanged)
 
 
 def test_what_another_order_loses_and_which_wish_stands_in_the_way() -> None:
     assert str(loses(Loss(("creek_side", "hill"), 1.2))) == "loses creek side, hill"
     assert str(loses(Loss((), 0.3))) == "lower chances: 0.3 fewer fields finished"
     assert str(loses(Loss((), 0.04))) == "nothing lost"
-    assert "“home by” stands in the way" in str(refusal(Refused(Wish.FIRST, "hill", Wish.HOME_BY)))
-    assert "no start in which it is likely" in str(refusal(Refused(Wish.FIRST, "hill", None)))
+    assert "“home by” stands in the way" in str(
+        refusal(RefusedWish(Wish.FIRST, "hill", Wish.HOME_BY))
+    )
+    assert "no start in which it is likely" in str(refusal(RefusedWish(Wish.FIRST, "hill", None)))

@@ -13,7 +13,7 @@ from tests.support.visiting import NOON
 from watcher.jobs.steps import StepName, StepRequest
 from watcher.judge.ranking import Ranking
 from watcher.planning.day_plan import DayPlan, LeftOut, Loss, Step, Wish, Wishes
-from watcher.planning.kept import Basis, Changed, InHand, KeptPlan, PlanNow, Refused, stands
+from watcher.planning.kept import Basis, InHand, KeptPlan, PlanChanged, PlanNow, RefusedWish, stands
 from watcher.service.day_plan import PlanKeeper, _due, with_plan
 from watcher.service.snapshot import Snapshot
 
@@ -29,7 +29,7 @@ def kept(**changes: object) -> KeptPlan:
 def test_a_plan_is_read_back_as_it_was_kept() -> None:
     made = kept(
         wishes=Wishes("hill", frozenset({"a"}), {"b": 1}, {"c": "boom"}, 5, 6, {"boom": 7}),
-        refused=Refused(Wish.FIRST, "hill", Wish.HOME_BY),
+        refused=RefusedWish(Wish.FIRST, "hill", Wish.HOME_BY),
         loses={"creek": Loss(("hill",), 0.2)},
         in_hand=(InHand("boom", "creek", 1, 2),),
         past_forecasts=4,
@@ -44,17 +44,17 @@ def test_a_plan_is_read_back_as_it_was_kept() -> None:
     [
         ({}, 0, None),
         ({}, 2 * HOUR, None),
-        ({}, 2 * HOUR + 1, Changed.AGE),
-        ({}, -61, Changed.AGE),
-        ({"farm": "other"}, 0, Changed.FARM),
-        ({"wishes": 1}, 0, Changed.WISHES),
-        ({"jobs": ((1, "running", "coarse"),)}, 0, Changed.JOB),
-        ({"left": (("hill", 0.4),)}, 0, Changed.JOB),
-        ({"issues": (("feed", 2),)}, 0, Changed.ISSUE),
+        ({}, 2 * HOUR + 1, PlanChanged.AGE),
+        ({}, -61, PlanChanged.AGE),
+        ({"farm": "other"}, 0, PlanChanged.FARM),
+        ({"wishes": 1}, 0, PlanChanged.WISHES),
+        ({"jobs": ((1, "running", "coarse"),)}, 0, PlanChanged.JOB),
+        ({"left": (("hill", 0.4),)}, 0, PlanChanged.JOB),
+        ({"issues": (("feed", 2),)}, 0, PlanChanged.ISSUE),
     ],
 )
 def test_a_plan_of_another_basis_or_age_is_never_taken_for_a_new_one(
-    basis: dict[str, object], after_s: int, why: Changed | None
+    basis: dict[str, object], after_s: int, why: PlanChanged | None
 ) -> None:
     assert stands(kept(), replace(BASIS, **basis), NOON + after_s) is why
 
@@ -65,13 +65,13 @@ def test_a_plan_of_another_basis_or_age_is_never_taken_for_a_new_one(
         (0, None, 2 * HOUR, False),
         (HOUR - 1, None, 2 * HOUR, False),
         (HOUR, None, 2 * HOUR, True),
-        (60, Changed.ISSUE, 2 * HOUR, True),
+        (60, PlanChanged.ISSUE, 2 * HOUR, True),
         (899, None, 0, False),
         (900, None, 0, True),
     ],
 )
 def test_a_plan_is_made_anew_each_hour_when_it_changed_and_when_a_job_is_late(
-    after_s: int, changed: Changed | None, step_after_s: int, due: bool
+    after_s: int, changed: PlanChanged | None, step_after_s: int, due: bool
 ) -> None:
     step = replace(kept().plan.steps[0], starts_at=NOON + step_after_s)
     plan = PlanNow(kept(plan=DayPlan(NOON, (step,), 0.7, {})), NOON + after_s, changed)
@@ -98,7 +98,7 @@ async def test_a_start_a_wish_and_an_issue_each_make_it_anew(tmp_path: Path) -> 
         step = first.steps[0]
         start = StepRequest(StepName.START, "anna", field=step.field, setup=step.setup)
         await v.service.watch.take_step(start)
-        assert plan_of(v).changed is Changed.JOB
+        assert plan_of(v).changed is PlanChanged.JOB
         assert step.field not in {s.field for s in plan_of(v).steps}
         await v.service.judged()
         await plan_anew(v)
@@ -112,7 +112,7 @@ async def test_a_start_a_wish_and_an_issue_each_make_it_anew(tmp_path: Path) -> 
         )
         put_forecast(v.service.watch.book.store, NOON + 780, wind_m_s=3.1, gust_m_s=4.0)
         v.service.clock.at += 120
-        assert plan_of(v).changed is Changed.ISSUE
+        assert plan_of(v).changed is PlanChanged.ISSUE
 
 
 async def test_the_rest_of_a_field_sprayed_in_part_is_planned_again(tmp_path: Path) -> None:
@@ -139,7 +139,7 @@ async def test_it_waits_for_chances_of_the_new_issue(tmp_path: Path) -> None:
         await later(v, 120)
         await v.service.watch._plan()
         assert plan_of(v).kept.number == number
-        assert plan_of(v).changed is Changed.ISSUE
+        assert plan_of(v).changed is PlanChanged.ISSUE
         v.service.watch.chances.ask()
         await plan_anew(v)
         assert plan_of(v).changed is None
@@ -152,7 +152,7 @@ async def test_a_field_whose_turn_it_is_and_is_not_open_makes_it_anew(tmp_path: 
         picture = v.service.watch.picture
         assert picture is not None
         assert picture.plan is not None
-        assert picture.plan.changed is Changed.CLOSED
+        assert picture.plan.changed is PlanChanged.CLOSED
         await v.service.watch._plan()
         await v.service.judged()
         assert due not in {s.field for s in plan_of(v).due}

@@ -17,14 +17,16 @@ from watcher.farm import Farm
 from watcher.forecasts.history import PATH_H
 from watcher.service import experience, forecast_history
 from watcher.sources.base import Observations
-from watcher.sources.feeds.archived import BadArchiveError, Table
+from watcher.sources.feeds.archived import ArchiveTable, BadArchiveError
 from watcher.store import chances, weather
 from watcher.store.database import Database
 from watcher.weather.series import Site, WeatherSeries
 
 DAY = 86_400
 NOW = 1_781_107_200
-TABLE = Table("run", "hour", {"wind": ("WIND", "km/h"), "temperature": ("T", "degC")}, 3 * HOUR_S)
+TABLE = ArchiveTable(
+    "run", "hour", {"wind": ("WIND", "km/h"), "temperature": ("T", "degC")}, 3 * HOUR_S
+)
 
 
 @pytest.fixture
@@ -125,8 +127,12 @@ def test_what_cannot_be_is_not_learned_from(log: Database, tmp_path: Path) -> No
     ("cell", "changed", "said"),
     [
         ("brisk", {}, "line 2, 'WIND': 'brisk' is no number"),
-        (None, {"table": Table("started", "hour", {}, 0)}, "no 'started'; it has run, hour, WIND"),
-        (None, {"table": Table("WIND", "hour", {}, 0)}, "line 2, 'WIND': '18.0' is no time"),
+        (
+            None,
+            {"table": ArchiveTable("started", "hour", {}, 0)},
+            "no 'started'; it has run, hour, WIND",
+        ),
+        (None, {"table": ArchiveTable("WIND", "hour", {}, 0)}, "line 2, 'WIND': '18.0' is no time"),
     ],
 )
 def test_a_table_that_is_none_is_told_with_its_line(
@@ -199,7 +205,7 @@ def test_a_real_archive_is_read_as_the_bench_reads_it(log: Database) -> None:
     with log.writing() as session:
         weather.add_observations(session, Observations(mast), int(times[-1]))
     columns = {"wind_east": ("u_wind_10m", "m/s"), "wind_north": ("v_wind_10m", "m/s")}
-    told = Table("model_run", "fcst_time", columns, 2 * HOUR_S)
+    told = ArchiveTable("model_run", "fcst_time", columns, 2 * HOUR_S)
     file = FOLDER / "hill_city_hrrr_2021_06.csv.gz"
     count = take(log, farm(), file, table=told, now=int(times[-1]) + 5 * DAY)
     assert count > 150

@@ -13,7 +13,7 @@ from watcher.farm.editing.texts import FarmTexts
 from watcher.farm.load import load
 from watcher.farm.problems import FarmFileError
 from watcher.i18n.message import say
-from watcher.service.farm_editor import FarmEditor, LoosensError, OutdatedError, Proposal
+from watcher.service.farm_editor import FarmEditor, FarmProposal, LoosensError, OutdatedError
 from watcher.service.farm_versions import FarmVersions
 
 NOON = 1_781_107_200
@@ -31,7 +31,7 @@ def editor(file: Path) -> FarmEditor:
     return FarmEditor(file, FarmVersions(file.parent / "versions"), SetClock(NOON))
 
 
-def propose(editor: FarmEditor, *edits: Edit, based_on: str | None = None) -> Proposal:
+def propose(editor: FarmEditor, *edits: Edit, based_on: str | None = None) -> FarmProposal:
     return editor.propose(editor.texts().load(), edits, based_on=based_on)
 
 

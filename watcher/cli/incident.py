@@ -12,7 +12,7 @@ from watcher.cli.paper import grid, open_desk, print_page, printed, say_head, wh
 from watcher.cli.speech import in_words
 from watcher.i18n.message import say
 from watcher.incidents import commands
-from watcher.incidents.commands import Suspicion
+from watcher.incidents.commands import DriftSuspicion
 from watcher.incidents.page import SUSPECTED, page_of
 from watcher.incidents.place import moment_of
 from watcher.records import journal
@@ -23,7 +23,7 @@ app = typer.Typer(
 )
 
 
-class Way(StrEnum):
+class SuspectedWay(StrEnum):
     """Which way drift is suspected."""
 
     ONTO_US = "onto-us"
@@ -52,7 +52,9 @@ def write(  # noqa: PLR0917  # options of a command
     place: Annotated[
         str, typer.Argument(help='A field, a neighbour, or "latitude, longitude" in degrees.')
     ],
-    way: Annotated[Way, typer.Option("--suspected", help="Onto our crop, or from our job.")],
+    way: Annotated[
+        SuspectedWay, typer.Option("--suspected", help="Onto our crop, or from our job.")
+    ],
     start: Annotated[
         str, typer.Option("--from", help='When, "2026-06-01T14:30"; alone it is one moment.')
     ],
@@ -71,8 +73,8 @@ def write(  # noqa: PLR0917  # options of a command
     """Gather what the log holds of a place and a time, and seal it. It is never changed."""
     with open_desk(writing=True) as desk:
         zone = desk.farm.zone
-        said = Suspicion(
-            suspected="onto us" if way is Way.ONTO_US else "from us",
+        said = DriftSuspicion(
+            suspected="onto us" if way is SuspectedWay.ONTO_US else "from us",
             place=place,
             start=moment_of(start, zone),
             end=None if end is None else moment_of(end, zone),

@@ -11,7 +11,7 @@ from watcher.cli.context import answer, open_farm, open_log, open_settings, stop
 from watcher.cli.names import known
 from watcher.i18n.message import say, say_n
 from watcher.service import experience
-from watcher.sources.feeds.archived import EAST, NORTH, BadArchiveError, Table
+from watcher.sources.feeds.archived import EAST, NORTH, ArchiveTable, BadArchiveError
 from watcher.units import Kind
 from watcher.weather.quantities import in_unit
 
@@ -65,7 +65,7 @@ def import_forecasts(
                 names=", ".join(there),
             )
         )
-    table = Table(run, valid, _columns(column or []), known_after * 3600)
+    table = ArchiveTable(run, valid, _columns(column or []), known_after * 3600)
     if not file.is_file():
         stop(say("there is no file {file}", file=str(file)))
     with open_log(settings) as log:

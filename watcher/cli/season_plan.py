@@ -14,9 +14,9 @@ from watcher.limits.farm_arrays import FarmArrays
 from watcher.messages.words import CAUTION
 from watcher.service.planned_season import (
     MORNING,
-    Job,
     LeftOutDay,
     PlannedDay,
+    PlannedJob,
     Way,
     WayTotal,
     planned_days,
@@ -90,7 +90,7 @@ def _print(day: PlannedDay, farm: Farm) -> None:
         answer(joined(["  ", words, ": ", said], ""))
 
 
-def _job(job: Job, farm: Farm) -> Message:
+def _job(job: PlannedJob, farm: Farm) -> Message:
     begun = datetime.fromtimestamp(job.step.starts_at, UTC).astimezone(farm.zone)
     return say(
         "{hour} {field} with {sprayer}, {came}",

@@ -12,7 +12,7 @@ from watcher.cli.speech import in_words
 from watcher.forecasts.scores import Bar, Skill
 from watcher.i18n.message import Message, say
 from watcher.messages.skill import THAN_FORECAST, THAN_USUAL, saved, summary
-from watcher.messages.verification import Part, parts
+from watcher.messages.verification import SkillPart, parts
 from watcher.messages.words import CAUTION
 from watcher.service.skill import feed_errors, skill
 
@@ -70,7 +70,7 @@ def _print_bar(title: Message, bar: Bar | None) -> None:
         answer(saved(title, bar))
 
 
-def _print_part(part: Part) -> None:
+def _print_part(part: SkillPart) -> None:
     answer(part.title)
     for line in (*part.lines, part.meaning):
         answer(line)

@@ -48,7 +48,7 @@ class Off:
 
 
 @dataclass(frozen=True)
-class Begun:
+class BegunAtStation:
     """The error of the forecast as given, and of the one begun at the station."""
 
     given: Off
@@ -71,7 +71,7 @@ class Verified:
     by_lead: Mapping[str, Sequence[Off]]
     by_hour: Mapping[str, Sequence[Off]]
     by_point: Mapping[str, Sequence[Off]]
-    begun: Mapping[str, Sequence[Begun]]
+    begun: Mapping[str, Sequence[BegunAtStation]]
 
 
 def errors(name: str, foretold: Values, measured: Values) -> Floats:
@@ -168,7 +168,7 @@ def _points(foretold: Values) -> Groups:
 
 def _begun(
     foretold: Values, off: Values, history: History, days: Groups
-) -> Mapping[str, Sequence[Begun]]:
+) -> Mapping[str, Sequence[BegunAtStation]]:
     """Return errors as given and as begun at the station, of the hours of which both are known."""
     changed = begun(foretold, history)
     lead = np.broadcast_to(PATH_H, days.shape)
@@ -181,16 +181,16 @@ def _begun(
     return found
 
 
-def _compared(given: Floats, moved: Floats, days: Groups) -> Begun:
+def _compared(given: Floats, moved: Floats, days: Groups) -> BegunAtStation:
     as_given, as_begun = _off(given, days), _off(moved, days)
     if as_given.days < FEWEST_DAYS:
-        return Begun(as_given, as_begun, Bar(float("nan"), float("nan"), float("nan")))
+        return BegunAtStation(as_given, as_begun, Bar(float("nan"), float("nan"), float("nan")))
 
     def saved(at: NDArray[np.intp]) -> float:
         before = float(np.sum(given[at] ** 2))
         return 1.0 - float(np.sqrt(np.sum(moved[at] ** 2) / before)) if before > 0 else np.nan
 
-    return Begun(as_given, as_begun, by_days(saved, days, draws=_DRAWS))
+    return BegunAtStation(as_given, as_begun, by_days(saved, days, draws=_DRAWS))
 
 
 def begun(foretold: Values, history: History) -> dict[str, Floats]:

@@ -26,7 +26,7 @@ class Sealed:
 
 
 @dataclass(frozen=True)
-class Suspicion:
+class DriftSuspicion:
     """What somebody says of an incident."""
 
     suspected: Suspected
@@ -42,7 +42,7 @@ class Suspicion:
 
 
 def write(
-    session: Session, plan: FarmArrays, compose: Compose, said: Suspicion, *, by: str, now: int
+    session: Session, plan: FarmArrays, compose: Compose, said: DriftSuspicion, *, by: str, now: int
 ) -> Sealed:
     """Gather an account and seal it. Raises RecordError where place or time cannot be.
 

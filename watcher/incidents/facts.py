@@ -15,7 +15,7 @@ KIND = "incident"
 """The kind of the entries."""
 
 
-class Place(Part):
+class IncidentPlace(Part):
     """Where it was seen."""
 
     said: str
@@ -34,7 +34,7 @@ class Silence(Part):
     until: int
 
 
-class Station(Part):
+class StationThen(Part):
     """A station of the farm: where it stands from the place, and what it told of the time."""
 
     name: str
@@ -115,7 +115,7 @@ class Account(Part):
     farm: str
     time_zone: str
     units: Literal["us", "metric"]
-    place: Place
+    place: IncidentPlace
     told_at: int | None
     """The time that was named, where that was one moment and not a span."""
     start: int
@@ -124,7 +124,7 @@ class Account(Part):
     field: str
     """The field whose weather is told: the nearest to the place."""
     moments: tuple[Air, ...]
-    stations: tuple[Station, ...]
+    stations: tuple[StationThen, ...]
     cone: Cone | None
     """None where the direction is not known at any moment."""
     there: tuple[LayThere, ...]

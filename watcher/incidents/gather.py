@@ -18,10 +18,10 @@ from watcher.incidents.facts import (
     JobThen,
     LayThere,
     Silence,
-    Station,
+    StationThen,
     Suspected,
 )
-from watcher.incidents.place import Span, place_of
+from watcher.incidents.place import IncidentSpan, place_of
 from watcher.judge.farm_judgement import judge_look
 from watcher.judge.timeline import MEAN_S
 from watcher.limits.farm_arrays import FarmArrays
@@ -68,7 +68,7 @@ def gather(
     number: int,
     suspected: Suspected,
     written: str,
-    span: Span,
+    span: IncidentSpan,
     seen: str,
     step: str | None,
 ) -> Account:
@@ -103,7 +103,7 @@ def gather(
     )
 
 
-def marks(span: Span) -> Iterator[tuple[int, str]]:
+def marks(span: IncidentSpan) -> Iterator[tuple[int, str]]:
     """Yield the moments of a span and what they are called. Epoch seconds."""
     yield span.start, "start"
     step = _CLOSE_S if span.end - span.start <= _CLOSE_UP_TO_S else _WIDE_S
@@ -114,7 +114,7 @@ def marks(span: Span) -> Iterator[tuple[int, str]]:
 
 
 def _moments(
-    session: Session, plan: FarmArrays, compose: Compose, field: str, span: Span
+    session: Session, plan: FarmArrays, compose: Compose, field: str, span: IncidentSpan
 ) -> Iterator[Air]:
     for at, mark in marks(span):
         outlook = compose(at).of(field)
@@ -122,8 +122,8 @@ def _moments(
 
 
 def _stations(
-    session: Session, plan: FarmArrays, ground: BaseGeometry, span: Span
-) -> Iterator[Station]:
+    session: Session, plan: FarmArrays, ground: BaseGeometry, span: IncidentSpan
+) -> Iterator[StationThen]:
     for name, entry in plan.farm.config.sources.items():
         if not observes(entry):
             continue
@@ -132,7 +132,7 @@ def _stations(
         usable = np.isfinite(
             [getattr(series, column) for column in ("wind_m_s", "temp_c", "humidity_pct")]
         ).any(axis=0)
-        yield Station(
+        yield StationThen(
             name=name,
             distance_m=None if at is None else float(ground.distance(at)),
             bearing_deg=None if at is None else _bearing(ground, at),
@@ -153,7 +153,7 @@ def _spot(session: Session, plan: FarmArrays, name: str) -> shapely.Point | None
     return ground.point(*told)
 
 
-def silences(times: Sequence[int], span: Span) -> Iterator[Silence]:
+def silences(times: Sequence[int], span: IncidentSpan) -> Iterator[Silence]:
     """Yield the stretches of a span without a reading for longer than a mean takes.
 
     ``times`` are those of the readings from a mean's length before the span on. Epoch seconds.
@@ -208,7 +208,7 @@ def _geojson(plan: FarmArrays, one: LayThere) -> dict[str, object]:
 
 
 def _jobs(
-    session: Session, plan: FarmArrays, cone: Cone | None, ground: BaseGeometry, span: Span
+    session: Session, plan: FarmArrays, cone: Cone | None, ground: BaseGeometry, span: IncidentSpan
 ) -> Iterator[JobThen]:
     since = span.start - BEFORE_S
     for job in jobs.past_jobs(session, since - _LONGEST_JOB_S, span.end + 1):
@@ -223,7 +223,7 @@ def _job(
     *,
     cone: Cone | None,
     ground: BaseGeometry,
-    span: Span,
+    span: IncidentSpan,
 ) -> JobThen:
     record = record_of(session, job.id)
     _, pauses = rigs_and_pauses(session, job, job.started_at)

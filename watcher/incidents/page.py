@@ -13,7 +13,7 @@ from watcher.i18n.language import ENGLISH, Language
 from watcher.i18n.message import Message, joined, say, say_n
 from watcher.incidents.commands import Sealed
 from watcher.incidents.cone import sector
-from watcher.incidents.facts import Account, Cone, InCone, JobThen, LayThere, Station
+from watcher.incidents.facts import Account, Cone, InCone, JobThen, LayThere, StationThen
 from watcher.messages.vocabulary import JOB_STATE_WORDS, POINTS
 from watcher.messages.words import span
 from watcher.records.chain import WHAT_IT_SHOWS, Link
@@ -298,12 +298,12 @@ def _stations(account: Account, writer: Writer) -> Table:
         )
         for one in account.stations
     )
-    head = writer.words(say("Station"), say("From the place"), say("Readings"), say("Gaps"))
+    head = writer.words(say("StationThen"), say("From the place"), say("Readings"), say("Gaps"))
     title = writer.text(say("The farm's stations, and their gaps"))
     return Table(title, head, rows, (20, 22, 10, 48))
 
 
-def _silent(one: Station, writer: Writer) -> Message:
+def _silent(one: StationThen, writer: Writer) -> Message:
     parts = [
         say(
             "nothing usable {start} to {end}",

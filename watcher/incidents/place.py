@@ -12,7 +12,7 @@ from shapely.geometry.base import BaseGeometry
 from watcher.farm import Farm
 from watcher.farm.problems import did_you_mean
 from watcher.i18n.message import joined, say
-from watcher.incidents.facts import Place
+from watcher.incidents.facts import IncidentPlace
 from watcher.records.errors import RecordError
 
 AROUND_S = 1800
@@ -23,7 +23,7 @@ _COORDINATES = re.compile(r"^\s*(-?\d{1,2}(?:\.\d+)?)\s*[,;\s]\s*(-?\d{1,3}(?:\.
 
 
 @dataclass(frozen=True)
-class Span:
+class IncidentSpan:
     """The time an account is of. Epoch seconds."""
 
     start: int
@@ -31,7 +31,7 @@ class Span:
     told_at: int | None
 
 
-def place_of(farm: Farm, written: str) -> tuple[Place, BaseGeometry]:
+def place_of(farm: Farm, written: str) -> tuple[IncidentPlace, BaseGeometry]:
     """Return a place and its shape in metres about the farm's middle.
 
     ``written`` is a field, a neighbour, or "latitude, longitude" in degrees. Raises RecordError.
@@ -75,8 +75,8 @@ def place_of(farm: Farm, written: str) -> tuple[Place, BaseGeometry]:
     )
 
 
-def _place(said: str, latitude: float, longitude: float, shape: BaseGeometry) -> Place:
-    return Place(
+def _place(said: str, latitude: float, longitude: float, shape: BaseGeometry) -> IncidentPlace:
+    return IncidentPlace(
         said=said,
         latitude=float(latitude),
         longitude=float(longitude),
@@ -100,7 +100,7 @@ def moment_of(written: str, zone: ZoneInfo) -> int:
     return int((found if found.tzinfo else found.replace(tzinfo=zone)).timestamp())
 
 
-def span_of(start: int, end: int | None, now: int) -> Span:
+def span_of(start: int, end: int | None, now: int) -> IncidentSpan:
     """Return the span an account is of: what was named, or as much around one moment.
 
     Raises RecordError for a span that cannot be or is too long. Epoch seconds.
@@ -108,7 +108,7 @@ def span_of(start: int, end: int | None, now: int) -> Span:
     if start > now or (end is not None and end > now):
         raise RecordError(say("that time is still to come; an account tells what has been"))
     if end is None or end == start:
-        return Span(start - AROUND_S, min(start + AROUND_S, now), start)
+        return IncidentSpan(start - AROUND_S, min(start + AROUND_S, now), start)
     if end < start:
         raise RecordError(say("the time would end before it begins; swap the two"))
     if end - start > _LONGEST_S:
@@ -119,4 +119,4 @@ def span_of(start: int, end: int | None, now: int) -> Span:
                 hours=f"{_LONGEST_S / 3600:.0f}",
             )
         )
-    return Span(start, end, None)
+    return IncidentSpan(start, end, None)

@@ -39,7 +39,7 @@ class Effect:
 
 
 @dataclass(frozen=True)
-class Judged:
+class JudgedFarm:
     """A farm judged at a moment. ``now`` is epoch seconds, ``now_index`` of each field's series."""
 
     judgement: Judgement
@@ -48,18 +48,18 @@ class Judged:
     now_index: dict[str, int]
 
 
-def effect(old: Judged, new: Judged) -> Effect:
+def effect(old: JudgedFarm, new: JudgedFarm) -> Effect:
     """Compare how two farms are judged at one moment."""
     return Effect(tuple(_fields(old, new)), _first(old), _first(new))
 
 
-def _fields(old: Judged, new: Judged) -> Iterator[FieldEffect]:
+def _fields(old: JudgedFarm, new: JudgedFarm) -> Iterator[FieldEffect]:
     for field in dict.fromkeys([*old.judgement.plan.fields, *new.judgement.plan.fields]):
         (before, hours_before), (after, hours_after) = _stands(old, field), _stands(new, field)
         yield FieldEffect(field, before, after, hours_before, hours_after)
 
 
-def _stands(judged: Judged, field: str) -> tuple[Status | None, float | None]:
+def _stands(judged: JudgedFarm, field: str) -> tuple[Status | None, float | None]:
     seen = judged.ranking.every.get(field)
     if seen is None or seen in judged.ranking.done:
         return None, None
@@ -74,5 +74,5 @@ def _stands(judged: Judged, field: str) -> tuple[Status | None, float | None]:
     return seen.status, float(lasts_s[best >= Status.MARGINAL].sum() / _HOUR_S)
 
 
-def _first(judged: Judged) -> str | None:
+def _first(judged: JudgedFarm) -> str | None:
     return judged.ranking.spray[0].field if judged.ranking.spray else None

@@ -29,7 +29,7 @@ _NO_DUE_DATE_DAYS = 10_000
 
 
 @dataclass(frozen=True, eq=False)
-class Case:
+class Explained:
     """A field with a setup at a time. Why it stands as it does is worked out when it is read: of
     a hundred fields a minute hardly any is."""
 
@@ -57,7 +57,7 @@ class FieldNow:
     status: Status
     setup: str | None
     """The setup to use; where the field is not open, the one that comes closest."""
-    case: "Case"
+    case: Explained
     headroom: float
     """Room to the nearest of the limits that are known; infinite without any."""
     duration_s: float
@@ -233,7 +233,7 @@ def _field_now(ahead: _Ahead, field: int) -> FieldNow:
         field=plan.fields[field],
         status=Status(int(judgement.status[field, setup, time])),
         setup=plan.setups[setup],
-        case=Case(judgement, field, setup, time),
+        case=Explained(judgement, field, setup, time),
         headroom=float(ahead.headroom[field]),
         duration_s=float(plan.duration_s[field, setup]),
         share_done=float(judgement.share_done[field, setup, time]),

@@ -24,7 +24,7 @@ from watcher.messages.text import Text, headline_of
 from watcher.messages.vocabulary import LIMIT_WORDS
 from watcher.messages.words import span
 from watcher.planning.day_plan import LeftOut, Loss, Step, Wish
-from watcher.planning.kept import Changed, PlanNow, Refused
+from watcher.planning.kept import PlanChanged, PlanNow, RefusedWish
 from watcher.planning.optimum import available
 from watcher.units import Kind
 
@@ -79,7 +79,7 @@ def loses(found: Loss) -> Message:
     return say("lower chances: {count} fewer fields finished", count=f"{found.fewer:.1f}")
 
 
-def refusal(refused: Refused) -> Message:
+def refusal(refused: RefusedWish) -> Message:
     """Return which wish is not fulfilled, and what stands in its way."""
     field = Name(refused.field)
     if refused.by is None:
@@ -110,13 +110,13 @@ def standing(plan: PlanNow, speaker: Speaker) -> Message:
     return say("Of {clock}, and being worked out anew. {why}", clock=made, why=why)
 
 
-_CHANGED: Mapping[Changed, Message] = {
-    Changed.ISSUE: say("A new forecast has come since."),
-    Changed.JOB: say("A job has begun, changed or ended since."),
-    Changed.WISHES: say("What you ask of it has changed since."),
-    Changed.FARM: say("The farm file has changed since."),
-    Changed.CLOSED: say("A field whose turn it is is not open now."),
-    Changed.AGE: say("Nothing newer could be worked out."),
+_CHANGED: Mapping[PlanChanged, Message] = {
+    PlanChanged.ISSUE: say("A new forecast has come since."),
+    PlanChanged.JOB: say("A job has begun, changed or ended since."),
+    PlanChanged.WISHES: say("What you ask of it has changed since."),
+    PlanChanged.FARM: say("The farm file has changed since."),
+    PlanChanged.CLOSED: say("A field whose turn it is is not open now."),
+    PlanChanged.AGE: say("Nothing newer could be worked out."),
 }
 
 

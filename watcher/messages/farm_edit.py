@@ -2,7 +2,7 @@
 
 from collections.abc import Collection, Iterator
 
-from watcher.farm.editing.difference import Change
+from watcher.farm.editing.difference import FarmChange
 from watcher.farm.editing.loosening import Loosened
 from watcher.farm.validation_messages import dotted
 from watcher.i18n.message import Message, Name, Number, joined, say, say_n
@@ -103,7 +103,7 @@ def _names(fields: Collection[str]) -> Message:
     return joined([Name(field) for field in fields])
 
 
-def change_line(change: Change) -> Message:
+def change_line(change: FarmChange) -> Message:
     """Say one place that changes, with what stands there before and after."""
     nothing = say("nothing")
     return say(

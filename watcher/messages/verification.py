@@ -10,7 +10,7 @@ from watcher.forecasts.verification import (
     HOURS_TOGETHER,
     LEADS_H,
     QUANTITIES,
-    Begun,
+    BegunAtStation,
     Off,
     Verified,
 )
@@ -35,7 +35,7 @@ class Sheet:
 
 
 @dataclass(frozen=True)
-class Part:
+class SkillPart:
     """Tables of one subject, with what they mean and what they come to."""
 
     title: Message
@@ -46,7 +46,7 @@ class Part:
 
 def parts(
     feeds: Mapping[str, Verified], least: Mapping[str, tuple[str, Bar]], system: System
-) -> list[Part]:
+) -> list[SkillPart]:
     """Return what feeds were off by in the farm's units; parts of which nothing is known left out.
 
     ``least`` has by quantity the feed that is least off and how much less than the next best.
@@ -54,25 +54,25 @@ def parts(
     each = say("Mean error (bias), in brackets the root mean square error; + is foretold too high.")
     hours, points, leads = _hours(), [say("Wind from"), *POINTS.values()], _leads()
     found = (
-        Part(
+        SkillPart(
             say("Feed against feed"),
             joined([each, say("Of the same hours. Directions: + is too far clockwise.")], " "),
             [_least(name, *one, system) for name, one in least.items()],
             list(_compared(feeds, system)),
         ),
-        Part(
+        SkillPart(
             say("By the hour of the day"),
             joined([each, say("Up to 24 h ahead, on the farm's clock.")], " "),
             (),
             [s for feed, one in feeds.items() for s in _beside(feed, hours, one.by_hour, system)],
         ),
-        Part(
+        SkillPart(
             say("By the wind direction"),
             joined([each, say("Up to 24 h ahead, by where the wind was foretold from.")], " "),
             (),
             [s for feed, one in feeds.items() for s in _beside(feed, points, one.by_point, system)],
         ),
-        Part(
+        SkillPart(
             say("What the station takes off the error"),
             say("Root mean square error as foretold → begun at what the station measured."),
             [line for feed, one in feeds.items() for line in _taken_off(feed, one)],
@@ -97,7 +97,7 @@ def _compared(feeds: Mapping[str, Verified], system: System) -> Iterable[Sheet]:
 def _beside(
     feed: str,
     heads: Sequence[Message],
-    values: Mapping[str, Sequence[Off | Begun]],
+    values: Mapping[str, Sequence[Off | BegunAtStation]],
     system: System,
 ) -> Iterable[Sheet]:
     """Return a feed's table with a column a quantity, none where nothing is known.
@@ -135,7 +135,7 @@ def _unit(name: str, system: System) -> str:
     return _kind(name).unit(system)
 
 
-def _cell(one: Off | Begun, name: str, system: System) -> Message:
+def _cell(one: Off | BegunAtStation, name: str, system: System) -> Message:
     if not one.known:
         return say("too few days")
 
@@ -143,7 +143,7 @@ def _cell(one: Off | Begun, name: str, system: System) -> Message:
         rounded = round(amount(value, _kind(name), system), 1)
         return format(rounded + 0.0, form)  # no "-0.0"
 
-    if isinstance(one, Begun):
+    if isinstance(one, BegunAtStation):
         return Number(f"{shown(one.given.rms, '.1f')} → {shown(one.begun.rms, '.1f')}")
     return Number(f"{shown(one.bias, '+.1f')} ({shown(one.rms, '.1f')})")
 

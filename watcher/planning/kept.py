@@ -33,7 +33,7 @@ class Basis:
     """Digest of the farm file."""
 
 
-class Changed(StrEnum):
+class PlanChanged(StrEnum):
     """Why a plan has to be made anew."""
 
     ISSUE = "issue"
@@ -57,7 +57,7 @@ class InHand:
 
 
 @dataclass(frozen=True)
-class Refused:
+class RefusedWish:
     """A wish that no plan can fulfil, and the other wish that stands in its way."""
 
     wish: Wish
@@ -74,7 +74,7 @@ class KeptPlan:
     number: int = 0
     """Its number in the log; 0 while it is not kept."""
     wishes: Wishes = field(default_factory=Wishes)
-    refused: Refused | None = None
+    refused: RefusedWish | None = None
     """The wish it does not fulfil, as none could."""
     loses: Mapping[str, Loss] = field(default_factory=dict)
     """What is lost where another field is done first."""
@@ -127,11 +127,11 @@ def _step(kept: Mapping[str, Any]) -> Step:
     return Step(**{**kept, "ended_by": None if ended_by is None else Limit(ended_by)})
 
 
-def _refused(kept: Mapping[str, Any] | None) -> Refused | None:
+def _refused(kept: Mapping[str, Any] | None) -> RefusedWish | None:
     if kept is None:
         return None
     by = kept["by"]
-    return Refused(Wish(kept["wish"]), kept["field"], None if by is None else Wish(by))
+    return RefusedWish(Wish(kept["wish"]), kept["field"], None if by is None else Wish(by))
 
 
 @dataclass(frozen=True)
@@ -154,7 +154,7 @@ class PlanNow:
 
     kept: KeptPlan
     now: int
-    changed: Changed | None = None
+    changed: PlanChanged | None = None
     """Why it is being made anew; None while it stands."""
     accepted: Accepted | None = None
     done: frozenset[str] = frozenset()
@@ -163,7 +163,7 @@ class PlanNow:
     @property
     def old(self) -> bool:
         """Whether nothing may be done by it any more."""
-        return self.changed in {Changed.AGE, Changed.FARM}
+        return self.changed in {PlanChanged.AGE, PlanChanged.FARM}
 
     @property
     def steps(self) -> tuple[Step, ...]:
@@ -207,15 +207,15 @@ def _next(steps: Sequence[Step]) -> list[Step]:
     return list(found.values())
 
 
-def stands(kept: KeptPlan, basis: Basis, now: int) -> Changed | None:
+def stands(kept: KeptPlan, basis: Basis, now: int) -> PlanChanged | None:
     """Return why a plan has to be made anew; None while it stands."""
     was = kept.basis
     if basis.farm != was.farm:
-        return Changed.FARM
+        return PlanChanged.FARM
     if not -_AHEAD_S <= now - kept.made_at <= OLD_S:
-        return Changed.AGE
+        return PlanChanged.AGE
     if basis.wishes != was.wishes:
-        return Changed.WISHES
+        return PlanChanged.WISHES
     if basis.jobs != was.jobs or basis.left != was.left:
-        return Changed.JOB
-    return Changed.ISSUE if basis.issues != was.issues else None
+        return PlanChanged.JOB
+    return PlanChanged.ISSUE if basis.issues != was.issues else None

@@ -25,11 +25,11 @@ from watcher.planning.day_plan import DayPlan, LeftOut, Planner, WishError, Wish
 from watcher.planning.kept import (
     Accepted,
     Basis,
-    Changed,
     InHand,
     KeptPlan,
+    PlanChanged,
     PlanNow,
-    Refused,
+    RefusedWish,
     stands,
 )
 from watcher.service.chances import ChanceKeeper
@@ -187,7 +187,7 @@ def closed(plan: PlanNow | None, ranking: Ranking) -> PlanNow | None:
         return plan
     every = ranking.every
     if any(every[step.field].status < Status.MARGINAL for step in plan.due if step.field in every):
-        return replace(plan, changed=Changed.CLOSED)
+        return replace(plan, changed=PlanChanged.CLOSED)
     return plan
 
 
@@ -217,7 +217,7 @@ class PlanKeeper:
             busy = in_hand(opened, now)
         waits_for_chances = (
             before is not None
-            and before.changed is Changed.ISSUE
+            and before.changed is PlanChanged.ISSUE
             and found.issues == before.kept.basis.issues
         )
         if waits_for_chances or _left_of(picture) != dict(found.left):
@@ -281,13 +281,13 @@ def worked_out(
 
 def best(
     of: Planner, wishes: Wishes, before: DayPlan | None, at_most_s: float
-) -> tuple[DayPlan, Refused | None]:
+) -> tuple[DayPlan, RefusedWish | None]:
     """Return the best plan that fulfils the wishes, and the one that none can fulfil."""
     try:
         return of.plan(wishes, before=before, at_most_s=at_most_s), None
     except WishError as error:
         rest = replace(wishes, first=None)
-        refused = Refused(error.wish, error.field, error.by)
+        refused = RefusedWish(error.wish, error.field, error.by)
         return of.plan(rest, before=before, at_most_s=at_most_s), refused
 
 

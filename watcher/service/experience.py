@@ -7,7 +7,7 @@ from watcher.farm import Farm
 from watcher.farm.feeds import foretells, observes
 from watcher.service import forecast_history
 from watcher.service.sites import site_of
-from watcher.sources.feeds.archived import Table, read
+from watcher.sources.feeds.archived import ArchiveTable, read
 from watcher.store.database import Database
 
 _ROWS_AT_ONCE = 100
@@ -28,7 +28,7 @@ def stations(farm: Farm) -> Sequence[str]:
 
 
 def take_in(
-    log: Database, farm: Farm, file: Path, *, feed: str, station: str, table: Table, now: int
+    log: Database, farm: Farm, file: Path, *, feed: str, station: str, table: ArchiveTable, now: int
 ) -> int:
     """Keep what a feed's archive was wrong by at a station; returns of how many moments.
 

@@ -13,7 +13,7 @@ from pathlib import Path
 import structlog
 
 from watcher.farm import Farm
-from watcher.farm.editing.difference import Change, difference
+from watcher.farm.editing.difference import FarmChange, difference
 from watcher.farm.editing.edits import Edit, edited
 from watcher.farm.editing.loosening import Loosened, loosened
 from watcher.farm.editing.texts import FarmTexts
@@ -47,14 +47,14 @@ class LoosensError(Exception):
 
 
 @dataclass(frozen=True)
-class Proposal:
+class FarmProposal:
     """A change of the farm that passed every check and is not made yet."""
 
     before: FarmTexts
     after: FarmTexts
     farm: Farm
     """The farm as it would be."""
-    changes: tuple[Change, ...]
+    changes: tuple[FarmChange, ...]
     loosened: tuple[Loosened, ...]
 
 
@@ -95,7 +95,7 @@ class FarmEditor:
 
     def propose(
         self, running: Farm, edits: Iterable[Edit], *, based_on: str | None = None
-    ) -> Proposal:
+    ) -> FarmProposal:
         """Return what a change would come to; nothing is written.
 
         ``running`` is the farm in use; ``based_on`` the ETag of what whoever asks has seen. Raises
@@ -107,14 +107,14 @@ class FarmEditor:
 
     def propose_version(
         self, running: Farm, version: FarmVersion, *, based_on: str | None = None
-    ) -> Proposal:
+    ) -> FarmProposal:
         """Return what it would come to that the files are again as in a version."""
         before = self.texts()
         self._same(before, based_on)
         after = FarmTexts(before.file, version.farm, before.fields_file, version.fields)
         return self._proposed(running, before, after)
 
-    def save(self, proposal: Proposal, *, by: str, label_changed: bool = False) -> FarmVersion:
+    def save(self, proposal: FarmProposal, *, by: str, label_changed: bool = False) -> FarmVersion:
         """Make a change; returns its version.
 
         Raises ``LoosensError`` where it loosens a label or law unless ``label_changed``,
@@ -171,7 +171,7 @@ class FarmEditor:
             return Noticed(texts, None, mistakes)
         return Noticed(texts, farm)
 
-    def _proposed(self, running: Farm, before: FarmTexts, after: FarmTexts) -> Proposal:
+    def _proposed(self, running: Farm, before: FarmTexts, after: FarmTexts) -> FarmProposal:
         farm = after.load()
         problems = [
             Problem(self.file, "", wrong, say("change the settings of the watch as well"))
@@ -189,7 +189,7 @@ class FarmEditor:
             raise FarmFileError(problems, farm.language)
         with contextlib.suppress(FarmFileError):  # of a file with mistakes the running farm tells
             running = before.load()
-        return Proposal(
+        return FarmProposal(
             before, after, farm, difference(before, after), loosened(running.config, farm.config)
         )
 
@@ -197,7 +197,7 @@ class FarmEditor:
         if based_on is not None and texts.etag != based_on:
             raise OutdatedError(texts, self.versions.newest())
 
-    def _write(self, proposal: Proposal, by: str) -> FarmVersion:
+    def _write(self, proposal: FarmProposal, by: str) -> FarmVersion:
         before, after, now = proposal.before, proposal.after, self._clock.now()
         newest = self.versions.newest()
         if newest is None or newest.texts.etag != before.etag:

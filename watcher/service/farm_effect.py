@@ -2,7 +2,7 @@
 
 from sqlalchemy.orm import Session
 
-from watcher.judge.farm_effect import Effect, Judged, effect
+from watcher.judge.farm_effect import Effect, JudgedFarm, effect
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.service.snapshot import take
 
@@ -15,7 +15,7 @@ def effect_of_change(
     return effect(old, new)
 
 
-def _judged(session: Session, plan: FarmArrays, now: int, *, time_known: bool) -> Judged:
+def _judged(session: Session, plan: FarmArrays, now: int, *, time_known: bool) -> JudgedFarm:
     picture = take(session, plan, now, time_known=time_known)
     indices = {field: picture.outlook.of(field).now_index for field in plan.fields}
-    return Judged(picture.judgement, picture.ranking, now, indices)
+    return JudgedFarm(picture.judgement, picture.ranking, now, indices)

@@ -22,7 +22,7 @@ from watcher.farm.problems import Problem
 from watcher.i18n.language import ENGLISH, Language
 from watcher.i18n.message import Message
 from watcher.limits.farm_arrays import FarmArrays
-from watcher.service.farm_editor import FarmEditor, Noticed, Proposal
+from watcher.service.farm_editor import FarmEditor, FarmProposal, Noticed
 from watcher.service.farm_versions import FarmVersion
 from watcher.service.kept_farm import KeptFarm
 from watcher.sources.base import PolledSource, StreamedSource
@@ -69,7 +69,7 @@ class FarmInUse:
         """Whether a part of the newest change waits for jobs to end, or for the log."""
         return self._watch.book.plan.farm is not self._wanted
 
-    async def save(self, proposal: Proposal, *, by: str, label_changed: bool) -> FarmVersion:
+    async def save(self, proposal: FarmProposal, *, by: str, label_changed: bool) -> FarmVersion:
         """Make a change and use it. Raises as ``FarmEditor.save``."""
         async with self._turn:
             version = await asyncio.to_thread(

@@ -50,7 +50,7 @@ class LeftOutDay(StrEnum):
 
 
 @dataclass(frozen=True)
-class Job:
+class PlannedJob:
     """A job as it would have come."""
 
     step: Step
@@ -65,7 +65,7 @@ class PlannedDay:
     """One day: the jobs of each way in the order they begin, or why there are none."""
 
     day: date
-    jobs: Mapping[Way, tuple[Job, ...]] = field(default_factory=dict)
+    jobs: Mapping[Way, tuple[PlannedJob, ...]] = field(default_factory=dict)
     windows: frozenset[str] = frozenset()
     """The fields for which at least one start would have held."""
     left_out: LeftOutDay | None = None
@@ -131,7 +131,7 @@ def _planned(session: Session, plan: FarmArrays, day: date, now: int) -> Planned
         way: planner(judgement, outlook.now_index, of, done=lately.done)
         for way, of in known.items()
     }
-    jobs: dict[Way, tuple[Job, ...]] = dict.fromkeys(Way, ())
+    jobs: dict[Way, tuple[PlannedJob, ...]] = dict.fromkeys(Way, ())
     windows: frozenset[str] = frozenset()
     for way, of in planners.items():
         if of is None:  # nothing is left to be sprayed
@@ -171,7 +171,7 @@ def _of_today(chances: FarmChances, until: int) -> FarmChances:
     return replace(chances, parts=tuple(parts))
 
 
-def _came(of: Planner, found: DayPlan, came: FarmChances) -> tuple[Job, ...]:
+def _came(of: Planner, found: DayPlan, came: FarmChances) -> tuple[PlannedJob, ...]:
     """Return a plan's jobs with what came of them."""
     jobs = []
     for step in found.steps:
@@ -183,7 +183,7 @@ def _came(of: Planner, found: DayPlan, came: FarmChances) -> tuple[Job, ...]:
         worth = choices.worth[choices.fields.index(step.field), start]
         known = not np.isnan(share)
         realised = float(worth_by_chance(float(worth), share)) if known else 0.0
-        jobs.append(Job(step, bool(share) if known else None, realised))
+        jobs.append(PlannedJob(step, bool(share) if known else None, realised))
     return tuple(jobs)
 
 
@@ -193,7 +193,7 @@ def _windows(of: Planner) -> frozenset[str]:
     return frozenset(name for name, any_ in zip(of.choices.fields, holds, strict=True) if any_)
 
 
-def _best(jobs: Mapping[Way, tuple[Job, ...]]) -> tuple[Job, ...]:
+def _best(jobs: Mapping[Way, tuple[PlannedJob, ...]]) -> tuple[PlannedJob, ...]:
     """Return the jobs of who knows what comes: the search is no proof of the best order, but the
     jobs that held of any other way are an order too, and are known then."""
     held = [tuple(job for job in jobs[way] if job.held) for way in (Way.PERFECT, *jobs)]

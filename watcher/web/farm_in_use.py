@@ -6,7 +6,7 @@ from watcher.i18n.message import Message, say
 from watcher.jobs import queries
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.messages.farm_edit import effect_lines, held_line
-from watcher.service.farm_editor import Proposal
+from watcher.service.farm_editor import FarmProposal
 from watcher.service.farm_effect import effect_of_change
 from watcher.service.farm_in_use import FarmInUse
 from watcher.web.context import AppContext
@@ -20,7 +20,7 @@ def in_use(house: AppContext) -> FarmInUse:
     return found
 
 
-def effect_said(house: AppContext, proposal: Proposal) -> list[Message]:
+def effect_said(house: AppContext, proposal: FarmProposal) -> list[Message]:
     """Say what a change would come to. Blocking: both farms are judged."""
     watch = house.watch
     after, now = FarmArrays.of(proposal.farm), watch.clock.now()

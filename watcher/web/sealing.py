@@ -3,12 +3,12 @@
 from functools import partial
 
 from watcher.incidents import commands
-from watcher.incidents.commands import Sealed, Suspicion
+from watcher.incidents.commands import DriftSuspicion, Sealed
 from watcher.service.snapshot import compose
 from watcher.web.context import AppContext
 
 
-def sealing(house: AppContext, said: Suspicion, by: str) -> Sealed:
+def sealing(house: AppContext, said: DriftSuspicion, by: str) -> Sealed:
     """Gather an account and seal it. Raises RecordError where place or time cannot be."""
     plan, now = house.watch.book.plan, house.watch.clock.now()
     with house.watch.book.store.writing() as session:

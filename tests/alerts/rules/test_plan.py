@@ -16,7 +16,7 @@ from watcher.alerts.enqueue import Enqueue
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.messages.reasons import Speaker
 from watcher.planning.day_plan import DayPlan, LeftOut, Step
-from watcher.planning.kept import Accepted, Basis, Changed, KeptPlan, PlanNow
+from watcher.planning.kept import Accepted, Basis, KeptPlan, PlanChanged, PlanNow
 from watcher.store.database import Database
 from watcher.store.tables import Message
 
@@ -58,7 +58,7 @@ def told(tmp_path: Path) -> Iterator[Told]:
         plan: KeptPlan = ASKED,
         *,
         accepted: Accepted | None = YES,
-        changed: Changed | None = None,
+        changed: PlanChanged | None = None,
         spraying: str = "",
         kinds: tuple[str, ...] = ("next step due", "plan changed"),
         done: frozenset[str] = frozenset(),
@@ -110,10 +110,10 @@ def test_who_accepts_what_begins_now_is_not_told_what_they_know(told: Told) -> N
 
 
 @pytest.mark.parametrize(
-    "of", [{"accepted": None}, {"changed": Changed.ISSUE}, {"changed": Changed.AGE}]
+    "of", [{"accepted": None}, {"changed": PlanChanged.ISSUE}, {"changed": PlanChanged.AGE}]
 )
 def test_of_a_plan_nobody_accepted_or_that_does_not_stand_nothing_is_told(
-    told: Told, of: dict[str, Changed | None]
+    told: Told, of: dict[str, PlanChanged | None]
 ) -> None:
     turned = kept(step("creek_side", 30))
     assert [told(minute, turned, **of) for minute in (20, 25, 30)] == [[], [], []]
@@ -178,4 +178,4 @@ def test_an_acceptance_ends_with_its_last_job() -> None:
     assert [(old.field, new and new.field) for old, new in turned.turned] == [
         ("hill", "creek_side")
     ]
-    assert replace(turned, changed=Changed.AGE).turned == ()
+    assert replace(turned, changed=PlanChanged.AGE).turned == ()

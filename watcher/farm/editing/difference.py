@@ -14,7 +14,7 @@ BOUNDARIES = "boundaries"
 
 
 @dataclass(frozen=True)
-class Change:
+class FarmChange:
     """A place that two versions have differently; None where one has nothing there."""
 
     at: Steps
@@ -29,7 +29,7 @@ class Change:
         return dotted(self.at)
 
 
-def difference(before: FarmTexts, after: FarmTexts) -> tuple[Change, ...]:
+def difference(before: FarmTexts, after: FarmTexts) -> tuple[FarmChange, ...]:
     """Return what differs in value, not in form, in the order of the files."""
     values = tomllib.loads(before.farm), tomllib.loads(after.farm)
     found = list(_differ((), *values))
@@ -37,11 +37,11 @@ def difference(before: FarmTexts, after: FarmTexts) -> tuple[Change, ...]:
     for name in dict.fromkeys([*old, *new]):
         if old.get(name) != new.get(name):
             sides = (None if at is None else _corners(at) for at in (old.get(name), new.get(name)))
-            found.append(Change((BOUNDARIES, name), *sides))
+            found.append(FarmChange((BOUNDARIES, name), *sides))
     return tuple(found)
 
 
-def _differ(at: tuple[int | str, ...], before: Any, after: Any) -> Iterator[Change]:
+def _differ(at: tuple[int | str, ...], before: Any, after: Any) -> Iterator[FarmChange]:
     if isinstance(before, dict) and isinstance(after, dict):
         for key in dict.fromkeys([*before, *after]):
             if before.get(key) != after.get(key):
@@ -53,7 +53,7 @@ def _differ(at: tuple[int | str, ...], before: Any, after: Any) -> Iterator[Chan
         for key in after:
             yield from _differ((*at, key), None, after[key])
     else:
-        yield Change(at, _shown(before), _shown(after))
+        yield FarmChange(at, _shown(before), _shown(after))
 
 
 def _shown(value: Any) -> str | None:

@@ -92,7 +92,7 @@ class DaysBefore:
 
 
 @dataclass(frozen=True)
-class Table:
+class ArchiveTable:
     """How a table is written: its columns, and how long after its start a run is in hand."""
 
     run: str
@@ -102,7 +102,7 @@ class Table:
     known_after_s: int
 
 
-def read(file: Path, *, table: Table, site: Site, feed: str) -> Archive:
+def read(file: Path, *, table: ArchiveTable, site: Site, feed: str) -> Archive:
     """Return the forecasts of a file; ``BadArchiveError`` for one that is not as it should be.
 
     ``site`` is where they are for, with the height of their winds.
@@ -115,7 +115,7 @@ def read(file: Path, *, table: Table, site: Site, feed: str) -> Archive:
         return _issues(text, table, site, feed)
 
 
-def _issues(lines: Iterable[str], table: Table, site: Site, feed: str) -> Issues:
+def _issues(lines: Iterable[str], table: ArchiveTable, site: Site, feed: str) -> Issues:
     rows = csv.DictReader(lines)
     for heading in (table.run, table.time, *(heading for heading, _ in table.columns.values())):
         if heading not in (rows.fieldnames or ()):
@@ -135,7 +135,7 @@ def _issues(lines: Iterable[str], table: Table, site: Site, feed: str) -> Issues
     )
 
 
-def _values(row: Mapping[str, str], table: Table, where: str) -> Iterator[tuple[str, float]]:
+def _values(row: Mapping[str, str], table: ArchiveTable, where: str) -> Iterator[tuple[str, float]]:
     for quantity, (heading, unit) in table.columns.items():
         cell = (row[heading] or "").strip()
         if not cell:

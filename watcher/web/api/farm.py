@@ -28,13 +28,13 @@ from watcher.farm.problems import FarmFileError, Problem
 from watcher.i18n.language import Language
 from watcher.i18n.message import Message, joined, render, say
 from watcher.messages.farm_edit import loosened_line
-from watcher.service.farm_editor import FarmEditor, LoosensError, OutdatedError, Proposal
+from watcher.service.farm_editor import FarmEditor, FarmProposal, LoosensError, OutdatedError
 from watcher.service.farm_versions import FarmVersion
 from watcher.web.api.endpoints import Asked, answers, bearer
 from watcher.web.api.farm_models import (
     BoundaryAsked,
-    Changed,
-    ChangeTold,
+    FarmChanged,
+    FarmChangeTold,
     FarmProblem,
     Mistake,
     VersionTold,
@@ -52,7 +52,7 @@ _BOUNDARIES = "boundaries"
 _MOST_VERSIONS = 100
 Table = Annotated[str, Path(max_length=60, description="A table of the farm file, or boundaries")]
 Entry = Annotated[str, Path(max_length=60, description="A name in the farm file")]
-Propose = Callable[[FarmEditor, str | None], Proposal]
+Propose = Callable[[FarmEditor, str | None], FarmProposal]
 
 _REFUSALS: dict[int | str, dict[str, Any]] = {
     code: {"description": words, "content": {_PROBLEM: {"schema": FarmProblem.model_json_schema()}}}
@@ -65,7 +65,7 @@ _REFUSALS: dict[int | str, dict[str, Any]] = {
 }
 _REFUSALS[422]["model"] = Wrong
 _CHANGES = answers(401, 403, 404, 413) | _REFUSALS
-_CHANGED: dict[str, Any] = {"response_model": Changed, "responses": _CHANGES}
+_CHANGED: dict[str, Any] = {"response_model": FarmChanged, "responses": _CHANGES}
 _BODY = {
     "requestBody": {
         "required": True,
@@ -182,7 +182,7 @@ def router(house: AppContext) -> APIRouter:
         changes = () if before is None else difference(before.texts, found.texts)
         return VersionWithChanges(
             **VersionTold.of(found).model_dump(),
-            changes=[ChangeTold.of(one, language) for one in changes],
+            changes=[FarmChangeTold.of(one, language) for one in changes],
         )
 
     @routes.post("/versions/{number}/restore", **_CHANGED)
@@ -270,9 +270,9 @@ async def _change(house: AppContext, propose: Propose, how: How, user: User) -> 
     except OutdatedError as error:
         wrong = say("the farm was changed since; look at it and send this again")
         return _refused(how.language, 412, wrong, etag=error.texts.etag)
-    told = Changed(
+    told = FarmChanged(
         version=version,
-        changes=[ChangeTold.of(one, how.language) for one in proposal.changes],
+        changes=[FarmChangeTold.of(one, how.language) for one in proposal.changes],
         effect=[line.render(how.language) for line in effect],
         loosens=[loosened_line(one).render(how.language) for one in proposal.loosened],
         waits=in_use(house).waits,

@@ -4,7 +4,7 @@ from typing import Any, Literal
 
 from pydantic import Field
 
-from watcher.farm.editing.difference import Change
+from watcher.farm.editing.difference import FarmChange
 from watcher.i18n.language import Language
 from watcher.i18n.message import render
 from watcher.service.farm_versions import FarmVersion
@@ -36,7 +36,7 @@ class FarmProblem(ApiModel):
     """How the farm is now, where somebody else has changed it."""
 
 
-class ChangeTold(ApiModel):
+class FarmChangeTold(ApiModel):
     """One place that changed."""
 
     key: str
@@ -44,7 +44,7 @@ class ChangeTold(ApiModel):
     after: str | None
 
     @classmethod
-    def of(cls, change: Change, language: Language) -> "ChangeTold":
+    def of(cls, change: FarmChange, language: Language) -> "FarmChangeTold":
         before, after = (
             None if side is None else render(side, language)
             for side in (change.before, change.after)
@@ -78,15 +78,15 @@ class VersionTold(ApiModel):
 class VersionWithChanges(VersionTold):
     """A version and what it changed."""
 
-    changes: list[ChangeTold]
+    changes: list[FarmChangeTold]
 
 
-class Changed(ApiModel):
+class FarmChanged(ApiModel):
     """A change of the farm, made or only looked at."""
 
     version: VersionTold | None
     """Its version; null where nothing was changed."""
-    changes: list[ChangeTold]
+    changes: list[FarmChangeTold]
     effect: list[str]
     """What it comes to now and in the next two days."""
     loosens: list[str]

@@ -10,7 +10,7 @@ from fastapi import APIRouter, Depends, HTTPException, Response
 from pydantic import Field
 
 from watcher.incidents import commands
-from watcher.incidents.commands import Sealed, Suspicion
+from watcher.incidents.commands import DriftSuspicion, Sealed
 from watcher.incidents.facts import Account, Suspected
 from watcher.incidents.page import page_of
 from watcher.records import journal
@@ -97,7 +97,7 @@ def router(house: AppContext) -> APIRouter:
         asked: SuspicionAsked, language: Asked, key: Key = None, user: User = runner
     ) -> AccountTold:
         """Gather what the log holds of a place and a time, and seal it. It is never changed."""
-        said = Suspicion(
+        said = DriftSuspicion(
             suspected=asked.suspected,
             place=asked.place,
             start=asked.start,

@@ -27,7 +27,7 @@ from watcher.web.auth.authenticator import (
 )
 from watcher.web.auth.security import SecurityMiddleware
 from watcher.web.first_visit import steps
-from watcher.web.first_visit.steps import AtFaultError, Step
+from watcher.web.first_visit.steps import AtFaultError, Screen
 from watcher.web.pages.farm_form import Row, Typed, elsewhere, of_mistakes, rows
 from watcher.web.renderer import STATIC, Renderer
 
@@ -172,18 +172,18 @@ def _language(request: Request) -> Language:
     return accepted(request.headers.get("accept-language", "")) or ENGLISH
 
 
-def _step(key: str) -> Step:
+def _step(key: str) -> Screen:
     if key not in steps.BY_KEY:
         raise HTTPException(404, "there is no such screen")
     return steps.BY_KEY[key]
 
 
-def _check_field(visit: FirstVisit, step: Step, field: str) -> None:
+def _check_field(visit: FirstVisit, step: Screen, field: str) -> None:
     if step.key == "sides" and field not in visit.farm.raw.get("fields", {}):
         raise HTTPException(404, "no field has this name")
 
 
-def _after(visit: FirstVisit, step: Step, field: str) -> str:
+def _after(visit: FirstVisit, step: Screen, field: str) -> str:
     """The screen after this one: each field has its sides asked about."""
     fields = list(visit.farm.raw.get("fields", {}))
     at = steps.STEPS.index(step) + 1
@@ -195,7 +195,7 @@ def _after(visit: FirstVisit, step: Step, field: str) -> str:
 
 
 def _screen(
-    visit: FirstVisit, step: Step, field: str, typed: Typed | None = None
+    visit: FirstVisit, step: Screen, field: str, typed: Typed | None = None
 ) -> dict[str, Any]:
     _check_field(visit, step, field)
     farm = visit.farm

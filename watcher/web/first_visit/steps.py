@@ -66,7 +66,7 @@ _FEEDS: Sequence[tuple[str, Param]] = (
 
 
 @dataclass(frozen=True)
-class Step:
+class Screen:
     """One screen."""
 
     key: str
@@ -77,19 +77,19 @@ class Step:
 
 
 STEPS = (
-    Step("place", say("Where is the farm?"), say("Without it no weather is known.")),
-    Step(
+    Screen("place", say("Where is the farm?"), say("Without it no weather is known.")),
+    Screen(
         "field",
         say("Where is the first field?"),
         say("Without a field nothing is judged."),
         say("Tap its corners, paste what another program exported, or type one corner a line."),
     ),
-    Step(
+    Screen(
         "crop",
         say("What grows there, and what is to be killed?"),
         say("Without it loss of weed control and the order of the fields are not judged."),
     ),
-    Step(
+    Screen(
         "sides",
         say("What is beside it?"),
         say("Until you tell, drift onto neighbours is not judged on that side."),
@@ -98,18 +98,18 @@ STEPS = (
             "edge until you draw it."
         ),
     ),
-    Step(
+    Screen(
         "sprayer",
         say("What do you spray with?"),
         say("Without it nothing is judged: drift and time hang on it."),
     ),
-    Step(
+    Screen(
         "label",
         say("What does the label allow?"),
         say("A bound you leave out is not judged. Wind must be told."),
         say("Copy the numbers from the label in your hand. It is the law."),
     ),
-    Step("feed", say("Whose forecast?"), say("Without it the hours ahead are not known.")),
+    Screen("feed", say("Whose forecast?"), say("Without it the hours ahead are not known.")),
 )
 BY_KEY = {step.key: step for step in STEPS}
 

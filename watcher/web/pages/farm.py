@@ -17,7 +17,7 @@ from watcher.web.auth.authenticator import Visitor
 from watcher.web.context import AppContext
 from watcher.web.farm_in_use import farm_says, in_use
 from watcher.web.numbers import Number
-from watcher.web.pages.farm_change import Asked, by_version, change, show_form, take_form
+from watcher.web.pages.farm_change import FarmChangeAsked, by_version, change, show_form, take_form
 from watcher.web.pages.farm_form import Field, FormPage, of_mistakes
 
 _MOST_SHOWN = 30
@@ -126,7 +126,7 @@ async def _back_to(
 
     # Where nothing came after it, what is undone was looked at when it was made.
     one_tap = after is not None and after.texts.etag == texts.etag
-    asked = Asked(by_version(house, version), form, "/farm", refused, at_once=one_tap)
+    asked = FarmChangeAsked(by_version(house, version), form, "/farm", refused, at_once=one_tap)
     return await change(house, request, visitor, asked)
 
 

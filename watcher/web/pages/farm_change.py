@@ -11,7 +11,7 @@ from watcher.farm.editing.edits import Edit
 from watcher.farm.problems import FarmFileError, Problem
 from watcher.i18n.message import Message, Name, say
 from watcher.messages.farm_edit import LABEL_CHANGED, change_line, loosened_line
-from watcher.service.farm_editor import FarmEditor, LoosensError, OutdatedError, Proposal
+from watcher.service.farm_editor import FarmEditor, FarmProposal, LoosensError, OutdatedError
 from watcher.service.farm_versions import FarmVersion
 from watcher.web.auth.authenticator import Visitor
 from watcher.web.context import AppContext
@@ -28,10 +28,10 @@ from watcher.web.pages.farm_form import (
 
 
 @dataclass(frozen=True)
-class Asked:
+class FarmChangeAsked:
     """A change somebody asks for: ``back`` is the page it is asked on."""
 
-    propose: Callable[[FarmEditor, str | None], Proposal]
+    propose: Callable[[FarmEditor, str | None], FarmProposal]
     form: Mapping[str, str]
     back: str
     refused: Callable[[Sequence[Problem]], Response]
@@ -40,14 +40,14 @@ class Asked:
     """Whether it is kept without being looked at, where it loosens nothing."""
 
 
-def by_edits(house: AppContext, edits: Sequence[Edit]) -> Callable[..., Proposal]:
+def by_edits(house: AppContext, edits: Sequence[Edit]) -> Callable[..., FarmProposal]:
     """Return what proposes edits."""
     return lambda editor, based_on: editor.propose(
         house.watch.book.plan.farm, edits, based_on=based_on
     )
 
 
-def by_version(house: AppContext, version: FarmVersion) -> Callable[..., Proposal]:
+def by_version(house: AppContext, version: FarmVersion) -> Callable[..., FarmProposal]:
     """Return what proposes that the farm is again as in a version."""
     return lambda editor, based_on: editor.propose_version(
         house.watch.book.plan.farm, version, based_on=based_on
@@ -86,7 +86,7 @@ async def take_form(
 ) -> Response:
     """Take what was typed into a form as a change of the farm."""
     form = await house.door.form(request, visitor, long=True)
-    asked = Asked(
+    asked = FarmChangeAsked(
         by_edits(house, edits(page.fields, form)),
         form,
         page.back,
@@ -95,7 +95,9 @@ async def take_form(
     return await change(house, request, visitor, asked)
 
 
-async def change(house: AppContext, request: Request, visitor: Visitor, asked: Asked) -> Response:
+async def change(
+    house: AppContext, request: Request, visitor: Visitor, asked: FarmChangeAsked
+) -> Response:
     """Show what a change would come to; keep it once it was looked at."""
     editor, form = in_use(house).editor, asked.form
     keeps = bool(form.get("keep")) or asked.at_once
@@ -133,7 +135,9 @@ async def change(house: AppContext, request: Request, visitor: Visitor, asked: A
     )
 
 
-async def _keep(house: AppContext, visitor: Visitor, asked: Asked, proposal: Proposal) -> Response:
+async def _keep(
+    house: AppContext, visitor: Visitor, asked: FarmChangeAsked, proposal: FarmProposal
+) -> Response:
     if not proposal.changes:
         return RedirectResponse(asked.back, 303)
     by = visitor.user.name if visitor.user else ""

@@ -8,7 +8,7 @@ from fastapi.responses import RedirectResponse
 
 from watcher.i18n.message import Message
 from watcher.incidents import commands
-from watcher.incidents.commands import Suspicion
+from watcher.incidents.commands import DriftSuspicion
 from watcher.incidents.facts import Suspected
 from watcher.incidents.page import SUSPECTED, page_of
 from watcher.incidents.place import moment_of
@@ -81,10 +81,10 @@ def router(house: AppContext) -> APIRouter:
 _TYPED = ("suspected", "place", "from", "to", "seen")
 
 
-def _suspicion(house: AppContext, typed: dict[str, str], key: str | None) -> Suspicion:
+def _suspicion(house: AppContext, typed: dict[str, str], key: str | None) -> DriftSuspicion:
     zone, until = house.farm.zone, typed["to"].strip()
     way = typed["suspected"] if typed["suspected"] in SUSPECTED else "onto us"
-    return Suspicion(
+    return DriftSuspicion(
         suspected=cast("Suspected", way),
         place=typed["place"][:_MOST_PLACE],
         start=moment_of(typed["from"], zone),
