@@ -82,7 +82,7 @@ def command(folder: Path, monkeypatch: pytest.MonkeyPatch, now: int) -> str:
     from watcher.cli import now as module  # noqa: PLC0415  # what it asks for is put in its place
     from watcher.cli.app import app  # noqa: PLC0415
 
-    monkeypatch.setattr(module.out, "width", 400)
+    monkeypatch.setenv("COLUMNS", "400")
     monkeypatch.setenv("WATCHER_STATE_DIR", str(folder))
     monkeypatch.setattr(module.time, "time", lambda: float(now))
     return CliRunner().invoke(app, ["sources"]).output
