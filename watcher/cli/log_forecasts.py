@@ -96,14 +96,14 @@ def import_forecasts(
     )
 
 
-def _columns(told: list[str]) -> dict[str, tuple[str, str]]:
+def _columns(written: list[str]) -> dict[str, tuple[str, str]]:
     """Return heading and unit by quantity, or stop at what cannot be read."""
     found = {}
-    for one in told:
+    for one in written:
         quantity, _, rest = one.partition("=")
         heading, _, unit = rest.rpartition(":")
         if not heading or not unit:
-            stop(say('--column {told} is not like "wind=WIND_KMH:km/h"', told=one))
+            stop(say('--column {written} is not like "wind=WIND_KMH:km/h"', written=one))
         try:
             if quantity in (EAST, NORTH):
                 Kind.SPEED.scale(unit)

@@ -108,8 +108,8 @@ def _air(
     if changed or error is not None:
         dew = np.minimum(dew, temp)
         moister = humidity(temp_c=temp, dew_point_c=dew)
-        told = np.isfinite(ahead.humidity_pct) & np.isfinite(moister)
-        changed["humidity_pct"] = np.where(told, moister, ahead.humidity_pct)
+        known = np.isfinite(ahead.humidity_pct) & np.isfinite(moister)
+        changed["humidity_pct"] = np.where(known, moister, ahead.humidity_pct)
         changed["dew_point_c"] = np.where(np.isfinite(ahead.dew_point_c), dew, np.nan)
     return changed
 

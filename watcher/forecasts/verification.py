@@ -2,7 +2,7 @@
 
 An error is what was foretold less what was measured, so a bias over 0 is a forecast too high (the
 sign of the WMO's guidelines on verification; value from memory). Forecasts of one day hang
-together: of fewer than ``FEWEST_DAYS`` days of a group nothing is told.
+together: of fewer than ``FEWEST_DAYS`` days of a group nothing is shown.
 Axes as in ``history``: I feeds, J moments, K hours.
 """
 
@@ -22,7 +22,7 @@ QUANTITIES = ("wind_m_s", "gust_m_s", "wind_from_deg", "temp_c", "dew_point_c")
 LEADS_H = ((1, 6), (7, 24), (25, 48))
 """Bands of the hours ahead, both ends counted."""
 BEGUN_H = (1, 3, 6, 12)
-"""Hours ahead at which is told what beginning at the station does."""
+"""Hours ahead at which it is shown what beginning at the station does."""
 _OF_THE_DAY = (PATH_H >= 1) & (PATH_H <= 24)
 HOURS_TOGETHER = 3
 POINTS = 8
@@ -105,8 +105,8 @@ def _off(off: Floats, days: Groups) -> Off:
 def verified(history: History, hour: Groups) -> list[Verified]:
     """Return every feed's errors. ``hour`` [J, K] is the hour of the farm's day, 0 to 23.
 
-    By lead, feed stands against feed on the same hours: those of which every feed that ever told
-    the quantity on days enough told it.
+    By lead, feed stands against feed on the same hours: those of which every feed that ever gave
+    the quantity on days enough gave it.
     """
     alike = {name: _alike(name, history) for name in QUANTITIES}
     return [_of_feed(history, feed, hour, alike) for feed in range(_feeds(history))]
@@ -125,7 +125,7 @@ def _days(history: History) -> Groups:
 
 
 def _alike(name: str, history: History) -> Bools:
-    """Return the hours of which all feeds that tell a quantity told it. [J, K]"""
+    """Return the hours of which all feeds that give a quantity gave it. [J, K]"""
     known = [
         np.isfinite(errors(name, _feed(history, i), history.measured))
         for i in range(_feeds(history))
@@ -161,9 +161,9 @@ def _of_feed(history: History, feed: int, hour: Groups, alike: Mapping[str, Bool
 
 def _points(foretold: Values) -> Groups:
     """Return the point of the compass the wind is foretold from, 0 north; -1 in calm or unknown."""
-    told = np.isfinite(foretold["wind_from_deg"]) & (foretold["wind_m_s"] >= CALM_M_S)
-    turned = np.where(told, foretold["wind_from_deg"], 0.0)
-    return np.where(told, np.round(turned / (360.0 / POINTS)).astype(np.int64) % POINTS, -1)
+    blowing = np.isfinite(foretold["wind_from_deg"]) & (foretold["wind_m_s"] >= CALM_M_S)
+    turned = np.where(blowing, foretold["wind_from_deg"], 0.0)
+    return np.where(blowing, np.round(turned / (360.0 / POINTS)).astype(np.int64) % POINTS, -1)
 
 
 def _begun(

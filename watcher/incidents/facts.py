@@ -35,7 +35,7 @@ class Silence(Part):
 
 
 class StationThen(Part):
-    """A station of the farm: where it stands from the place, and what it told of the time."""
+    """A station of the farm: where it stands from the place, and what it measured in the time."""
 
     name: str
     distance_m: float | None
@@ -60,7 +60,7 @@ class Cone(Part):
     known: int
     """At how many of the moments the direction is known."""
     foretold: int
-    """At how many of them only a forecast told it."""
+    """At how many of them only a forecast gave it."""
     swing_by_default: int
     """At how many the swing was not measured, and the farm file's stands in."""
 
@@ -122,7 +122,7 @@ class Account(Part):
     end: int
     """The span the account is of."""
     field: str
-    """The field whose weather is told: the nearest to the place."""
+    """The field whose weather is given: the nearest to the place."""
     moments: tuple[Air, ...]
     stations: tuple[StationThen, ...]
     cone: Cone | None

@@ -36,7 +36,7 @@ from watcher.store.tables import Job
 WITHIN_M = 5000.0
 """How far off who lies where is looked for. [m]"""
 BEFORE_S = 2 * 3600
-"""Jobs that ended so long before are told too: fine drops hang in still air. [s]"""
+"""Jobs that ended so long before are listed too: fine drops hang in still air. [s]"""
 _LONGEST_JOB_S = 48 * 3600
 _CLOSE_S, _WIDE_S, _CLOSE_UP_TO_S = 600, 1800, 2 * 3600
 _OF_A_JOB = {
@@ -145,12 +145,12 @@ def _stations(
 def _spot(session: Session, plan: FarmArrays, name: str) -> shapely.Point | None:
     """Where a station stands; None where nobody said, and the farm's middle stands in. [m]"""
     ground, site = plan.farm.ground, weather.site(session, name)
-    told = getattr(plan.farm.config.sources[name], "place", None)
-    if told is None and site is not None:
-        told = site.latitude, site.longitude
-    if told is None or np.allclose(told, ground.middle, rtol=0.0, atol=1e-9):
+    given = getattr(plan.farm.config.sources[name], "place", None)
+    if given is None and site is not None:
+        given = site.latitude, site.longitude
+    if given is None or np.allclose(given, ground.middle, rtol=0.0, atol=1e-9):
         return None
-    return ground.point(*told)
+    return ground.point(*given)
 
 
 def silences(times: Sequence[int], span: IncidentSpan) -> Iterator[Silence]:

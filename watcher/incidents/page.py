@@ -298,7 +298,7 @@ def _stations(account: Account, writer: Writer) -> Table:
         )
         for one in account.stations
     )
-    head = writer.words(say("StationThen"), say("From the place"), say("Readings"), say("Gaps"))
+    head = writer.words(say("Station"), say("From the place"), say("Readings"), say("Gaps"))
     title = writer.text(say("The farm's stations, and their gaps"))
     return Table(title, head, rows, (20, 22, 10, 48))
 

@@ -16,7 +16,7 @@ from watcher.incidents.facts import IncidentPlace
 from watcher.records.errors import RecordError
 
 AROUND_S = 1800
-"""Of a time that is one moment as much is told before and after it. [s]"""
+"""Of a time that is one moment as much is covered before and after it. [s]"""
 _LONGEST_S = 24 * 3600
 _FURTHEST_M = 50_000.0
 _COORDINATES = re.compile(r"^\s*(-?\d{1,2}(?:\.\d+)?)\s*[,;\s]\s*(-?\d{1,3}(?:\.\d+)?)\s*$")

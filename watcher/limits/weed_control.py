@@ -90,9 +90,9 @@ def control_loss(
     kinds = list(_ON_WEEDS) if weeds is Weeds.MIXED else [weeds]
     losses = []
     for of in dict.fromkeys(of for mode in modes or (None,) for of in _loss_of(mode, kinds)):
-        told = None if own is None else own.get(of)
-        coarse = _ESTIMATES[of] if told is None else _Loss(told.much_water, told.little_water)
-        origin = Origin.DEFAULT if told is None else Origin.OWN
+        given = None if own is None else own.get(of)
+        coarse = _ESTIMATES[of] if given is None else _Loss(given.much_water, given.little_water)
+        origin = Origin.DEFAULT if given is None else Origin.OWN
         losses.append((*_loss(droplets, carrier_l_ha, coarse), origin))
     worst = max(losses, key=lambda loss: loss[1])
     return LostControl(max(low for low, _, _ in losses), worst[1], worst[2])

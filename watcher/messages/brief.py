@@ -83,10 +83,10 @@ def morning_brief(
 
 
 def _leads(plan: PlanNow, ranking: Ranking) -> bool:
-    """Whether the plan is told in place of the ranking.
+    """Whether the plan is given in place of the ranking.
 
     One that leaves out all that is open does so too, unless that is for want of a forecast: then
-    only now is known, and that is told.
+    only now is known, and that is said.
     """
     out = plan.kept.plan.left_out
     known = all(out.get(f.field, LeftOut.NOT_KNOWN) is not LeftOut.NOT_KNOWN for f in ranking.spray)

@@ -263,7 +263,7 @@ def next_step(speaker: Speaker, plan: PlanNow, step: Step) -> Text:
 
 def plan_changed(speaker: Speaker, plan: PlanNow, ranking: Ranking) -> Text:
     """Say the new order, why the accepted one no longer stands, and what is lost by it."""
-    # A field that goes to a sprayer which had nothing is told where it was taken from.
+    # A field that goes to a sprayer which had nothing is named with where it was taken from.
     olds = {old.field: old for old, _ in plan.turned if old is not None}
     asked = () if plan.accepted is None else plan.accepted.plan.plan.steps
     for _, new in plan.turned:

@@ -55,9 +55,9 @@ def _now(effect: Effect) -> Iterator[Message]:
         yield say("No longer ranked: {names}", names=_names(gone))
     if new:
         yield say("Ranked from now on: {names}", names=_names(new))
-    told = {*closes, *opens, *gone, *new}
+    named = {*closes, *opens, *gone, *new}
     for one in moved:
-        if one.field not in told and one.before is not None and one.after is not None:
+        if one.field not in named and one.before is not None and one.after is not None:
             yield say(
                 "{field} would be {after} now instead of {before}",
                 field=Name(one.field),

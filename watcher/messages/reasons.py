@@ -266,9 +266,9 @@ class Speaker:
     def _places(self, reason: Reason, bound: float) -> int:
         """As few decimals as tell the value from its bound: 10.2 is over 10, "10" is not."""
         kind = _KINDS[reason.limit]
-        told = [bound] if reason.upper_from is None else [bound, reason.upper_from]
+        shown = [bound] if reason.upper_from is None else [bound, reason.upper_from]
         for places in range(kind.decimals, _MOST_DECIMALS):
-            if not any(self._hides_side(reason, one, places) for one in told):
+            if not any(self._hides_side(reason, one, places) for one in shown):
                 return places
         return max(kind.decimals, _MOST_DECIMALS)
 

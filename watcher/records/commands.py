@@ -115,8 +115,8 @@ def tell(
         )
     values = read_values(farm, texts)
     _check_times(session, record, values, now)
-    told = EnteredValues(values=values, step=step)
-    return _write(session, record, EntryKind.ENTERED, told, by=by, now=now)
+    entered = EnteredValues(values=values, step=step)
+    return _write(session, record, EntryKind.ENTERED, entered, by=by, now=now)
 
 
 def correct(

@@ -44,7 +44,7 @@ log = structlog.get_logger("watcher.service")
 SOLVER_S = 5.0
 """The wall time the solver has at most; it runs on a thread behind all others."""
 _LOSSES_S = 3.0
-"""The time for what other orders would lose; what is not done in it is not told."""
+"""The time for what other orders would lose; what is not done in it is left out."""
 _EVERY_S = 3600
 _LATE_S = 900
 """A job that was to begin so long ago and has not is planned anew."""

@@ -1,4 +1,4 @@
-"""The farm of a first visit as far as it is told: kept over restarts, written once it is whole."""
+"""The farm of a first visit as it is entered: kept over restarts, written once it is whole."""
 
 import json
 import tomllib
@@ -27,7 +27,7 @@ class _Kept(BaseModel):
 
 
 class FirstFarm:
-    """A farm that is being told. Blocking; one writer at a time."""
+    """A farm that is being entered. Blocking; one writer at a time."""
 
     def __init__(self, kept: Path, file: Path) -> None:
         """``kept`` is where it stands between screens, ``file`` the farm file it becomes."""
@@ -45,27 +45,27 @@ class FirstFarm:
 
     @property
     def raw(self) -> dict[str, Any]:
-        """What is told so far, as the farm file has it."""
+        """What is entered so far, as the farm file has it."""
         return tomllib.loads(self._now.farm)
 
     @property
     def place(self) -> tuple[float, float] | None:
-        """Latitude and longitude of the farm, as told; None before that. [degrees]"""
+        """Latitude and longitude of the farm, as entered; None before that. [degrees]"""
         return self._now.place
 
     @property
     def shapes(self) -> Mapping[str, Polygonal]:
-        """The boundaries told so far, by name. [degrees]"""
+        """The boundaries entered so far, by name. [degrees]"""
         features = json.loads(self._now.fields)["features"]
         shapes = {f["id"]: shapely.from_geojson(json.dumps(f["geometry"])) for f in features}
         return {name: shape for name, shape in shapes.items() if isinstance(shape, Polygonal)}
 
-    def told(self, edits: Sequence[Edit]) -> FarmTexts:
-        """Return the texts with something more told; nothing is kept yet."""
+    def with_edits(self, edits: Sequence[Edit]) -> FarmTexts:
+        """Return the texts with these edits made; nothing is kept yet."""
         return edited(self.texts, edits)
 
     def keep(self, texts: FarmTexts, place: tuple[float, float] | None = None) -> None:
-        """Keep what is told, for the next screen and the next start. Raises ``OSError``."""
+        """Keep what is entered, for the next screen and the next start. Raises ``OSError``."""
         place = self._now.place if place is None else place
         self._now = _Kept(farm=texts.farm, fields=texts.fields, place=place)
         write_whole(self._kept_in, self._now.model_dump_json())

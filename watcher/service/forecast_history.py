@@ -122,12 +122,12 @@ def in_hand(
 
 
 def path_of(
-    told: Sequence[WeatherSeries], asked: SourceEntry, site: Site, at: int
+    foretold_by: Sequence[WeatherSeries], asked: SourceEntry, site: Site, at: int
 ) -> dict[str, Floats]:
     """Return the hours of a path from what was foretold of them, the last word on an hour last."""
     times = at + HOUR_S * PATH_H
     found = {name: np.full(times.shape, np.nan) for name in KEPT}
-    for series in told:
+    for series in foretold_by:
         if not len(series):
             continue
         gusts = with_gusts(series, estimated=asked.estimate_gusts)
@@ -157,8 +157,8 @@ def archived_pairs(
     for at in moments:
         if at in known:  # the log's own word stands
             continue
-        told = [possible(series) for series in archive.in_hand(at + HOUR_S) if len(series)]
-        hours, found = path_of(told, asked, site, at), came.of(at)
+        foretold_by = [possible(series) for series in archive.in_hand(at + HOUR_S) if len(series)]
+        hours, found = path_of(foretold_by, asked, site, at), came.of(at)
         both = np.isfinite(hours["wind_m_s"]) & np.isfinite(found["wind_m_s"])
         if both[AHEAD].any():
             foretold.append((feed, station, site, at, hours))

@@ -145,7 +145,7 @@ def _planned(session: Session, plan: FarmArrays, day: date, now: int) -> Planned
 
 
 def _measured(session: Session, farm: Farm, now: int) -> bool:
-    """Whether any station told of the wind in the rest of a day: without it no job is known."""
+    """Whether any station measured the wind in the rest of a day: without it no job is known."""
     until = day_ends(farm, now)
     return any(
         aggregates.has_any(session, name, now, until)

@@ -55,7 +55,7 @@ def tell(
 ) -> Iterable[Alert]:
     """Put all fields that open into one notice, and all that are about to close into another.
 
-    Who has accepted a plan is told when its steps are due, and not as each field opens.
+    Who has accepted a plan hears when its steps are due, and not as each field opens.
     """
     planned = view.plan is not None and view.plan.accepted is not None and not view.plan.old
     for rule, wording in ((OPEN, opening), (CLOSING, closing)):

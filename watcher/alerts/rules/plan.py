@@ -35,8 +35,8 @@ def standings(view: AlertContext, _states: Mapping[Key, State]) -> Iterator[Eval
     for step in plan.steps:
         if step.field in asked:
             # Who said yes a moment before knows it.
-            told = asked[step.field].starts_at - plan.accepted.at <= _SOON_S
-            soon = not told and step.starts_at - view.now <= _SOON_S
+            announced = asked[step.field].starts_at - plan.accepted.at <= _SOON_S
+            soon = not announced and step.starts_at - view.now <= _SOON_S
             # Of a step that was moved up the change of the plan tells.
             known = stands and step.field not in moved_up
             yield Evaluation(_of_now(NEXT, view), SUBJECT, soon if known else None, step.field)

@@ -184,13 +184,13 @@ def _days_before(lines: TextIO, site: Site, feed: str) -> DaysBefore:
         keys = {
             m["name"]: key for key in hourly if (m := _PREVIOUS.match(key)) and int(m["day"]) == day
         }
-        told = body | {
+        whole = body | {
             "hourly": {"time": hourly.get("time")} | {n: hourly[k] for n, k in keys.items()},
             "hourly_units": {n: units.get(k) for n, k in keys.items() if units.get(k)},
         }
         place = (site.latitude, site.longitude)
         try:
-            series = open_meteo.series_of(told, source=feed, place=place)
+            series = open_meteo.series_of(whole, source=feed, place=place)
         except ValueError as error:
             raise BadArchiveError(f"of {day} days before: {error}") from error
         own = series.site

@@ -270,7 +270,7 @@ async def _change(house: AppContext, propose: Propose, how: How, user: User) -> 
     except OutdatedError as error:
         wrong = say("the farm was changed since; look at it and send this again")
         return _refused(how.language, 412, wrong, etag=error.texts.etag)
-    told = FarmChanged(
+    answer = FarmChanged(
         version=version,
         changes=[FarmChangeTold.of(one, how.language) for one in proposal.changes],
         effect=[line.render(how.language) for line in effect],
@@ -278,7 +278,7 @@ async def _change(house: AppContext, propose: Propose, how: How, user: User) -> 
         waits=in_use(house).waits,
     )
     etag = proposal.before.etag if how.dry_run else proposal.after.etag
-    return JSONResponse(told.model_dump(), headers={"ETag": f'"{etag}"'})
+    return JSONResponse(answer.model_dump(), headers={"ETag": f'"{etag}"'})
 
 
 def _mistaken(language: Language, problems: Sequence[Problem]) -> Response:

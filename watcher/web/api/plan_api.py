@@ -26,14 +26,14 @@ def router(house: AppContext) -> APIRouter:
     routes = APIRouter(prefix="/api/plan", tags=["plan"], dependencies=[Depends(bearer)])
     looker, runner = Depends(house.door.api_looker), Depends(house.door.api_runner)
 
-    def told(language: Asked) -> models.PlanTold:
+    def answered(language: Asked) -> models.PlanTold:
         now = house.watch.clock.now()
         return models.PlanTold.of(house.speaker, house.plan(), house.picture.ranking, language, now)
 
     @routes.get("", responses=answers(401, 503))
     def plan(language: Asked, _user: User = looker) -> models.PlanTold:
         """The plan of the day: the steps of each sprayer, what is left out and why."""
-        return told(language)
+        return answered(language)
 
     @routes.post("/wishes", responses=answers(401, 403, 413, 422, 503))
     async def ask(
@@ -48,7 +48,7 @@ def router(house: AppContext) -> APIRouter:
         except BadWishError as error:
             raise HTTPException(422, error.text.render(language)) from error
         house.watch.plan_soon()
-        return told(language)
+        return answered(language)
 
     @routes.post("/{number}/accept", responses=answers(401, 403, 409, 413, 422, 503))
     async def yes(
@@ -57,7 +57,7 @@ def router(house: AppContext) -> APIRouter:
         key: Key = None,
         user: User = runner,
     ) -> models.PlanTold:
-        """Accept the plan that was shown under a number: its steps are then told before them."""
+        """Accept the plan that was shown under a number: its steps are then announced."""
         who = Who(user.name, house.watch.clock.now(), bare(key))
         store = house.watch.book.store
         try:
@@ -66,6 +66,6 @@ def router(house: AppContext) -> APIRouter:
             raise HTTPException(409, error.text.render(language)) from error
         except BadWishError as error:
             raise HTTPException(422, error.text.render(language)) from error
-        return told(language)
+        return answered(language)
 
     return routes

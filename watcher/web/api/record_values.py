@@ -57,11 +57,11 @@ def router(house: AppContext) -> APIRouter:
             record = await house.watch.run_and_rejudge(written)
         except WrongValuesError as refusal:
             wrong = {k: e.beside.render(language) for k, e in refusal.wrong.items()}
-            told = {"wrong": refusal.text.render(language), "values": wrong}
-            return JSONResponse(told, status_code=422, media_type=_PROBLEM)
+            problem = {"wrong": refusal.text.render(language), "values": wrong}
+            return JSONResponse(problem, status_code=422, media_type=_PROBLEM)
         except RecordError as refusal:
-            told = {"wrong": refusal.text.render(language)}
-            return JSONResponse(told, status_code=409, media_type=_PROBLEM)
+            problem = {"wrong": refusal.text.render(language)}
+            return JSONResponse(problem, status_code=409, media_type=_PROBLEM)
         return models.RecordTold.of(record)
 
     return routes

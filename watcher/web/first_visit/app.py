@@ -50,7 +50,7 @@ class FirstVisit:
     written: asyncio.Event
     """Set once the farm file is there."""
     by: str = ""
-    """Who told it."""
+    """Who entered it."""
 
 
 def create_first_visit(visit: FirstVisit) -> FastAPI:  # noqa: PLR0915  # its routes
@@ -129,7 +129,7 @@ def create_first_visit(visit: FirstVisit) -> FastAPI:  # noqa: PLR0915  # its ro
         return show(request, "first_starts.html", again_s=_AGAIN_AFTER_S)
 
     @app.post("/first/{key}")
-    async def told(request: Request, key: str, field: str = "") -> Response:
+    async def entered(request: Request, key: str, field: str = "") -> Response:
         step = _step(key)
         form = await visit.door.form(request, owner(request), long=True, most_bytes=_MOST_BYTES)
         farm = visit.farm
@@ -138,7 +138,7 @@ def create_first_visit(visit: FirstVisit) -> FastAPI:  # noqa: PLR0915  # its ro
         try:
             _check_field(visit, step, field)
             asked = steps.fields_of(step.key, farm, field)
-            found = steps.told(step.key, farm, form, field)
+            found = steps.edits_of(step.key, farm, form, field)
             texts = await asyncio.to_thread(steps.checked, farm, step.key, found, asked)
         except AtFaultError as error:
             typed = Typed(form, error.problems)
@@ -217,14 +217,14 @@ def _screen(
 
 
 def _as_told(visit: FirstVisit, row: Row) -> Row:
-    """What stands in no place of the farm file is shown as it was told."""
+    """What stands in no place of the farm file is shown as it was entered."""
     if row.field.name == "place" and not row.value and visit.farm.place is not None:
         return Row(row.field, "", "{:.5f}, {:.5f}".format(*visit.farm.place), row.wrong)
     return row
 
 
 def _missing(visit: FirstVisit) -> list[tuple[str, Problem]]:
-    """What must still be told or mended, with the screen where that is done."""
+    """What must still be entered or mended, with the screen where that is done."""
     found = list(visit.farm.problems())
     if not found:
         try:

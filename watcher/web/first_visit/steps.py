@@ -72,7 +72,7 @@ class Screen:
     key: str
     title: Message
     without: Message
-    """What is not so until it is told."""
+    """What is not so until it is entered."""
     says: Message | None = None
 
 
@@ -115,7 +115,7 @@ BY_KEY = {step.key: step for step in STEPS}
 
 
 class AtFaultError(Exception):
-    """What was told cannot be: each problem with its place and mend."""
+    """What was entered cannot be: each problem with its place and mend."""
 
     def __init__(self, problems: Sequence[Problem]) -> None:
         super().__init__("; ".join(map(str, problems)))
@@ -138,8 +138,8 @@ def fields_of(step: str, farm: FirstFarm, field: str) -> list[Field]:
     return screens[step]()
 
 
-def told(step: str, farm: FirstFarm, form: Mapping[str, str], field: str) -> list[Edit]:
-    """Return the edits of what was told on a screen. Raises ``AtFaultError``."""
+def edits_of(step: str, farm: FirstFarm, form: Mapping[str, str], field: str) -> list[Edit]:
+    """Return the edits of what was entered on a screen. Raises ``AtFaultError``."""
     asked = fields_of(step, farm, field)
     found = edits(asked, form)
     if step == "place":
@@ -221,7 +221,7 @@ def _drawn(farm: FirstFarm, form: Mapping[str, str]) -> list[Edit]:
         found = outlines(form.get("corners", ""))
     except BadShapeError as error:
         raise AtFaultError([Problem(farm.file, "corners", error.wrong, error.mend)]) from error
-    known = farm.raw.get("fields", {})  # what was told of a field outlives its being drawn anew
+    known = farm.raw.get("fields", {})  # what is known of a field outlives its being drawn anew
     given: list[Edit] = [RemoveBoundary(name) for name in farm.shapes]
     given += [Remove(("fields",)), Remove(("neighbours",))]
     taken: list[str] = []
@@ -398,7 +398,7 @@ def _unit(kind: Kind, system: System) -> Message:
 
 
 def not_judged(farm: FirstFarm) -> list[Message]:
-    """Say what is not judged with what was told so far."""
+    """Say what is not judged with what was entered so far."""
     raw = farm.raw
     found: list[Message] = []
     window = raw.get("windows", {}).get(_WINDOW, {})
@@ -413,9 +413,9 @@ def not_judged(farm: FirstFarm) -> list[Message]:
 
 
 def checked(farm: FirstFarm, step: str, found: Sequence[Edit], asked: Sequence[Field]) -> FarmTexts:
-    """Return the texts with what was told. Raises ``AtFaultError`` for what is wrong with it."""
+    """Return the texts with what was entered. Raises ``AtFaultError`` for what is wrong with it."""
     try:
-        texts = farm.told(found)
+        texts = farm.with_edits(found)
     except FarmFileError as error:
         raise AtFaultError(error.problems) from error
     keys = {".".join(map(str, one.at[:2])) for one in asked}

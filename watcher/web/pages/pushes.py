@@ -42,9 +42,9 @@ def router(house: AppContext) -> APIRouter:
     routes = APIRouter(prefix="/devices/push", include_in_schema=False)
     looker = Depends(house.door.looker)
 
-    def mine(visitor: Visitor, told: Mapping[str, Any]) -> tuple[Subscription, str | None] | None:
+    def mine(visitor: Visitor, sent: Mapping[str, Any]) -> tuple[Subscription, str | None] | None:
         """The subscription of this very device: whoever names its address has it."""
-        return house.door.keyring.subscription(visitor.session or 0, _text(told, "endpoint"))
+        return house.door.keyring.subscription(visitor.session or 0, _text(sent, "endpoint"))
 
     @routes.get("")
     def key(_visitor: Visitor = looker) -> dict[str, str]:
@@ -53,9 +53,9 @@ def router(house: AppContext) -> APIRouter:
 
     @routes.post("")
     async def subscribe(request: Request, visitor: Visitor = looker) -> Response:
-        way, told = _pushes(house), await _told(request)
+        way, sent = _pushes(house), await _sent(request)
         language = house.language(request).code
-        device = _subscription(told, language)
+        device = _subscription(sent, language)
         try:
             await way.look_up(device.endpoint)
         except NowhereError as error:
@@ -69,14 +69,14 @@ def router(house: AppContext) -> APIRouter:
     @routes.post("/state")
     async def state(request: Request, visitor: Visitor = looker) -> Response:
         """Say whether this device is pushed to, and what became of its test."""
-        told = await _told(request)
-        found = await run_in_threadpool(mine, visitor, told)
+        sent = await _sent(request)
+        found = await run_in_threadpool(mine, visitor, sent)
         here = found is not None and found[1] is None
         says: Message = _HERE if here else _NOT_HERE
         over = True
         if found is not None and found[1] is not None:
             says = _ended(found[1])
-        ref = _text(told, "ref")
+        ref = _text(sent, "ref")
         if found is not None and ref:
             fate = await run_in_threadpool(_fate, house, ref, found[0])
             over, test = fate or (True, None)
@@ -89,7 +89,7 @@ def router(house: AppContext) -> APIRouter:
     async def test(request: Request, visitor: Visitor = looker) -> Response:
         """Send this device a test, by the way every alert takes."""
         _pushes(house)
-        found = await run_in_threadpool(mine, visitor, await _told(request))
+        found = await run_in_threadpool(mine, visitor, await _sent(request))
         if found is None or found[1] is not None:
             raise BadSubscriptionError(_NOT_HERE)
         language = house.language(request)
@@ -117,8 +117,8 @@ def answers_router(house: AppContext) -> APIRouter:
 
         Nobody needs to be logged in: the token came with the push, which only the device can read.
         """
-        told = await _told(request)
-        seen, what = _seen(_pushes(house), told), _text(told, "what")
+        sent = await _sent(request)
+        seen, what = _seen(_pushes(house), sent), _text(sent, "what")
         if what not in {"shown", "seen"}:
             raise NotAllowedError("there is no such receipt")
         device = house.door.keyring.devices.get(seen.recipient)
@@ -133,13 +133,13 @@ def answers_router(house: AppContext) -> APIRouter:
         Once, however often a tap comes: it has a key of its own. ``ago`` is how long ago it was,
         in seconds.
         """
-        told = await _told(request)
-        job = await run_in_threadpool(_job, house, _seen(_pushes(house), told))
-        by, ago = visitor.user.name if visitor.user else "", told.get("ago")
+        sent = await _sent(request)
+        job = await run_in_threadpool(_job, house, _seen(_pushes(house), sent))
+        by, ago = visitor.user.name if visitor.user else "", sent.get("ago")
         if not isinstance(ago, int) or not 0 <= ago <= _LATEST_S:
             raise commands.BadStepError("how long ago the step was tapped is not known")
         at = house.watch.clock.now() - ago
-        key = _text(told, "key")[:_MOST_KEY] or None
+        key = _text(sent, "key")[:_MOST_KEY] or None
         step = StepRequest(StepName.PAUSE, by, job=job, key=key, at=at)
         taken = await house.watch.take_step(step)
         if taken.outcome is StepOutcome.REFUSED:
@@ -163,42 +163,42 @@ def _ended(status: str) -> Message:
     )
 
 
-async def _told(request: Request) -> dict[str, Any]:
+async def _sent(request: Request) -> dict[str, Any]:
     # JSON is what no form of another site can send without being asked first.
     if request.headers.get("content-type") != "application/json":
         raise NotAllowedError("a browser sends this as JSON")
     body = await request.body()
     try:
-        told = json.loads(body[:MOST_FORM_BYTES])
+        sent = json.loads(body[:MOST_FORM_BYTES])
     except (ValueError, RecursionError):
-        told = None
-    if not isinstance(told, dict):
+        sent = None
+    if not isinstance(sent, dict):
         raise _no_subscription()
-    return told
+    return sent
 
 
 def _no_subscription() -> BadSubscriptionError:
     return BadSubscriptionError(say("this is not what a browser subscribes with"))
 
 
-def _text(told: Mapping[str, Any], name: str) -> str:
-    found = told.get(name, "")
+def _text(sent: Mapping[str, Any], name: str) -> str:
+    found = sent.get(name, "")
     return found if isinstance(found, str) else ""
 
 
-def _subscription(told: Mapping[str, Any], language: str) -> Subscription:
+def _subscription(sent: Mapping[str, Any], language: str) -> Subscription:
     """A device's subscription, as its browser gives it."""
     try:
-        endpoint, keys = str(told["endpoint"]), told["keys"]
+        endpoint, keys = str(sent["endpoint"]), sent["keys"]
         kept = {name: str(keys[name])[:_MOST_KEY] for name in ("p256dh", "auth")}
     except (KeyError, TypeError) as error:
         raise _no_subscription() from error
     return Subscription(endpoint, json.dumps(kept), language)
 
 
-def _seen(pushes: WebPush, told: Mapping[str, Any]) -> Seen:
+def _seen(pushes: WebPush, sent: Mapping[str, Any]) -> Seen:
     try:
-        return pushes.links.read(_text(told, "token"))
+        return pushes.links.read(_text(sent, "token"))
     except BadLinkError as error:
         raise NotAllowedError(str(error)) from error
 

@@ -84,7 +84,7 @@
     if (!corners().length) middle = [at.latitude, at.longitude];
     add([at.latitude, at.longitude]);
   }));
-  // Walked or driven: each position that is sure enough and a few metres on; simplified when it is told.
+  // Walked or driven: each position that is sure enough and a few metres on; simplified when it is sent.
   const MOST_OFF_M = 15, LEAST_ON_M = 3;
   const walk = byId("walk");
   let walking = null;

@@ -34,7 +34,7 @@ class Block:
 
 
 def strip(blocks: Sequence[Block], now: int, zone: ZoneInfo) -> Markup:
-    """Draw the blocks of a day; what they are is told in words beside it."""
+    """Draw the blocks of a day; what they are stands in words beside it."""
     first = min(block.begins for block in blocks)
     first = min(first, now) if first - now < _LEAST_SPAN_S else first
     last = max(*(block.ends for block in blocks), first + _LEAST_SPAN_S)
