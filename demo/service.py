@@ -32,8 +32,8 @@ from watcher.web.server import serve
 
 STATION, FEED = "mast", "feed"
 TOKEN = "an-invented-token-of-the-mast"
-_READY_S = 20.0
-_SETTLED_S = 10.0
+WITHIN_S = 120.0
+"""So long is waited for an answer: the machine may be slow, or busy with other work. [machine s]"""
 _CHANCES_OF_S = 3600
 
 
@@ -47,7 +47,7 @@ class Service:
     async def settled(self) -> None:
         """Wait until what was posted last is judged and every message is out."""
         judged = self.watch.judged  # the judgement of what was posted is not yet made
-        async with asyncio.timeout(_SETTLED_S):
+        async with asyncio.timeout(WITHIN_S):
             async with self.watch.changed:
                 await self.watch.changed.wait_for(lambda: self.watch.judged > judged)
             while await asyncio.to_thread(self._unsent):  # noqa: ASYNC110  # no event tells
@@ -55,7 +55,7 @@ class Service:
 
     async def chances_known(self, now: int) -> None:
         """Wait until the chances of the last hour are worked out."""
-        async with asyncio.timeout(_SETTLED_S):
+        async with asyncio.timeout(WITHIN_S):
             while self._chances_at() < now - _CHANCES_OF_S:  # noqa: ASYNC110  # no event tells
                 await asyncio.sleep(0.05)
 
@@ -114,8 +114,8 @@ async def running(
 async def _ready(service: Service) -> None:
     """Wait until the service answers and has a forecast."""
     async with (
-        asyncio.timeout(_READY_S),
-        httpx.AsyncClient(base_url=service.url, trust_env=False) as client,
+        asyncio.timeout(WITHIN_S),
+        httpx.AsyncClient(base_url=service.url, trust_env=False, timeout=WITHIN_S) as client,
     ):
         while not await _has_forecast(client):  # noqa: ASYNC110  # asked over HTTP
             await asyncio.sleep(0.02)

@@ -8,6 +8,7 @@ import httpx
 import numpy as np
 
 from demo import day
+from demo.service import WITHIN_S
 from watcher.weather.series import Seconds
 
 EVERY_S = 60
@@ -18,7 +19,10 @@ class Station:
 
     def __init__(self, url: str, token: str, *, first: int) -> None:
         self._client = httpx.AsyncClient(
-            base_url=url, headers={"Authorization": f"Bearer {token}"}, trust_env=False
+            base_url=url,
+            headers={"Authorization": f"Bearer {token}"},
+            trust_env=False,
+            timeout=WITHIN_S,
         )
         self._next = first
 

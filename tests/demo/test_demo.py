@@ -73,7 +73,7 @@ def played(tmp_path_factory: pytest.TempPathFactory) -> Played:
         start_new_session=True,
     ) as demo:
         try:
-            out, errors = demo.communicate(timeout=120)
+            out, errors = demo.communicate(timeout=600)
         finally:
             demo.kill()
     return Played(demo.returncode, demo.pid, out, errors, database)
