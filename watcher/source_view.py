@@ -16,7 +16,7 @@ from watcher.farm.feeds import foretells, observes
 from watcher.farm.source_entry import SourceEntry
 from watcher.farm.stations import MqttStation, PushStation
 from watcher.i18n.message import Message
-from watcher.sources.base import Flag, Forecast, Observations
+from watcher.sources.base import Flag, Observations
 from watcher.sources.quality import trust, unit_hint
 from watcher.sources.quality.check import AHEAD_S
 from watcher.sources.stations.rows import LATEST_AHEAD_S
@@ -119,11 +119,11 @@ class SourceView:
 def look_at_sources(session: Session, farm: Farm, now: int) -> list[SourceView]:
     """Look at every source of the farm. ``now`` is epoch seconds."""
     known = {row.source: row for row in health.all_sources(session)}
-    forecast = _newest_forecast(session, farm, now)
+    expected = _expected_now(session, farm, now)
     refusals = refused.of_last_day(session, now)
     return [
         replace(
-            _look(session, (name, entry), known.get(name), forecast, now),
+            _look(session, (name, entry), known.get(name), expected, now),
             refused=refusals.get(name, {}),
         )
         for name, entry in farm.config.sources.items()
@@ -133,8 +133,8 @@ def look_at_sources(session: Session, farm: Farm, now: int) -> list[SourceView]:
 def look_at_source(session: Session, farm: Farm, name: str, now: int) -> SourceView:
     """Look at one source of the farm, in the same way."""
     known = next((row for row in health.all_sources(session) if row.source == name), None)
-    forecast = _newest_forecast(session, farm, now)
-    sight = _look(session, (name, farm.config.sources[name]), known, forecast, now)
+    expected = _expected_now(session, farm, now)
+    sight = _look(session, (name, farm.config.sources[name]), known, expected, now)
     return replace(sight, refused=refused.of_last_day(session, now).get(name, {}))
 
 
@@ -147,7 +147,7 @@ def _look(
     session: Session,
     source: tuple[str, SourceEntry],
     known: SourceHealth | None,
-    forecast: Forecast | None,
+    expected: Mapping[str, float],
     now: int,
 ) -> SourceView:
     name, entry = source
@@ -180,11 +180,11 @@ def _look(
         implausible=_flagged(near, _IMPLAUSIBLE),
         ahead=bool(_flagged(recent, Flag.FUTURE)),
         distrusted=tuple(trust.demoted(day)),
-        disagrees=_disagreements(near, forecast, now),
+        disagrees=_disagreements(near, expected, now),
         interval_s=_interval_s(dated if dated.size else times, entry),
         heard_s=max(0, now - int(received.max())) if received.size else None,
         clock_ahead_s=_clock_ahead_s(times, received, entry),
-        units=unit_hint.suspected(recent.series, _expected(forecast, now)),
+        units=unit_hint.suspected(recent.series, expected),
         doubted=_doubted(session, name, day, now),
         unmeasured=_unmeasured(recent, entry),
     )
@@ -194,10 +194,15 @@ def _last_day(session: Session, source: str, now: int) -> Bins:
     return aggregates.bins(session, source, HOUR_S, now - trust.DAY_S, now)
 
 
-def _newest_forecast(session: Session, farm: Farm, now: int) -> Forecast | None:
+def _expected_now(session: Session, farm: Farm, now: int) -> dict[str, float]:
+    """What is forecast for now, by quantity; nothing where nobody forecasts."""
+    hour = now - _RECENT_S, now + 1
     feeds = (name for name, entry in farm.config.sources.items() if foretells(entry))
-    found = (weather.latest_forecast(session, name, now + 1) for name in feeds)
-    return next((f for f in found if f is not None), None)
+    found = (weather.latest_forecast(session, name, now + 1, only=hour) for name in feeds)
+    forecast = next((f for f in found if f is not None), None)
+    if forecast is None or not len(forecast.series):
+        return {}
+    return {name: float(values[-1]) for name, values in forecast.series.quantities().items()}
 
 
 def _interval_s(times: Seconds, entry: SourceEntry) -> float | None:
@@ -264,24 +269,14 @@ def _unmeasured(recent: Observations, entry: SourceEntry) -> tuple[str, ...]:
     return tuple(n for n, v in given if n not in measured and np.isfinite(v).any())
 
 
-def _expected(forecast: Forecast | None, now: int) -> dict[str, float]:
-    """What is forecast for now, by quantity; nothing where nobody forecasts."""
-    if forecast is None:
-        return {}
-    series = forecast.series
-    hour = int(np.searchsorted(series.times, now, side="right")) - 1
-    if hour < 0 or now - series.times[hour] > _RECENT_S:
-        return {}
-    return {name: float(values[hour]) for name, values in series.quantities().items()}
-
-
-def _disagreements(recent: Observations, forecast: Forecast | None, now: int) -> tuple[str, ...]:
+def _disagreements(
+    recent: Observations, expected: Mapping[str, float], now: int
+) -> tuple[str, ...]:
     """Quantities whose mean over the last hour lies far from what is forecast for it."""
-    foretold = _expected(forecast, now)
-    if not foretold or not len(recent.series):
+    if not expected or not len(recent.series):
         return ()
     measured = recent.usable().between(now - _RECENT_S, now + 1).quantities()
-    return tuple(n for n in _DISAGREE_BY if _far_apart(n, measured, foretold))
+    return tuple(n for n in _DISAGREE_BY if _far_apart(n, measured, expected))
 
 
 def _far_apart(

@@ -194,6 +194,20 @@ async def test_changes_of_status_are_kept_with_their_reasons(farm: Farm, store: 
     assert kept[-1].reasons[0]["limit"] == "gust"
 
 
+async def test_a_status_that_stands_over_a_restart_is_kept_once(
+    farm: Farm, store: Database
+) -> None:
+    clock = SetClock(NOON)
+    for _ in range(2):
+        async with running(farm, store, clock) as service:
+            await service.post(**CALM)
+            await service.judged()
+        clock.at += 60
+    with store.reading() as session:
+        kept = statuses.history(session, "hill", NOON - 3600, NOON + 3600)
+    assert [change.status for change in kept] == ["unknown", "suitable"]
+
+
 async def test_health_names_what_is_stale(farm: Farm, store: Database) -> None:
     async with running(farm, store, SetClock(NOON)) as service:
         await service.post(**CALM)

@@ -13,6 +13,7 @@ from sqlalchemy import text
 from sqlalchemy.exc import DBAPIError, IntegrityError
 
 from watcher.store import conditions, outbox, runs
+from watcher.store.conditions import Raised
 from watcher.store.database import Database
 from watcher.store.errors import (
     LogAddressError,
@@ -40,7 +41,7 @@ def file_log(tmp_path: Path, open_log: OpenLog) -> Database:
 def test_a_change_and_its_message_are_kept_together_or_not_at_all(log: Database) -> None:
     def change_and_fall() -> None:
         with log.writing() as session:
-            conditions.raise_(session, "north", "wind", NOW, {})
+            conditions.keep(session, [Raised("north", "wind", NOW, {})])
             outbox.put(session, A_MESSAGE)
             raise RuntimeError("the power went")
 
@@ -50,7 +51,7 @@ def test_a_change_and_its_message_are_kept_together_or_not_at_all(log: Database)
         assert conditions.raised(session) == []
         assert outbox.counts(session) == {}
     with log.writing() as session:
-        conditions.raise_(session, "north", "wind", NOW, {})
+        conditions.keep(session, [Raised("north", "wind", NOW, {})])
         outbox.put(session, A_MESSAGE)
     with log.reading() as session:
         assert len(conditions.raised(session)) == 1
@@ -60,12 +61,13 @@ def test_a_change_and_its_message_are_kept_together_or_not_at_all(log: Database)
 _KILLED_WHILE_WRITING = """
 import os, signal, sys
 from watcher.store import conditions, outbox
+from watcher.store.conditions import Raised
 from watcher.store.database import Database
 from watcher.store.outbox import NewMessage
 
 log = Database(sys.argv[1])
 with log.writing() as session:
-    conditions.raise_(session, "north", "wind", 1, {})
+    conditions.keep(session, [Raised("north", "wind", 1, {})])
     if sys.argv[2] == "between":
         os.kill(os.getpid(), signal.SIGKILL)
     outbox.put(session, NewMessage("k", "K3F9Q", "north", "wind", "phone", "t", "b", 1, 1, 1))
@@ -238,7 +240,7 @@ def test_a_closed_file_is_whole_without_its_journal(file_log: Database, tmp_path
 def test_a_damaged_page_is_found_at_the_start(file_log: Database, tmp_path: Path) -> None:
     with file_log.writing() as session:
         for number in range(300):
-            conditions.raise_(session, f"field {number}", "wind", NOW, {"text": "x" * 500})
+            conditions.keep(session, [Raised(f"field {number}", "wind", NOW, {"text": "x" * 500})])
     file_log.close()
     path = tmp_path / "watch.db"
     whole = bytearray(path.read_bytes())
@@ -287,7 +289,9 @@ def test_a_full_disk_is_said_so_and_leaves_what_was_kept(file_log: Database) -> 
         with file_log.writing() as session:
             session.connection().exec_driver_sql(f"PRAGMA max_page_count={pages + 2}")
             for number in range(2000):
-                conditions.raise_(session, f"field {number}", "wind", NOW, {"text": "x" * 50})
+                conditions.keep(
+                    session, [Raised(f"field {number}", "wind", NOW, {"text": "x" * 50})]
+                )
 
     with pytest.raises(LogUnreachableError, match="full; free space"):
         fill()

@@ -11,6 +11,7 @@ from sqlalchemy import text
 
 from tests.support import job_steps
 from watcher.store import conditions, runs
+from watcher.store.conditions import Raised
 from watcher.store.database import Database
 from watcher.store.errors import LogInUseError, LogNewerError, LogUnreachableError
 from watcher.store.last_known import LastKnownFile, Loss
@@ -309,7 +310,7 @@ def test_damage_met_in_use_has_the_whole_log_looked_at(
     life.start_job("hill", NOW + 60)
     with life.log.writing() as session:
         for number in range(1500):
-            conditions.raise_(session, f"field {number}", "wind", NOW, {"text": "x" * 500})
+            conditions.keep(session, [Raised(f"field {number}", "wind", NOW, {"text": "x" * 500})])
     life.log.close()
     path = tmp_path / "watch.db"
     whole = bytearray(path.read_bytes())

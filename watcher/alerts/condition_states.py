@@ -30,19 +30,16 @@ def save(
     session: Session, before: Mapping[Key, State], after: Mapping[Key, State], now: int
 ) -> None:
     """Write what has changed from ``before`` to ``after``."""
-    for key in before.keys() - after.keys():
-        conditions.clear(session, key.subject, key.kind, now)
-    for key, state in after.items():
-        if before.get(key) != state:
-            _write(session, key, state)
+    gone = [(key.subject, key.kind) for key in before.keys() - after.keys()]
+    conditions.clear(session, gone, now)
+    changed = [(key, state) for key, state in after.items() if before.get(key) != state]
+    conditions.keep(session, [_raised(key, state) for key, state in changed])
 
 
-def _write(session: Session, key: Key, state: State) -> None:
+def _raised(key: Key, state: State) -> conditions.Raised:
     detail = {
         _NOT_SO: state.not_so_since,
         _EVIDENCE: dict(state.evidence),
         _MESSAGES: dict(state.messages),
     }
-    conditions.raise_(session, key.subject, key.kind, state.since, detail)
-    if state.said_at is not None:
-        conditions.said(session, key.subject, key.kind, state.said_at)
+    return conditions.Raised(key.subject, key.kind, state.since, detail, state.said_at)

@@ -25,6 +25,7 @@ from watcher.judge.judgement import Judgement
 from watcher.judge.ranking import Ranking
 from watcher.judge.timeline import Timeline
 from watcher.planning.kept import PlanNow
+from watcher.source_view import SourceView
 from watcher.store import outbox
 
 log = structlog.get_logger("watcher.alerts")
@@ -65,6 +66,8 @@ class Cycle:
     """How many messages are new in the outbox."""
     actions: Mapping[int, JobAction]
     """What to do with each open job, by its number."""
+    sources: Sequence[SourceView]
+    """How each source was found to be."""
 
 
 Lost = Mapping[Key, frozenset[str]]
@@ -138,7 +141,7 @@ def run(
             "to tell", kind=notice.rule.kind, about=notice.subject, title=str(notice.text.title)
         )
     written = sum(post(session, notice, view.now) for notice in decision.notices)
-    return Cycle(written, job.actions(view, decision.lasting))
+    return Cycle(written, job.actions(view, decision.lasting), view.sources)
 
 
 def _lost(session: Session, post: Enqueue, states: Mapping[Key, State], now: int) -> Lost:

@@ -28,6 +28,7 @@ from watcher.planning.kept import PlanNow
 from watcher.service.day_plan import closed, plan_now, with_plan
 from watcher.service.history import wind_spread
 from watcher.service.sites import site_of_log
+from watcher.source_view import SourceView
 from watcher.sources.quality import trust
 from watcher.sources.quality.check import AHEAD_S
 from watcher.store import aggregates, weather
@@ -51,6 +52,8 @@ class Snapshot:
     ranking: Ranking
     actions: Mapping[int, JobAction] = field(default_factory=dict)
     """What to do with each open job that is watched, by its number."""
+    sources: Sequence[SourceView] = ()
+    """How each source is, where the alerts have looked at them."""
     plan: PlanNow | None = None
     """The plan of the day, of which the ranking is the first step; None where there is none."""
     _found: dict[tuple[object, ...], tuple[Remedy, ...]] = field(

@@ -116,8 +116,8 @@ class Book:
     time: Timekeeper = field(init=False)
     intake: Intake = field(init=False)
     refusals: Refusals = field(init=False)
-    _stands: Stands = field(default_factory=dict, init=False)
-    """How the fields stood at the last judgement: to ask the log of each would take longer."""
+    _stands: Stands | None = field(default=None, init=False)
+    """How the fields stood at the last judgement; None before the first one of this watch."""
     _begun: Begun | None = field(default=None, init=False)
     _troubled: bool = field(default=True, init=False)
     """Whether a trouble may have been alerted that is not yet said to be over."""
@@ -247,7 +247,7 @@ class Book:
         self._troubled = False
         if written:
             log.info("messages written", count=written)
-        return replace(picture, actions=cycle.actions)
+        return replace(picture, actions=cycle.actions, sources=cycle.sources)
 
     def _keep_refused(self) -> None:
         """Count in the posts refused since the last time: one row, however many came."""
@@ -262,13 +262,19 @@ class Book:
             raise
 
     def _record_statuses(self, session: Session, ranking: Ranking, now: int) -> Stands:
-        """Record the statuses that are not as remembered; return how all fields stand."""
+        """Record the statuses that are not as before; return how all fields stand."""
+        before = self._stands
+        if before is None:
+            kept = statuses.current(session)
+            before = {name: (change.status, change.setup) for name, change in kept.items()}
         every = ranking.every
         stands = {name: (seen.status.word, seen.setup) for name, seen in every.items()}
-        for name, (word, setup) in stands.items():
-            if self._stands.get(name) != (word, setup):
-                reasons = _kept_reasons(every[name])
-                statuses.record(session, name, now, status=word, setup=setup, reasons=reasons)
+        changed = {
+            name: statuses.Stand(*stand, _kept_reasons(every[name]))
+            for name, stand in stands.items()
+            if before.get(name) != stand
+        }
+        statuses.record(session, now, changed)
         return stands
 
     def keep_records(self) -> None:

@@ -64,6 +64,8 @@ _CHANCES_EVERY_S = 60.0
 _PLAN_EVERY_S = 10.0
 """How often it is asked whether a plan is due."""
 _LOG_WAIT_S = 1.0
+_ANSWERED_WITHIN_S = 3.0
+"""So long a station's answer waits for the judgement of what it posted. [machine s]"""
 _LOG_WITHIN_S = 15.0
 """What takes longer in the log counts as a log that cannot be used. [machine s]"""
 _COPY_AFTER_S = 1.0
@@ -265,11 +267,23 @@ class Watch:
             await self._note_failure(name, failure)
             raise failure from error
         self._left_out.answered(name)
-        self._noticed(posted.new)
-        # The judging has its turn at the log first: what is due must not wait for the answer.
-        await asyncio.sleep(0)
-        looking = partial(self.book.look_at_station, name)
-        return posted, await self.run_on_db_thread(looking, _LOG_WITHIN_S)
+        found = await self._found_by_judging(name) if self._noticed(posted.new) else None
+        if found is None:
+            looking = partial(self.book.look_at_station, name)
+            found = await self.run_on_db_thread(looking, _LOG_WITHIN_S)
+        return posted, found
+
+    async def _found_by_judging(self, name: str) -> SourceView | None:
+        """Return how the next judgement finds a source; None where it does not look at it.
+
+        What is due is alerted first, and the answer to who posted says what the alerts go by.
+        """
+        before = self.judged
+        with contextlib.suppress(TimeoutError):
+            async with asyncio.timeout(_ANSWERED_WITHIN_S), self.changed:
+                await self.changed.wait_for(lambda: self.judged > before)
+        found = () if self.picture is None else self.picture.sources
+        return next((source for source in found if source.name == name), None)
 
     def refuse(self, station: str, what: RefusedFor, why: str, address: str) -> None:
         """Count a post that was refused. It wakes nobody, and the first of many is logged."""

@@ -1,41 +1,49 @@
 """Which alert conditions are raised, so that a restart neither forgets nor repeats one."""
 
-from typing import Any
+from collections.abc import Collection, Sequence
+from typing import Any, NamedTuple
 
-from sqlalchemy import select, update
+from sqlalchemy import select, tuple_, update
 from sqlalchemy.orm import Session
 
 from watcher.store.tables import Condition
 from watcher.store.upsert import insert_into
 
 
-def raise_(session: Session, subject: str, kind: str, at: int, detail: dict[str, Any]) -> bool:
-    """Raise a condition; return False when it is raised already.
+class Raised(NamedTuple):
+    """A condition that is so: since when, and when it was last said to somebody, if it was."""
 
-    ``since`` is when it was raised; ``detail`` is always the newest.
-    """
-    insert = insert_into(session, Condition).values(
-        subject=subject, kind=kind, state="raised", since=at, detail=detail
-    )
-    new = session.scalars(
+    subject: str
+    kind: str
+    since: int
+    detail: dict[str, Any]
+    said_at: int | None = None
+
+
+def keep(session: Session, conditions: Sequence[Raised]) -> None:
+    """Keep conditions as they are now, whether they were raised before, cleared or neither."""
+    if not conditions:
+        return
+    insert = insert_into(session, Condition)
+    new = ("state", "since", "said_at", "cleared_at", "detail")
+    session.execute(
         insert.on_conflict_do_update(
-            index_elements=["subject", "kind"],
-            set_={"state": "raised", "since": at, "said_at": None, "cleared_at": None},
-            where=Condition.state == "cleared",
-        ).returning(Condition.since)
-    ).all()
-    _change(session, subject, kind, detail=detail)
-    return bool(new)
+            index_elements=["subject", "kind"], set_={name: insert.excluded[name] for name in new}
+        ),
+        [one._asdict() | {"state": "raised", "cleared_at": None} for one in conditions],
+    )
 
 
-def clear(session: Session, subject: str, kind: str, at: int) -> bool:
-    """Clear a condition; return False when it is not raised."""
-    return _change(session, subject, kind, state="cleared", cleared_at=at)
-
-
-def said(session: Session, subject: str, kind: str, at: int) -> bool:
-    """Record that a raised condition was said to somebody; return False when it is not raised."""
-    return _change(session, subject, kind, said_at=at)
+def clear(session: Session, keys: Collection[tuple[str, str]], at: int) -> None:
+    """Clear conditions, each by subject and kind. One that is not raised stays as it is."""
+    if not keys:
+        return
+    session.execute(
+        update(Condition)
+        .where(tuple_(Condition.subject, Condition.kind).in_(keys), Condition.state == "raised")
+        .values(state="cleared", cleared_at=at)
+        .execution_options(synchronize_session=False)
+    )
 
 
 def raised(session: Session) -> list[Condition]:
@@ -53,13 +61,3 @@ def raised(session: Session) -> list[Condition]:
 def condition(session: Session, subject: str, kind: str) -> Condition | None:
     """Return a condition, raised or cleared; None when it never was raised."""
     return session.get(Condition, (subject, kind), populate_existing=True)
-
-
-def _change(session: Session, subject: str, kind: str, **values: object) -> bool:
-    changed = session.scalars(
-        update(Condition)
-        .where(Condition.subject == subject, Condition.kind == kind, Condition.state == "raised")
-        .values(**values)
-        .returning(Condition.kind)
-    )
-    return bool(changed.all())

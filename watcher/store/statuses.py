@@ -1,6 +1,7 @@
 """How each field's status changed, and why."""
 
-from typing import Any
+from collections.abc import Mapping
+from typing import Any, NamedTuple
 
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
@@ -8,25 +9,19 @@ from sqlalchemy.orm import Session
 from watcher.store.tables import StatusChange
 
 
-def record(
-    session: Session,
-    field: str,
-    at: int,
-    *,
-    status: str,
-    setup: str | None,
-    reasons: list[Any],
-) -> bool:
-    """Keep a field's status if it, or the setup it is for, is another than before.
+class Stand(NamedTuple):
+    """A field's status, the setup it is for, and why it is so."""
 
-    Return whether it is. Reasons that change while the status stands are not kept.
-    """
-    before = _newest(session, field)
-    if before is not None and (before.status, before.setup) == (status, setup):
-        return False
-    session.add(StatusChange(field=field, at=at, status=status, setup=setup, reasons=reasons))
+    status: str
+    setup: str | None
+    reasons: list[Any]
+
+
+def record(session: Session, at: int, changed: Mapping[str, Stand]) -> None:
+    """Keep the status of fields where it, or the setup it is for, is another than before."""
+    rows = [StatusChange(field=name, at=at, **stand._asdict()) for name, stand in changed.items()]
+    session.add_all(rows)
     session.flush()
-    return True
 
 
 def current(session: Session) -> dict[str, StatusChange]:
@@ -45,12 +40,3 @@ def history(session: Session, field: str, start: int, end: int) -> list[StatusCh
             .order_by(StatusChange.at, StatusChange.id)
         )
     )
-
-
-def _newest(session: Session, field: str) -> StatusChange | None:
-    return session.scalars(
-        select(StatusChange)
-        .where(StatusChange.field == field)
-        .order_by(StatusChange.id.desc())
-        .limit(1)
-    ).one_or_none()

@@ -191,10 +191,18 @@ def _put_hours(session: Session, number: int, series: WeatherSeries) -> None:
     put_rows(session, ForecastHour, columns)
 
 
-def latest_forecast(session: Session, source: str, issued_before: int) -> Forecast | None:
-    """Return a source's newest forecast issued at or before a time, None without one."""
+def latest_forecast(
+    session: Session, source: str, issued_before: int, *, only: tuple[int, int] | None = None
+) -> Forecast | None:
+    """Return a source's newest forecast issued at or before a time, None without one.
+
+    ``only``: cut to the hours from the first of these times to before the second.
+    """
     issue = _latest_issue(session, source, issued_before)
-    return None if issue is None else _forecast(session, issue)
+    if issue is None:
+        return None
+    cut = () if only is None else (ForecastHour.time >= only[0], ForecastHour.time < only[1])
+    return _forecast(session, issue, *cut)
 
 
 def attribution(session: Session, source: str, issued_before: int) -> str:
