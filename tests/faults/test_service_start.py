@@ -90,17 +90,15 @@ def test_a_second_copy_is_refused_before_it_tells_or_writes_anything(
     first.start()
     start_job(first)
     assert first.post() in TAKEN
-    with (tmp_path / "farm.toml").open("a") as farm:
-        farm.write("a mistake\n")  # of which the second copy must not tell, either
+    # With a mistake, of which the second copy must not tell, either.
+    mistaken = tmp_path / "mistaken.toml"
+    mistaken.write_text((tmp_path / "farm.toml").read_text() + "a mistake\n")
     before = len(receiver.got)
     for _ in range(2):
-        second = first.command("run", WATCHER_PORT="1")
+        second = first.command("run", WATCHER_PORT="1", WATCHER_FARM=str(mistaken))
         assert second.returncode == 2
         assert f"process {first.pid} on " in second.stderr
         assert "stop that one first" in second.stderr
-    (tmp_path / "farm.toml").write_text(
-        (tmp_path / "farm.toml").read_text().removesuffix("a mistake\n")
-    )
     assert len(receiver.got) == before
     assert first.command("now").returncode == 0  # commands go on beside it
     assert first.command("job", "list").returncode == 0
