@@ -76,6 +76,20 @@ def test_written_it_stands_beside_all_that_was_there(learn: Learn, folder: Path)
     assert set(entry.measures) == set(entry.quantities)
 
 
+def test_what_has_no_unit_yet_does_not_hide_the_rest(learn: Learn) -> None:
+    result = learn("body.json", '{"ts": 1781272800000, "wind_avg": 3.2, "wind_deg": 210}')
+    assert "3.2 → unit not known" in result.output
+    assert "210 → 210.0°" in result.output
+    assert "say it with --unit wind=UNIT" in result.output
+    assert "refused" not in result.output
+
+
+def test_where_no_unit_is_known_nothing_is_shown(learn: Learn) -> None:
+    result = learn("log.csv", "time,wind,gust\n2026-06-12 09:01,3.1,4.0\n")
+    assert "Nothing can be shown: no unit of it is known yet" in result.output
+    assert "pydantic" not in result.output
+
+
 def test_a_guess_is_not_written_before_it_is_confirmed(learn: Learn, folder: Path) -> None:
     text = "time,wind,rh\n" + "".join(f"2026-06-12T14:0{n}:00Z,{n},61\n" for n in range(5))
     before = (folder / "farm.toml").read_bytes()

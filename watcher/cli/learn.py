@@ -173,6 +173,9 @@ def _show(proposal: Proposal, heard: Heard, farm: Farm, name: str, now: int) -> 
     out.print()
     try:
         found = decoded(proposal, heard, now)
+    except NothingLearnedError as error:
+        answer(say("Nothing can be shown: {why}", why=error.text))
+        found = None
     except (ValueError, SourceError) as error:
         answer(say("Would be refused: {why}", why=str(error)))
         found = None
@@ -200,11 +203,13 @@ def _rows(proposal: Proposal, found: Observations, farm: Farm) -> None:
             came = values[raw - back] if count == raw and back <= len(values) else "…"
             quantity = BY_NAME[guess.quantity]
             value = float(getattr(series, quantity.column)[count - back])
-            made = (
-                in_words(say("missing"))
-                if np.isnan(value)
-                else quantity.kind.show(value, farm.config.farm.units, quantity.kind.decimals + 1)
-            )
+            if guess.unit is None:
+                made = in_words(say("unit not known"))
+            elif np.isnan(value):
+                made = in_words(say("missing"))
+            else:
+                kind = quantity.kind
+                made = kind.show(value, farm.config.farm.units, kind.decimals + 1)
             cells.append(f"{came} → {made}")
         table.add_row(f"{moment}Z", *cells)
     out.print(table)

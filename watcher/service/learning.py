@@ -285,9 +285,17 @@ def _times(clock: Clock, *, is_csv: bool) -> dict[str, Any]:
 def decoded(proposal: Proposal, heard: Heard, now: int) -> Observations:
     """Return what the entry makes of the sample, with what quality control finds.
 
-    Raises ``ValueError`` or ``SourceError`` where the watch would refuse it.
+    Nothing is made of numbers whose unit is not known. Raises ``ValueError`` or ``SourceError``
+    where the watch would refuse it.
     """
-    entry = _ENTRY.validate_python(dict(proposal.entry))
+    unknown = {guess.quantity for guess in proposal.units.values() if guess.unit is None}
+    if len(unknown) == len(proposal.units):
+        raise NothingLearnedError(say("no unit of it is known yet"))
+    proposed = proposal.entry["quantities"].items()
+    known = {name: value for name, value in proposed if name not in unknown}
+    entry = _ENTRY.validate_python(
+        proposal.entry | {"quantities": known, "measures": sorted(known)}
+    )
     match entry:
         case CsvStation():
             rows = _csv_rows(entry, heard, now)

@@ -29,6 +29,13 @@ MADE_AT = int(datetime(2026, 6, 12, 14, 2, tzinfo=UTC).timestamp())
         ("Rain_mm", [0.0, 0.2, 0.0], None, "rain", "mm", "amount", False),
         ("Rain_mm", [10.0, 10.2, 10.2], None, "rain", "mm", "total", False),
         ("solarradiation", [412.0], None, "solar", "W/m2", "rate", True),
+        ("wind_deg", [210], None, "wind_from", "deg", "rate", True),
+        ("Wind (°)", ["210"], None, "wind_from", "deg", "rate", True),
+        ("spd", [3.1], "m/s", "wind", "m/s", "rate", True),
+        ("gst", [5.0], "m/s", "gust", "m/s", "rate", True),
+        ("tmp", [12.3], "Cel", "temperature", "degC", "rate", True),
+        ("tmpf", [54.0], None, "temperature", "degF", "rate", True),
+        ("relh", [66.0], None, "humidity", "%", "rate", True),
     ],
 )
 def test_a_name_and_its_numbers_tell(
@@ -72,6 +79,14 @@ def test_what_is_none_of_ours_is_left_alone(name: str) -> None:
         (
             {"year": [2026], "doy": [163], "hhmm": [1401], "wind": [3]},
             Clock(("year", "doy", "hhmm"), "%Y %j %H%M", "UTC"),
+        ),
+        (
+            {"Year": ["2026"], "Day": ["163"], "Time": ["901"], "wind": ["3"]},
+            Clock(("Year", "Day", "Time"), "%Y %j %H%M", "America/Chicago"),
+        ),
+        (
+            {"year": [2026], "month": [6], "day": [12], "hour": [9], "minute": [1]},
+            Clock(("year", "month", "day", "hour", "minute"), "%Y %m %d %H %M", "America/Chicago"),
         ),
         (
             {"date": ["06/12/2026"], "time": ["9:01 AM"]},

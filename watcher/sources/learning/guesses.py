@@ -19,12 +19,15 @@ from watcher.weather.measures import Measure, ReportedAs
 
 _NAMES: Sequence[tuple[str, str]] = (
     ("wind_spread", r"sigma|std|stdev|spread"),
-    ("gust", r"gust|wg\d*|peak ?wind|wind ?(max|peak|hi)|(max|peak|hi) ?wind|racha|boe"),
-    ("wind_from", r"(wind|wnd|w) ?(dir|direction|deg|from|bearing)|dir|direction|wd\d*|wdir"),
-    ("wind", r"wind|wnd|ws\d*|wspd|wind ?(speed|spd|avg|mean|av)|speed|viento"),
-    ("dew_point", r"dew|dewpt?|dew ?point|td"),
-    ("temperature", r"temp|temperature|air ?temp|t2m|ta|tair|t|temperatura"),
-    ("humidity", r"hum|humidity|rh|rel ?hum|humedad"),
+    ("gust", r"gust|gst|wg\d*|peak ?wind|wind ?(max|peak|hi)|(max|peak|hi) ?wind|racha|boe"),
+    (
+        "wind_from",
+        r"(wind|wnd|w) ?(dir|direction|deg|degrees|from|bearing)|dir|direction|wd\d*|wdir|wdr|drct",
+    ),
+    ("wind", r"wind|wnd|ws\d*|wspd|wsp|(wind|wnd) ?(speed|spd|avg|mean|av)|speed|spd|viento"),
+    ("dew_point", r"dew|dewpt?|dwp|dew ?point|td"),
+    ("temperature", r"temp|tmp|temperature|air ?temp|t2m|ta|tair|t|temperatura"),
+    ("humidity", r"hum|humidity|rh|rel ?h(um)?|humedad"),
     (
         "pressure",
         r"station ?pressure|(barom? )?abs\w*( ?(press|pressure|barom?))?|pressure|press|barom?",
@@ -37,12 +40,12 @@ _NAMES: Sequence[tuple[str, str]] = (
 """Quantities and the words a name of them is made of, the more special ones first."""
 _NOT_OURS = re.compile(
     r"\b(indoor|inside|soil|leaf|water|battery|batt|feels|heat|chill|uv|case|logger|panel|"
-    r"msl|slp|sea|rel(?! ?hum)|relative pressure|visibility|lightning|pm\d*|co2|snow|channel|"
+    r"msl|slp|sea|rel(?! ?h(um)?\b)|relative pressure|visibility|lightning|pm\d*|co2|snow|channel|"
     r"signal|rssi)\b"
 )
 _GLUED = re.compile(
-    "(wind|gust|speed|spd|direction|dir|temp(?:erature)?|dew ?point|dewpt|dew|rain|rate|barom?|abs|"
-    "rel|daily|hourly|weekly|monthly|yearly|event|total|solar|radiation|humidity|pressure)"
+    "(wind|gust|speed|spd|direction|dir|temp(?:erature)?|tmp|dwp|dew ?point|dewpt|dew|"
+    "rain|rate|barom?|abs|rel|daily|hourly|weekly|monthly|yearly|event|total|solar|radiation|humidity|pressure)"
 )
 """Words that names are glued together of: "windspeedmph", "dailyrainin"."""
 _INSIDE = re.compile(r"\b(in|inf|inc)\b")
@@ -71,11 +74,12 @@ _TOTAL = re.compile(r"\b(total|daily|day|today|year|yearly|season|week|month|eve
 _TIME_NAMES = re.compile(
     r"\b(time|date|datetime|timestamp|dateutc|ts|epoch|dt|obs ?time|fecha|hora|utc)\b|^t$|^at$"
 )
-_PARTS = {
-    "Y": r"\byear\b",
-    "j": r"\b(doy|day of year|julian|jday|yday)\b",
-    "h": r"\b(hhmm|hm|hour ?min)",
-}
+_PARTS = (
+    (r"\byear\b", r"\bmonth\b", r"\bday\b", r"\bhour\b", r"\bmin(ute)?s?\b"),
+    (r"\byear\b", r"\bmonth\b", r"\bday\b", r"\b(hhmm|hm|hour ?min|time)\b"),
+    (r"\byear\b", r"\b(doy|day of year|julian|jday|yday|day)\b", r"\b(hhmm|hm|hour ?min|time)\b"),
+)
+"""Words of the columns that a time may be parted into, in the order of a form."""
 _FORMS = (
     "iso",
     "epoch",
@@ -102,6 +106,9 @@ _FORMS = (
     "%Y%m%d%H%M",
     "%Y %j %H%M",
     "%Y %j %H:%M",
+    "%Y %m %d %H %M",
+    "%Y %m %d %H%M",
+    "%Y %m %d %H:%M",
 )
 _RAIN_WHY: Mapping[ReportedAs, Message] = {
     "rate": say("a rate"),
@@ -157,9 +164,12 @@ def quantity_of(name: str, values: Sequence[object], said: str | None) -> Guess 
         r"\b(out|outdoor|outside|avg|average|mean|10m|2m|2min|10min|current|air)\b", "", bare
     )
     bare = " ".join(bare.split()) or words
-    quantity = next((q for q, form in _NAMES if re.fullmatch(form, bare)), None)
+    # "wind deg" is a name; of "wind mph" the name is what stands before the unit.
+    quantity = _named(words) or _named(bare)
     if quantity is None:
         quantity = next((q for q, form in _NAMES if re.search(rf"\b({form})\b", bare)), None)
+    if quantity == "wind" and found == "deg":
+        quantity = "wind_from"
     numbers = _numbers(values)
     indoors = quantity in {"temperature", "humidity", "dew_point"} and _INSIDE.search(words)
     if quantity is None or indoors or not (numbers.size or quantity == "wind_from"):
@@ -172,6 +182,10 @@ def quantity_of(name: str, values: Sequence[object], said: str | None) -> Guess 
         texts = any(isinstance(v, str) and v.strip().upper() in COMPASS for v in values)
         return Guess(quantity, "deg", why=say("compass words") if texts else say("degrees"))
     return _by_size(quantity, numbers)
+
+
+def _named(words: str) -> str | None:
+    return next((quantity for quantity, form in _NAMES if re.fullmatch(form, words)), None)
 
 
 def _rain(words: str, unit: str | None, numbers: np.ndarray) -> Guess:
@@ -263,11 +277,10 @@ def clock_of(
 
 def _candidates(columns: Mapping[str, Sequence[object]]) -> Iterator[tuple[str, ...]]:
     words = {name: words_of(name) for name in columns}
-    parts = [
-        next((n for n, w in words.items() if re.search(form, w)), None) for form in _PARTS.values()
-    ]
-    if all(parts):
-        yield tuple(name for name in parts if name)
+    for forms in _PARTS:
+        parts = [next((n for n, w in words.items() if re.search(f, w)), None) for f in forms]
+        if all(parts):
+            yield tuple(name for name in parts if name)
     times = [name for name, said in words.items() if _TIME_NAMES.search(said)]
     dates = [name for name in times if re.search(r"date|fecha", words[name])]
     clocks = [name for name in times if re.search(r"time|hora", words[name]) and name not in dates]
