@@ -1,5 +1,6 @@
 """Fixtures every room's tests may use."""
 
+import importlib
 import logging
 import os
 from collections.abc import Iterator
@@ -26,6 +27,8 @@ settings.load_profile("everyday")
 # Tables and colours are those of no terminal, whichever one the tests were started from.
 for _said_by_a_terminal in ("TERM", "COLUMNS", "LINES", "FORCE_COLOR", "TTY_COMPATIBLE"):
     os.environ.pop(_said_by_a_terminal, None)
+# A console that is made while a test has set a width keeps it for all tests behind.
+importlib.import_module("watcher.cli.context")
 
 ROOT = Path(__file__).resolve().parent.parent
 

@@ -4,6 +4,7 @@ import shutil
 from collections.abc import Callable
 from pathlib import Path
 
+import cbor2
 import pytest
 import respx
 from click.testing import Result
@@ -74,6 +75,27 @@ def test_written_it_stands_beside_all_that_was_there(learn: Learn, folder: Path)
     assert (entry.time, entry.time_zone) == ("dateutc", "UTC")
     assert entry.quantities["wind"].unit == "mph"
     assert set(entry.measures) == set(entry.quantities)
+
+
+@pytest.mark.parametrize(
+    "body",
+    [
+        b"dateutc=2026-06-12+14%3A00%3A00&tempf=68.0&windspeedmph=10&windgustmph=15&winddir=348",
+        cbor2.dumps([{-2: "shed/", -3: 1781272800, 0: "spd", 1: "m/s", 2: 4.47}]),
+        b"\x9f" + cbor2.dumps({-2: "shed/", -3: 1781272800, 0: "spd", 1: "m/s", 2: 4.47}),
+        b'[{"bn":"shed/","bt":1781272800,"n":"spd","u":"m/s","v":4.47},\n'
+        b'{"n":"gst","u":"m/s","v":6.2},\n',
+    ],
+    ids=["form", "SenML in CBOR", "SenSML in CBOR", "SenSML"],
+)
+def test_other_forms_that_stations_post_are_learned(
+    learn: Learn, folder: Path, body: bytes
+) -> None:
+    (folder / "posted").write_bytes(body)
+    result = CliRunner(env={"COLUMNS": "200"}).invoke(app, ["learn", str(folder / "posted")])
+    assert result.exit_code == 0
+    assert 'kind = "push"' in result.output
+    assert "→ 10.0 mph" in result.output
 
 
 def test_what_has_no_unit_yet_does_not_hide_the_rest(learn: Learn) -> None:

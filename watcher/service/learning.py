@@ -36,7 +36,6 @@ _SITE = Site(0.0, 0.0)
 _ENTRY: TypeAdapter[Any] = TypeAdapter(Source)
 _NOT_MEASURED = frozenset({-9999.0, 9999.0, -9999.9, -999.0, -999.9, -7999.0, 32767.0, 65535.0})
 """Numbers that stand for "not measured" (common practice, no source)."""
-_OF_FORM = {"json": "application/json", "senml": "application/senml+json"}
 
 
 @dataclass(frozen=True)
@@ -173,7 +172,8 @@ def _entry(
         entry |= _of_file(heard, sample)
     if heard.broker is not None:
         entry |= {"host": heard.broker[0], "port": heard.broker[1], "topic": heard.topic}
-        entry["payload"] = "senml" if sample.form == "senml" else "mapped"
+        packed = "senml-cbor" if sample.content_type.endswith("cbor") else "senml"
+        entry["payload"] = packed if sample.form == "senml" else "mapped"
     if sample.readings is not None and heard.broker is None:
         entry["readings"] = sample.readings
     if clock is not None:
@@ -303,7 +303,7 @@ def decoded(proposal: Proposal, heard: Heard, now: int) -> Observations:
         case PushStation() | MqttStation():
             taken = readings.parse(
                 heard.body,
-                _OF_FORM[proposal.sample.form],
+                proposal.sample.content_type,
                 now=now,
                 site=_SITE,
                 source="learned",

@@ -1,21 +1,30 @@
 """What a file, an answer or a message holds, as named columns of values as they were written."""
 
+import contextlib
 import csv
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from watcher.i18n.message import Message, say
 from watcher.sources import json_text
 from watcher.sources.json_text import finite
-from watcher.sources.stations import senml
+from watcher.sources.stations import senml, senml_packs
 from watcher.sources.stations.bad_reading import BadReadingError
+from watcher.sources.stations.readings import FORM, PLAIN, READERS
 from watcher.sources.stations.rows import number
 
 Form = Literal["csv", "json", "senml"]
 MOST_ROWS = 500
 """So many rows are looked at, the last ones."""
+_WHOLE_JSON, _STREAMED_JSON = "application/senml+json", "application/sensml+json"
+_STREAMED_CBOR = "application/sensml+cbor"
+"""Reads packs that have an end as well."""
+_CBOR_ARRAYS = {bytes([first]) for first in range(0x80, 0xA0)}
+"""First bytes of an array in CBOR (RFC 8949, section 3.1): none of them begins a text."""
+_PAIRS = re.compile(r"[^\s=&;,]+=[^\s=&]*(&[^\s=&]+=[^\s=&]*)+")
+"""A form: names and values (application/x-www-form-urlencoded)."""
 _MOST_HEADER = 20
 _MOST_DEPTH = 4
 _PLAIN = re.compile(r"[A-Za-z_][A-Za-z0-9_]*")
@@ -38,6 +47,8 @@ class Sample:
     readings: str | None = None
     """Where a JSON body holds its list of readings, None for the body itself."""
     is_list: bool = False
+    content_type: str = ""
+    """As what a station would post it; empty for a table."""
 
 
 class UnknownFormError(ValueError):
@@ -50,24 +61,44 @@ class UnknownFormError(ValueError):
 
 def read_sample(body: bytes, *, now: int) -> Sample:
     """Return what a body holds, by its looks; ``UnknownFormError``."""
+    if body[:1] in _CBOR_ARRAYS:
+        return _posted(body, _STREAMED_CBOR, now)
     text = body.decode("utf-8-sig", errors="replace").strip()
     if not text:
         raise UnknownFormError(say("it is empty"))
     if text[0] in "[{":
         return _json(body, now)
+    if _PAIRS.fullmatch(text):
+        return _posted(body.strip(), FORM, now)
     return _csv(text)
 
 
 def _json(body: bytes, now: int) -> Sample:
     try:
-        found = json_text.loads(body)
+        return _of_json(json_text.loads(body), PLAIN, now)
+    except UnknownFormError:
+        raise
     except ValueError as error:
+        with contextlib.suppress(UnknownFormError):
+            return _posted(body, _STREAMED_JSON, now)  # records without an end, one a line
         raise UnknownFormError(
             say("it looks like JSON and is none: {why}", why=str(error))
         ) from error
+
+
+def _posted(body: bytes, kind: str, now: int) -> Sample:
+    """Return what a body of a content type other than plain JSON holds."""
+    try:
+        return _of_json(READERS[kind](body), kind, now)
+    except BadReadingError as error:
+        raise UnknownFormError(say("it cannot be read: {why}", why=str(error))) from error
+
+
+def _of_json(found: object, kind: str, now: int) -> Sample:
     records = _senml(found, now)
     if records is not None:
-        return records
+        packed = kind if kind in senml_packs.READERS else _WHOLE_JSON
+        return replace(records, content_type=packed)
     where, readings = _readings(found)
     readings = readings[-MOST_ROWS:]
     rows = [dict(_flat(each, "", 0)) for each in readings if isinstance(each, Mapping)]
@@ -76,7 +107,7 @@ def _json(body: bytes, now: int) -> Sample:
     names = list(dict.fromkeys(name for row in rows for name in row))
     columns = {name: [row.get(name) for row in rows] for name in names}
     listed = where is not None or isinstance(found, list)
-    return Sample("json", columns, {}, len(rows), readings=where, is_list=listed)
+    return Sample("json", columns, {}, len(rows), readings=where, is_list=listed, content_type=kind)
 
 
 def _senml(found: object, now: int) -> Sample | None:

@@ -92,7 +92,7 @@ def taken_of(
         raise BadReadingError(
             "Content-Type", f"{kind!a} is not taken", f"send {' or '.join(KINDS)}"
         )
-    posted = _READERS[kind](body)
+    posted = READERS[kind](body)
     most = MAX_RECORDS if kind in senml_packs.READERS else MAX_READINGS
     if isinstance(posted, list) and len(posted) > most:
         raise BadReadingError("the body", f"is over {most} entries", "post fewer")
@@ -131,11 +131,12 @@ def _form(body: bytes) -> object:
     return dict(pairs)
 
 
-_READERS: Mapping[str, Callable[[bytes], object]] = {
+READERS: Mapping[str, Callable[[bytes], object]] = {
     PLAIN: _json,
     FORM: _form,
     **senml_packs.READERS,
 }
+"""By content type, what makes a body plain values; ``BadReadingError``."""
 
 
 def _from_mapped(posted: object, now: int, mapping: PostMapping) -> Taken:
