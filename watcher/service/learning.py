@@ -294,7 +294,7 @@ def decoded(proposal: Proposal, heard: Heard, now: int) -> Observations:
     proposed = proposal.entry["quantities"].items()
     known = {name: value for name, value in proposed if name not in unknown}
     entry = _ENTRY.validate_python(
-        proposal.entry | {"quantities": known, "measures": sorted(known)}
+        dict(proposal.entry) | {"quantities": known, "measures": sorted(known)}
     )
     match entry:
         case CsvStation():
