@@ -9,6 +9,7 @@ from tests.support.english import english
 from tests.support.farms import build, tables
 from tests.support.minutes import Minutes
 from tests.support.skies import MORNING, judged, outlook
+from watcher.judge.chances import Chances, FarmChances
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.messages.evening import evening_look_ahead
 from watcher.messages.fields import closing
@@ -77,6 +78,30 @@ def evening(farm, **weather):
     look = outlook(MORNING + 8 * 3600, **weather)  # 19:00
     judgement, _ = judged(FarmArrays.of(farm), look)
     return english(evening_look_ahead(Speaker(farm), judgement, look))
+
+
+def test_the_evening_names_each_fields_best_starts_of_three_days(farm):
+    now = MORNING + 8 * 3600
+    look, plan = outlook(now), FarmArrays.of(farm)
+    judgement, _ = judged(plan, look)
+    starts = now + 3600 * np.arange(60)  # up to 06:00 of the third day
+    held = np.where(starts % 86_400 == (now + 12 * 3600) % 86_400, 0.81, 0.4)  # 07:00
+    every = np.broadcast_to(held, (len(plan.fields), len(plan.setups), starts.size))
+    none = np.full(every.shape, -1, np.int8)
+    behind = np.arange(60)[::-1]
+    of = plan.fields, plan.setups, starts, plan.duration_s, every, every, none, behind
+    chances = FarmChances(now, (Chances(*of),))
+    text = english(evening_look_ahead(Speaker(farm), judgement, look, chances=chances))
+    for line in text.lines[:2]:
+        assert line.split("; ")[-4:] == [
+            "best starts: 19:00 to 23:00, 4 in 10",
+            "tomorrow 07:00, 8 in 10",
+            "Fri 07:00, 8 in 10",
+            "Sat 00:00 to 06:00, 4 in 10 (not all of that day is known)",
+        ]
+    assert (
+        text.lines[2] == "Chances: mostly general experience."
+    )  # 6 behind the first start on Saturday
 
 
 def hours(**spans):
