@@ -47,9 +47,9 @@ def test_each_day_has_the_longest_run_of_its_best_tenths() -> None:
     today, tomorrow, _ = found(outlook(), given_chances(held))
     assert today.best is not None
     assert tomorrow.best is not None
-    assert (clock(today.best.starts_at), clock(today.last_at)) == ("10 13:00", "10 13:00")
+    assert (clock(today.first_at), clock(today.last_at)) == ("10 13:00", "10 13:00")
     assert today.best.chance == 0.71
-    assert (clock(tomorrow.best.starts_at), clock(tomorrow.last_at)) == ("11 07:00", "11 09:00")
+    assert (clock(tomorrow.first_at), clock(tomorrow.last_at)) == ("11 07:00", "11 09:00")
     assert today.known
     assert tomorrow.known
 
@@ -116,7 +116,7 @@ def test_no_other_hour_of_the_grid_is_better(seed: int) -> None:
             if day.best is None:
                 assert most == -1
                 continue
-            run = (day.best.starts_at <= STARTS) & (day.last_at >= STARTS)
+            run = (day.first_at <= STARTS) & (day.last_at >= STARTS)
             assert (tenths[run] == most).all()
             unknown = (row.status == Status.UNKNOWN) | (open_then & np.isnan(held))
             assert not (day.known and unknown[dates == day.day].any())

@@ -65,10 +65,10 @@ def test_likely_is_said_only_where_the_chance_says_so(found: FieldChance | None,
 
 def test_the_best_starts_are_said_day_by_day_and_what_is_not_known_is_no_no() -> None:
     days = (
-        DayStarts(date(2026, 6, 10), of(0.61, 2), NOON + 2 * 3600, known=True),
-        DayStarts(date(2026, 6, 11), of(0.72, 20), NOON + 23 * 3600, known=False),
-        DayStarts(date(2026, 6, 12), None, 0, known=True),
-        DayStarts(date(2026, 6, 13), None, 0, known=False),
+        DayStarts(date(2026, 6, 10), of(0.61, 2), NOON + 2 * 3600, NOON + 2 * 3600, known=True),
+        DayStarts(date(2026, 6, 11), of(0.72, 20), NOON + 20 * 3600, NOON + 23 * 3600, known=False),
+        DayStarts(date(2026, 6, 12), None, 0, 0, known=True),
+        DayStarts(date(2026, 6, 13), None, 0, 0, known=False),
     )
     assert english(best_starts_line(days, NOON, ZONE)) == (
         "best starts: 13:00, 6 in 10; tomorrow 07:00 to 10:00, 7 in 10 (not all of that day is "

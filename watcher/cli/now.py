@@ -13,7 +13,7 @@ from watcher.cli.context import answer, open_farm, open_log, open_settings, out,
 from watcher.cli.names import no_such
 from watcher.cli.speech import in_words
 from watcher.farm import Farm
-from watcher.i18n.message import NOTHING, Clock, Message, Name, joined, say
+from watcher.i18n.message import NOTHING, Clock, Message, joined, say
 from watcher.jobs import queries
 from watcher.jobs.queries import JobView
 from watcher.judge.best_starts import best_starts
@@ -78,7 +78,7 @@ def now() -> None:
         say("Field"),
         say("Setup"),
         say("Takes"),
-        say("Until"),
+        say("Open"),
         say("Holds"),
         say("Why"),
         title=say("Spray now"),
@@ -133,7 +133,7 @@ def _print_best_starts(
     for seen in fields:
         days = best_starts(picture.judgement, picture.outlook.now_index, chances, seen.field)
         lines = joined(best_start_items(days, now, zone), "\n")
-        table.add_row(in_words(Name(seen.field)), in_words(lines))
+        table.add_row(seen.field, in_words(lines))
         shown += [day.best for day in days]
     if chances.parts and fields:
         out.print(table)

@@ -18,12 +18,14 @@ _NOON = 12
 class DayStarts:
     """The starts of one day that are best, by the tenths in which chances are said.
 
-    ``best`` is the first of the longest run of them, up to ``last_at`` (epoch seconds); None where
-    no hour is foretold to be open. Where not ``known``, of some hours of the day nobody can say.
+    ``best`` is the chance of the first of the longest run of them, ``first_at`` to ``last_at``
+    (epoch seconds); None where no hour is foretold to be open. Where not ``known``, of some hours
+    of the day nobody can say.
     """
 
     day: date
     best: FieldChance | None
+    first_at: int
     last_at: int
     known: bool
 
@@ -91,7 +93,7 @@ def _of_day(day: date, starts: Sequence[_Start], *, whole: bool) -> DayStarts:
     known = whole and bool(starts) and not any(start.unknown for start in starts)
     most = max((start.tenths for start in starts), default=-1)
     if most < 0:
-        return DayStarts(day, None, 0, known)
+        return DayStarts(day, None, 0, 0, known)
     runs: list[list[_Start]] = [[]]
     for start in starts:
         if start.tenths == most:
@@ -99,4 +101,4 @@ def _of_day(day: date, starts: Sequence[_Start], *, whole: bool) -> DayStarts:
         elif runs[-1]:
             runs.append([])
     longest = max(runs, key=len)
-    return DayStarts(day, longest[0].chance, longest[-1].at, known)
+    return DayStarts(day, longest[0].chance, longest[0].at, longest[-1].at, known)

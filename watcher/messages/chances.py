@@ -127,8 +127,8 @@ def _day_item(one: DayStarts, now: int, zone: ZoneInfo) -> Message:
             if one.known
             else say("{day} not known", day=day)
         )
-    when: Message = Clock(one.best.starts_at, now, zone)
-    if one.last_at > one.best.starts_at:
+    when: Message = Clock(one.first_at, now, zone)
+    if one.last_at > one.first_at:
         end = f"{datetime.fromtimestamp(one.last_at, zone):%H:%M}"
         when = say("{first} to {last}", first=when, last=end)
     item = joined([when, tenths(one.best.chance)])

@@ -340,6 +340,7 @@ class DayStartsTold(ApiModel):
     day: date
     chance: ChanceTold | None
     """Of the first of them; null where no hour of the day is known to be open."""
+    first_start: int | None
     last_start: int | None
     known: bool
     """False where of some hours of the day it is not known whether they are open or how likely a
@@ -349,8 +350,8 @@ class DayStartsTold(ApiModel):
     def of(cls, day: DayStarts, now: int, zone: ZoneInfo, language: Language) -> "DayStartsTold":
         """Return what is said of a day."""
         chance = ChanceTold.of(day.best, now, zone, language)
-        last = day.last_at if chance is not None else None
-        return cls(day=day.day, chance=chance, last_start=last, known=day.known)
+        first, last = (None, None) if chance is None else (day.first_at, day.last_at)
+        return cls(day=day.day, chance=chance, first_start=first, last_start=last, known=day.known)
 
 
 class ForecastTold(ApiModel):
