@@ -65,13 +65,21 @@ def values(times: np.ndarray, wind: Wind) -> dict[str, np.ndarray]:
     }
 
 
-def issue(log: Database, feed: str, at: int, wind: Wind = steady, *, hours: int = 80) -> None:
+def issue(
+    log: Database,
+    feed: str,
+    at: int,
+    wind: Wind = steady,
+    *,
+    hours: int = 80,
+    model: str | None = None,
+) -> None:
     times = at // HOUR * HOUR + HOUR * np.arange(hours)
     more = {"cloud_pct": np.full(times.size, 60.0)}
     site = Site(LATITUDE, LONGITUDE, elevation_m=350.0)
     series = WeatherSeries.of(times, site, feed, values(times, wind) | more)
     with log.writing() as session:
-        weather.add_forecast(session, Forecast(series, at, at, "invented"))
+        weather.add_forecast(session, Forecast(series, at, at, "invented", model=model))
 
 
 def measure(
@@ -147,9 +155,10 @@ def test_hours_before_an_issue_are_as_they_were_foretold_before(filled: Database
             at=NOON - HOUR,
             known_at=NOON + 120,
         )
-    assert found["wind_m_s"][PATH_H == 1] == 9.0
-    assert np.isfinite(found["wind_m_s"][KNOWN]).all()
-    assert (found["wind_m_s"][KNOWN] < 8.0).all()
+    wind = found.hours["wind_m_s"]
+    assert wind[PATH_H == 1] == 9.0
+    assert np.isfinite(wind[KNOWN]).all()
+    assert (wind[KNOWN] < 8.0).all()
 
 
 def test_past_forecasts_here_stand_behind_a_chance(filled: Database) -> None:
@@ -211,15 +220,39 @@ def test_the_plan_keeps_to_the_horizon(filled: Database) -> None:
     assert laid_out.choices.starts[-1] == NOON + 47.5 * HOUR
 
 
-def test_a_mast_that_was_raised_starts_anew(filled: Database) -> None:
+@pytest.mark.parametrize(
+    "site",
+    [
+        Site(LATITUDE, LONGITUDE, wind_height_m=4.0),
+        Site(LATITUDE + 0.01, LONGITUDE, wind_height_m=10.0),
+    ],
+    ids=["raised", "moved"],
+)
+def test_a_mast_that_was_raised_or_moved_starts_anew(filled: Database, site: Site) -> None:
     keep(filled, farm(), NOON)
-    site = Site(LATITUDE, LONGITUDE, wind_height_m=4.0)
+    assert worked_out(filled, farm(), NOON).of("hill", "coarse")[0].past_forecasts > 0
     one = {"wind_m_s": np.array([4.0])}
     moved = WeatherSeries.of(np.array([NOON]), site, "mast", one)
     with filled.writing() as session:
         weather.add_observations(session, Observations(moved), NOON)
     found = worked_out(filled, farm(), NOON).of("hill", "coarse")
     assert found[0].past_forecasts == 0
+
+
+def test_a_feed_of_another_model_starts_anew_and_the_others_keep_theirs(filled: Database) -> None:
+    keep(filled, farm(), NOON)
+    issue(filled, "feed", NOON + 60, model="another")
+    with filled.reading() as session:
+        of = ("mast",), ("feed", "other"), NOON + 120
+        foretold = forecast_history.history(session, farm(), *of).foretold["wind_m_s"]
+    known = np.isfinite(foretold[:, :-1]).any(axis=2).sum(axis=1)
+    assert known[0] == 0
+    assert known[1] > 20
+    assert np.isfinite(foretold[:, -1]).any(axis=1).all()
+    keep(filled, farm(), NOON + 6 * HOUR)
+    with filled.reading() as session:
+        models = [p.model for p in chances.pairs(session, "feed", "mast", NOON)]
+    assert set(models) == {"another"}
 
 
 def test_a_moment_looked_back_at_knows_nothing_of_what_came_later(filled: Database) -> None:
