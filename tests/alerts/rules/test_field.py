@@ -49,9 +49,9 @@ def test_unknown_weather_neither_opens_nor_closes_a_field(watch):
 def test_a_field_about_to_close_says_when_and_why(watch):
     in_an_hour = np.where(np.arange(72) >= 1, 13.0, 5.0)
     watch.see(minutes=7)
-    assert watch.see(wind_mph=in_an_hour, gust_mph=14.0) == ["Closes: creek side 12:08, hill 12:08"]
+    assert watch.see(wind_mph=in_an_hour, gust_mph=14.0) == ["Maybe until: creek side 12:08 +1"]
     assert watch.newest().splitlines()[0] == (
-        "creek side closes 12:08: wind 13 mph, at most 10 mph (label): 3 mph over; "
+        "creek side in the forecast until 12:08: wind 13 mph, at most 10 mph (label): 3 mph over; "
         "a whole job still fits."
     )
     assert watch.see(minutes=5, wind_mph=in_an_hour, gust_mph=14.0) == []
@@ -61,7 +61,7 @@ def test_a_field_being_sprayed_is_left_to_its_job(watch):
     watch.start("hill", "coarse")
     in_an_hour = np.where(np.arange(72) >= 1, 13.0, 5.0)
     watch.see(minutes=7)
-    assert watch.see(wind_mph=in_an_hour, gust_mph=14.0) == ["Closes: creek side 12:08"]
+    assert watch.see(wind_mph=in_an_hour, gust_mph=14.0) == ["Maybe until: creek side 12:08"]
 
 
 def test_a_job_that_no_longer_fits_is_named_in_the_closing(farm):
