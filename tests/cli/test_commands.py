@@ -1,6 +1,7 @@
 """The commands of a day: check, now, why, sources, jobs, export; and what bad input is told."""
 
 import json
+import re
 from collections.abc import Callable
 from pathlib import Path
 
@@ -31,7 +32,10 @@ def test_now_ranks_the_fields_and_carries_the_caution(command: Command) -> None:
 def test_now_says_how_likely_a_job_begun_now_holds_and_from_what(command: Command) -> None:
     printed = said(command("now"))
     assert "in 10 until" in printed
-    assert "Holds: mostly general experience." in printed
+    assert "Chances: mostly general experience." in printed
+    assert "likely until" not in printed  # of these jobs 2 in 10 hold at most
+    assert "Best starts of the next three days" in printed
+    assert re.search(r"west_bottom \d\d:\d\d.*?, \d in 10", printed)
 
 
 def test_now_says_why_the_others_must_wait(command: Command) -> None:

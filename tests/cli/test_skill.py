@@ -60,6 +60,8 @@ def test_it_tells_what_the_feed_was_off_by(
     done = command("skill")
     assert done.exit_code == 0, done.output
     assert "Feed against feed" in done.output
+    assert "Rain, feed against feed" in done.output
+    assert "100%; 50%" in done.output
     assert "+2.2 (2.2)" in done.output
     assert "is 42% less 1 h ahead" in " ".join(done.output.split())
     assert "2.2 → 1.3" in done.output

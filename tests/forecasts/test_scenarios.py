@@ -56,8 +56,17 @@ def test_more_past_forecasts_make_fewer_prior_paths() -> None:
     known = KnownErrors(40)
     rng = np.random.default_rng(0)
     few, many = (scenarios(known.history(row), 100, rng) for row in (8, 159))
-    assert few.past_forecasts < 10
-    assert many.past_forecasts == 120
+    assert (few.past_forecasts < 10).all()
+    assert many.past_forecasts[PATH_H == 1] == 120
+
+
+def test_fewer_past_forecasts_stand_behind_hours_that_few_of_them_reached() -> None:
+    known = KnownErrors(40)
+    far = PATH_H > 48
+    known.foretold_root[:, far] = np.nan
+    found = scenarios(known.history(159), 100, np.random.default_rng(0))
+    assert (found.past_forecasts[far] == 0).all()
+    assert found.past_forecasts[PATH_H == 48] > 100
 
 
 def test_what_comes_after_the_present_is_never_learned_from() -> None:

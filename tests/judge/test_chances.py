@@ -73,7 +73,13 @@ def of(plan: FarmArrays, seed: int, weather: Weather | None = None, **changed: A
     times, values = scenarios(seed, **changed)
     starts = NOON + HOUR * np.arange(24)
     return chances(
-        plan, weather or look(), PAST, times=times, values=values, starts=starts, past_forecasts=0
+        plan,
+        weather or look(),
+        PAST,
+        times=times,
+        values=values,
+        starts=starts,
+        past_forecasts=np.zeros(starts.size, np.int64),
     )
 
 
@@ -155,7 +161,13 @@ def test_scenarios_end_to_end_are_judged_as_each_alone(seed: int) -> None:
     times, values = scenarios(seed, count=5)
     starts = NOON + HOUR * np.arange(20)
     together = chances(
-        plan, weather, PAST, times=times, values=values, starts=starts, past_forecasts=0
+        plan,
+        weather,
+        PAST,
+        times=times,
+        values=values,
+        starts=starts,
+        past_forecasts=np.zeros(starts.size, np.int64),
     )
     alone = [
         chances(
@@ -165,7 +177,7 @@ def test_scenarios_end_to_end_are_judged_as_each_alone(seed: int) -> None:
             times=times,
             values={name: array[n : n + 1] for name, array in values.items()},
             starts=starts,
-            past_forecasts=0,
+            past_forecasts=np.zeros(starts.size, np.int64),
         ).held
         for n in range(5)
     ]
@@ -271,7 +283,7 @@ def test_a_bound_of_what_scenarios_do_not_say_stays_and_of_what_they_say_goes() 
             times=times,
             values=values,
             starts=starts,
-            past_forecasts=0,
+            past_forecasts=np.zeros(starts.size, np.int64),
         ).held[..., 1:]
 
     said = held(values, weather.series)

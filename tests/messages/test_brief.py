@@ -13,8 +13,8 @@ from tests.support.english import english
 from tests.support.farms import build, tables
 from tests.support.skies import MORNING, judged, outlook
 from watcher.i18n.language import ENGLISH
-from watcher.judge.chances import FieldChance
-from watcher.judge.ranking import FieldNow, Ranking
+from watcher.judge.chances import Chances, FarmChances, FieldChance
+from watcher.judge.ranking import FieldNow, Ranking, with_chances
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.limits.status import Status
 from watcher.messages.brief import morning_brief
@@ -40,9 +40,9 @@ def test_on_a_lock_screen_the_ranking_comes_first():
     shaped = shape(text, "push", ENGLISH, ref="K7QM2")
     assert shaped.title == "Spray now: creek side, hill"
     assert shaped.body.splitlines() == [
-        "1 ◐ creek side marginal: coarse, 43 min, until 14:00; "
+        "1 ◐ creek side marginal: coarse, 43 min, in the forecast until 14:00; "
         "wind 8 mph, at most 10 mph (label), 2 mph to spare; marginal over 6 mph (our default)",
-        "2 ◐ hill marginal: coarse, 43 min, until 16:00; "
+        "2 ◐ hill marginal: coarse, 43 min, in the forecast until 16:00; "
         "wind 8 mph, at most 10 mph (label), 2 mph to spare; marginal over 6 mph (our default)",
         "Wind measured by mast 1 min ago.",
         "Hours ahead: open meteo, fetched 25 min ago.",
@@ -57,13 +57,14 @@ def test_on_a_lock_screen_the_ranking_comes_first():
 def test_who_waits_is_told_why_and_when_it_opens():
     calming = np.where(np.arange(72) >= 20, 5.0, 12.0)
     text = english(brief(wind_mph=calming, gust_mph=13.0))
-    assert text.title == "Opens next: creek side tomorrow 07:00 +1"
+    assert text.title == "Maybe next: creek side tomorrow 07:00 +1"
     assert text.lines[0] == (
         "✕ creek side unsuitable: wind 12 mph, at most 10 mph (label): 2 mph over; "
-        "opens tomorrow 07:00"
+        "in the forecast from tomorrow 07:00"
     )
     assert text.lines[1] == (
-        "✕ hill unsuitable: wind 12 mph, at most 10 mph (label): 2 mph over; opens tomorrow 07:00"
+        "✕ hill unsuitable: wind 12 mph, at most 10 mph (label): 2 mph over; "
+        "in the forecast from tomorrow 07:00"
     )
 
 
@@ -133,6 +134,47 @@ def test_a_field_says_how_likely_it_holds_and_once_what_that_rests_on(chance, sa
         "No chances are known yet." if chance is None else "Chances: from 41 past forecasts here."
     )
     assert [line for line in lines if "hances" in line] == [wanted]
+
+
+def with_all(held: float, **weather) -> Text:
+    """The brief with the same chance for every field, setup and hour of three days."""
+    look = outlook(**weather)
+    judgement, ranking = judged(PLAN, look)
+    starts = MORNING + 3600 * np.arange(72)
+    every = np.full((len(PLAN.fields), len(PLAN.setups), starts.size), held)
+    none = np.full(every.shape, -1, np.int8)
+    of = PLAN.fields, PLAN.setups, starts, PLAN.duration_s, every, every, none
+    chances = FarmChances(MORNING, (Chances(*of, np.full(starts.size, 25)),))
+    ranking = with_chances(ranking, chances)
+    return morning_brief(SPEAKER, judgement, ranking, look, due_at=MORNING, chances=chances)
+
+
+def test_the_best_hours_of_three_days_come_last_with_what_they_rest_on():
+    calming = np.where(np.arange(72) >= 20, 5.0, 12.0)
+    lines = english(with_all(0.72, wind_mph=calming, gust_mph=13.0)).lines
+    assert lines[-3:] == (
+        "creek side, best starts: tomorrow 07:00 to 23:00, 7 in 10; Fri 00:00 to 23:00, 7 in 10",
+        "hill, best starts: tomorrow 07:00 to 23:00, 7 in 10; Fri 00:00 to 23:00, 7 in 10",
+        "Chances: from 25 past forecasts here.",
+    )
+
+
+@pytest.mark.parametrize(
+    ("held", "title", "opens"),
+    [(0.7, "Likely next:", "likely from"), (0.2, "Maybe next:", "in the forecast from")],
+)
+def test_a_field_opens_likely_only_where_the_chance_says_so(held, title, opens):
+    calming = np.where(np.arange(72) >= 20, 5.0, 12.0)
+    text = english(with_all(held, wind_mph=calming, gust_mph=13.0))
+    assert text.title.startswith(title)
+    assert text.lines[1].endswith(f"; {opens} tomorrow 07:00")
+
+
+def test_a_field_is_open_until_likely_only_where_the_chance_says_so():
+    windy_later = np.where(np.arange(72) >= 5, 11.0, 5.0)
+    for held, until in ((0.7, "likely until 16:00"), (0.3, "in the forecast until 16:00")):
+        line = english(with_all(held, wind_mph=windy_later, gust_mph=12.0)).lines[0]
+        assert f", {until}, holds: {round(10 * held)} in 10 until 11:42" in line
 
 
 def test_many_fields_never_overflow_the_lock_screen():

@@ -1,6 +1,7 @@
 """Chances from the log: what is kept, what is learned from it, what is said, and what came."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -15,7 +16,8 @@ from watcher.limits.catalogue import Limit
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.service import forecast_history
 from watcher.service.chances import ChanceKeeper, came_of, said, work_out
-from watcher.service.snapshot import compose
+from watcher.service.planning import planner
+from watcher.service.snapshot import compose, take
 from watcher.sources.base import Flag, Forecast, Observations
 from watcher.store import aggregates, chances, weather
 from watcher.store.database import Database
@@ -63,13 +65,21 @@ def values(times: np.ndarray, wind: Wind) -> dict[str, np.ndarray]:
     }
 
 
-def issue(log: Database, feed: str, at: int, wind: Wind = steady) -> None:
-    times = at // HOUR * HOUR + HOUR * np.arange(80)
+def issue(
+    log: Database,
+    feed: str,
+    at: int,
+    wind: Wind = steady,
+    *,
+    hours: int = 80,
+    model: str | None = None,
+) -> None:
+    times = at // HOUR * HOUR + HOUR * np.arange(hours)
     more = {"cloud_pct": np.full(times.size, 60.0)}
     site = Site(LATITUDE, LONGITUDE, elevation_m=350.0)
     series = WeatherSeries.of(times, site, feed, values(times, wind) | more)
     with log.writing() as session:
-        weather.add_forecast(session, Forecast(series, at, at, "invented"))
+        weather.add_forecast(session, Forecast(series, at, at, "invented", model=model))
 
 
 def measure(
@@ -145,9 +155,10 @@ def test_hours_before_an_issue_are_as_they_were_foretold_before(filled: Database
             at=NOON - HOUR,
             known_at=NOON + 120,
         )
-    assert found["wind_m_s"][PATH_H == 1] == 9.0
-    assert np.isfinite(found["wind_m_s"][KNOWN]).all()
-    assert (found["wind_m_s"][KNOWN] < 8.0).all()
+    wind = found.hours["wind_m_s"]
+    assert wind[PATH_H == 1] == 9.0
+    assert np.isfinite(wind[KNOWN]).all()
+    assert (wind[KNOWN] < 8.0).all()
 
 
 def test_past_forecasts_here_stand_behind_a_chance(filled: Database) -> None:
@@ -159,15 +170,89 @@ def test_past_forecasts_here_stand_behind_a_chance(filled: Database) -> None:
     assert 0.5 < found[0].chance <= 1.0
 
 
-def test_a_mast_that_was_raised_starts_anew(filled: Database) -> None:
+def last_known_h(found: FarmChances) -> tuple[float, float]:
+    """How far ahead the last start lies, and the last of which a chance is known. [h]"""
+    every = found.of("hill", "coarse")
+    known = [c.starts_at for c in every if c.chance is not None]
+    return (every[-1].starts_at - NOON) / HOUR, (known[-1] - NOON) / HOUR
+
+
+def far_seeing(hours: int) -> Farm:
+    known = farm()
+    judging = known.config.judging.model_copy(update={"horizon": float(hours * HOUR)})
+    return replace(known, config=known.config.model_copy(update={"judging": judging}))
+
+
+@pytest.mark.parametrize("hours", [6, 48, 240])
+def test_starts_of_three_days_have_a_chance_whatever_the_horizon(
+    filled: Database, hours: int
+) -> None:
+    """All but the last: of a job that ends beyond the scenarios nothing is known."""
     keep(filled, farm(), NOON)
-    site = Site(LATITUDE, LONGITUDE, wind_height_m=4.0)
+    last, known = last_known_h(worked_out(filled, far_seeing(hours), NOON))
+    assert last == 71.5
+    assert 64 <= known < 71
+
+
+def test_beyond_what_a_feed_foretells_no_chance_is_known(filled: Database) -> None:
+    for feed in ("feed", "other"):
+        issue(filled, feed, NOON + 60, hours=40)
+    found = worked_out(filled, farm(), NOON + 120)
+    last, known = last_known_h(found)
+    assert last > 71
+    assert 34 <= known < 40
+
+
+def test_fewer_past_forecasts_stand_behind_starts_further_ahead(filled: Database) -> None:
+    """Of the third day the newest forecasts have not been measured yet."""
+    keep(filled, farm(), NOON)
+    near, *_, far = worked_out(filled, farm(), NOON).of("hill", "coarse")
+    assert 20 < far.past_forecasts < near.past_forecasts
+
+
+def test_the_plan_keeps_to_the_horizon(filled: Database) -> None:
+    plan = FarmArrays.of(farm())
+    with filled.reading() as session:
+        picture = take(session, plan, NOON)
+        found = work_out(session, plan, picture.outlook)
+    laid_out = planner(picture.judgement, picture.outlook.now_index, found, done=())
+    assert laid_out is not None
+    assert laid_out.choices.starts[-1] == NOON + 47.5 * HOUR
+
+
+@pytest.mark.parametrize(
+    "site",
+    [
+        Site(LATITUDE, LONGITUDE, wind_height_m=4.0),
+        Site(LATITUDE + 0.01, LONGITUDE, wind_height_m=10.0),
+    ],
+    ids=["raised", "moved"],
+)
+def test_a_mast_that_was_raised_or_moved_starts_anew(filled: Database, site: Site) -> None:
+    keep(filled, farm(), NOON)
+    assert worked_out(filled, farm(), NOON).of("hill", "coarse")[0].past_forecasts > 0
     one = {"wind_m_s": np.array([4.0])}
     moved = WeatherSeries.of(np.array([NOON]), site, "mast", one)
     with filled.writing() as session:
         weather.add_observations(session, Observations(moved), NOON)
     found = worked_out(filled, farm(), NOON).of("hill", "coarse")
     assert found[0].past_forecasts == 0
+
+
+def test_a_feed_of_another_model_starts_anew_and_the_others_keep_theirs(filled: Database) -> None:
+    keep(filled, farm(), NOON)
+    issue(filled, "feed", NOON + 60, model="another")
+    with filled.reading() as session:
+        of = ("mast",), ("feed", "other"), NOON + 120
+        foretold = forecast_history.history(session, farm(), *of).foretold["wind_m_s"]
+    known = np.isfinite(foretold[:, :-1]).any(axis=2).sum(axis=1)
+    assert known[0] == 0
+    assert known[1] > 20
+    assert np.isfinite(foretold[:, -1]).any(axis=1).all()
+    keep(filled, farm(), NOON + 6 * HOUR)
+    with filled.reading() as session:
+        models = [p.model for p in chances.pairs(session, "feed", "mast", NOON)]
+    assert set(models) == {"another"}
 
 
 def test_a_moment_looked_back_at_knows_nothing_of_what_came_later(filled: Database) -> None:

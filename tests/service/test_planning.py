@@ -41,7 +41,7 @@ def chances(plan: FarmArrays, held: float = 0.8, *, at: int = MORNING) -> FarmCh
         np.where(plan.allowed[:, :, None], np.full(shape, held), 0.0),
         np.full(shape, held),
         np.full(shape, tuple(Limit).index(Limit.GUST), np.int8),
-        0,
+        np.zeros(starts.size, np.int64),
     )
     return FarmChances(at, (part,))
 

@@ -1,13 +1,16 @@
 """One chance on every surface, and none over an unsuitable or unknown now."""
 
+from html import unescape
 from pathlib import Path
 
 import pytest
 
 from tests.support.running import put_forecast
 from tests.support.visiting import CALM, NOON, PROGRAM, Visited, visited
+from watcher.judge.best_starts import best_starts
 from watcher.judge.ranking import FieldNow
-from watcher.messages.chances import holds_line, start_line
+from watcher.messages.brief import morning_brief
+from watcher.messages.chances import best_start_items, holds_line, start_line
 
 pytestmark = pytest.mark.long
 
@@ -58,6 +61,59 @@ async def test_every_surface_tells_the_same_chance(tmp_path: Path) -> None:
         assert " de cada 10 hasta " in (await v.web.get("/")).text
 
 
+async def test_every_surface_names_the_same_best_starts_of_three_days(tmp_path: Path) -> None:
+    async with visited(tmp_path, chances=True) as v:
+        put_forecast(v.service.watch.book.store, NOON + 1, wind_m_s=3.6, gust_m_s=4.6)
+        await judged_again(v)
+        await v.service.watch._work_out_chances()
+        await judged_again(v)
+        v.log_in()
+        picture = v.service.watch.picture
+        chances = v.service.watch.book.chances
+        assert picture is not None
+        assert chances is not None
+        of = picture.judgement, picture.outlook.now_index
+        days = best_starts(*of, chances, "hill")
+        assert len(days) == 3
+        assert days[0].best is not None
+        page = unescape((await v.web.get("/fields/hill")).text)
+        items = best_start_items(days, v.service.clock.at, picture.judgement.plan.farm.zone)
+        for said in items:
+            assert f"<li>{said}</li>" in page
+        told = (await v.web.get("/api/fields/hill/forecast", headers=API)).json()
+        assert [day["day"] for day in told["best_starts"]] == [d.day.isoformat() for d in days]
+        assert [day["known"] for day in told["best_starts"]] == [d.known for d in days]
+        best = told["best_starts"][0]
+        assert best["first_start"] == days[0].first_at == v.service.clock.at
+        assert best["chance"]["odds"] == days[0].best.chance
+        assert best["last_start"] == days[0].last_at
+        # The grid has no better hour, and the same tenths in these.
+        hours = {h["at"]: h["odds"] for h in told["hours"]}
+        assert hours[days[0].first_at] == days[0].best.chance
+        speaker = v.service.watch.book.post.speaker
+        brief = morning_brief(
+            speaker,
+            picture.judgement,
+            picture.ranking,
+            picture.outlook,
+            due_at=NOON,
+            chances=chances,
+        )
+        lines = [str(line) for line in brief.lines]
+        assert any(line.startswith("hill, best starts: ") for line in lines)
+        assert all(str(items[0]) in line for line in lines if line.startswith("hill, best"))
+
+
+async def test_best_starts_are_not_known_without_chances(tmp_path: Path) -> None:
+    async with visited(tmp_path) as v:
+        v.log_in()
+        page = (await v.web.get("/fields/hill")).text
+        assert "Best starts of the next three days" in page
+        assert "No chances are known yet." in page
+        told = (await v.web.get("/api/fields/hill/forecast", headers=API)).json()
+        assert told["best_starts"] == []
+
+
 @pytest.mark.parametrize("reading", [{"gust": "30 mph"}, {"wind": "25 mph", "gust": "30 mph"}])
 async def test_an_unsuitable_now_has_no_chance_anywhere(
     tmp_path: Path, reading: dict[str, str]
@@ -68,7 +124,10 @@ async def test_an_unsuitable_now_has_no_chance_anywhere(
         v.log_in()
         assert hill(v).chance is None
         assert " in 10" not in (await v.web.get("/")).text
-        assert " in 10" not in (await v.web.get("/fields/hill")).text
+        page = (await v.web.get("/fields/hill")).text
+        now, ahead = page.split("Best starts of the next three days")
+        assert " in 10" not in now
+        assert "<li>11:01" not in ahead  # those ahead may well be better
         told = (await v.web.get("/api/ranking", headers=API)).json()
         assert all(f["chance"] is None for f in told["spray"] + told["rest"])
         assert 'chance_ratio{field="hill"}' not in (await v.web.get("/metrics", headers=API)).text

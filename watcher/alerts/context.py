@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from watcher.jobs.state import JobState
+from watcher.judge.chances import FarmChances
 from watcher.judge.judgement import Judgement
 from watcher.judge.ranking import Ranking
 from watcher.judge.timeline import Timeline
@@ -79,6 +80,8 @@ class AlertContext:
     begun: Begun | None = None
     plan: PlanNow | None = None
     """The plan of the day; None where there is none."""
+    chances: FarmChances | None = None
+    """How likely jobs hold, as last worked out; None where that is not known."""
 
     @property
     def silent(self) -> tuple[str, ...]:

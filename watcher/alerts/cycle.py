@@ -20,6 +20,7 @@ from watcher.alerts.gather import gather
 from watcher.alerts.rules import daily, field, job, job_care, recipient, source
 from watcher.alerts.rules import plan as day_plan
 from watcher.alerts.watch_runs import fault_notice
+from watcher.judge.chances import FarmChances
 from watcher.judge.job_action import JobAction
 from watcher.judge.judgement import Judgement
 from watcher.judge.ranking import Ranking
@@ -121,12 +122,23 @@ def run(
     *,
     begun: Begun | None = None,
     plan: PlanNow | None = None,
+    chances: FarmChances | None = None,
 ) -> Cycle:
     """Run one cycle of a judgement. ``begun``: when the watch began, if that matters.
 
-    ``plan`` is the plan of the day, of which the ranking is the first step.
+    ``plan`` is the plan of the day, of which the ranking is the first step; ``chances`` are how
+    likely jobs hold, as last worked out.
     """
-    view = gather(session, post.speaker, judgement, outlook, ranking, begun=begun, plan=plan)
+    view = gather(
+        session,
+        post.speaker,
+        judgement,
+        outlook,
+        ranking,
+        begun=begun,
+        plan=plan,
+        chances=chances,
+    )
     before = {
         k: s
         for k, s in condition_states.load(session).items()

@@ -10,6 +10,7 @@ from watcher.alerts.context import AlertContext, Begun, WatchedJob, job_subject
 from watcher.jobs import commands
 from watcher.jobs.nearing import learned_scale, nearing, recent_wind
 from watcher.jobs.state import look
+from watcher.judge.chances import FarmChances
 from watcher.judge.judgement import Judgement
 from watcher.judge.ranking import Ranking
 from watcher.judge.timeline import Timeline
@@ -38,6 +39,7 @@ def gather(
     *,
     begun: Begun | None,
     plan: PlanNow | None = None,
+    chances: FarmChances | None = None,
 ) -> AlertContext:
     """Look at every open job and every source.
 
@@ -72,6 +74,7 @@ def gather(
         unanswered=unanswered,
         begun=begun,
         plan=plan,
+        chances=chances,
         out_of_reach=outbox.out_of_reach(session, now - _REACH_BACK_S, _TRIED_OFTEN),
     )
 

@@ -1,6 +1,7 @@
 """``watcher now``, ``watcher why``, ``watcher sources``: what the log says at this moment."""
 
 import time
+from collections.abc import Sequence
 from typing import Annotated
 from zoneinfo import ZoneInfo
 
@@ -15,13 +16,20 @@ from watcher.farm import Farm
 from watcher.i18n.message import NOTHING, Clock, Message, joined, say
 from watcher.jobs import queries
 from watcher.jobs.queries import JobView
+from watcher.judge.best_starts import best_starts
 from watcher.judge.chances import FarmChances
-from watcher.judge.ranking import FieldNow
+from watcher.judge.ranking import FieldNow, with_chances
 from watcher.judge.reasons import reasons
 from watcher.judge.remedies import ChangeKind
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.limits.status import Status
-from watcher.messages.chances import basis, holds_until, tenths
+from watcher.messages.chances import (
+    basis_line,
+    best_start_items,
+    holds_until,
+    open_until,
+    tenths,
+)
 from watcher.messages.field_now import nothing_open, silent_wind, when_open
 from watcher.messages.job_state import (
     ACTION_SHAPES,
@@ -58,7 +66,7 @@ def now() -> None:
         picture = _look(session, farm)
         chances = work_out(session, picture.judgement.plan, picture.outlook)
         jobs = _jobs(session, picture, speaker)
-    ranking = picture.ranking
+    ranking = with_chances(picture.ranking, chances)
     if jobs:
         under_way = table_of(say("Job"), say("Field"), say("Do"), say("Why"), title=say("Jobs"))
         for number, field, word, why in jobs:
@@ -70,14 +78,16 @@ def now() -> None:
         say("Field"),
         say("Setup"),
         say("Takes"),
-        say("Until"),
+        say("Open"),
         say("Holds"),
         say("Why"),
         title=say("Spray now"),
     )
     spray = [seen for seen in ranking.spray if seen.field not in sprayed]
     for place, seen in enumerate(spray, start=1):
-        until = Clock(seen.breaks_at, ranking.at, farm.zone) if seen.breaks_at else NOTHING
+        until: Message = NOTHING
+        if seen.breaks_at is not None:
+            until = open_until(seen.breaks_at, seen.chance, ranking.at, farm.zone)
         table.add_row(
             str(place),
             in_words(_field(seen)),
@@ -89,9 +99,6 @@ def now() -> None:
         )
     if spray:
         out.print(table)
-        if chances.parts:
-            rests_on = basis(min(part.past_forecasts for part in chances.parts))
-            answer(say("Holds: {basis}.", basis=rests_on))
     else:
         answer(nothing_open(ranking))
         cause = silent_wind(picture.outlook)
@@ -110,10 +117,27 @@ def now() -> None:
         )
     if others:
         out.print(rest)
+    _print_best_starts(picture, chances, [*spray, *others], farm.zone)
     if ranking.done:
         done = ", ".join(seen.field for seen in ranking.done)
         answer(say("Done or left out: {fields}.", fields=done))
     answer(CAUTION)
+
+
+def _print_best_starts(
+    picture: Snapshot, chances: FarmChances, fields: Sequence[FieldNow], zone: ZoneInfo
+) -> None:
+    """Print the best hours to begin of the next three days, and what all chances rest on."""
+    now, shown = picture.outlook.now, [seen.chance for seen in fields]
+    table = table_of(say("Field"), say("Best starts of the next three days"))
+    for seen in fields:
+        days = best_starts(picture.judgement, picture.outlook.now_index, chances, seen.field)
+        lines = joined(best_start_items(days, now, zone), "\n")
+        table.add_row(seen.field, in_words(lines))
+        shown += [day.best for day in days]
+    if chances.parts and fields:
+        out.print(table)
+    answer(basis_line(shown))
 
 
 def _jobs(

@@ -40,7 +40,7 @@ def show(
         _print_bar(THAN_USUAL, found.against_usual)
         _print_bar(THAN_FORECAST, found.against_forecast)
     if errors is not None:
-        for part in parts(errors.feeds, errors.least, farm.config.farm.units):
+        for part in parts(errors.feeds, errors.least, errors.rain, farm.config.farm.units):
             _print_part(part)
     answer(CAUTION)
 

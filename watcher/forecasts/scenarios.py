@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from watcher.forecasts import errors, rain
 from watcher.forecasts.history import AHEAD, History
@@ -24,10 +25,11 @@ _FEWEST_HOURS = 12
 @dataclass(frozen=True)
 class Scenarios:
     """Weather that may come, by the names of ``WeatherSeries``. [N, K] each; NaN where nothing is
-    foretold. ``past_forecasts`` is how many past moments here stand behind it."""
+    foretold. ``past_forecasts`` is how many past moments here stand behind each hour: fewer so far
+    ahead as few of them were foretold or are measured yet. [K]"""
 
     values: Mapping[str, Floats]
-    past_forecasts: int
+    past_forecasts: NDArray[np.int64]
 
 
 @dataclass(frozen=True)
@@ -105,7 +107,8 @@ def scenarios(history: History, count: int, rng: np.random.Generator) -> Scenari
         wind = values["wind_m_s"]
     values["dew_point_c"] = np.minimum(values["dew_point_c"], values["temp_c"])
     values["rain_mm_h"] = wet.amounts(_paths(wet.paths, wet.left, real, count, rng))
-    return Scenarios(values, moments.size)
+    behind = np.isfinite(views[WIND].paths[moments]).sum(axis=0, dtype=np.int64)
+    return Scenarios(values, behind)
 
 
 def _moments(wind: Outlook, history: History) -> np.ndarray:

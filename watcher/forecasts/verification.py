@@ -91,10 +91,11 @@ def grouped(off: Floats, groups: Groups, days: Groups, count: int) -> tuple[Off,
 
     ``groups`` and ``days`` have the shape of the errors; a group below 0 is left out.
     """
-    return tuple(_off(off[groups == one], days[groups == one]) for one in range(count))
+    return tuple(off_of(off[groups == one], days[groups == one]) for one in range(count))
 
 
-def _off(off: Floats, days: Groups) -> Off:
+def off_of(off: Floats, days: Groups) -> Off:
+    """Return bias and root mean square of errors that are known. Arrays of one shape."""
     known = np.isfinite(off)
     on = int(np.unique(days[known]).size)
     if on < FEWEST_DAYS:
@@ -108,44 +109,52 @@ def verified(history: History, hour: Groups) -> list[Verified]:
     By lead, feed stands against feed on the same hours: those of which every feed that ever gave
     the quantity on days enough gave it.
     """
-    alike = {name: _alike(name, history) for name in QUANTITIES}
-    return [_of_feed(history, feed, hour, alike) for feed in range(_feeds(history))]
+    same = {name: alike(name, history) for name in QUANTITIES}
+    return [_of_feed(history, feed, hour, same) for feed in range(feeds_of(history))]
 
 
-def _feeds(history: History) -> int:
+def feeds_of(history: History) -> int:
+    """Return how many feeds there are."""
     return len(next(iter(history.foretold.values())))
 
 
-def _feed(history: History, feed: int) -> dict[str, Floats]:
+def foretold_by(history: History, feed: int) -> dict[str, Floats]:
+    """Return what one feed foretold. [J, K] each"""
     return {name: values[feed] for name, values in history.foretold.items()}
 
 
-def _days(history: History) -> Groups:
+def days_of(history: History) -> Groups:
+    """Return the day of the moment of every hour: forecasts of one day hang together. [J, K]"""
     return np.broadcast_to(history.at[:, None] // DAY_S, history.times.shape)
 
 
-def _alike(name: str, history: History) -> Bools:
+def lead_bands(history: History) -> Groups:
+    """Return the place in ``LEADS_H`` of every hour; -1 outside all. [J, K]"""
+    band = np.full(PATH_H.shape, -1)
+    for number, (first, last) in enumerate(LEADS_H):
+        band[(first <= PATH_H) & (last >= PATH_H)] = number
+    return np.broadcast_to(band, history.times.shape)
+
+
+def alike(name: str, history: History) -> Bools:
     """Return the hours of which all feeds that give a quantity gave it. [J, K]"""
     known = [
-        np.isfinite(errors(name, _feed(history, i), history.measured))
-        for i in range(_feeds(history))
+        np.isfinite(errors(name, foretold_by(history, i), history.measured))
+        for i in range(feeds_of(history))
     ]
-    days = _days(history)
+    days = days_of(history)
     telling = [one for one in known if np.unique(days[one]).size >= FEWEST_DAYS]
     return np.logical_and.reduce(telling) if telling else np.zeros(days.shape, dtype=np.bool_)
 
 
-def _of_feed(history: History, feed: int, hour: Groups, alike: Mapping[str, Bools]) -> Verified:
-    foretold, days = _feed(history, feed), _days(history)
+def _of_feed(history: History, feed: int, hour: Groups, same: Mapping[str, Bools]) -> Verified:
+    foretold, days = foretold_by(history, feed), days_of(history)
     off = {name: errors(name, foretold, history.measured) for name in QUANTITIES}
-    band = np.full(PATH_H.shape, -1)
-    for number, (first, last) in enumerate(LEADS_H):
-        band[(first <= PATH_H) & (last >= PATH_H)] = number
-    bands = np.broadcast_to(band, days.shape)
+    bands = lead_bands(history)
     point = _points(foretold)
     return Verified(
         {
-            n: grouped(np.where(alike[n], o, np.nan), bands, days, len(LEADS_H))
+            n: grouped(np.where(same[n], o, np.nan), bands, days, len(LEADS_H))
             for n, o in off.items()
         },
         {
@@ -182,7 +191,7 @@ def _begun(
 
 
 def _compared(given: Floats, moved: Floats, days: Groups) -> BegunAtStation:
-    as_given, as_begun = _off(given, days), _off(moved, days)
+    as_given, as_begun = off_of(given, days), off_of(moved, days)
     if as_given.days < FEWEST_DAYS:
         return BegunAtStation(as_given, as_begun, Bar(float("nan"), float("nan"), float("nan")))
 
@@ -226,13 +235,13 @@ def least_off(name: str, history: History) -> tuple[int, Bar] | None:
     The difference of root mean squares on the same hours with its bar over draws of days. ``None``
     where fewer than two feeds are known on days enough.
     """
-    alike = _alike(name, history) & _OF_THE_DAY
-    days = _days(history)[alike]
+    same = alike(name, history) & _OF_THE_DAY
+    days = days_of(history)[same]
     if np.unique(days).size < FEWEST_DAYS:
         return None
     squares = {}
-    for feed in range(_feeds(history)):
-        off = errors(name, _feed(history, feed), history.measured)[alike]
+    for feed in range(feeds_of(history)):
+        off = errors(name, foretold_by(history, feed), history.measured)[same]
         if np.isfinite(off).all():
             squares[feed] = off**2
     if len(squares) < 2:

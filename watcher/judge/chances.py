@@ -27,6 +27,8 @@ _NEAR_S = 3600
 """A start further from now tells nothing of a job begun now."""
 _OLD_S = 2 * 3600
 """They are worked out once an hour; older ones know nothing of what was measured since."""
+STARTS_AHEAD_S = 72 * 3600
+"""Starts of three days have a chance, as far as they and their jobs are foretold."""
 HELD, BROKEN, UNKNOWN = 0, 1, 2
 LIMITS = tuple(Limit)
 
@@ -39,8 +41,8 @@ class Chances:
 
     ``held`` is NaN where unknown, ``half`` the chance that it holds for the first half of the job,
     with no rain too soon after the whole; ``ends_it`` [F, S, B] the place in ``LIMITS`` of
-    what ends it most often, -1 where nothing does; ``past_forecasts`` how many past forecasts here
-    are behind.
+    what ends it most often, -1 where nothing does; ``past_forecasts`` [B] how many past forecasts
+    here are behind, of as far ahead.
     """
 
     fields: tuple[str, ...]
@@ -50,7 +52,26 @@ class Chances:
     held: Floats
     half: Floats
     ends_it: NDArray[np.int8]
-    past_forecasts: int
+    past_forecasts: NDArray[np.int64]
+
+    def at(self, start: int) -> int | None:
+        """Return the index of a start; None where it has no chance."""
+        b = int(np.searchsorted(self.starts, start))
+        return b if b < self.starts.size and self.starts[b] == start else None
+
+    def one(self, field: str, setup: int, start: int) -> "FieldChance":
+        """Return one chance, by the field's name and the indices of setup and start."""
+        f = self.fields.index(field)
+        case = f, setup, start
+        begins = int(self.starts[start])
+        return FieldChance(
+            _known(self.held[case]),
+            _known(self.half[case]),
+            begins,
+            int(begins + self.duration_s[f, setup]),
+            LIMITS[self.ends_it[case]] if self.ends_it[case] >= 0 else None,
+            int(self.past_forecasts[start]),
+        )
 
 
 @dataclass(frozen=True)
@@ -77,22 +98,14 @@ class FarmChances:
 
     def of(self, field: str, setup: str) -> tuple[FieldChance, ...]:
         """Return the chances by start, now first; empty where nothing is foretold."""
-        part = next((p for p in self.parts if field in p.fields), None)
+        part = self._part(field)
         if part is None:
             return ()
-        f, s = part.fields.index(field), part.setups.index(setup)
-        lasts = float(part.duration_s[f, s])
-        return tuple(
-            FieldChance(
-                _known(part.held[f, s, b]),
-                _known(part.half[f, s, b]),
-                int(start),
-                int(start + lasts),
-                LIMITS[part.ends_it[f, s, b]] if part.ends_it[f, s, b] >= 0 else None,
-                part.past_forecasts,
-            )
-            for b, start in enumerate(part.starts.tolist())
-        )
+        s = part.setups.index(setup)
+        return tuple(part.one(field, s, b) for b in range(part.starts.size))
+
+    def _part(self, field: str) -> Chances | None:
+        return next((p for p in self.parts if field in p.fields), None)
 
     def old(self, now: int) -> bool:
         """Return whether they were worked out too long ago to tell anything of what is ahead."""
@@ -105,7 +118,27 @@ class FarmChances:
         """
         if status < Status.MARGINAL:
             return None
-        return next((c for c in self.of(field, setup) if c.starts_at == start), None)
+        part = self._part(field)
+        b = None if part is None else part.at(start)
+        if part is None or b is None:
+            return None
+        return part.one(field, part.setups.index(setup), b)
+
+    def nearest(self, field: str, setup: str, at: int) -> FieldChance:
+        """Return the chance of the start nearest to a time, of a field that has chances."""
+        return min(self.of(field, setup), key=lambda c: abs(c.starts_at - at))
+
+    def likeliest(self, field: str, start: int, now: int) -> FieldChance | None:
+        """Return the chance of a start ahead with the setup that is likeliest to hold then.
+
+        None where none can be said.
+        """
+        part = self._part(field)
+        b = None if part is None or self.old(now) else part.at(start)
+        if part is None or b is None:
+            return None
+        held = np.nan_to_num(part.held[part.fields.index(field), :, b], nan=-1.0)
+        return part.one(field, int(held.argmax()), b)
 
     def now(self, field: str, setup: str, now: int, status: Status) -> FieldChance | None:
         """Return the chance of a job begun now; None where none can be said.
@@ -136,13 +169,14 @@ def chances(
     times: Seconds,
     values: Mapping[str, Floats],
     starts: Seconds,
-    past_forecasts: int,
+    past_forecasts: NDArray[np.int64],
 ) -> Chances:
     """Judge scenarios of the time after now and count in how many each job holds.
 
     ``look`` is the weather up to now and what is foretold; ``values`` [N, T] by the names of
     ``WeatherSeries`` what the scenarios have instead at ``times`` [T], all after now. The first of
-    ``starts`` is now; a job begun now is not held by a chance where it is unsuitable or unknown.
+    ``starts`` [B] is now; a job begun now is not held by a chance where it is unsuitable or
+    unknown. ``past_forecasts`` [B] is how many past forecasts here stand behind each.
     """
     judged = judge(
         plan,

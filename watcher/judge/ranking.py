@@ -78,6 +78,8 @@ class FieldNow:
     """Share of the field that is still to be sprayed: its job is of that."""
     chance: FieldChance | None = None
     """How likely a job begun now holds; None where that is not known, or where it is not open."""
+    opening: FieldChance | None = None
+    """How likely one begun at ``opens_at`` holds, with the setup that is likeliest to then."""
 
     @property
     def reasons(self) -> tuple[Reason, ...]:
@@ -112,13 +114,19 @@ class Ranking:
 
 
 def with_chances(ranking: Ranking, chances: FarmChances) -> Ranking:
-    """Return the ranking with how likely a job begun now holds on each field that is open."""
+    """Return the ranking with how likely a job holds: begun now, or where a field opens next."""
+    now = ranking.at
+
+    def one(field: FieldNow) -> FieldNow:
+        opens, name = field.opens_at, field.field
+        return replace(
+            field,
+            chance=chances.now(name, field.setup or "", now, field.status),
+            opening=None if opens is None else chances.likeliest(name, opens, now),
+        )
 
     def each(fields: tuple[FieldNow, ...]) -> tuple[FieldNow, ...]:
-        now = ranking.at
-        return tuple(
-            replace(f, chance=chances.now(f.field, f.setup or "", now, f.status)) for f in fields
-        )
+        return tuple(map(one, fields))
 
     return replace(
         ranking, spray=each(ranking.spray), rest=each(ranking.rest), done=each(ranking.done)

@@ -1,15 +1,24 @@
 """The morning brief: the ranking first, then who waits and why."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import datetime, time, timedelta
 
 from watcher.i18n.message import Clock, Message, Name, joined, say
+from watcher.judge.best_starts import DayStarts, best_starts
+from watcher.judge.chances import FarmChances
 from watcher.judge.judgement import Judgement
 from watcher.judge.ranking import FieldNow, Ranking
 from watcher.judge.timeline import Timeline
 from watcher.limits.status import LimitState, Status
 from watcher.messages.air_now import air_at, air_line
-from watcher.messages.chances import basis, holds_until
+from watcher.messages.chances import (
+    basis_line,
+    best_starts_line,
+    holds_until,
+    is_likely,
+    open_from,
+    open_until,
+)
 from watcher.messages.day_plan import (
     left_out_lines,
     load_lines,
@@ -40,8 +49,11 @@ def morning_brief(
     due_at: int,
     silent: Sequence[str] = (),
     plan: PlanNow | None = None,
+    chances: FarmChances | None = None,
 ) -> Text:
     """Say what to spray now and in which order, who waits for when, and how old the weather is.
+
+    Then, where ``chances`` are known, each field's best hours to begin of the next three days.
 
     With a plan that has steps today it is the plan's steps, what it leaves out and why; the ranking
     then is the plan's first step, so that the two say the same.
@@ -60,10 +72,19 @@ def morning_brief(
                 *source_lines(outlook),
             ),
         )
+    best = _best_days(judgement, outlook, ranking, chances)
     if plan is not None and _leads(plan, ranking):
         steps = _today(speaker, plan, ranking.at)
         return _of_plan(
-            speaker, judgement, ranking, outlook, plan, steps=steps, due_at=due_at, missing=missing
+            speaker,
+            judgement,
+            ranking,
+            outlook,
+            plan,
+            steps=steps,
+            due_at=due_at,
+            missing=missing,
+            starts=_best_starts(speaker, ranking, best) if any(best.values()) else (),
         )
     spray = [to_spray(speaker, ranking.at, n, f) for n, f in enumerate(ranking.spray, start=1)]
     rest = [_waiting(speaker, ranking, f) for f in ranking.rest]
@@ -76,7 +97,7 @@ def morning_brief(
             *_late(speaker, due_at, ranking.at),
             *source_lines(outlook),
             *_air(speaker, judgement, outlook, ranking),
-            *_basis(ranking),
+            *_best_starts(speaker, ranking, best),
         ),
         more=tuple(_every_limit(speaker, f) for f in (*ranking.spray, *ranking.rest)),
     )
@@ -109,6 +130,7 @@ def _of_plan(
     steps: Sequence[Step],
     due_at: int,
     missing: Sequence[Message],
+    starts: Iterable[Message],
 ) -> Text:
     now = ranking.at
     later = [step for step in plan.steps if step not in steps]
@@ -123,6 +145,7 @@ def _of_plan(
             *_late(speaker, due_at, now),
             *source_lines(outlook),
             *_air(speaker, judgement, outlook, ranking),
+            *starts,
         ),
         more=(
             *(_loads(speaker, step) for step in steps),
@@ -166,17 +189,28 @@ def _air(
         yield air_line(air, speaker.system)
 
 
-def _basis(ranking: Ranking) -> Iterator[Message]:
-    """Yield what the chances rest on, or that none is known, where a field is open."""
-    known = [
-        f.chance.past_forecasts
-        for f in ranking.spray
-        if f.chance is not None and f.chance.chance is not None
-    ]
-    if known:
-        yield say("Chances: {basis}.", basis=basis(min(known)))
-    elif ranking.spray:
-        yield say("No chances are known yet.")
+def _best_days(
+    judgement: Judgement, outlook: Timeline, ranking: Ranking, chances: FarmChances | None
+) -> dict[str, tuple[DayStarts, ...]]:
+    """The best hours to begin of the next three days, of each field that is not done."""
+    if chances is None:
+        return {}
+    fields = (seen.field for seen in (*ranking.spray, *ranking.rest))
+    return {f: best_starts(judgement, outlook.now_index, chances, f) for f in fields}
+
+
+def _best_starts(
+    speaker: Speaker, ranking: Ranking, best: Mapping[str, tuple[DayStarts, ...]]
+) -> Iterator[Message]:
+    """Yield a line a field of which chances are known, then what all chances rest on."""
+    for field, days in best.items():
+        if days:
+            line = best_starts_line(days, ranking.at, speaker.farm.zone)
+            yield say("{field}, {line}", field=Name(field), line=line)
+    shown = [f.chance for f in ranking.spray]
+    starts = [day.best for days in best.values() for day in days]
+    if starts or shown:
+        yield basis_line([*shown, *starts])
 
 
 def _late(speaker: Speaker, due_at: int, now: int) -> tuple[Message, ...]:
@@ -195,7 +229,8 @@ def _title(speaker: Speaker, ranking: Ranking) -> Message:
         times = (
             joined([Name(f.field, 14), Clock(f.opens_at or 0, now, zone)], " ") for f in opening
         )
-        return headline_of(say("Opens next:"), times)
+        likely = all(is_likely(f.opening) for f in opening)
+        return headline_of(say("Likely next:") if likely else say("Maybe next:"), times)
     if _nothing_known(ranking):
         return say("Weather unknown: do not rely on it")
     return say("No field opens in the next {span}", span=_horizon(speaker))
@@ -218,8 +253,7 @@ def to_spray(speaker: Speaker, now: int, place: int, field: FieldNow) -> Message
         span=takes(field.duration_s, field.left),
     )
     if field.breaks_at is not None:
-        until = say("until {clock}", clock=Clock(field.breaks_at, now, zone))
-        head = joined([head, until])
+        head = joined([head, open_until(field.breaks_at, field.chance, now, zone)])
     if field.chance is not None and field.chance.chance is not None:
         odds = holds_until(field.chance.chance, field.chance.ends_at, now, zone)
         head = joined([head, say("holds: {odds}", odds=odds)])
@@ -250,8 +284,8 @@ def _waiting(speaker: Speaker, ranking: Ranking, field: FieldNow) -> Message:
     if broken:
         line = joined([line, say("also {limits}", limits=joined(LIMIT_WORDS[b] for b in broken))])
     if field.opens_at is not None:
-        when = Clock(field.opens_at, ranking.at, speaker.farm.zone)
-        return joined([line, say("opens {clock}", clock=when)], "; ")
+        opens = open_from(field.opens_at, field.opening, ranking.at, speaker.farm.zone)
+        return joined([line, opens], "; ")
     line = joined([line, say("not in the next {span}", span=_horizon(speaker))], "; ")
     if field.shut_by is None or field.shut_by in {field.binding.limit, *broken}:
         return line

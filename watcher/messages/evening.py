@@ -6,12 +6,15 @@ from datetime import datetime, time, timedelta
 import numpy as np
 
 from watcher.i18n.message import Message, Name, joined, say
+from watcher.judge.best_starts import DayStarts, best_starts
+from watcher.judge.chances import FarmChances
 from watcher.judge.judgement import Judgement
 from watcher.judge.reasons import binding
 from watcher.judge.setup_choice import choose_setup
 from watcher.judge.timeline import Timeline
 from watcher.limits.hours import ends
 from watcher.limits.status import Status
+from watcher.messages.chances import basis_line, best_starts_line
 from watcher.messages.day_plan import of_day, standing, step_line
 from watcher.messages.reasons import Speaker
 from watcher.messages.text import Text, headline_of
@@ -25,11 +28,17 @@ Span = tuple[int, int]
 
 
 def evening_look_ahead(
-    speaker: Speaker, judgement: Judgement, outlook: Timeline, *, plan: PlanNow | None = None
+    speaker: Speaker,
+    judgement: Judgement,
+    outlook: Timeline,
+    *,
+    plan: PlanNow | None = None,
+    chances: FarmChances | None = None,
 ) -> Text:
     """Say what the plan has tomorrow, and when each field is open, those with the fewest hours
 
-    first. Where there is no plan for tomorrow the title names the hours.
+    first. Where there is no plan for tomorrow the title names the hours. Where ``chances`` are
+    known each field has its best hours to begin of the next three days.
     """
     day = _tomorrow(speaker, outlook.now)
     steps = of_day(plan.steps, *day) if plan is not None else []
@@ -41,13 +50,30 @@ def evening_look_ahead(
     title: Message = headline_of(say("Tomorrow:"), openings)
     if not openings:
         title = _nothing(judgement, day)
-    lines = [_line(speaker, judgement, f, spans[f], day) for f in order]
+    best = _best_days(judgement, outlook, chances)
+    lines: list[Message] = []
+    for f in order:
+        own = best_starts_line(best[f], outlook.now, speaker.farm.zone) if best.get(f) else None
+        line = _line(speaker, judgement, f, spans[f], day)
+        lines.append(line if own is None else joined([line, own], "; "))
     if plan is not None and steps:
         planned = [joined([Name(s.field, 18), _wall(speaker, s.starts_at)], " ") for s in steps]
         title = headline_of(say("Tomorrow:"), planned)
         of_plan = [step_line(speaker, s, n, outlook.now) for n, s in enumerate(steps, start=1)]
         lines = [*of_plan, standing(plan, speaker), *lines]
-    return Text(title=title, lines=(*lines, *source_lines(outlook)))
+    shown = [one.best for days in best.values() for one in days]
+    rests_on = (basis_line(shown),) if shown else ()
+    return Text(title=title, lines=(*lines, *rests_on, *source_lines(outlook)))
+
+
+def _best_days(
+    judgement: Judgement, outlook: Timeline, chances: FarmChances | None
+) -> dict[str, tuple[DayStarts, ...]]:
+    """The best hours to begin of the next three days by field."""
+    if chances is None:
+        return {}
+    fields = judgement.plan.fields
+    return {f: best_starts(judgement, outlook.now_index, chances, f) for f in fields}
 
 
 def _tomorrow(speaker: Speaker, now: int) -> Span:

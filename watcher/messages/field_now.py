@@ -4,12 +4,13 @@ import math
 
 import numpy as np
 
-from watcher.i18n.message import Clock, Message, joined, say
+from watcher.i18n.message import Message, joined, say
 from watcher.judge.judgement import Judgement
 from watcher.judge.ranking import FieldNow, Ranking
 from watcher.judge.reasons import reasons
 from watcher.judge.timeline import Timeline
 from watcher.limits.status import LimitState, Status
+from watcher.messages.chances import open_from
 from watcher.messages.reasons import Speaker
 from watcher.messages.vocabulary import LIMIT_WORDS
 from watcher.messages.words import span
@@ -39,7 +40,7 @@ def when_open(judgement: Judgement, seen: FieldNow, now_index: int, speaker: Spe
     """Return when a field that is not open opens, as far as that is known."""
     now = int(judgement.series.times[now_index])
     if seen.opens_at is not None:
-        return say("opens {when}", when=Clock(seen.opens_at, now, speaker.farm.zone))
+        return open_from(seen.opens_at, seen.opening, now, speaker.farm.zone)
     horizon = judgement.plan.farm.config.judging.horizon
     last = int(np.searchsorted(judgement.series.times, now + horizon))
     field = judgement.plan.fields.index(seen.field)

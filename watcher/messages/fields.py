@@ -11,6 +11,7 @@ from watcher.judge.reasons import binding
 from watcher.judge.setup_choice import choose_setup
 from watcher.judge.timeline import Timeline
 from watcher.messages.brief import to_spray
+from watcher.messages.chances import is_likely, open_until
 from watcher.messages.reasons import Speaker
 from watcher.messages.text import Text, headline_of
 from watcher.messages.weather import source_lines
@@ -31,11 +32,16 @@ def opening(
 def closing(
     speaker: Speaker, fields: Sequence[FieldNow], judgement: Judgement, outlook: Timeline
 ) -> Text:
-    """Say which fields are about to close, when and why, and whether a job still fits."""
+    """Say which fields are foretold to close soon, why, and whether a job still fits."""
     zone, now = speaker.farm.zone, outlook.now
     times = [joined([Name(f.field, 16), Clock(f.closes_at or now, now, zone)], " ") for f in fields]
     return Text(
-        title=headline_of(say("Closes:"), times),
+        title=headline_of(
+            say("Likely until:")
+            if all(is_likely(f.chance) for f in fields)
+            else say("Maybe until:"),
+            times,
+        ),
         lines=(*(_closes(speaker, f, judgement, now) for f in fields), *source_lines(outlook)),
     )
 
@@ -50,9 +56,9 @@ def _closes(speaker: Speaker, field: FieldNow, judgement: Judgement, now: int) -
     else:
         fits = say("a whole job of {span} no longer fits", span=span(field.duration_s))
     return say(
-        "{field} closes {clock}: {reason}; {fits}.",
+        "{field} {until}: {reason}; {fits}.",
         field=Name(field.field),
-        clock=Clock(at, now, speaker.farm.zone),
+        until=open_until(at, field.chance, now, speaker.farm.zone),
         reason=speaker.reason(field.field, binding(judgement, where, closest, time)),
         fits=fits,
     )

@@ -4,6 +4,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from math import isfinite
 
+from watcher.forecasts.rain import WET_MM_H
+from watcher.forecasts.rain_verification import NAME, RainOff
 from watcher.forecasts.scores import Bar
 from watcher.forecasts.verification import (
     BEGUN_H,
@@ -14,7 +16,7 @@ from watcher.forecasts.verification import (
     Off,
     Verified,
 )
-from watcher.i18n.message import Message, Name, Number, Sentence, joined, say
+from watcher.i18n.message import Message, Name, Number, Quantity, Sentence, joined, say
 from watcher.messages.vocabulary import POINTS
 from watcher.units import Kind, System, amount
 from watcher.weather.quantities import BY_COLUMN
@@ -45,11 +47,15 @@ class SkillPart:
 
 
 def parts(
-    feeds: Mapping[str, Verified], least: Mapping[str, tuple[str, Bar]], system: System
+    feeds: Mapping[str, Verified],
+    least: Mapping[str, tuple[str, Bar]],
+    rain: Mapping[str, Sequence[RainOff]],
+    system: System,
 ) -> list[SkillPart]:
     """Return what feeds were off by in the farm's units; parts of which nothing is known left out.
 
-    ``least`` has by quantity the feed that is least off and how much less than the next best.
+    ``least`` has by quantity the feed that is least off and how much less than the next best,
+    ``rain`` each feed's hours of rain by lead.
     """
     each = say("Mean error (bias), in brackets the root mean square error; + is foretold too high.")
     hours, points, leads = _hours(), [say("Wind from"), *POINTS.values()], _leads()
@@ -59,6 +65,18 @@ def parts(
             joined([each, say("Of the same hours. Directions: + is too far clockwise.")], " "),
             [_least(name, *one, system) for name, one in least.items()],
             list(_compared(feeds, system)),
+        ),
+        SkillPart(
+            say("Rain, feed against feed"),
+            say(
+                "Hits: of the wet hours, how many were foretold wet. False alarms: of the hours "
+                "foretold wet, how many stayed dry. Equitable threat score: 1 is perfect, 0 is no "
+                "better than chance. Amount: mean error, in brackets the root mean square error, "
+                "of the hours that were wet or foretold so. Of the same hours; wet is from {wet}.",
+                wet=Quantity(WET_MM_H, Kind.RAIN_RATE, system),
+            ),
+            (),
+            [_of_rain(feed, one, system) for feed, one in rain.items() if _any_known(one)],
         ),
         SkillPart(
             say("By the hour of the day"),
@@ -80,6 +98,43 @@ def parts(
         ),
     )
     return [part for part in found if part.sheets]
+
+
+def _any_known(rain: Sequence[RainOff]) -> bool:
+    return any(one.known for one in rain)
+
+
+def _of_rain(feed: str, rain: Sequence[RainOff], system: System) -> Sheet:
+    head = [
+        say("Hours ahead"),
+        say("Hits; false alarms"),
+        say("Equitable threat score"),
+        _heading(NAME, system),
+    ]
+    rows = [
+        [Number(f"{first}–{last}"), *_rain_cells(one, system)]
+        for (first, last), one in zip(LEADS_H, rain, strict=True)
+    ]
+    return Sheet(Name(feed), head, rows)
+
+
+def _rain_cells(one: RainOff, system: System) -> Sequence[Message]:
+    if not one.known:
+        return [say("too few wet days")] * 3
+    places = 2 if system == "us" else 1
+    bias, rms = (
+        round(amount(v, Kind.RAIN_RATE, system), places) + 0.0
+        for v in (one.amount.bias, one.amount.rms)
+    )
+    return [
+        joined([_percent(one.hit_rate), _percent(one.false_alarm_ratio)], "; "),
+        Number(f"{one.equitable_threat:.2f}") if isfinite(one.equitable_threat) else say("none"),
+        Number(f"{bias:+.{places}f} ({rms:.{places}f})"),
+    ]
+
+
+def _percent(share: float) -> Message:
+    return Number(f"{share:.0%}") if isfinite(share) else say("none")
 
 
 def _compared(feeds: Mapping[str, Verified], system: System) -> Iterable[Sheet]:

@@ -16,6 +16,7 @@ from watcher.judge.chances import (
     BROKEN,
     HELD,
     LIMITS,
+    STARTS_AHEAD_S,
     Chances,
     FarmChances,
     chances,
@@ -68,24 +69,31 @@ def _of_look(session: Session, plan: FarmArrays, look: Timeline) -> Chances | No
     history = forecast_history.history(session, farm, stations, look.feeds, now)
     drawn = scenarios(history, count, rng)
     patterns = _patterns(session, plan, stations, now)
-    times, values = _halves(int(history.at[-1]), drawn, patterns, look, rng)
+    at = int(history.at[-1])
+    times, values = _halves(at, drawn, patterns, look, rng)
+    starts = _starts(plan, look, int(times[-1]))
+    path_hour = (starts - at) // HOUR_S - PATH_H[0]
     return chances(
         own,
         look,
         look.now_index,
         times=times,
         values=values,
-        starts=_starts(plan, look),
-        past_forecasts=drawn.past_forecasts,
+        starts=starts,
+        past_forecasts=drawn.past_forecasts[path_hour],
     )
 
 
-def _starts(plan: FarmArrays, look: Timeline) -> Seconds:
-    """Return now, every full and every half hour of the horizon."""
+def _starts(plan: FarmArrays, look: Timeline, last: int) -> Seconds:
+    """Return now, every full and every half hour of the horizon, and of three days at least.
+
+    None after the last time of the scenarios: of those nothing is known.
+    """
     times = look.series.times[look.now_index :]
     halves = times[:-1] + (times[1:] - times[:-1]) // HALVES
     steps = np.union1d(times, halves[halves % (HOUR_S // HALVES) == 0])
-    return steps[steps < look.now + plan.farm.config.judging.horizon]
+    ahead_s = max(plan.farm.config.judging.horizon, STARTS_AHEAD_S)
+    return steps[(steps < look.now + ahead_s) & (steps <= last)]
 
 
 def _patterns(session: Session, plan: FarmArrays, stations: Sequence[str], now: int) -> Patterns:
@@ -142,7 +150,7 @@ def said(plan: FarmArrays, whole: Timeline, worked_out: FarmChances) -> list[Cha
                         starts_at=start,
                         ends_at=int(start + part.duration_s[f, s]),
                         chance=float(chance[s]),
-                        past_forecasts=part.past_forecasts,
+                        past_forecasts=int(part.past_forecasts[b]),
                         foretold_open=bool(truth[f, s, 0, b] == HELD),
                     )
                 )

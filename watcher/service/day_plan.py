@@ -253,7 +253,7 @@ def made(
         basis=of,
         wishes=wishes,
         in_hand=tuple(busy),
-        past_forecasts=min((p.past_forecasts for p in chances.parts), default=0),
+        past_forecasts=min((int(p.past_forecasts[0]) for p in chances.parts), default=0),
         open_now=tuple(f.field for f in picture.ranking.spray),
     )
     if of_farm is None:
@@ -266,7 +266,12 @@ def made(
         others = of_farm.losing(found, wishes, within_s=_LOSSES_S)
         loses = {name: loss(found, other) for name, other in others.items()}
     detailed = with_details(judgement.plan, chances, found, taken)
-    return replace(bare, plan=detailed, refused=refused, loses=loses)
+    behind = [
+        chances.nearest(step.field, step.setup, step.starts_at).past_forecasts
+        for step in detailed.steps
+    ]
+    least = min(behind, default=bare.past_forecasts)
+    return replace(bare, plan=detailed, refused=refused, loses=loses, past_forecasts=least)
 
 
 def worked_out(

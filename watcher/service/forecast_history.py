@@ -43,19 +43,29 @@ def newest_whole_hour(now: int) -> int:
 
 
 @dataclass(frozen=True)
+class InHand:
+    """The hours of a path as a feed foretold them, and its model where the feed says it."""
+
+    hours: Hours
+    model: str | None = None
+
+
+@dataclass(frozen=True)
 class NewPairs:
     """What of forecasts and of what came is not kept yet."""
 
-    foretold: Sequence[tuple[str, str, Site, int, Hours]]
-    """Feed, station, its site, moment and hours."""
+    foretold: Sequence[tuple[str, str, Site, int, InHand]]
+    """Feed, station, its site, moment and what was in hand."""
     measured: Sequence[tuple[str, str, int, Hours]]
     """Feed, station, moment and hours."""
 
 
 def put(session: Session, new: NewPairs) -> None:
     """Keep it, for good."""
-    for feed, station, site, at, hours in new.foretold:
-        chances.put_foretold(session, feed, station, site, at=at, foretold=hours)
+    for feed, station, site, at, known in new.foretold:
+        chances.put_foretold(
+            session, feed, station, site, at=at, foretold=known.hours, model=known.model
+        )
     for feed, station, at, hours in new.measured:
         chances.put_measured(session, feed, station, at, hours)
 
@@ -67,7 +77,7 @@ def new_pairs(session: Session, farm: Farm, now: int) -> NewPairs:
     at a call, the oldest first.
     """
     last = newest_whole_hour(now)
-    foretold: list[tuple[str, str, Site, int, Hours]] = []
+    foretold: list[tuple[str, str, Site, int, InHand]] = []
     stations = _stations(farm)
     sites = {name: site_of_log(session, farm, name) for name in stations}
     for feed, entry in _feeds(farm).items():
@@ -78,9 +88,9 @@ def new_pairs(session: Session, farm: Farm, now: int) -> NewPairs:
                 first = max(first, newest + EVERY_S)
             kept = 0
             for at in range(first, last + 1, EVERY_S):
-                hours = in_hand(session, (feed, entry), site, at=at, known_at=at + HOUR_S)
-                if np.isfinite(hours["wind_m_s"]).any():
-                    foretold.append((feed, station, site, at, hours))
+                known = in_hand(session, (feed, entry), site, at=at, known_at=at + HOUR_S)
+                if np.isfinite(known.hours["wind_m_s"]).any():
+                    foretold.append((feed, station, site, at, known))
                     kept += 1
                 if kept >= _AT_ONCE:
                     break
@@ -107,7 +117,7 @@ def _measured(
 
 def in_hand(
     session: Session, entry: tuple[str, SourceEntry], site: Site, *, at: int, known_at: int
-) -> dict[str, Floats]:
+) -> InHand:
     """Return the hours of a path as a feed foretold them by ``known_at``, for a station's heights.
 
     The newest issue speaks; for hours before it, what was foretold last before each came.
@@ -116,9 +126,9 @@ def in_hand(
     times = at + HOUR_S * PATH_H
     newest = weather.latest_forecast(session, feed, known_at)
     if newest is None or known_at - newest.issued_at > _OLDEST_ISSUE_S:
-        return {name: np.full(times.shape, np.nan) for name in KEPT}
+        return InHand({name: np.full(times.shape, np.nan) for name in KEPT})
     before = weather.foretold(session, feed, int(times[0]), at + HOUR_S, within_s=_OLDEST_ISSUE_S)
-    return path_of((before, newest.series), asked, site, at)
+    return InHand(path_of((before, newest.series), asked, site, at), newest.model)
 
 
 def path_of(
@@ -146,6 +156,8 @@ def archived_pairs(
     """
     feed, station = of
     site, asked = site_of_log(session, farm, station), farm.config.sources[feed]
+    newest = weather.latest_forecast(session, feed, now)
+    model = None if newest is None else newest.model  # the archive is of the feed as it is now
     known = chances.moments(session, feed, station)
     over = newest_whole_hour(now) - HOUR_S * int(PATH_H[-1])
     first = max(archive.first, now - _LEARNED_FROM_S)
@@ -161,7 +173,7 @@ def archived_pairs(
         hours, found = path_of(foretold_by, asked, site, at), came.of(at)
         both = np.isfinite(hours["wind_m_s"]) & np.isfinite(found["wind_m_s"])
         if both[AHEAD].any():
-            foretold.append((feed, station, site, at, hours))
+            foretold.append((feed, station, site, at, InHand(hours, model)))
             measured.append((feed, station, at, found))
     return NewPairs(foretold, measured)
 
@@ -180,23 +192,21 @@ def history(
         name: next((s for s in stations if name in _measures(farm, s)), None) for name in KEPT
     }
     wind = speaks["wind_m_s"]
+    present = _present(session, farm, feeds, wind, last=last, now=now)
     past: dict[tuple[str, str], dict[int, chances.Pair]] = {}
     measured: dict[str, _Measured] = {}
     for station in {s for s in (*speaks.values(), wind) if s is not None}:
         here = site_of_log(session, farm, station)
-        for feed in feeds:
+        for feed, known in zip(feeds, present, strict=True):
             found = chances.pairs(session, feed, station, last - _LEARNED_FROM_S)
             past[feed, station] = {
                 p.at: p if p.at <= over else replace(p, measured=None)
                 for p in found
-                if p.at < last and _same_site(p.site, here)
+                if p.at < last and p.model == known.model and _same_site(p.site, here)
             }
         first = last + HOUR_S * int(2 * PATH_H[0] - PATH_H[-1])
         measured[station] = _Measured(session, farm, station, first, last)
     at = np.array(sorted({last}.union(*(pairs for pairs in past.values()))), dtype=np.int64)
-    sources = farm.config.sources
-    here = site_of(farm, sources[feeds[0]]) if wind is None else site_of_log(session, farm, wind)
-    present = [in_hand(session, (f, sources[f]), here, at=last, known_at=now) for f in feeds]
     none = np.full(PATH_H.shape, np.nan)
     foretold, came = {}, {}
     for name in KEPT:
@@ -205,18 +215,28 @@ def history(
         foretold[name] = np.stack(
             [
                 [row[t].foretold[name] if t in row else none for t in at[:-1].tolist()]
-                + [hours[name]]
-                for row, hours in zip(rows, present, strict=True)
+                + [known.hours[name]]
+                for row, known in zip(rows, present, strict=True)
             ]
         )
         came[name] = np.stack([_came(name, speaks[name], rows, measured, t) for t in at.tolist()])
     return History(at, farm.ground.middle[1], foretold, came)
 
 
+def _present(
+    session: Session, farm: Farm, feeds: Sequence[str], wind: str | None, *, last: int, now: int
+) -> list[InHand]:
+    """Return what each feed foretells now for where the station stands that measures the wind."""
+    sources = farm.config.sources
+    here = site_of(farm, sources[feeds[0]]) if wind is None else site_of_log(session, farm, wind)
+    return [in_hand(session, (f, sources[f]), here, at=last, known_at=now) for f in feeds]
+
+
 def past(session: Session, farm: Farm, since: int) -> tuple[Sequence[str], History] | None:
     """Return the feeds and what they foretold from a time on of which all has come since.
 
-    For each quantity the first station that measures it, as long as it has stood where it is now.
+    For each quantity the first station that measures it, as long as it has stood where it is now;
+    of each feed the model behind its newest forecast.
     ``None`` where nothing is kept.
     """
     feeds, stations = list(_feeds(farm)), _stations(farm)
@@ -226,7 +246,11 @@ def past(session: Session, farm: Farm, since: int) -> tuple[Sequence[str], Histo
         for feed in feeds:
             found = chances.pairs(session, feed, station, since)
             kept[feed, station] = {
-                p.at: p for p in found if p.measured is not None and _same_site(p.site, here)
+                p.at: p
+                for p in found
+                if p.measured is not None
+                and p.model == found[-1].model
+                and _same_site(p.site, here)
             }
     moments = sorted(set().union(*kept.values()))
     if not moments:

@@ -166,6 +166,7 @@ def _of_today(chances: FarmChances, until: int) -> FarmChances:
                 held=part.held[..., today],
                 half=part.half[..., today],
                 ends_it=part.ends_it[..., today],
+                past_forecasts=part.past_forecasts[today],
             )
         )
     return replace(chances, parts=tuple(parts))

@@ -48,7 +48,8 @@ def planner(
 ) -> Planner | None:
     """Lay out what may be planned; None where nothing is foretold or nothing is left to spray.
 
-    The first start is now, as the fields are judged now; the others are those of the chances.
+    The first start is now, as the fields are judged now; the others are those of the chances that
+    lie within the horizon.
     """
     plan, now = judgement.plan, int(judgement.series.times[now_index])
     taken = {b.field for b in busy}
@@ -58,7 +59,8 @@ def planner(
     if not fields or chances.old(now):
         return None
     ahead = reduce(np.intersect1d, (part.starts for part in chances.parts))
-    starts = np.concatenate([[now], ahead[ahead > now + _NOW_S]])
+    planned = (ahead > now + _NOW_S) & (ahead < now + plan.farm.config.judging.horizon)
+    starts = np.concatenate([[now], ahead[planned]])
     setups = plan.farm.config.setups
     sprayers = list(dict.fromkeys(setups[s].sprayer for s in plan.setups))
     shape = (len(sprayers), len(fields), starts.size)
@@ -107,7 +109,10 @@ def _as_of(part: Chances, field: str, starts: Seconds, status: NDArray[np.int8])
         held[..., 0] = np.where(part.held[..., 0] > 0.0, held[..., 0], part.held[..., 1])
     held[f, :, 0][status < Status.UNKNOWN] = 0.0
     held[f, :, 0][status == Status.UNKNOWN] = np.nan
-    return replace(part, starts=starts, held=held, half=part.half[..., at])
+    past_forecasts = part.past_forecasts[at]
+    return replace(
+        part, starts=starts, held=held, half=part.half[..., at], past_forecasts=past_forecasts
+    )
 
 
 def with_details(
@@ -121,9 +126,7 @@ def with_details(
     steps = []
     for step in found.steps:
         tank = _tank(fields[step.field])
-        near = min(
-            chances.of(step.field, step.setup), key=lambda c: abs(c.starts_at - step.starts_at)
-        )
+        near = chances.nearest(step.field, step.setup, step.starts_at)
         steps.append(
             replace(
                 step,

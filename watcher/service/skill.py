@@ -1,6 +1,6 @@
 """What was said of jobs against what came of them, and feed against feed by lead."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session
 from watcher.farm import Farm
 from watcher.forecasts import scores, verification
 from watcher.forecasts.history import DAY_S
+from watcher.forecasts.rain_verification import RainOff, verified_rain
 from watcher.forecasts.scores import FEWEST_DAYS, Bar, Skill
 from watcher.forecasts.verification import Verified
 from watcher.service.forecast_history import past
@@ -27,6 +28,8 @@ class FeedErrors:
 
     feeds: Mapping[str, Verified]
     least: Mapping[str, tuple[str, Bar]]
+    rain: Mapping[str, Sequence[RainOff]]
+    """By lead, by the feed's name."""
 
 
 def skill(session: Session, farm: Farm, since: int) -> Skill:
@@ -80,6 +83,7 @@ def feed_errors(session: Session, farm: Farm, since: int) -> FeedErrors | None:
             for name in verification.QUANTITIES
             if (best := verification.least_off(name, history)) is not None
         },
+        dict(zip(feeds, verified_rain(history), strict=True)),
     )
 
 

@@ -14,7 +14,7 @@ from watcher.jobs.by_hand import counting
 from watcher.jobs.changes import changed_rigs
 from watcher.jobs.lately import Lately, sprayed_lately
 from watcher.judge.by_hand import corrected
-from watcher.judge.chances import FarmChances
+from watcher.judge.chances import STARTS_AHEAD_S, FarmChances
 from watcher.judge.changed_rig import ChangedRig, judged_as_changed
 from watcher.judge.farm_judgement import judge_each
 from watcher.judge.job_action import JobAction
@@ -151,7 +151,8 @@ def _of_sources(session: Session, plan: FarmArrays, now: int, *, time_known: boo
                 stations=[stations[name] for name in order],
                 forecasts=forecasts,
                 site=Site(latitude, longitude),
-                horizon_s=config.judging.horizon + _BEYOND_HORIZON_S + plan.rules_look_ahead_s,
+                horizon_s=max(config.judging.horizon + _BEYOND_HORIZON_S, STARTS_AHEAD_S)
+                + plan.rules_look_ahead_s,
             ),
             fields=fields,
         )

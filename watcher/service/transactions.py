@@ -235,6 +235,7 @@ class Book:
                 picture.ranking,
                 begun=self._begun,
                 plan=picture.plan,
+                chances=self.chances,
             )
             written = cycle.written
             if self._troubled and not self.stands_in:

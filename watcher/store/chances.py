@@ -40,15 +40,31 @@ class Pair:
     site: Site
     foretold: Hours
     measured: Hours | None
+    model: str | None = None
+    """The model behind the forecast; None where the feed does not say it."""
 
 
 def put_foretold(
-    session: Session, feed: str, station: str, site: Site, *, at: int, foretold: Hours
+    session: Session,
+    feed: str,
+    station: str,
+    site: Site,
+    *,
+    at: int,
+    foretold: Hours,
+    model: str | None = None,
 ) -> None:
     """Keep what a feed foretold at a moment for a station's place; one kept already stands."""
     session.execute(
         insert_into(session, ForecastError)
-        .values(feed=feed, station=station, at=at, foretold=_packed(foretold), **site_row(site))
+        .values(
+            feed=feed,
+            station=station,
+            at=at,
+            foretold=_packed(foretold),
+            model=model,
+            **site_row(site),
+        )
         .on_conflict_do_nothing()
     )
 
@@ -92,6 +108,7 @@ def pairs(session: Session, feed: str, station: str, since: int) -> list[Pair]:
             site_of(row),
             _unpacked(row.foretold),
             None if row.measured is None else _unpacked(row.measured),
+            row.model,
         )
         for row in rows
     ]

@@ -203,7 +203,8 @@ class RainGauge(Table):
 class ForecastError(_SiteColumns, Table):
     """What a feed foretold and a station measured, by hours from a moment: ``store.chances``.
 
-    Kept for good, with the station's site as it was then: of another one it tells nothing.
+    Kept for good, with the station's site as it was then, and the model where the feed says it:
+    of another one it tells nothing.
     ``measured`` is NULL until all of its hours have passed.
     """
 
@@ -215,6 +216,7 @@ class ForecastError(_SiteColumns, Table):
     at: Mapped[int] = mapped_column(primary_key=True)
     foretold: Mapped[bytes]
     measured: Mapped[bytes | None]
+    model: Mapped[str | None] = _added()
 
 
 class ChanceSaid(Table):

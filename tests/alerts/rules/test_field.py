@@ -9,6 +9,7 @@ from tests.support.english import english
 from tests.support.farms import build, tables
 from tests.support.minutes import Minutes
 from tests.support.skies import MORNING, judged, outlook
+from watcher.judge.chances import Chances, FarmChances
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.messages.evening import evening_look_ahead
 from watcher.messages.fields import closing
@@ -48,9 +49,9 @@ def test_unknown_weather_neither_opens_nor_closes_a_field(watch):
 def test_a_field_about_to_close_says_when_and_why(watch):
     in_an_hour = np.where(np.arange(72) >= 1, 13.0, 5.0)
     watch.see(minutes=7)
-    assert watch.see(wind_mph=in_an_hour, gust_mph=14.0) == ["Closes: creek side 12:08, hill 12:08"]
+    assert watch.see(wind_mph=in_an_hour, gust_mph=14.0) == ["Maybe until: creek side 12:08 +1"]
     assert watch.newest().splitlines()[0] == (
-        "creek side closes 12:08: wind 13 mph, at most 10 mph (label): 3 mph over; "
+        "creek side in the forecast until 12:08: wind 13 mph, at most 10 mph (label): 3 mph over; "
         "a whole job still fits."
     )
     assert watch.see(minutes=5, wind_mph=in_an_hour, gust_mph=14.0) == []
@@ -60,7 +61,7 @@ def test_a_field_being_sprayed_is_left_to_its_job(watch):
     watch.start("hill", "coarse")
     in_an_hour = np.where(np.arange(72) >= 1, 13.0, 5.0)
     watch.see(minutes=7)
-    assert watch.see(wind_mph=in_an_hour, gust_mph=14.0) == ["Closes: creek side 12:08"]
+    assert watch.see(wind_mph=in_an_hour, gust_mph=14.0) == ["Maybe until: creek side 12:08"]
 
 
 def test_a_job_that_no_longer_fits_is_named_in_the_closing(farm):
@@ -77,6 +78,30 @@ def evening(farm, **weather):
     look = outlook(MORNING + 8 * 3600, **weather)  # 19:00
     judgement, _ = judged(FarmArrays.of(farm), look)
     return english(evening_look_ahead(Speaker(farm), judgement, look))
+
+
+def test_the_evening_names_each_fields_best_starts_of_three_days(farm):
+    now = MORNING + 8 * 3600
+    look, plan = outlook(now), FarmArrays.of(farm)
+    judgement, _ = judged(plan, look)
+    starts = now + 3600 * np.arange(60)  # up to 06:00 of the third day
+    held = np.where(starts % 86_400 == (now + 12 * 3600) % 86_400, 0.81, 0.4)  # 07:00
+    every = np.broadcast_to(held, (len(plan.fields), len(plan.setups), starts.size))
+    none = np.full(every.shape, -1, np.int8)
+    behind = np.arange(60)[::-1]
+    of = plan.fields, plan.setups, starts, plan.duration_s, every, every, none, behind
+    chances = FarmChances(now, (Chances(*of),))
+    text = english(evening_look_ahead(Speaker(farm), judgement, look, chances=chances))
+    for line in text.lines[:2]:
+        assert line.split("; ")[-4:] == [
+            "best starts: 19:00 to 23:00, 4 in 10",
+            "tomorrow 07:00, 8 in 10",
+            "Fri 07:00, 8 in 10",
+            "Sat 00:00 to 06:00, 4 in 10 (not all of that day is known)",
+        ]
+    assert (
+        text.lines[2] == "Chances: mostly general experience."
+    )  # 6 behind the first start on Saturday
 
 
 def hours(**spans):

@@ -6,7 +6,7 @@ import pytest
 
 from tests.support.chances_said import on_days
 from tests.support.kept_errors import keep
-from tests.support.visiting import NOON, Visited, visited
+from tests.support.visiting import NOON, Visited, farm, visited
 from watcher.forecasts.scores import FEWEST_DAYS
 from watcher.messages.skill import summary
 from watcher.service.sites import site_of_log
@@ -56,9 +56,9 @@ async def test_feeds_are_shown_by_lead_hour_and_direction(
     tmp_path: Path, days: int, *, shown: bool
 ) -> None:
     async with visited(tmp_path) as v:
-        farm = v.service.watch.book.plan.farm
+        of = v.service.watch.book.plan.farm
         with v.service.watch.book.store.writing() as session:
-            keep(session, ("feed", "mast"), site_of_log(session, farm, "mast"), NOON, days)
+            keep(session, ("feed", "mast"), site_of_log(session, of, "mast"), NOON, days)
         v.log_in()
         page = (await v.web.get("/skill")).text
         assert page.index("Too early to tell") > 0  # of chances nothing is known yet
@@ -74,8 +74,26 @@ async def test_feeds_are_shown_by_lead_hour_and_direction(
             assert page.count("<td>+2.2 (2.2)</td>") == 3 + 8 + 1
             assert page.count("<td>too few days</td>") == 3 * 7
             assert "<td>2.2 → 1.3</td>" in page
+            assert "Rain, feed" not in page  # nobody measures any
             assert "is 42% less 1 h ahead and 3% less 6 h ahead." in page
             assert "Wind, mph" in page
             spanish = await v.web.get("/skill", headers={"Accept-Language": "es"})
             assert "Cuánto le quita la estación al error" in spanish.text
             assert "<td>+2.2 (2.2)</td>" in spanish.text
+
+
+async def test_rain_is_shown_by_lead_where_a_station_measures_it(tmp_path: Path) -> None:
+    mast = {
+        "kind": "push",
+        "heights": {"wind": "0.628 m"},
+        "measures": ["wind", "gust", "wind_from", "temperature", "humidity", "rain"],
+    }
+    async with visited(tmp_path, of=farm(sources={"mast": mast})) as v:
+        of = v.service.watch.book.plan.farm
+        with v.service.watch.book.store.writing() as session:
+            keep(session, ("feed", "mast"), site_of_log(session, of, "mast"), NOON, 20)
+        v.log_in()
+        page = (await v.web.get("/skill")).text
+        assert "Rain, feed against feed" in page
+        # Every wet hour foretold, as many for nothing: a hit of two by chance, (2 - 1) / (4 - 1).
+        assert page.count("<td>100%; 50%</td><td>0.33</td><td>+0.02 (0.03)</td>") == 3

@@ -61,7 +61,13 @@ def tell(
 
 def _text(view: AlertContext, standing: Evaluation) -> Text:
     if standing.rule.kind == EVENING.kind:
-        return evening_look_ahead(view.speaker, view.judgement, view.outlook, plan=view.plan)
+        return evening_look_ahead(
+            view.speaker,
+            view.judgement,
+            view.outlook,
+            plan=view.plan,
+            chances=view.chances,
+        )
     due_at = int(standing.evidence["due_at"])
     if view.begun is not None and view.begun.first and due_at < view.begun.at:
         due_at = view.now  # nobody waited for it
@@ -73,4 +79,5 @@ def _text(view: AlertContext, standing: Evaluation) -> Text:
         due_at=due_at,
         silent=view.silent,
         plan=view.plan,
+        chances=view.chances,
     )

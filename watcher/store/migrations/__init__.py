@@ -10,7 +10,7 @@ from sqlalchemy import Connection, inspect, text
 if TYPE_CHECKING:
     from alembic.config import Config
 
-HEAD = "0014"
+HEAD = "0015"
 """The version this program works with; written down here so that a start needs no Alembic."""
 
 _FOLDER = Path(__file__).parent

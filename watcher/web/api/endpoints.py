@@ -15,6 +15,7 @@ from watcher.i18n.language import ENGLISH, Language, accepted
 from watcher.jobs import queries
 from watcher.jobs.commands import Taken
 from watcher.jobs.steps import StepName, StepOutcome, StepRequest
+from watcher.judge.best_starts import best_starts
 from watcher.judge.ranking import FieldNow
 from watcher.judge.reasons import reasons
 from watcher.limits.status import Status
@@ -143,13 +144,22 @@ def router(house: AppContext) -> APIRouter:
     def forecast(
         field: FieldName,
         setup: Annotated[str | None, Query(max_length=60)] = None,
+        *,
+        language: Asked,
         _user: User = looker,
     ) -> models.ForecastTold:
         """What one field is now and in the hours ahead."""
         picture = house.picture
         case = _case(house, field, setup)
         name = picture.judgement.plan.setups[case[1]]
-        return models.ForecastTold(field=field, setup=name, hours=list(_hours(house, case)))
+        now, zone = picture.outlook.now, house.farm.zone
+        days = best_starts(picture.judgement, picture.outlook.now_index, house.chances, field)
+        return models.ForecastTold(
+            field=field,
+            setup=name,
+            hours=list(_hours(house, case)),
+            best_starts=[models.DayStartsTold.of(day, now, zone, language) for day in days],
+        )
 
     @routes.get(
         "/log.csv",

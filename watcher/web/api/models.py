@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Mapping
+from datetime import date
 from typing import Annotated, Any, Literal, Self
 from zoneinfo import ZoneInfo
 
@@ -12,6 +13,7 @@ from watcher.i18n.language import ENGLISH, Language
 from watcher.i18n.message import Sentence
 from watcher.jobs.commands import Taken
 from watcher.jobs.queries import JobStory, JobView
+from watcher.judge.best_starts import DayStarts
 from watcher.judge.chances import FieldChance
 from watcher.judge.ranking import FieldNow, Ranking
 from watcher.judge.reasons import Reason
@@ -256,8 +258,11 @@ class FieldTold(ApiModel):
     duration_s: float
     share_done: float
     breaks_at: int | None
+    """Until when it is open by the forecast; ``chance`` says how likely that holds."""
     can_wait_until: int | None
     opens_at: int | None
+    """From when it is open by the forecast; ``opening`` says how likely a job begun then holds."""
+    opening: ChanceTold | None
     chance: ChanceTold | None
     """How likely a job begun now holds to its end; null where that is not known, and always where
     the field is unsuitable or unknown now."""
@@ -284,6 +289,7 @@ class FieldTold(ApiModel):
             breaks_at=seen.breaks_at,
             can_wait_until=seen.can_wait_until,
             opens_at=seen.opens_at,
+            opening=ChanceTold.of(seen.opening, at, speaker.farm.zone, language),
             chance=ChanceTold.of(seen.chance, at, speaker.farm.zone, language),
             job=job and JobStateTold.of(job, language),
         )
@@ -328,12 +334,35 @@ class HourTold(ApiModel):
     gust_m_s: float | None
 
 
+class DayStartsTold(ApiModel):
+    """The best starts of one day, by the tenths in which chances are said, with the best setup."""
+
+    day: date
+    chance: ChanceTold | None
+    """Of the first of them; null where no hour of the day is known to be open."""
+    first_start: int | None
+    last_start: int | None
+    known: bool
+    """False where of some hours of the day it is not known whether they are open or how likely a
+    job holds: without a chance it is then not known that there is none."""
+
+    @classmethod
+    def of(cls, day: DayStarts, now: int, zone: ZoneInfo, language: Language) -> "DayStartsTold":
+        """Return what is said of a day."""
+        chance = ChanceTold.of(day.best, now, zone, language)
+        first, last = (None, None) if chance is None else (day.first_at, day.last_at)
+        return cls(day=day.day, chance=chance, first_start=first, last_start=last, known=day.known)
+
+
 class ForecastTold(ApiModel):
     """The hours ahead of one field."""
 
     field: str
     setup: str
     hours: list[HourTold]
+    best_starts: list[DayStartsTold]
+    """Of the next three days, with the setup that comes first then; empty where no chances are
+    known."""
 
 
 class JobTold(ApiModel):

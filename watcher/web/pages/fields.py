@@ -11,12 +11,13 @@ from markupsafe import Markup
 
 from watcher.i18n.message import Clock, Message, Name, Param, Quantity, joined, say
 from watcher.jobs.usual_gusts import usual_gusts
+from watcher.judge.best_starts import best_starts
 from watcher.judge.chances import FieldChance
 from watcher.judge.judgement import Judgement
 from watcher.judge.reasons import Reason, reasons
 from watcher.limits.catalogue import CATALOGUE, IN_WINDOWS, Limit
 from watcher.limits.status import Status
-from watcher.messages.chances import holds_line, start_line
+from watcher.messages.chances import basis_line, best_start_items, holds_line, start_line
 from watcher.messages.coming import usual_gusts_line
 from watcher.messages.drift import percent
 from watcher.messages.explain import Part, explanation
@@ -148,10 +149,13 @@ def _field(house: AppContext, field: str, setup: str | None, at: int | None) -> 
     status = Status(int(judgement.status[case]))
     chance = _chance(house, (field, chosen), judgement, time, status)
     can_spray = status >= Status.MARGINAL
+    days = best_starts(picture.judgement, picture.outlook.now_index, house.chances, field)
     return {
         "field": field,
         "holds": holds_line(chance, now, house.farm.zone) if can_spray else None,
         "start_odds": start_line(chance) if can_spray else None,
+        "best_starts": best_start_items(days, now, house.farm.zone),
+        "best_starts_basis": basis_line(day.best for day in days),
         "sight": sight,
         "standing": StatusMark(status),
         "binding": line(house, field, found[0]),

@@ -282,7 +282,8 @@ class _Grid:
         known = [
             chance.past_forecasts
             for seen in self._fields
-            for chance in self._chances.of(seen.field, str(seen.setup))[:1]
+            for chance in self._chances.of(seen.field, str(seen.setup))
+            if chance.starts_at <= self._at[-1]
         ]
         return basis(min(known)) if known else None
 

@@ -28,6 +28,7 @@ from watcher.jobs.state import JobState, look
 from watcher.jobs.steps import StepName, StepOutcome, StepRequest
 from watcher.judge.start_check import Against
 from watcher.limits.catalogue import Limit
+from watcher.messages.chances import open_until
 from watcher.messages.coming import likely_line
 from watcher.messages.remedies import remedy_lines
 from watcher.messages.start import LABEL_STANDS, obstacle_line
@@ -270,7 +271,9 @@ def _live(house: AppContext, session: Session, story: JobStory) -> LiveViewModel
         limits=limits,
         left=span(max(0.0, seen.left_s)),
         over=seen.left_s < 0,
-        breaks=house.clock(seen.breaks_at) if seen.breaks_at is not None else None,
+        breaks=None
+        if seen.breaks_at is None
+        else open_until(seen.breaks_at, None, picture.outlook.now, house.farm.zone),
         again=house.clock(seen.holds_again_at) if seen.holds_again_at is not None else None,
         remedies=_remedies(house, session, seen),
         ahead=_likely(house, session, seen),

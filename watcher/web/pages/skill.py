@@ -52,7 +52,9 @@ def router(house: AppContext) -> APIRouter:
             enough=found.enough,
             rows=[_row(one) for one in found.bins],
             against=list(_against(found)),
-            parts=parts(errors.feeds, errors.least, house.speaker.system) if errors else (),
+            parts=parts(errors.feeds, errors.least, errors.rain, house.speaker.system)
+            if errors
+            else (),
         )
 
     return routes

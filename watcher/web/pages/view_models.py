@@ -9,7 +9,7 @@ from watcher.i18n.message import Message, Name, Quantity, Sentence, joined, say
 from watcher.judge.ranking import FieldNow
 from watcher.judge.reasons import Reason
 from watcher.limits.status import LimitState, Status
-from watcher.messages.chances import holds_line
+from watcher.messages.chances import holds_line, open_until
 from watcher.messages.day_plan import LEFT_OUT
 from watcher.messages.field_now import silent_wind, what_ends, when_open
 from watcher.messages.vocabulary import STATUS_WORDS, WEED_WORDS
@@ -66,6 +66,7 @@ class FieldViewModel:
     setup: Message | None
     takes: Message
     until: Message | None
+    """Until when it is open, likely or by the forecast."""
     share: str | None
     can_wait: Message | None
     opens: Message | None
@@ -120,9 +121,6 @@ def field_sight(
 ) -> FieldViewModel:
     """Show one field of the ranking. ``jobs`` are the open ones by field."""
 
-    def clock(at: int | None) -> Message | None:
-        return None if at is None else house.clock(at)
-
     can_spray = seen.status >= Status.MARGINAL
     picture = house.picture
     judgement = picture.judgement.of_field(picture.judgement.plan.fields.index(seen.field))
@@ -133,9 +131,11 @@ def field_sight(
         binding=line(house, seen.field, seen.binding),
         setup=Name(seen.setup) if seen.setup else None,
         takes=takes(seen.duration_s, seen.left),
-        until=clock(seen.breaks_at) if can_spray else None,
+        until=open_until(seen.breaks_at, seen.chance, picture.outlook.now, house.farm.zone)
+        if can_spray and seen.breaks_at is not None
+        else None,
         share=f"{seen.share_done:.0%}" if can_spray and seen.share_done < _WHOLE else None,
-        can_wait=clock(seen.can_wait_until),
+        can_wait=None if seen.can_wait_until is None else house.clock(seen.can_wait_until),
         opens=None if can_spray else when_open(judgement, seen, now, house.speaker),
         ends=what_ends(judgement, seen) if can_spray else None,
         cause=silent_wind(picture.outlook.of(seen.field))
