@@ -14,7 +14,7 @@ from watcher.farm.read_file import read_draft, text_of
 from watcher.farm.rules.convert import as_toml, window_as_rules
 from watcher.farm.schema import json_schema
 from watcher.i18n.message import Param, joined, say, say_n
-from watcher.service.farm_check import law_problems
+from watcher.service.farm_check import estimate_notes, law_problems
 from watcher.settings import problems
 
 FarmPath = Annotated[
@@ -54,7 +54,7 @@ def check(farm_file: FarmPath = None) -> None:
         answer(mistake)
     for mistake in found.unset:
         answer(say("Before 'watcher run': {mistake}", mistake=mistake))
-    for warning in found.warnings:
+    for warning in (*found.warnings, *estimate_notes(farm)):
         answer(say("Note: {warning}", warning=warning))
     if broken or found.wrong:
         raise typer.Exit(BAD_INPUT)

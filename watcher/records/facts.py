@@ -84,6 +84,8 @@ class Landing(Part):
     extrapolated: bool
     origin: str | None = None
     """Whose the share is that it stands; None in entries of before it was kept."""
+    as_open_boom: bool | None = None
+    """Whether it was estimated as if there were no hood; None in entries of before it was kept."""
 
 
 class ToLeave(Part):

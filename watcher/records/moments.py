@@ -205,6 +205,7 @@ def _landing(judgement: Judgement, field: int, setup: int, time: int) -> tuple[L
             tolerance_pct=known(e.tolerance_pct),
             extrapolated=e.extrapolated,
             origin=e.origin.value,
+            as_open_boom=e.as_open_boom,
         )
         for e in exposed(judgement, field, setup, time)
     )

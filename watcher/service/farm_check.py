@@ -8,10 +8,22 @@ from pathlib import Path
 from watcher.farm import Farm
 from watcher.farm.problems import Problem
 from watcher.farm.validation.rules import expired
-from watcher.i18n.message import say
+from watcher.i18n.message import Message, say
 from watcher.judge.can_open import shut_fields
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.messages.reasons import Speaker
+
+
+def estimate_notes(farm: Farm) -> Iterator[Message]:
+    """Yield what is estimated otherwise than one might think."""
+    plan = FarmArrays.of(farm)
+    for setup, hooded in zip(plan.setups, plan.hood_not_counted.tolist(), strict=True):
+        if hooded:
+            yield say(
+                "setup {setup}: its drift is estimated as from an open boom, the hood is not "
+                "counted; write drift_reduction where yours was tested with it",
+                setup=setup,
+            )
 
 
 def law_problems(farm: Farm, file: Path, today: date) -> Iterator[Problem]:
