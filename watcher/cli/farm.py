@@ -18,7 +18,7 @@ from watcher.farm.schema import json_schema
 from watcher.i18n.message import Message, Name, Number, Param, joined, say, say_n
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.messages.vocabulary import LIMIT_WORDS
-from watcher.service.farm_check import estimate_notes, law_problems
+from watcher.service.farm_check import estimate_notes, law_problems, readings_to_settle
 from watcher.service.open_shares import LEAST_HOURS, SELDOM, OpenShare, open_shares
 from watcher.settings import Settings, problems
 
@@ -59,7 +59,7 @@ def check(farm_file: FarmPath = None) -> None:
         answer(mistake)
     for mistake in found.unset:
         answer(say("Before 'watcher run': {mistake}", mistake=mistake))
-    for warning in (*found.warnings, *estimate_notes(farm)):
+    for warning in (*found.warnings, *readings_to_settle(farm), *estimate_notes(farm)):
         answer(say("Note: {warning}", warning=warning))
     if broken or found.wrong:
         raise typer.Exit(BAD_INPUT)

@@ -9,7 +9,7 @@ from watcher.farm.rules.calendar import ClockRule, DateRule, StageRule
 from watcher.farm.rules.day_time import DayTime
 from watcher.farm.rules.equipment import BulletinRule, PointsRule
 from watcher.farm.rules.kinds import Rule
-from watcher.farm.rules.mix import STRICT_HEIGHT_M, RuleOf, brought_by
+from watcher.farm.rules.mix import STRICT_HEIGHT_M, Noted, Reading, RuleOf, brought_by
 from watcher.farm.rules.weather import (
     DayHighRule,
     InversionBan,
@@ -209,6 +209,36 @@ _SOIL_WORDS: dict[str, Message] = {
     "field capacity": say("field capacity"),
     "saturated": say("saturated"),
     "frozen": say("frozen"),
+}
+
+
+def reading_line(noted: Noted) -> Message:
+    """Return what a label or a law leaves open, how it is read until then, and what to write."""
+    return say("{who}: {reading}", who=brought_by(noted.of), reading=_READINGS[noted.reading])
+
+
+_READINGS: dict[Reading, Message] = {
+    Reading.GUSTS: say(
+        "it does not say whether gusts count, and they do until you write gusts of its wind rule"
+    ),
+    Reading.HEIGHT: say(
+        "it does not say at which height its wind is meant: the high bound is judged at 10 m, the "
+        "low one at the boom, until you write height of its wind rule"
+    ),
+    Reading.ADJACENT: say(
+        "what is adjacent nobody can tell from a map: every neighbour of its kinds in reach is, "
+        "until you write adjacent of the neighbour"
+    ),
+    Reading.AMOUNT: say(
+        "it names no amount of rain, and nothing is decided until you write amount of its rule"
+    ),
+    Reading.INVERSION: say(
+        "whether there is an inversion the operator has to find out before each start"
+    ),
+    Reading.INSIDE: say(
+        "it does not say what may lie inside its buffer: what lies between counts for nothing, "
+        "until you write inside of it"
+    ),
 }
 
 
