@@ -34,7 +34,7 @@ WHOLE = "inside the limits for all that is left"
         ),
         (
             Change(ChangeKind.STRIPS, passes=1, neighbours=("orchard",)),
-            "leave 1 pass beside orchard",
+            "leave 1 pass beside orchard and spray the rest first",
         ),
         (Change(ChangeKind.FIELD, "hill"), "go to hill"),
         (Change(ChangeKind.WAIT, value=NOW + 3600.0), "wait until 12:00"),
