@@ -313,6 +313,16 @@ class Speaker:
             strips=Joined(tuple(self._strip(field, strip) for strip in reason.strips), "; "),
         )
 
+    def asked(self, field: str, strip: LeftStrip) -> Message:
+        """Return what one buffer asks for, and what of it is left unsprayed."""
+        return say(
+            "{who}: no-spray distance {kept} ({origin}); {strips}",
+            who=self._who(field, strip.neighbour, strip.gap_m),
+            kept=Quantity(strip.required_m, Kind.LENGTH, self.system),
+            origin=_whose(strip),
+            strips=self._strip(field, strip),
+        )
+
     def _strip(self, field: str, strip: LeftStrip) -> Message:
         return say_n(
             "leave {depth} unsprayed on the {side} side: {n} pass, {area}",
