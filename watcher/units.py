@@ -137,6 +137,7 @@ class Kind(Enum):
     # A difference has no offset of 32: kept apart from TEMPERATURE on purpose.
     TEMPERATURE_STEP = ("K", ("degF", "degC"), 1, "8 K", _STEP)
     LENGTH = ("m", ("ft", "m"), 0, "30 ft", _LENGTH)
+    DISTANCE = ("m", ("mi", "km"), 1, "2 mi", _LENGTH)
     SMALL_LENGTH = ("m", ("in", "cm"), 0, "20 in", _LENGTH)
     AREA = ("m2", ("acre", "ha"), 0, "40 acre", _AREA)
     VOLUME = ("L", ("gal", "L"), 0, "1000 gal", _VOLUME)

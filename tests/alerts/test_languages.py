@@ -19,11 +19,14 @@ from watcher.alerts.conditions import Rule
 from watcher.alerts.cycle import DESKS
 from watcher.alerts.rules.job import REMEMBERED
 from watcher.farm.models import Origin
+from watcher.farm.rules.buffers import Arithmetic, Buffer
+from watcher.farm.rules.mix import BufferOf
 from watcher.i18n.language import ENGLISH, language
 from watcher.judge.job_action import Action, JobAction
 from watcher.judge.neighbour_deposits import Exposed
 from watcher.judge.reasons import Reason
 from watcher.judge.remedies import Change, ChangeKind, Remedy
+from watcher.limits.buffers import LeftStrip
 from watcher.limits.catalogue import Limit
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.limits.status import LimitState
@@ -56,6 +59,17 @@ PLACE = JobPlace(
     ),
 )
 NO_WAY_BACK = replace(PLACE, holds_again_at=None, remedies=())
+STRIP = LeftStrip(
+    neighbour="orchard",
+    required_m=60.0,
+    gap_m=10.0,
+    depth_m=50.0,
+    passes=2,
+    area_m2=20_000.0,
+    of=BufferOf("product hill", Buffer(protects=("crop",), citation="@@")),
+    how=Arithmetic(60.0, (), 60.0),
+    gap_counted_m=10.0,
+)
 JOBS = [Job(field="creek_side"), Job(field="hill")]
 OPEN_JOB = OpenJob(id=3, field="hill", setup="coarse", started_at=MORNING - 3600)
 LOST = Message(title="@@", body="", caused_at=MORNING - 1200, recipient="operator")
@@ -256,6 +270,10 @@ TEXTS: dict[str, Callable[[], list[Text]]] = {
         job.forgotten(SPEAKER, PLACE, over_s=2400.0, now=MORNING),
         job.left_paused(SPEAKER, PLACE, paused_at=MORNING - 86_400, now=MORNING),
     ],
+    "strip to leave": lambda: [
+        job.strips_turned(SPEAKER, "creek_side", new, over)
+        for new, over in (([STRIP], []), ([STRIP], ["orchard"]), ([], ["orchard"]))
+    ],
     "retardant worn": lambda: [job.retardant_worn(PLACE, tank_age_s=3660.0)],
     "job not watched": lambda: [
         job.unwatched("hill", "@@"),
@@ -336,7 +354,7 @@ def test_what_rule_groups_look_after_has_a_name_in_words() -> None:
 _THE_SAME = re.compile(
     r"\b(creek side|creek si?|creek|hill|mast|orchard|operator|coarse|fine|open meteo)\b"
     r"|\b(old boom|boom)\b"
-    r"|\b(in/h|(?<=\d )in|mph|ft|gal|hPa|h|F)\b",
+    r"|\b(in/h|(?<=\d )in|mph|ft|acre|gal|hPa|h|F)\b",
     re.IGNORECASE,
 )
 

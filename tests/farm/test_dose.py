@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from watcher.farm.dose import Dose, UnreadableDoseError
+from watcher.farm.dose import Dose, UnlikeDosesError, UnreadableDoseError
 from watcher.farm.load import FarmFileError, load
 
 ACRE_M2, HECTARE_M2 = 4046.8564224, 10_000.0  # the international acre, by definition
@@ -33,6 +33,31 @@ def test_the_total_is_the_rate_times_the_area_in_the_rates_own_unit(
 def test_what_is_no_dose_is_refused_with_an_example(text: str) -> None:
     with pytest.raises(UnreadableDoseError, match=r'such as "22 fl oz/acre"'):
         Dose.read(text)
+
+
+# 128 fl oz are a US gallon of 231 cubic inches, 16 oz a pound of 453.59237 g; an acre is
+# 0.40468564 ha (NIST Handbook 44, appendix C).
+@pytest.mark.parametrize(
+    ("rate", "most", "over"),
+    [
+        ("8 fl oz/acre", "8 fl oz/acre", False),
+        ("9 fl oz/acre", "8 fl oz/acre", True),
+        ("0.0625 gal/acre", "8 fl oz/acre", False),
+        ("0.07 gal/acre", "8 fl oz/acre", True),
+        ("0.5846 L/ha", "8 fl oz/acre", False),
+        ("0.586 L/ha", "8 fl oz/acre", True),
+        ("17 oz/acre", "1 lb/acre", True),
+        ("1.12 kg/ha", "1 lb/acre", False),
+    ],
+)
+def test_doses_are_compared_whatever_their_units(rate: str, most: str, over: bool) -> None:
+    assert Dose.read(rate).over(Dose.read(most)) is over
+
+
+@pytest.mark.parametrize("rate", ["8 oz/acre", "0.5 kg/ha"])
+def test_a_weight_is_not_compared_with_a_volume(rate: str) -> None:
+    with pytest.raises(UnlikeDosesError):
+        Dose.read(rate).over(Dose.read("8 fl oz/acre"))
 
 
 @pytest.mark.parametrize(

@@ -1,6 +1,7 @@
 """An account: what the log holds of a place and a time, sealed, and no more than that."""
 
 import io
+from dataclasses import replace
 from datetime import datetime
 from functools import partial
 
@@ -84,6 +85,16 @@ def test_who_lay_where_has_distance_bearing_and_side_of_the_cone(desk, job) -> N
     assert (creek.upwind, creek.downwind) == ("in", "out")
     assert hill.distance_m == pytest.approx(1600.0, rel=0.01)
     assert (hill.upwind, hill.downwind) == ("out", "out")
+
+
+def test_who_is_far_is_told_in_miles_or_kilometres(desk, job) -> None:
+    sealed = write(desk, "orchard", MORNING)
+    said = words(sealed)
+    assert "33 ft to the S (180°)" in said
+    assert "1.0 mi to the " in said  # 1600 m
+    metric = replace(sealed, account=sealed.account.model_copy(update={"units": "metric"}))
+    assert "10 m to the S (180°)" in words(metric)
+    assert "1.6 km to the " in words(metric)
 
 
 def test_a_gap_is_told_as_a_gap_and_nobody_is_placed_by_it(desk) -> None:

@@ -183,7 +183,7 @@ def test_after_its_end_a_job_is_not_changed(running: Database) -> None:
     assert take_change(running, MORNING + 700, boom="15 in").outcome is StepOutcome.REFUSED
 
 
-def test_a_retardant_of_the_farm_file_brings_what_labels_call_it() -> None:
+def with_retardant() -> FarmArrays:
     farm = tables()
     farm["products"] = {
         "slow": {
@@ -192,10 +192,125 @@ def test_a_retardant_of_the_farm_file_brings_what_labels_call_it() -> None:
             "retardant": {"kind": "guar", "called": ["drift agent"], "most": "4 oz/acre"},
         }
     }
-    plan = FarmArrays.of(build(farm))
+    return FarmArrays.of(build(farm))
+
+
+def test_a_retardant_of_the_farm_file_brings_what_labels_call_it() -> None:
     job = jobs.Job(field="creek_side", setup="fine", sprayer="boom")
-    found = changes.understood(plan, job, {"retardant": "slow", "rate": "2 oz/acre"})
+    found = changes.understood(with_retardant(), job, {"retardant": "slow", "rate": "4 oz/acre"})
     assert found["retardant"] == {
         "adjuvant": "guar",
         "additives": ["drift agent", "Slow (invented)"],
     }
+
+
+@pytest.mark.parametrize(
+    ("rate", "wanted"),
+    [
+        ("4.1 oz/acre", "over the label's maximum, 4 oz/acre"),
+        ("1 kg/ha", "over the label's maximum, 4 oz/acre"),
+        ("4 fl oz/acre", "cannot be compared with the label's maximum, 4 oz/acre"),
+        ("2 oz", "is not an amount an area; write amount, unit and area"),
+    ],
+)
+def test_a_retardant_over_its_label_s_maximum_is_refused_and_nothing_is_kept(
+    running: Database, rate: str, wanted: str
+) -> None:
+    step = StepRequest(
+        StepName.CHANGE, "grower", job=1, changed={"retardant": "slow", "rate": rate}
+    )
+    with running.writing() as session, pytest.raises(BadStepError, match=wanted):
+        take(session, with_retardant(), step, MORNING + 60, lambda *_: ())
+    with running.reading() as session:
+        assert changes.changed_rigs(session, MORNING + 60) == []
+
+
+def test_of_a_retardant_without_a_label_here_it_is_said_that_its_maximum_is_not_known(
+    running: Database,
+) -> None:
+    said = str(take_change(running, MORNING + 60, retardant="guar", rate="2 oz/acre").text)
+    assert "its label's maximum is not in the farm file" in said
+
+
+def planned_s(log: Database) -> float:
+    with log.reading() as session:
+        return jobs.job(session, 1).planned_s
+
+
+def rigged(log: Database) -> ChangedRig:
+    with log.reading() as session:
+        [found] = changes.changed_rigs(session, MORNING + 3600)
+    return found
+
+
+def minutes_of(plan: FarmArrays, setup: str = "fine") -> float:
+    case = plan.fields.index("creek_side"), plan.setups.index(setup)
+    return float(plan.duration_s[case]) / 60
+
+
+def test_a_strip_that_is_left_takes_its_ground_off_the_planned_time(running: Database) -> None:
+    before = planned_s(running)
+    # The field is 400 m by 400 m: two passes of 90 ft along one side are 54.9 m of it.
+    share = 2 * 27.432 / 400
+    take_change(running, MORNING + 60, strip="2 passes")
+    assert rigged(running).unsprayed_share(PLAN) == pytest.approx(share, rel=0.01)
+    assert planned_s(running) == pytest.approx(60 * minutes_of(rigged(running).on(PLAN, None)))
+    # One fill of 15 minutes is needed either way.
+    assert before - planned_s(running) == pytest.approx(share * (before - 900.0), rel=0.02)
+
+
+@pytest.mark.parametrize("first", ["strip", "speed"])
+def test_a_strip_that_comes_in_late_counts_as_if_it_had_not(running: Database, first: str) -> None:
+    steps = [("strip", "2 passes", 300), ("speed", "6 mph", 600)]
+    for name, text, after in steps if first == "strip" else steps[::-1]:
+        with running.writing() as session:
+            step = StepRequest(StepName.CHANGE, "", job=1, changed={name: text}, at=MORNING + after)
+            take(session, PLAN, step, MORNING + 900, lambda *_: ())
+    slow = rigged(running)
+    # Ten minutes are done at the old speed; all that is left, without the strip, at the new one.
+    old, whole = 60 * minutes_of(PLAN), ChangedRig("creek_side", "fine", speed_m_s=slow.speed_m_s)
+    rest_s = (1 - 600 / old) * 60 * minutes_of(whole.on(PLAN, None))
+    saved_s = 60 * (minutes_of(whole.on(PLAN, None)) - minutes_of(slow.on(PLAN, None)))
+    assert planned_s(running) == pytest.approx(600 + rest_s - saved_s)
+
+
+def test_the_same_strip_said_again_is_taken_off_once(running: Database) -> None:
+    take_change(running, MORNING + 60, strip="2 passes")
+    once = planned_s(running)
+    take_change(running, MORNING + 90, strip="2 passes")
+    assert planned_s(running) == pytest.approx(once)
+    take_change(running, MORNING + 120, strip="1 pass")
+    assert planned_s(running) > once
+
+
+def test_other_tips_keep_the_speed_the_sprayer_was_slowed_to(running: Database) -> None:
+    slow = take_change(running, MORNING, speed="6 mph").job.planned_s
+    with running.writing() as session:
+        step = StepRequest(StepName.SETUP, "grower", job=1, setup="coarse", at=MORNING)
+        taken = take(session, PLAN, step, MORNING, lambda *_: ())
+    assert taken.job.planned_s == pytest.approx(slow)
+
+
+BUFFERED = tables()
+BUFFERED["neighbours"]["orchard"] |= {"susceptibility": "tolerant", "no_spray_distance": "60 m"}
+
+
+def test_a_strip_that_a_start_agrees_to_is_taken_off_and_goes_on_being_asked_for(
+    log: Database,
+) -> None:
+    plan = FarmArrays.of(build(BUFFERED))
+    plain, picture = FarmArrays.of(build(tables())), seen(plan=plan)
+    found = picture.against_start("creek_side", "coarse")
+    assert [one.against.value for one in found] == ["strip"]
+    step = StepRequest(
+        StepName.START, "", field="creek_side", setup="coarse", confirm=(found[0].token,)
+    )
+    with log.writing() as session:
+        job = take(session, plan, step, MORNING, picture.against_start).job
+        assert job.planned_s < 60 * minutes_of(plain, "coarse")
+    agreed = rigged(log)
+    assert agreed.agreed == {"orchard": pytest.approx(60 - 10.0, abs=0.5)}
+    assert agreed.unsprayed_share(plan) == pytest.approx(50 / 400, rel=0.02)
+    case = plan.fields.index("creek_side"), plan.setups.index("coarse"), 0
+    after = reasons(seen(agreed, plan=plan).judgement, *case)
+    assert [r.strips[0].depth_m for r in after if r.strips] == [pytest.approx(50.0, abs=0.5)]

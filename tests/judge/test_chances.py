@@ -1,6 +1,6 @@
 """Chances: laws that hold whatever the weather, and the one judgement behind them."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -9,7 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.support.farms import LATITUDE, LONGITUDE, build, tables
+from watcher.farm.models import Adjuvant
 from watcher.judge.chances import BROKEN, HELD, Chances, FarmChances, chances, outcomes
+from watcher.judge.changed_rig import ChangedRig
 from watcher.judge.judgement import judge
 from watcher.limits.catalogue import Limit
 from watcher.limits.farm_arrays import FarmArrays
@@ -291,3 +293,60 @@ def test_a_bound_of_what_scenarios_do_not_say_stays_and_of_what_they_say_goes() 
     assert np.array_equal(held(values, bounded), said, equal_nan=True)
     without = {name: each for name, each in values.items() if name != "gust_m_s"}
     assert np.nanmax(held(without, bounded)) < 0.1
+
+
+ONTO = 180.0
+"""Wind from the south blows to the orchard 33 ft north of ``creek_side``."""
+
+
+def low_chance(rig: ChangedRig | None = None, setup: str = "fine") -> float:
+    """The mean chance over the starts where what the orchard stands decides."""
+    plan = farm() if rig is None else farm().only(("creek_side",))
+    times, values = scenarios(5, wind_from_deg=ONTO)
+    found = chances(
+        plan,
+        look(wind_from_deg=ONTO),
+        PAST,
+        times=times,
+        values=values,
+        starts=NOON + HOUR * np.arange(6),
+        past_forecasts=0,
+        rig=rig,
+    )
+    return float(found.held[found.fields.index("creek_side"), found.setups.index(setup)].mean())
+
+
+@pytest.mark.parametrize(
+    "changed", [{"boom_height_m": 0.2, "speed_m_s": 2.0}, {"strips": {"orchard": 100.0}}]
+)
+def test_a_rig_that_was_changed_to_drift_less_has_the_better_chance(changed: Any) -> None:
+    assert low_chance(ChangedRig("creek_side", "coarse", **changed), "coarse") > (
+        low_chance(setup="coarse") + 0.05
+    )
+
+
+def test_a_rig_as_it_was_planned_has_the_chance_of_the_farm_file() -> None:
+    assert low_chance(ChangedRig("creek_side", "coarse"), "coarse") == low_chance(setup="coarse")
+
+
+def test_what_the_pump_wears_is_not_counted_on_once_it_is_worn() -> None:
+    # Given an hour ago it is worn for every start.
+    worn = ChangedRig(
+        "creek_side", "coarse", adjuvant=Adjuvant.POLYACRYLAMIDE, added_at=NOON - HOUR
+    )
+    assert low_chance(worn, "coarse") == low_chance(setup="coarse")
+
+
+def test_the_chance_of_another_rig_than_was_worked_out_is_not_known() -> None:
+    part, rig = of(farm(), 3), ChangedRig("creek_side", "coarse", boom_height_m=0.3)
+    own = of(farm().only(("creek_side",)), 4)
+    worked_out = FarmChances(NOON, (part,), ((rig, own),), (rig,))
+    assert worked_out.of("creek_side", "coarse")[0].chance == own.held[0, _COARSE, 0]
+    assert worked_out.of("hill", "coarse")[0].chance == part.held[1, _COARSE, 0]
+    other = replace(rig, boom_height_m=0.4)
+    assert worked_out.with_rigs([other]).of("creek_side", "coarse") == ()
+    over = worked_out.with_rigs([]).of("creek_side", "coarse")
+    assert over[0].chance == part.held[0, _COARSE, 0]
+
+
+_COARSE = farm().setups.index("coarse")

@@ -6,6 +6,7 @@ for the laws); labels are invented unless their scheme is named.
 
 import json
 from collections.abc import Mapping
+from dataclasses import dataclass, field
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any
@@ -20,6 +21,7 @@ from tests.support.english import english
 from tests.support.worked_farm import LATITUDE, LONGITUDE, fair_weather
 from watcher.farm.load import load
 from watcher.farm.problems import FarmFileError
+from watcher.judge.chances import chances
 from watcher.judge.judgement import Judgement, judge
 from watcher.judge.ranking import rank
 from watcher.judge.reasons import Reason, reasons
@@ -44,6 +46,16 @@ def toml(value: Any) -> str:
     if isinstance(value, list | tuple):
         return "[" + ", ".join(map(toml, value)) + "]"
     return value.isoformat() if isinstance(value, date) else json.dumps(value, ensure_ascii=False)
+
+
+@dataclass(frozen=True)
+class Sky:
+    """Weather as the field has it."""
+
+    series: WeatherSeries
+    fields: tuple[str, ...]
+    wind_uncertainty_m_s: float = 0.0
+    expects: dict[str, Any] = field(default_factory=dict)
 
 
 class Case:
@@ -367,13 +379,85 @@ def test_13_a_mix_without_a_legal_setup_is_refused_naming_both(case: Case) -> No
 RAIN = {"kind": "rain ahead", "within": "24 h", "amount": "12 mm", "origin": "own"}
 
 
-@pytest.mark.parametrize(("mm", "stand"), [(4.0, GO), (14.0, STOP), (np.nan, ASK)])
-def test_14_an_amount_of_rain_in_a_day(case: Case, mm: float, stand: LimitState) -> None:
-    case.product("a", RAIN)
+NEAR = LimitState.NEAR
+
+
+@pytest.mark.parametrize(
+    ("mm", "stand", "words"),
+    [
+        (4.0, GO, "rain foretold 4.0 mm within 24 h of the end, at most 12.0 mm"),
+        (11.9, NEAR, "rain foretold 11.9 mm within 24 h of the end, at most 12.0 mm"),
+        (12.0, NEAR, "rain foretold 12.0 mm within 24 h of the end, at most 12.0 mm"),
+        (12.1, STOP, "rain foretold 12.1 mm within 24 h of the end, at most 12.0 mm"),
+        (14.0, STOP, "rain foretold 14.0 mm within 24 h of the end, at most 12.0 mm"),
+        (np.nan, ASK, "the forecast does not reach that far"),
+    ],
+)
+def test_14_an_amount_of_rain_in_a_day(
+    case: Case, mm: float, stand: LimitState, words: str
+) -> None:
+    case.product("a", RAIN).set("farm", units="metric")
     rain = np.zeros(72)
     rain[6:10] = mm / 4
+    judgement = case.judge(fair_weather(hours=72, rain_mm_h=rain))
+    shown(case.says(Limit.RAIN_AHEAD), stand, words)
+    if stand is ASK:
+        assert judgement.instant[0, 0, 0] == Status.UNKNOWN
+
+
+@pytest.mark.parametrize(
+    ("hour", "stand"), [(20, STOP), (23, STOP), (27, GO)], ids=["in it", "to its end", "after it"]
+)
+def test_14_rain_counts_for_as_long_as_the_rule_looks(
+    case: Case, hour: int, stand: LimitState
+) -> None:
+    case.product("a", RAIN)
+    rain = np.zeros(72)
+    rain[hour] = 14.0
     case.judge(fair_weather(hours=72, rain_mm_h=rain))
-    shown(case.says(Limit.RAIN_AHEAD), stand)
+    assert case.reason(Limit.RAIN_AHEAD).stand is stand
+
+
+@pytest.mark.parametrize(
+    ("percent", "stand"), [(20.0, GO), (40.0, GO), (41.0, STOP), (np.nan, ASK)]
+)
+def test_14_a_chance_of_rain_in_a_day(case: Case, percent: float, stand: LimitState) -> None:
+    rule = {"kind": "rain ahead", "within": "24 h", "chance": "40 %", "origin": "own"}
+    case.product("a", rule)
+    chance = np.full(72, 10.0)
+    chance[8] = percent
+    case.judge(fair_weather(hours=72, rain_chance_pct=chance))
+    words = "within 24 h of the end, chance of rain at most 40%"
+    shown(case.says(Limit.RAIN_AHEAD), stand, *([] if stand is ASK else [words]))
+    assert "nan" not in case.says(Limit.RAIN_AHEAD)[1]
+
+
+@pytest.mark.parametrize(
+    ("bound", "expected"), [("1 mm", 0.0), ("5 mm", 0.5), ("12 mm", 0.85), ("15 mm", 1.0)]
+)
+def test_14_by_the_median_it_is_open_and_the_quantiles_are_its_chance(
+    case: Case, bound: str, expected: float
+) -> None:
+    # A forecast of 4.5 mm as its median, and over 12 mm in 15 of 100 courses.
+    case.product("a", RAIN | {"amount": bound})
+    plan = FarmArrays.of(case.load())
+    series = fair_weather(hours=72, rain_mm_h=np.where(np.arange(72) == 6, 4.5, 0.0))
+    amounts = np.r_[np.linspace(2.0, 4.4, 50), np.linspace(6.0, 11.0, 35), np.full(15, 14.0)]
+    rain = np.zeros((100, 71))
+    rain[:, 5] = amounts
+    sky = Sky(series, plan.fields)
+    found = chances(
+        plan,
+        sky,
+        0,
+        times=series.times[1:],
+        values={"rain_mm_h": rain},
+        starts=series.times[:1],
+        past_forecasts=0,
+    )
+    by_median = judge(plan, series).instant[0, 0, 0]
+    assert bool(by_median >= Status.MARGINAL) is (bound != "1 mm")
+    assert found.held[0, 0, 0] == pytest.approx(expected, abs=0.02)
 
 
 def test_15_no_amount_nothing_is_decided_and_it_is_asked(case: Case) -> None:

@@ -12,6 +12,7 @@ import pytest
 from tests.support.english import english
 from tests.support.farms import build, tables
 from tests.support.worked_farm import fair_weather
+from watcher.charts.deposit import _against
 from watcher.farm.models import SprayerKind
 from watcher.judge.can_open import shut_fields
 from watcher.judge.judgement import Judgement, judge
@@ -25,6 +26,8 @@ from watcher.limits.status import LimitState, Status
 from watcher.messages.drift import exposed_line
 from watcher.messages.reasons import Speaker
 from watcher.messages.setups import setup_lines
+from watcher.service.farm_check import estimate_notes
+from watcher.web.svg.reach import spray_reach
 
 ONTO, AWAY = 180.0, 0.0
 """Wind from the south blows to the orchard north of the field, 33 ft off."""
@@ -98,6 +101,28 @@ def test_a_hood_is_judged_as_an_open_boom_and_that_is_said() -> None:
         english(line) for line in setup_lines(Speaker(hooded.plan.farm), advise_on(hooded, *case))
     ]
     assert any(line.startswith("The hood is not counted in that") for line in lines)
+    spoken = english(Speaker(hooded.plan.farm).reason("creek_side", drift(hooded)))
+    assert spoken.endswith("; estimated as from an open boom, the hood is not counted")
+    assert "hood" not in english(Speaker(boom.plan.farm).reason("creek_side", drift(boom)))
+    [worst] = exposed(hooded, *case)
+    assert english(exposed_line(worst, "us")).endswith(
+        "; estimated as from an open boom, the hood is not counted"
+    )
+    assert "hood not counted" in _against(worst)
+    assert spray_reach(hooded, case).as_open_boom
+    assert not spray_reach(boom, case).as_open_boom
+    [note] = estimate_notes(hooded.plan.farm)
+    assert english(note).startswith("setup old_coarse: its drift is estimated as from an open boom")
+    assert [*estimate_notes(boom.plan.farm)] == []
+
+
+def test_a_hood_that_was_tested_counts_as_tested() -> None:
+    farm = told("hooded boom")
+    farm["setups"]["old_coarse"]["drift_reduction"] = "80 %"
+    tested = judged(farm, ONTO)
+    assert drift(tested).value < drift(judged(told("hooded boom"), ONTO)).value
+    assert "hood" not in english(Speaker(tested.plan.farm).reason("creek_side", drift(tested)))
+    assert [*estimate_notes(tested.plan.farm)] == []
 
 
 @pytest.mark.parametrize("kind", KINDS)

@@ -34,7 +34,7 @@ WHOLE = "inside the limits for all that is left"
         ),
         (
             Change(ChangeKind.STRIPS, passes=1, neighbours=("orchard",)),
-            "leave 1 pass beside orchard",
+            "leave 1 pass beside orchard and spray the rest first",
         ),
         (Change(ChangeKind.FIELD, "hill"), "go to hill"),
         (Change(ChangeKind.WAIT, value=NOW + 3600.0), "wait until 12:00"),
@@ -59,7 +59,8 @@ def line(**told: Any) -> str:
 def test_two_changes_with_all_they_gain_and_cost() -> None:
     said = line(drift_before=4.02, drift_after=0.9, loss_pct=5.2, takes_s=60.0, left_m2=20_000.0)
     assert said == (
-        "Lower the boom to 15 in + leave 2 passes beside orchard: inside the limits until 12:30; "
+        "Lower the boom to 15 in + leave 2 passes beside orchard and spray the rest first: "
+        "inside the limits until 12:30; "
         "drift 4 down to 0.9 times what the neighbour stands; 5 points less control; "
         "takes about 1 min; 4.9 acre left unsprayed."
     )

@@ -353,3 +353,19 @@ def test_what_was_changed_on_the_way_stands_in_the_record_and_its_moments(
     page = page_of(record, (), None)
     [table] = [t for t in page.tables if t.title == "Changed on the way"]
     assert table.rows[0][1:] == ("grower", "boom at 15 in; strip left 2 passes")
+    whole = desk.plan.farm.ground.area_m2("creek_side")
+    left = 2 * 27.432 / 400  # of a field that is 400 m across
+    assert record.values["area"].value == pytest.approx((1 - left) * whole, rel=0.005)
+    assert record.values["part"].value == f"{1 - left:.1%} of the field, but for strips left"
+
+
+def test_the_grower_s_own_word_on_how_much_was_sprayed_stands(store, farm, desk) -> None:
+    sprayed.put_forecast(store, sprayed.MORNING)
+    sprayed.put_readings(store, sprayed.MORNING - 2 * sprayed.HOUR, sprayed.MORNING + 3601)
+    with store.writing() as session:
+        job = sprayed.job_steps.start(session, desk.plan, "creek_side", "coarse", sprayed.MORNING)
+        step = StepRequest(StepName.CHANGE, "", job=job.id, changed={"strip": "2 passes"})
+        take(session, desk.plan, step, sprayed.MORNING + 900, lambda *_: ())
+        sprayed.job_steps.finish(session, job.id, sprayed.MORNING + 3600, done="70 %")
+    record = desk.close(job.id)
+    assert record.values["part"].value == "70% of the field"

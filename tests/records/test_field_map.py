@@ -29,6 +29,33 @@ def test_the_strip_lies_beside_the_neighbour_it_is_left_for(store) -> None:
     assert (south, north) == (pytest.approx(150, rel=0.02), pytest.approx(200, rel=0.02))
 
 
+def test_how_the_buffer_was_worked_out_is_kept_and_told(store) -> None:
+    told = sprayed.farm_tables()
+    told["neighbours"]["orchard"] |= {"kinds": ["crop"], "between": ["road"]}
+    told["setups"]["coarse"]["measures"] = ["hood"]
+    buffer = {
+        "protects": ["crop"],
+        "base": "240 ft",
+        "inside": ["road"],
+        "reductions": [{"needs": ["hood"], "percent": "50 %"}],
+        "combine": "add and cap",
+        "citation": "section 9",
+    }
+    told["products"]["contact_a"]["buffers"] = [buffer]
+    for field in told["fields"].values():
+        field["products"] = ["contact_a"]
+    desk = sprayed.RuleGroup(store, build(told))
+    kept = desk.keep(sprayed.spray(store, desk.farm)).kept
+    [left] = kept.moments[0].to_leave
+    assert left.how.required_m == pytest.approx(120 * 0.3048)
+    assert left.how.reduced_by == ("50 %: hood",)
+    assert left.depth_m == pytest.approx(left.how.required_m - left.how.gap_counted_m)
+    assert (
+        "240 ft asked for (label, product contact a, section 9), 50 %: hood: 120 ft, less 33 ft of "
+        "the gap of 33 ft" in map_of(kept, Writer(desk.farm.zone, "us")).lines
+    )
+
+
 def test_the_wind_of_start_and_end_is_an_arrow(store) -> None:
     winds = map_of(*with_strip(store)).winds
     assert [(word, round(deg)) for word, deg in winds] == [("start", 180), ("end", 180)]

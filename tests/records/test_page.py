@@ -1,6 +1,7 @@
 """A record as a page in another language: all its own words, and nothing of what was sealed."""
 
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -8,6 +9,7 @@ import pytest
 from tests.support import sprayed
 from tests.support.foreign import FOREIGN
 from tests.support.new_log import new_log
+from watcher.farm.models import SprayerKind
 from watcher.i18n.language import ENGLISH, Language, language
 from watcher.records import journal
 from watcher.records.layout import Page
@@ -54,3 +56,20 @@ def test_what_was_sealed_stands_in_every_language(pages: dict[str, Page]) -> Non
     assert seals[0] == seals[1] != []
     assert any("Böig." in row for table in spanish.tables for row in table.rows)
     assert len(english.tables) == len(spanish.tables)
+
+
+def test_a_record_says_that_a_hood_was_not_counted(tmp_path: Path) -> None:
+    hooded = sprayed.farm()
+    sprayers = {
+        name: sprayer.model_copy(update={"kind": SprayerKind.HOODED_BOOM})
+        for name, sprayer in hooded.config.sprayers.items()
+    }
+    hooded = replace(hooded, config=hooded.config.model_copy(update={"sprayers": sprayers}))
+    store = new_log(tmp_path / "watch.db")
+    desk = sprayed.RuleGroup(store, hooded)
+    record = desk.close(sprayed.spray(store, hooded, minutes=40))
+    store.close()
+    assert all(one.as_open_boom for moment in record.kept.moments for one in moment.landing)
+    page = page_of(record, (), None)
+    [table] = [t for t in page.tables if t.title.startswith("Neighbours")]
+    assert "estimated as from an open boom, the hood is not counted" in table.rows[0][-1]

@@ -11,6 +11,7 @@ from tests.support.farms import LATITUDE, LONGITUDE, build, tables
 from tests.support.running import SetClock, running
 from watcher.farm import Farm
 from watcher.forecasts.history import KNOWN, PATH_H
+from watcher.jobs.steps import StepName, StepOutcome, StepRequest
 from watcher.judge.chances import FarmChances
 from watcher.limits.catalogue import Limit
 from watcher.limits.farm_arrays import FarmArrays
@@ -368,3 +369,35 @@ async def test_the_running_watch_works_them_out_beside_its_judgements(filled: Da
         before = keeper.latest
         await service.watch._work_out_chances()
         assert keeper.latest is before
+
+
+async def test_the_running_watch_works_them_out_anew_with_a_rig_that_was_changed(
+    filled: Database,
+) -> None:
+    clock = SetClock(NOON + 180)
+    async with running(farm(), filled, clock, chances=True) as service:
+        watch = service.watch
+        await watch._work_out_chances()
+        await watch.rejudge()
+        start = StepRequest(StepName.START, "", field="hill", setup="coarse")
+        asked = await watch.take_step(start)
+        if asked.outcome is StepOutcome.ASKS:
+            tokens = tuple(one.token for one in asked.obstacles)
+            asked = await watch.take_step(replace(start, confirm=tokens))
+        assert asked.job is not None, asked.text
+        await watch.take_step(StepRequest(StepName.CHANGE, "", job=1, changed={"speed": "6 mph"}))
+        await watch.rejudge()
+        assert watch.picture is not None
+        [rig] = watch.picture.rigs
+        assert watch.picture.ranking.every["hill"].chance is None
+        await watch._work_out_chances()
+        await watch.rejudge()
+        assert watch.chances is not None
+        assert watch.chances.latest is not None
+        assert watch.chances.latest.rigs == (rig,)
+        shown = watch.picture.ranking.every["hill"].chance
+        [[_, slower]] = watch.chances.latest.of_rigs
+        assert shown is not None
+        assert shown.ends_at - shown.starts_at == int(
+            slower.duration_s[0, watch.book.plan.setups.index("coarse")]
+        )

@@ -26,6 +26,8 @@ class WatchedJob:
     taken_in_hand_at: int
     tank_age_s: float
     """How long what is in the tank has been going round."""
+    strips_agreed: Mapping[str, float] = field(default_factory=dict)
+    """How deep the strips are that were agreed to at the start, by neighbour. [m]"""
     nowcast: Nowcast | None = None
     """What the last minutes of the wind tell; None where nobody measures often enough."""
 

@@ -17,7 +17,7 @@ from watcher.alerts.conditions import Evaluation, Key, State, Transition, advanc
 from watcher.alerts.context import AlertContext, Begun
 from watcher.alerts.enqueue import Enqueue
 from watcher.alerts.gather import gather
-from watcher.alerts.rules import daily, field, job, job_care, recipient, source
+from watcher.alerts.rules import daily, field, job, job_care, job_strips, recipient, source
 from watcher.alerts.rules import plan as day_plan
 from watcher.alerts.watch_runs import fault_notice
 from watcher.judge.chances import FarmChances
@@ -48,7 +48,7 @@ class RuleGroup(Protocol):
 
 
 # Urgent things first: they are written first, so they are sent first.
-DESKS: tuple[RuleGroup, ...] = (job, source, recipient, day_plan, field, daily)
+DESKS: tuple[RuleGroup, ...] = (job, job_strips, source, recipient, day_plan, field, daily)
 
 
 @dataclass(frozen=True)

@@ -8,6 +8,7 @@ from sqlalchemy.orm import Session
 
 from watcher.alerts.context import AlertContext, Begun, WatchedJob, job_subject
 from watcher.jobs import commands
+from watcher.jobs.changes import rig_at
 from watcher.jobs.nearing import learned_scale, nearing, recent_wind
 from watcher.jobs.state import look
 from watcher.judge.chances import FarmChances
@@ -82,10 +83,12 @@ def gather(
 def _watch(session: Session, judgement: Judgement, outlook: Timeline, job: Job) -> WatchedJob:
     sight = look(judgement, outlook.now_index, job)
     events = jobs.events(session, job.id)
+    rig = rig_at(job, events, outlook.now)
     return WatchedJob(
         sight=sight,
         taken_in_hand_at=commands.taken_in_hand_at(events),
         tank_age_s=commands.tank_age_s(job, events, _tank_s(judgement, job), outlook.now),
+        strips_agreed={} if rig is None else rig.agreed,
         nowcast=_nowcast(session, judgement, outlook, job, events),
     )
 

@@ -97,7 +97,8 @@ def _against(one: Exposed) -> str:
     if math.isinf(one.tolerance_pct):
         return f"{lands}, takes no harm"
     side, stands = "over" if one.over else "within", percent(one.tolerance_pct)
-    return f"{lands}, {side} the {stands} it stands ({ORIGIN_WORDS[one.origin]})"
+    hood = ", hood not counted" if one.as_open_boom else ""
+    return f"{lands}{hood}, {side} the {stands} it stands ({ORIGIN_WORDS[one.origin]})"
 
 
 def _draw_key(axes: "Axes", found: Sequence[Exposed]) -> None:

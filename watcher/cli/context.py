@@ -9,6 +9,7 @@ from typing import NoReturn
 import typer
 from rich.console import Console
 from rich.table import Table
+from sqlalchemy import make_url
 
 from watcher.cli.speech import in_words, speak, spoken
 from watcher.farm import Farm
@@ -65,6 +66,12 @@ def open_farm(path: Path) -> Farm:
         stop(error.render(error.language or spoken()))
     speak(farm.language)
     return farm
+
+
+def has_log(settings: Settings) -> bool:
+    """Return whether there is a log: a file of it, or a server it is on."""
+    url = make_url(settings.database_url)
+    return not url.drivername.startswith("sqlite") or Path(url.database or "").is_file()
 
 
 @contextmanager

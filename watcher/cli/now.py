@@ -64,7 +64,7 @@ def now() -> None:
     speaker = Speaker(farm)
     with open_log(settings) as log, log.reading() as session:
         picture = _look(session, farm)
-        chances = work_out(session, picture.judgement.plan, picture.outlook)
+        chances = work_out(session, picture.judgement.plan, picture.outlook, picture.rigs)
         jobs = _jobs(session, picture, speaker)
     ranking = with_chances(picture.ranking, chances)
     if jobs:

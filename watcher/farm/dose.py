@@ -11,9 +11,21 @@ from pydantic_core import PydanticCustomError
 from watcher.i18n.message import say
 from watcher.units import Kind
 
-AMOUNT_UNITS = ("fl oz", "pt", "qt", "gal", "mL", "L", "oz", "lb", "g", "kg")
+_FILLS_ML = {
+    "fl oz": 29.5735295625,
+    "pt": 473.176473,
+    "qt": 946.352946,
+    "gal": 3785.411784,
+    "mL": 1.0,
+    "L": 1000.0,
+}
+_WEIGHS_G = {"oz": 28.349523125, "lb": 453.59237, "g": 1.0, "kg": 1000.0}
+# US measures, and the avoirdupois pound, as defined by NIST Handbook 44, appendix C.
+AMOUNT_UNITS = (*_FILLS_ML, *_WEIGHS_G)
 _EXAMPLE = "22 fl oz/acre"
 _SIGNIFICANT = 4
+_ROUNDED = 1e-3
+"""Conversions of one dose into other units are written to three or four figures."""
 
 
 class UnreadableDoseError(ValueError):
@@ -27,6 +39,10 @@ class UnreadableDoseError(ValueError):
 
     def __init__(self, text: str) -> None:
         super().__init__(f'"{text}" is not an amount an area; {self.mend}')
+
+
+class UnlikeDosesError(ValueError):
+    """One dose is a volume and the other a weight: neither is the larger one."""
 
 
 @dataclass(frozen=True)
@@ -51,6 +67,14 @@ class Dose:
         except ValueError:
             raise UnreadableDoseError(text) from None
         return cls(float(match[1]), units[match[2].casefold()], area_m2)
+
+    def over(self, most: Self) -> bool:
+        """Return whether this is more on an area than another dose. Raises UnlikeDosesError."""
+        for units in (_FILLS_ML, _WEIGHS_G):
+            if self.unit in units and most.unit in units:
+                own, other = (d.amount * units[d.unit] / d.area_m2 for d in (self, most))
+                return own > other * (1.0 + _ROUNDED)
+        raise UnlikeDosesError
 
     def on(self, area_m2: float) -> str:
         """Return how much an area takes, to four figures: ``"880.0 fl oz"``."""

@@ -15,12 +15,11 @@ from watcher.incidents.commands import Sealed
 from watcher.incidents.cone import sector
 from watcher.incidents.facts import Account, Cone, InCone, JobThen, LayThere, StationThen
 from watcher.messages.vocabulary import JOB_STATE_WORDS, POINTS
-from watcher.messages.words import span
+from watcher.messages.words import distance, span
 from watcher.records.chain import WHAT_IT_SHOWS, Link
 from watcher.records.form import TEXT, labelled, shown, split
 from watcher.records.layout import UNKNOWN, Map, Page, Ring, Table, Writer, utc
 from watcher.records.weather_tables import air_table, sources_table, stability_table
-from watcher.units import Kind
 
 WHAT_IT_TELLS = say(
     "This account tells what the log and the farm file hold of that place and time. It does not "
@@ -254,7 +253,7 @@ def _there(account: Account, writer: Writer) -> Table:
         )
         for one in account.there
     )
-    far = writer.amount(account.within_m, Kind.LENGTH, 0)
+    far = distance(account.within_m, writer.system)
     note = say(
         "Fields and neighbours of the farm file within {far}, between nearest edges. Whoever the "
         "farm file does not name is not here.",
@@ -281,7 +280,7 @@ def _away(distance_m: float | None, bearing_deg: float | None, writer: Writer) -
     return writer.text(
         say(
             "{distance} to the {point} ({degrees}°)",
-            distance=writer.amount(distance_m, Kind.LENGTH, 0),
+            distance=distance(distance_m, writer.system),
             point=POINTS[compass_point(bearing_deg)],
             degrees=f"{bearing_deg:.0f}",
         )

@@ -5,8 +5,9 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
+from watcher.farm.dose import Dose, UnlikeDosesError
 from watcher.farm.models import Adjuvant, NozzleKind
-from watcher.i18n.message import Message, say
+from watcher.i18n.message import Message, joined, say
 from watcher.judge.changed_rig import ChangedRig
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.store import jobs
@@ -37,7 +38,7 @@ def understood(plan: FarmArrays, job: Job, written: Mapping[str, str]) -> dict[s
     if (text := written.get("retardant")) is not None:
         if not written.get("rate"):
             raise ValueError("say at which rate the retardant was added, as on its label")
-        found["retardant"] = _retardant(plan, text)
+        found["retardant"] = _retardant(plan, text, written["rate"])
     elif written.get("rate"):
         raise ValueError("a rate is of a retardant; say which was added")
     if (text := written.get("strip")) is not None:
@@ -56,7 +57,7 @@ def retardants(plan: FarmArrays) -> list[str]:
     return known + [kind.value for kind in Adjuvant if kind is not Adjuvant.NONE]
 
 
-def _retardant(plan: FarmArrays, text: str) -> dict[str, Any]:
+def _retardant(plan: FarmArrays, text: str, rate: str) -> dict[str, Any]:
     known = retardants(plan)
     if text not in known:
         raise ValueError(f"{text[:40]!r} is no drift retardant; known are {', '.join(known)}")
@@ -64,8 +65,25 @@ def _retardant(plan: FarmArrays, text: str) -> dict[str, Any]:
     if product is None or product.retardant is None:
         return {"adjuvant": text, "additives": []}
     retardant = product.retardant
+    _within_label(rate, retardant.most)
     called = [*retardant.called, product.name]
     return {"adjuvant": retardant.adjuvant.value, "additives": called}
+
+
+def _within_label(rate: str, most: str) -> None:
+    """Check the rate of a retardant against its label's maximum. Raises ValueError."""
+    try:
+        over = Dose.read(rate).over(Dose.read(most))
+    except UnlikeDosesError:
+        raise ValueError(
+            f"the rate {rate[:40]!r} cannot be compared with the label's maximum, {most}; write "
+            "it in the same kind of unit"
+        ) from None
+    if over:
+        raise ValueError(
+            f"the rate {rate[:40]!r} is over the label's maximum, {most}; nothing was kept. If so "
+            "much is in the tank already, do not spray it: look at the label"
+        )
 
 
 def neighbours_in_reach(plan: FarmArrays, field: str) -> list[str]:
@@ -112,6 +130,14 @@ def counts_for(plan: FarmArrays, job: Job, changed: Mapping[str, Any]) -> Messag
     retardant = changed.get("retardant")
     if retardant is None:
         return None
+    counts = _counts_for(plan, job, retardant)
+    if retardant["additives"]:
+        return counts
+    unknown = say("its label's maximum is not in the farm file: look at the label yourself")
+    return joined([counts, unknown], "; ")
+
+
+def _counts_for(plan: FarmArrays, job: Job, retardant: Mapping[str, Any]) -> Message:
     if plan.farm.config.setups[job.setup].nozzle is NozzleKind.AIR_INDUCTION:
         return say("a retardant counts for nothing with air-induction tips")
     if retardant["adjuvant"] == Adjuvant.POLYACRYLAMIDE:
@@ -123,15 +149,16 @@ def counts_for(plan: FarmArrays, job: Job, changed: Mapping[str, Any]) -> Messag
 
 
 def rig_at(job: Job, events: Sequence[JobEvent], at: int, setup: str = "") -> ChangedRig | None:
-    """Return a job's rig as it was at a moment; None where nothing had been changed by then."""
-    made = [e for e in events if e.what == EVENT and e.at <= at]
-    if not made:
-        return None
-    rig = ChangedRig(job.field, setup or job.setup)
+    """Return a job's rig as it was at a moment; None where it is all as it was planned.
+
+    With the strips that were agreed to at its start.
+    """
     values: dict[str, Any] = {}
     strips: dict[str, float] = {}
-    for event in made:
-        changed = event.detail["changed"]
+    agreed: dict[str, float] = {}
+    for event in (e for e in events if e.at <= at):
+        agreed |= event.detail.get("strips", {})
+        changed = event.detail.get("changed", {})
         for key in ("boom_height_m", "speed_m_s"):
             if key in changed:
                 values[key] = float(changed[key])
@@ -140,7 +167,9 @@ def rig_at(job: Job, events: Sequence[JobEvent], at: int, setup: str = "") -> Ch
             values["additives"] = tuple(changed["retardant"]["additives"])
             values["added_at"] = event.at
         strips |= changed.get("strips", {})
-    return ChangedRig(rig.field, rig.setup, **values, strips=strips)
+    if not (values or strips or agreed):
+        return None
+    return ChangedRig(job.field, setup or job.setup, **values, strips=strips, agreed=agreed)
 
 
 def changed_rigs(session: Session, now: int) -> list[ChangedRig]:

@@ -1,7 +1,7 @@
 """What may be started, changed and ended of a spraying job, and what is noted of it."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 from uuid import uuid4
 from zoneinfo import ZoneInfo
@@ -19,12 +19,12 @@ from watcher.jobs.steps import (
     StepOutcome,
     StepRequest,
     fold,
-    in_order,
+    share_begun,
     sprayed_s,
 )
 from watcher.judge.by_hand import COUNTS_S
 from watcher.judge.changed_rig import ChangedRig
-from watcher.judge.start_check import Look, Obstacle
+from watcher.judge.start_check import Against, Look, Obstacle
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.messages.reasons import Speaker
 from watcher.messages.start import asks_first, obstacle_line
@@ -91,7 +91,8 @@ def take(session: Session, plan: FarmArrays, step: StepRequest, now: int, look: 
     known = jobs.steps(session, job.id)
     at = max(at, *(s.at for s in known)) if step.at is None else _within_job(job, at)
     try:
-        detail = _detail(plan, job, step, in_order(known)[0].detail.get("left"))
+        rig = changes.rig_at(job, jobs.events(session, job.id), at)
+        detail = _detail(plan, job, step, share_begun(known), rig)
     except JobNotPlannedError as error:
         return Taken(step.name, StepOutcome.REFUSED, job, joined([str(error)]))
     new = _row(step, job.id, at, now, detail)
@@ -173,7 +174,7 @@ def _start(
             if any(one.token not in step.confirm for one in found):
                 text = asks_first(Speaker(plan.farm), step.field, found, now)
                 return Taken(step.name, StepOutcome.ASKS, None, text, found)
-            row.detail |= _answered(plan, step.field, found, now)
+            row.detail |= _answered(plan, step.field, found, now) | _agreed(found)
         job = _started(session, step, sprayer, planned_s, at)
     except (JobNotPlannedError, JobConflictError) as error:
         row.refused = str(error)
@@ -207,6 +208,12 @@ def _answered(
     }
 
 
+def _agreed(found: Sequence[Obstacle]) -> dict[str, dict[str, float]]:
+    """How deep the strips are that were agreed to with the yes, by neighbour. [m]"""
+    strips = [strip for one in found if one.against is Against.STRIP for strip in one.reason.strips]
+    return {"strips": {s.neighbour: s.depth_m for s in strips}} if strips else {}
+
+
 def _started(session: Session, step: StepRequest, sprayer: str, planned_s: float, at: int) -> Job:
     """Return the job the start is of: a new one, or the open one that is the same."""
     other = jobs.overlapping(session, step.field, sprayer, at) if step.at is not None else None
@@ -231,10 +238,13 @@ def _started(session: Session, step: StepRequest, sprayer: str, planned_s: float
         raise
 
 
-def _detail(plan: FarmArrays, job: Job, step: StepRequest, left: float | None) -> dict[str, Any]:
+def _detail(
+    plan: FarmArrays, job: Job, step: StepRequest, left: float | None, rig: ChangedRig | None
+) -> dict[str, Any]:
     """What a step means by the farm file of now. ``left``: the share the job was begun for."""
     if step.name is StepName.SETUP:
-        planned_s = _planned_s(plan, job.field, step.setup, left)
+        handled = plan if rig is None else replace(rig, strips={}, agreed={}).on(plan, None)
+        planned_s = _planned_s(handled, job.field, step.setup, left)
         if _sprayer(plan, step.setup) != job.sprayer:
             raise JobNotPlannedError(
                 f"setup {step.setup!r} is of another sprayer than job {job.id}, which has "
@@ -311,6 +321,7 @@ def _settled(session: Session, plan: FarmArrays, job: Job, step: JobStep, now: i
     job.ended_at, job.done_share = progress.ended_at, progress.done_share
     job.note = "\n".join(progress.notes)
     _keep_events(session, job, judged)
+    job.planned_s = max(0.0, job.planned_s - _saved_by_strips_s(session, plan, job, now))
     session.flush()
     [became] = [j for j in judged if j.step.id == step.id]
     zone = plan.farm.zone
@@ -328,6 +339,18 @@ def _settled(session: Session, plan: FarmArrays, job: Job, step: JobStep, now: i
         if left is not None:
             text = joined([text, _still_left(plan, job.field, left)], "; ")
     return Taken(StepName(step.name), became.outcome, job, text)
+
+
+def _saved_by_strips_s(session: Session, plan: FarmArrays, job: Job, now: int) -> float:
+    """How much sooner a job is over for the strips that it leaves unsprayed. [s]"""
+    rig = changes.rig_at(job, jobs.events(session, job.id), now)
+    if rig is None or not rig.fits(plan):
+        return 0.0
+    left = share_begun(jobs.steps(session, job.id))
+    whole = plan if left is None else plan.leaving({job.field: left})
+    every = replace(rig, strips={}, agreed={})
+    at = plan.fields.index(job.field), plan.setups.index(rig.setup)
+    return float((every.on(whole, None).duration_s - rig.on(whole, None).duration_s)[at])
 
 
 def _still_left(plan: FarmArrays, field: str, left: float) -> Message:
@@ -360,8 +383,8 @@ def _event_detail(judged: Judged) -> dict[str, Any]:
     who = {"by": step.by} if step.by else {}
     match step.name:
         case StepName.START:
-            kept = {key: detail[key] for key in ("setup", "sprayer", "against") if key in detail}
-            return kept | who
+            keys = ("setup", "sprayer", "against", "strips")
+            return {key: detail[key] for key in keys if key in detail} | who
         case StepName.PAUSE:
             return {"why": detail["note"]} | who
         case StepName.SETUP:

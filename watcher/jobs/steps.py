@@ -136,6 +136,12 @@ def in_order(steps: Iterable[JobStep]) -> list[JobStep]:
     return sorted(steps, key=lambda s: (s.at, s.name != StepName.START, s.id))
 
 
+def share_begun(steps: Iterable[JobStep]) -> float | None:
+    """Return the share of its field a job was begun for; None: all of it, as far as is known."""
+    first = next(iter(in_order(steps)), None)
+    return None if first is None else first.detail.get("left")
+
+
 def fold(steps: Iterable[JobStep]) -> tuple[Progress, Sequence[Judged]]:
     """Return what a job is after its steps, and what became of each.
 

@@ -6,16 +6,17 @@ product needs after the end. What is not known to the end has not held; where th
 than a tenth of the scenarios the chance is unknown.
 """
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from watcher.judge.farm_judgement import Look
-from watcher.judge.judgement import Judgement, judge
+from watcher.judge.changed_rig import ChangedRig, judge_rig
+from watcher.judge.farm_judgement import Look, judge_look
+from watcher.judge.judgement import Judgement
 from watcher.limits.catalogue import Limit
-from watcher.limits.farm_arrays import FarmArrays
+from watcher.limits.farm_arrays import Bools, FarmArrays
 from watcher.limits.hours import ends, next_true
 from watcher.limits.status import LimitState, Status
 from watcher.weather.air import humidity
@@ -95,17 +96,29 @@ class FarmChances:
 
     at: int
     parts: tuple[Chances, ...] = ()
+    of_rigs: tuple[tuple[ChangedRig, Chances], ...] = ()
+    """Those of fields with an open job whose rig was changed in the field."""
+    rigs: tuple[ChangedRig, ...] = ()
+    """The changed rigs as they are now; of one that no chances were worked out for none are
+    known."""
+
+    def with_rigs(self, rigs: Sequence[ChangedRig]) -> "FarmChances":
+        """Return the chances as they count with these rigs in the field."""
+        return replace(self, rigs=tuple(rigs))
 
     def of(self, field: str, setup: str) -> tuple[FieldChance, ...]:
         """Return the chances by start, now first; empty where nothing is foretold."""
-        part = self._part(field)
+        part = self._of_field(field)
         if part is None:
             return ()
         s = part.setups.index(setup)
         return tuple(part.one(field, s, b) for b in range(part.starts.size))
 
-    def _part(self, field: str) -> Chances | None:
-        return next((p for p in self.parts if field in p.fields), None)
+    def _of_field(self, field: str) -> Chances | None:
+        rig = next((rig for rig in self.rigs if rig.field == field), None)
+        if rig is not None:
+            return next((part for of, part in self.of_rigs if of == rig), None)
+        return next((part for part in self.parts if field in part.fields), None)
 
     def old(self, now: int) -> bool:
         """Return whether they were worked out too long ago to tell anything of what is ahead."""
@@ -118,7 +131,7 @@ class FarmChances:
         """
         if status < Status.MARGINAL:
             return None
-        part = self._part(field)
+        part = self._of_field(field)
         b = None if part is None else part.at(start)
         if part is None or b is None:
             return None
@@ -133,7 +146,7 @@ class FarmChances:
 
         None where none can be said.
         """
-        part = self._part(field)
+        part = self._of_field(field)
         b = None if part is None or self.old(now) else part.at(start)
         if part is None or b is None:
             return None
@@ -170,6 +183,7 @@ def chances(
     values: Mapping[str, Floats],
     starts: Seconds,
     past_forecasts: NDArray[np.int64],
+    rig: ChangedRig | None = None,
 ) -> Chances:
     """Judge scenarios of the time after now and count in how many each job holds.
 
@@ -177,13 +191,10 @@ def chances(
     ``WeatherSeries`` what the scenarios have instead at ``times`` [T], all after now. The first of
     ``starts`` [B] is now; a job begun now is not held by a chance where it is unsuitable or
     unknown. ``past_forecasts`` [B] is how many past forecasts here stand behind each.
+    With a ``rig`` the chances are of its field alone.
     """
-    judged = judge(
-        plan,
-        look.series,
-        wind_uncertainty_m_s=look.wind_uncertainty_m_s,
-        expects=look.expects,
-    )
+    judged = _judged(plan, look, rig, now_index)
+    plan = judged.plan
     count = len(next(iter(values.values())))
     shape = (len(plan.fields), len(plan.setups), starts.size)
     counts, halves = np.zeros((3, *shape)), np.zeros((3, *shape))
@@ -191,7 +202,7 @@ def chances(
     for first in range(0, count, _SCENARIOS_AT_A_TIME):
         part = slice(first, min(first + _SCENARIOS_AT_A_TIME, count))
         series = _laid_out(look, now_index, times, {n: v[part] for n, v in values.items()})
-        course = _Course.of(plan, look, series, starts)
+        course = _Course.of(plan, look, series, starts, rig)
         outcome, by = course.outcome(), course.ended()
         half = course.outcome(0.5)
         for kind in range(3):
@@ -274,6 +285,22 @@ def outcomes(
 
 
 @dataclass(frozen=True)
+class _Whole:
+    """A series as the weather some fields have."""
+
+    fields: tuple[str, ...]
+    series: WeatherSeries
+    wind_uncertainty_m_s: float
+    expects: Mapping[str, Bools]
+
+
+def _judged(plan: FarmArrays, look: Look, rig: ChangedRig | None, now_index: int) -> Judgement:
+    if rig is None:
+        return judge_look(plan, look)
+    return judge_rig(plan, rig, look, now_index)
+
+
+@dataclass(frozen=True)
 class _Course:
     """When limits break or are unknown after every start in every run. [F, S, N, B], epoch s"""
 
@@ -289,22 +316,30 @@ class _Course:
     """How the rain after the whole job stands."""
 
     @classmethod
-    def of(cls, plan: FarmArrays, look: Look, series: WeatherSeries, starts: Seconds) -> "_Course":
+    def of(
+        cls,
+        plan: FarmArrays,
+        look: Look,
+        series: WeatherSeries,
+        starts: Seconds,
+        rig: ChangedRig | None = None,
+    ) -> "_Course":
         expects = {
             name: where[np.searchsorted(look.series.times, series.times, side="right") - 1]
             & (series.times <= starts[0])
             for name, where in look.expects.items()
         }
-        judgement = judge(
-            plan, series, wind_uncertainty_m_s=look.wind_uncertainty_m_s, expects=expects
-        )
+        per_run = len(series) // series.runs
+        now_index = int(np.searchsorted(series.times[:per_run], starts[0]))
+        whole = _Whole(plan.fields, series, look.wind_uncertainty_m_s, expects)
+        judgement = _judged(plan, whole, rig, now_index)
+        plan = judgement.plan
         stands = {c.limit: plan.of_fields(c.stand) for c in judgement.found}
         shape = judgement.instant.shape
         after = stands.pop(Limit.RAIN_AFTER, np.full((1, 1, 1), LimitState.HOLDS, np.int8))
         during = np.full(shape, LimitState.HOLDS, dtype=np.int8)
         for stand in stands.values():
             np.minimum(during, stand, out=during)
-        per_run = len(series) // series.runs
         first_of_run = per_run * np.arange(series.runs)[:, None]
         every = first_of_run + np.searchsorted(series.times[:per_run], starts)  # [N, B]
         unknown_at = next_true(series, during == LimitState.UNKNOWN)[..., every]

@@ -1,4 +1,7 @@
-"""The rig of a job under way as it was changed in the field: judged so from then on."""
+"""The rig of a job under way as it was changed in the field: judged so from then on.
+
+What is left unsprayed in strips is taken off the ground of the job here, and nowhere else.
+"""
 
 import dataclasses
 from collections.abc import Mapping
@@ -19,6 +22,8 @@ from watcher.limits.farm_arrays import FarmArrays
 N = TypeVar("N", bound=np.generic)
 _WORN_S = 3600
 """What the pump wears is gone after so long (see ``retardants``). [s]"""
+_LEAST_LEFT = 1e-3
+"""A job has some ground, or nothing of it could be timed."""
 
 
 @dataclass(frozen=True)
@@ -36,6 +41,23 @@ class ChangedRig:
     added_at: int | None = None
     strips: Mapping[str, float] = dataclasses.field(default_factory=dict)
     """How deep a strip is left unsprayed beside each neighbour. [m]"""
+    agreed: Mapping[str, float] = dataclasses.field(default_factory=dict)
+    """How deep the strips are that a label or law asked for at the start: they are asked for as
+    long as the wind is so, and stay unsprayed. [m]"""
+
+    def unsprayed_share(self, plan: FarmArrays) -> float:
+        """Return the share of the whole field that stays unsprayed in strips. 0 to 1"""
+        ground, known = plan.farm.ground, plan.farm.config.neighbours
+        depth = {
+            name: max(self.strips.get(name, 0.0), self.agreed.get(name, 0.0))
+            for name in {**self.agreed, **self.strips}
+            if name in known
+        }
+        return ground.strips_m2(self.field, depth) / ground.area_m2(self.field)
+
+    def fits(self, plan: FarmArrays) -> bool:
+        """Return whether a farm still has the field and the setup of the job."""
+        return self.field in plan.fields and self.setup in plan.setups
 
     def on(self, plan: FarmArrays, now: int | None) -> FarmArrays:
         """Return a farm in which the job's sprayer is as it is now; see ``FarmArrays.pumped_min``.
@@ -63,7 +85,7 @@ class ChangedRig:
         changed = config.model_copy(
             update={"sprayers": {**config.sprayers, sprayer: rigged}, "setups": setups}
         )
-        pumped = plan.pumped_min
+        pumped, left = plan.pumped_min, plan.left.get(self.field, 1.0)
         if self.added_at is not None:
             pumped = np.inf if now is None else max(0.0, (now - self.added_at) / 60.0)
         return replace(
@@ -71,6 +93,10 @@ class ChangedRig:
             farm=Farm(changed, plan.farm.ground),
             reach=self._further(plan),
             pumped_min=pumped,
+            left={
+                **plan.left,
+                self.field: max(left - self.unsprayed_share(plan), _LEAST_LEFT),
+            },
         )
 
     def _further(self, plan: FarmArrays) -> Reach:
@@ -91,19 +117,28 @@ def judged_as_changed(
 ) -> Judgement:
     """Return a judgement whose rows of a job's field are of its rig as it is.
 
-    ``look`` is the weather the field is judged by. Of the hours ahead nothing is counted on that
-    the pump wears, unless the job holds now by that alone: then until it is worn.
+    ``look`` is the weather the field is judged by.
     """
-    plan, now = judgement.plan, int(look.series.times[now_index])
-    if rig.field not in plan.fields or rig.setup not in plan.setups:
+    plan = judgement.plan
+    if not rig.fits(plan):
         return judgement
+    return with_own(judgement, plan.fields.index(rig.field), judge_rig(plan, rig, look, now_index))
+
+
+def judge_rig(plan: FarmArrays, rig: ChangedRig, look: Look, now_index: int) -> Judgement:
+    """Judge a farm as if the rig of a job were all there is: of its field that is the judgement.
+
+    Of the hours ahead nothing is counted on that the pump wears, unless the job holds now by that
+    alone: then until it is worn.
+    """
+    now = int(look.series.times[now_index])
     at = plan.fields.index(rig.field), plan.setups.index(rig.setup), now_index
     own = judge_look(rig.on(plan, None), look)
     if rig.added_at is not None:
         fresh = judge_look(rig.on(plan, now), look)
         if fresh.instant[at] > own.instant[at]:
             own = _until(float(rig.added_at + _WORN_S), fresh, own)
-    return with_own(judgement, at[0], own)
+    return own
 
 
 def _until(worn: float, fresh: Judgement, then: Judgement) -> Judgement:

@@ -48,6 +48,8 @@ class Exposed:
     """Whose the share is that it stands."""
     estimated: bool = True
     """Whether any curve tells of such a sprayer; else nothing is known of what may land."""
+    as_open_boom: bool = False
+    """Whether it is estimated as if there were no hood."""
 
     @property
     def share(self) -> float:
@@ -84,6 +86,7 @@ def exposed(judgement: Judgement, field: int, setup: int, time: int) -> list[Exp
             strip_pct=float(strip[i]),
             upper_pct=float(upper[i]),
             estimated=estimated,
+            as_open_boom=bool(plan.hood_not_counted[setup]),
             tolerance_pct=float(plan.pair_tolerance_pct[pair]),
             extrapolated=bool(landing.extrapolated[i]),
             origin=plan.tolerance_origin(pair),

@@ -520,11 +520,9 @@ class _Found:
     def _left_m2(self, strip: Change | None) -> float:
         if strip is None:
             return 0.0
-        depth, plan = strip.passes * self.rigs[0].sprayer.boom_width, self.plan
-        pairs = range(plan.reach.pair_field.size)
-        return sum(
-            plan.buffers.area_m2(p, depth) for p in pairs if self._name(p) in strip.neighbours
-        )
+        depth = strip.passes * self.rigs[0].sprayer.boom_width
+        ground = self.case.farm.ground
+        return ground.strips_m2(self.case.field, dict.fromkeys(strip.neighbours, depth))
 
     def waiting(self) -> Iterator[Remedy]:
         """Yield the next opening."""

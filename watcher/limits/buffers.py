@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from watcher.farm.field_rules import buffers_towards, proven
 from watcher.farm.origin import Force
 from watcher.farm.rules.base import is_for
-from watcher.farm.rules.buffers import gap_counted_m, required_m, strip
+from watcher.farm.rules.buffers import Arithmetic, arithmetic, gap_counted_m, required_m, strip
 from watcher.farm.rules.mix import BufferOf
 from watcher.limits.catalogue import Limit
 from watcher.limits.check import Checked, Stands
@@ -36,6 +36,10 @@ class LeftStrip:
     area_m2: float
     of: BufferOf
     """The buffer that asks for the most."""
+    how: Arithmetic
+    """How it comes to that."""
+    gap_counted_m: float
+    """So much of the gap may lie inside it."""
 
 
 @dataclass(frozen=True)
@@ -130,14 +134,20 @@ class BufferArrays:
         plan, config = self.plan, self.plan.farm.config
         boom = config.sprayers[config.setups[plan.setups[setup]].sprayer].boom_width
         finite = np.isfinite(depth_m)
+        field, neighbour = pairs(plan)[pair]
+        of, beside = self.asking[pair, setup], config.neighbours[neighbour]
+        gap = float(plan.reach.gap_m[pair].min())
+        rigged = config.setups[plan.setups[setup]]
         return LeftStrip(
-            neighbour=pairs(plan)[pair][1],
+            neighbour=neighbour,
             required_m=float(self.required_m[pair, setup]),
-            gap_m=float(plan.reach.gap_m[pair].min()),
+            gap_m=gap,
             depth_m=depth_m,
             passes=strip(required=depth_m, gap=0.0, boom_width=boom).passes if finite else 0,
             area_m2=self.area_m2(pair, depth_m) if finite else np.inf,
-            of=self.asking[pair, setup],
+            of=of,
+            how=arithmetic(of.buffer, proven(config, field, rigged, beside)),
+            gap_counted_m=gap_counted_m(of.buffer, gap, beside.between),
         )
 
 

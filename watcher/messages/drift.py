@@ -12,6 +12,9 @@ _LEAST_TOLD_PCT = 0.001
 _POINTS = tuple(POINTS)
 
 
+OPEN_BOOM = say("estimated as from an open boom, the hood is not counted")
+
+
 def whither(side: str) -> Message:
     """Return a side as where something lies: ``"to the N"``, ``"all round"``."""
     return say("all round") if side == "all round" else say("to the {point}", point=POINTS[side])
@@ -50,7 +53,8 @@ def exposed_line(found: Exposed, system: System) -> Message:
             tolerance=percent(found.tolerance_pct),
             origin=ORIGIN_WORDS[found.origin],
         )
-    line = joined([lands, harm], "; ")
+    parts = [lands, harm, OPEN_BOOM] if found.as_open_boom else [lands, harm]
+    line = joined(parts, "; ")
     return say("{line} (beyond what was ever measured)", line=line) if found.extrapolated else line
 
 

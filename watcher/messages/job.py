@@ -12,6 +12,7 @@ from watcher.judge.job_action import JobAction
 from watcher.judge.reasons import Reason
 from watcher.judge.remedies import Remedy
 from watcher.judge.timeline import Timeline
+from watcher.limits.buffers import LeftStrip
 from watcher.messages.coming import Coming
 from watcher.messages.reasons import Speaker
 from watcher.messages.remedies import first_lines
@@ -155,6 +156,31 @@ def retardant_worn(place: JobPlace, *, tank_age_s: float) -> Text:
             say("Do not count on it: a coarser setup, less wind, or a fresh tank."),
         ),
     )
+
+
+def strips_turned(
+    speaker: Speaker, field: str, new: Sequence[LeftStrip], over: Sequence[str]
+) -> Text:
+    """Say which strips this wind asks for now that nobody agreed to, and which no longer."""
+    about = {
+        "field": Name(field, 12),
+        "who": Name(([strip.neighbour for strip in new] or [*over])[0], 12),
+    }
+    if new:
+        title = say("Leave a strip {field}: {who}", **about)
+    else:
+        title = say("Strip over {field}: {who}", **about)
+    lines: list[Message] = [Sentence(speaker.asked(field, strip)) for strip in new]
+    if over:
+        lines.append(
+            say(
+                "No longer asked for in this wind: the strip beside {who}.",
+                who=joined([Name(name) for name in over]),
+            )
+        )
+    if new:
+        lines.append(say("It stays asked for until the wind turns; the rest may be sprayed."))
+    return Text(title=title, lines=tuple(lines))
 
 
 def unwatched(field: str, why: str) -> Text:

@@ -26,7 +26,7 @@ from watcher.limits.buffers import LeftStrip
 from watcher.limits.catalogue import CATALOGUE, Limit
 from watcher.limits.check import Knowledge
 from watcher.limits.status import LimitState
-from watcher.messages.drift import percent, up_to, whither
+from watcher.messages.drift import OPEN_BOOM, percent, up_to, whither
 from watcher.messages.rules import rule_found, rule_sentence, whose_bound
 from watcher.messages.vocabulary import DROPLET_WORDS, FINDING_WORDS, ORIGIN_WORDS, POINTS
 from watcher.units import Kind, System, amount
@@ -313,6 +313,16 @@ class Speaker:
             strips=Joined(tuple(self._strip(field, strip) for strip in reason.strips), "; "),
         )
 
+    def asked(self, field: str, strip: LeftStrip) -> Message:
+        """Return what one buffer asks for, and what of it is left unsprayed."""
+        return say(
+            "{who}: no-spray distance {kept} ({origin}); {strips}",
+            who=self._who(field, strip.neighbour, strip.gap_m),
+            kept=Quantity(strip.required_m, Kind.LENGTH, self.system),
+            origin=_whose(strip),
+            strips=self._strip(field, strip),
+        )
+
     def _strip(self, field: str, strip: LeftStrip) -> Message:
         return say_n(
             "leave {depth} unsprayed on the {side} side: {n} pass, {area}",
@@ -327,7 +337,7 @@ class Speaker:
         if not reason.exposed or math.isinf(reason.exposed[0].tolerance_pct):
             return say("no neighbour that drift would harm")
         worst = reason.exposed[0]
-        return say(
+        stands = say(
             "drift onto {who} {side}, {gap}: {share} of the rate, it stands {tolerance} ({origin})",
             who=Name(worst.neighbour),
             side=whither(worst.side),
@@ -336,6 +346,7 @@ class Speaker:
             tolerance=percent(worst.tolerance_pct),
             origin=ORIGIN_WORDS[reason.origin],
         )
+        return Joined((stands, OPEN_BOOM), "; ") if worst.as_open_boom else stands
 
     def _not_estimated(self, reason: Reason) -> Message:
         worst = next(e for e in reason.exposed if math.isnan(e.upper_pct))

@@ -60,8 +60,8 @@ def _change(speaker: Speaker, change: Change, now: int) -> Message:
         )
     if change.kind is ChangeKind.STRIPS:
         return say_n(
-            "leave {n} pass beside {who}",
-            "leave {n} passes beside {who}",
+            "leave {n} pass beside {who} and spray the rest first",
+            "leave {n} passes beside {who} and spray the rest first",
             change.passes,
             who=joined(map(Name, change.neighbours)),
         )

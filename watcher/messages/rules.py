@@ -9,7 +9,7 @@ from watcher.farm.rules.calendar import ClockRule, DateRule, StageRule
 from watcher.farm.rules.day_time import DayTime
 from watcher.farm.rules.equipment import BulletinRule, PointsRule
 from watcher.farm.rules.kinds import Rule
-from watcher.farm.rules.mix import STRICT_HEIGHT_M, RuleOf, brought_by
+from watcher.farm.rules.mix import STRICT_HEIGHT_M, Noted, Reading, RuleOf, brought_by
 from watcher.farm.rules.weather import (
     DayHighRule,
     InversionBan,
@@ -98,7 +98,7 @@ def _without_value(reason: Reason, rule: Rule) -> Message | None:
 
 def _measured(system: System, reason: Reason, rule: Rule) -> Message:
     kind = CATALOGUE[reason.limit].kind or Kind.PERCENT
-    value: Message = Quantity(reason.value, kind, system, 1)
+    value: Message = Quantity(reason.value, kind, system, _places(kind, system))
     if reason.known is Knowledge.AT_MOST:
         value = say("{value} or less", value=value)
     if reason.known is Knowledge.AT_LEAST:
@@ -109,11 +109,7 @@ def _measured(system: System, reason: Reason, rule: Rule) -> Message:
     low = reason.value - reason.low < reason.high - reason.value
     bound = reason.low if low else reason.high
     if isinstance(rule, RainAheadRule):
-        span = Quantity(rule.within, Kind.DURATION, system)
-        found = say("{found} within {span} of the end", found=found, span=span)
-        if rule.chance is not None and (math.isinf(bound) or reason.value <= bound):
-            chance = Quantity(rule.chance, Kind.PERCENT, system)
-            return say("{found}, chance of rain at most {chance}", found=found, chance=chance)
+        return _rain_ahead(found, rule, system)
     if math.isinf(bound):
         return found
     at = Quantity(bound, kind, system, 1)
@@ -216,6 +212,58 @@ _SOIL_WORDS: dict[str, Message] = {
 }
 
 
+def reading_line(noted: Noted) -> Message:
+    """Return what a label or a law leaves open, how it is read until then, and what to write."""
+    return say("{who}: {reading}", who=brought_by(noted.of), reading=_READINGS[noted.reading])
+
+
+_READINGS: dict[Reading, Message] = {
+    Reading.GUSTS: say(
+        "it does not say whether gusts count, and they do until you write gusts of its wind rule"
+    ),
+    Reading.HEIGHT: say(
+        "it does not say at which height its wind is meant: the high bound is judged at 10 m, the "
+        "low one at the boom, until you write height of its wind rule"
+    ),
+    Reading.ADJACENT: say(
+        "what is adjacent nobody can tell from a map: every neighbour of its kinds in reach is, "
+        "until you write adjacent of the neighbour"
+    ),
+    Reading.AMOUNT: say(
+        "it names no amount of rain, and nothing is decided until you write amount of its rule"
+    ),
+    Reading.INVERSION: say(
+        "whether there is an inversion the operator has to find out before each start"
+    ),
+    Reading.INSIDE: say(
+        "it does not say what may lie inside its buffer: what lies between counts for nothing, "
+        "until you write inside of it"
+    ),
+}
+
+
+def _rain_ahead(found: Message, rule: RainAheadRule, system: System) -> Message:
+    """Return what rain is foretold against an amount, a chance, or both."""
+    found = say("{found} within {span} of the end", found=found, span=_ahead(rule.within))
+    if rule.amount is not None:
+        most = Quantity(rule.amount, Kind.RAIN, system, _places(Kind.RAIN, system))
+        found = say("{found}, at most {bound}", found=found, bound=most)
+    if rule.chance is not None:
+        chance = Quantity(rule.chance, Kind.PERCENT, system)
+        found = say("{found}, chance of rain at most {chance}", found=found, chance=chance)
+    return found
+
+
+def _places(kind: Kind, system: System) -> int:
+    """Return the decimals a value of a rule is told with: an inch of rain is a lot."""
+    return 2 if kind is Kind.RAIN and system == "us" else 1
+
+
+def _ahead(span_s: float) -> Number:
+    """Return how long a rule looks ahead: whole hours as they are written, others to a tenth."""
+    return Number(f"{round(span_s / 3600, 1):g} h")
+
+
 def _soil(rule: SoilRule) -> Message:
     state = _SOIL_WORDS[rule.not_at]
     if rule.with_rain_within is None:
@@ -223,7 +271,7 @@ def _soil(rule: SoilRule) -> Message:
     return say(
         "soil: not at {state} with rain foretold within {span}",
         state=state,
-        span=Number(f"{rule.with_rain_within / 3600:.0f} h"),
+        span=_ahead(rule.with_rain_within),
     )
 
 

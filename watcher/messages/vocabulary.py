@@ -124,6 +124,7 @@ ALERT_WORDS: dict[str, Message] = {
     "job forgotten": say("job forgotten"),
     "retardant worn": say("retardant worn"),
     "job not watched": say("job not watched"),
+    "strip to leave": say("strip to leave"),
     "source silent": say("source silent"),
     "source stuck": say("source stuck"),
     "source implausible": say("source implausible"),

@@ -2,8 +2,9 @@
 
 from zoneinfo import ZoneInfo
 
-from watcher.i18n.message import Clock, Message, Name, Number, say
+from watcher.i18n.message import Clock, Message, Name, Number, Quantity, say
 from watcher.limits.status import Status
+from watcher.units import Kind, System
 
 CAUTION = say(
     "Guidance only. The label, local law and licensed practice decide. "
@@ -34,6 +35,16 @@ def span(seconds: float) -> Message:
     if seconds < 72 * 3600:
         return say("{n} h", n=Number(f"{seconds / 3600:.1f}".removesuffix(".0")))
     return say("{n} days", n=f"{seconds / 86400:.0f}")
+
+
+_FAR_M = {"us": 804.672, "metric": 1000.0}
+"""From half a mile or a kilometre on nobody counts feet or metres."""
+
+
+def distance(away_m: float, system: System) -> Quantity:
+    """Return how far away something is: ``"33 ft"``, ``"1.2 mi"``, ``"400 m"``, ``"2.5 km"``."""
+    kind = Kind.DISTANCE if away_m >= _FAR_M[system] else Kind.LENGTH
+    return Quantity(away_m, kind, system)
 
 
 def takes(duration_s: float, left: float) -> Message:

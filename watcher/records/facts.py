@@ -84,6 +84,26 @@ class Landing(Part):
     extrapolated: bool
     origin: str | None = None
     """Whose the share is that it stands; None in entries of before it was kept."""
+    as_open_boom: bool | None = None
+    """Whether it was estimated as if there were no hood; None in entries of before it was kept."""
+
+
+class BufferKept(Part):
+    """How the buffer behind a strip was worked out. Lengths in m."""
+
+    of: str
+    """Who asks for it: ``"product contact_a"``."""
+    origin: str
+    citation: str | None
+    base_m: float
+    reduced_by: tuple[str, ...]
+    """What made it smaller, and how: ``"50 %: hood"``, ``"to 5.0 m: 3 stars"``."""
+    combine: str
+    """How several reductions go together."""
+    required_m: float
+    gap_m: float
+    gap_counted_m: float
+    """So much of the gap may lie inside the buffer."""
 
 
 class ToLeave(Part):
@@ -95,6 +115,8 @@ class ToLeave(Part):
     """How deep into the field from its edge."""
     shape: dict[str, Any]
     """GeoJSON geometry (RFC 7946)."""
+    how: BufferKept | None = None
+    """How it was worked out; None in entries of before it was kept."""
 
 
 class Air(Part):

@@ -8,10 +8,12 @@ import shapely
 import shapely.geometry
 
 from watcher.farm.geometry.bearings import compass_point
-from watcher.i18n.message import Message, say
+from watcher.farm.origin import Origin
+from watcher.farm.rules.mix import brought_by
+from watcher.i18n.message import Message, joined, say
 from watcher.limits.catalogue import Limit
-from watcher.messages.vocabulary import POINTS
-from watcher.records.facts import Kept, ToLeave
+from watcher.messages.vocabulary import ORIGIN_WORDS, POINTS
+from watcher.records.facts import BufferKept, Kept, ToLeave
 from watcher.records.layout import Map, Ring, Writer
 from watcher.units import Kind
 
@@ -66,6 +68,8 @@ def _lines(kept: Kept, strips: list[ToLeave], writer: Writer) -> Iterator[Messag
             who=strip.neighbour,
             side=POINTS[strip.side] if strip.side in POINTS else say("all round"),
         )
+        if strip.how is not None:
+            yield _how(strip.how, writer)
     unknown = any(
         m.to_leave is None or (stood is not None and stood.stand == "unknown")
         for m in kept.moments
@@ -75,6 +79,33 @@ def _lines(kept: Kept, strips: list[ToLeave], writer: Writer) -> Iterator[Messag
         yield say("strips to leave unsprayed: not known for all of the job")
     elif not strips:
         yield say("no strip was to be left unsprayed")
+
+
+def _how(how: BufferKept, writer: Writer) -> Message:
+    """Return how the buffer behind a strip was worked out."""
+
+    def length(value_m: float) -> str:
+        return writer.amount(value_m, Kind.LENGTH, 0)
+
+    parts = (ORIGIN_WORDS[Origin(how.origin)], brought_by(how.of), how.citation)
+    whose = joined(part for part in parts if part)
+    if not how.reduced_by:
+        return say(
+            "{required} asked for ({whose}), less {counted} of the gap of {gap}",
+            required=length(how.required_m),
+            whose=whose,
+            counted=length(how.gap_counted_m),
+            gap=length(how.gap_m),
+        )
+    return say(
+        "{base} asked for ({whose}), {reductions}: {required}, less {counted} of the gap of {gap}",
+        base=length(how.base_m),
+        whose=whose,
+        reductions=joined(how.reduced_by),
+        required=length(how.required_m),
+        counted=length(how.gap_counted_m),
+        gap=length(how.gap_m),
+    )
 
 
 def _rings(shape: dict[str, Any], middle: shapely.Point) -> Iterator[Ring]:

@@ -13,6 +13,8 @@ from watcher.i18n.message import say
 from watcher.jobs import changes
 from watcher.jobs.by_hand import EVENT
 from watcher.jobs.changes import rig_at
+from watcher.jobs.steps import share_begun
+from watcher.judge.changed_rig import ChangedRig
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.records.errors import RecordError
 from watcher.records.facts import (
@@ -61,7 +63,8 @@ def gather(
         pauses=pauses,
         rigs=rigs,
         boundary=json.loads(shapely.to_geojson(plan.farm.ground.fields_deg[job.field])),
-        values=_values(plan, job, rigs, started=started, ended=ended),
+        values=_values(plan, job, rigs, started=started, ended=ended)
+        | _part(plan, job, rig_at(job, events, ended), share_begun(jobs.steps(session, job.id))),
         moments=tuple(
             moment(
                 session,
@@ -189,7 +192,6 @@ def _values(
     values = _held(_farm_values(plan, field), "farm file")
     sprayer = config.sprayers[config.setups[rigs[0].setup].sprayer]
     values |= _held({"use": _USES[sprayer.kind]}, "worked out")
-    values |= _part(plan, job)
     names = [name for name in field.products if name in config.products]
     for number, name in enumerate(names, start=1):
         values |= product_values(config.products[name], number)
@@ -201,15 +203,26 @@ def _values(
     return values
 
 
-def _part(plan: FarmArrays, job: Job) -> dict[str, Held]:
-    """How much of the field was sprayed, as far as that is known."""
+def _part(
+    plan: FarmArrays, job: Job, rig: ChangedRig | None, begun: float | None
+) -> dict[str, Held]:
+    """How much of the field was sprayed, as far as that is known.
+
+    ``begun`` is the share of the field the job was begun for; None: all of it. What was finished
+    without saying how much is that, but the strips that were agreed to be left.
+    """
     area_m2 = plan.farm.ground.area_m2(job.field)
-    if job.done_share is not None and job.done_share < 1.0:
-        part = {"area": area_m2 * job.done_share, "part": f"{job.done_share:.0%} of the field"}
-        return _held(part, "job log")
-    if job.state == "finished" or job.done_share is not None:
-        return _held({"area": area_m2, "part": "whole field"}, "worked out")
-    return {}  # of an abandoned one nobody has said how much was sprayed
+    if job.done_share is None and job.state != "finished":
+        return {}  # of an abandoned one nobody has said how much was sprayed
+    share = 1.0 if job.done_share is None else job.done_share
+    spared = 0.0 if rig is None else rig.unsprayed_share(plan)
+    if spared and job.state == "finished" and job.done_share in {None, begun}:
+        share = max(share - spared, 0.0)
+        part = {"area": area_m2 * share, "part": f"{share:.1%} of the field, but for strips left"}
+        return _held(part, "worked out")
+    if share < 1.0:
+        return _held({"area": area_m2 * share, "part": f"{share:.0%} of the field"}, "job log")
+    return _held({"area": area_m2, "part": "whole field"}, "worked out")
 
 
 def _farm_values(plan: FarmArrays, field: FieldPlan) -> Mapping[str, Any]:

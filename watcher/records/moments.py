@@ -9,6 +9,7 @@ import shapely
 from sqlalchemy.orm import Session
 
 from watcher.farm.geometry.bearings import side
+from watcher.farm.rules.buffers import Reduction
 from watcher.judge.changed_rig import ChangedRig
 from watcher.judge.farm_judgement import judge_look
 from watcher.judge.judgement import Judgement
@@ -16,10 +17,12 @@ from watcher.judge.neighbour_deposits import exposed
 from watcher.judge.reasons import Reason, downwind_neighbours, reasons
 from watcher.judge.timeline import MEAN_S, Timeline
 from watcher.limits.air import wet_bulb_depression
+from watcher.limits.buffers import LeftStrip
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.limits.status import Status
 from watcher.records.facts import (
     Air,
+    BufferKept,
     Downwind,
     Landing,
     LimitStood,
@@ -190,8 +193,30 @@ def _to_leave(judgement: Judgement, field: str, found: Sequence[Reason]) -> Iter
                 neighbour=strip.neighbour,
                 side=side(ground.fields[field], ground.neighbours[strip.neighbour]),
                 depth_m=strip.depth_m,
+                how=_how(strip),
                 shape=json.loads(shapely.to_geojson(ground.in_degrees(shape))),
             )
+
+
+def _how(strip: LeftStrip) -> BufferKept:
+    """How the buffer behind a strip that leaves something of a field was worked out."""
+    buffer, how = strip.of.buffer, strip.how
+    return BufferKept(
+        of=strip.of.of,
+        origin=buffer.origin.value,
+        citation=buffer.citation,
+        base_m=how.base_m or 0.0,
+        reduced_by=tuple(map(_reduction, how.reduced_by)),
+        combine=buffer.combine,
+        required_m=strip.required_m,
+        gap_m=strip.gap_m,
+        gap_counted_m=strip.gap_counted_m,
+    )
+
+
+def _reduction(one: Reduction) -> str:
+    by = f"{one.percent:g} %" if one.to is None else f"to {one.to:g} m"
+    return f"{by}: {', '.join(one.needs)}"
 
 
 def _landing(judgement: Judgement, field: int, setup: int, time: int) -> tuple[Landing, ...]:
@@ -205,6 +230,7 @@ def _landing(judgement: Judgement, field: int, setup: int, time: int) -> tuple[L
             tolerance_pct=known(e.tolerance_pct),
             extrapolated=e.extrapolated,
             origin=e.origin.value,
+            as_open_boom=e.as_open_boom,
         )
         for e in exposed(judgement, field, setup, time)
     )

@@ -6,6 +6,7 @@ from watcher.farm.geometry.bearings import compass_point
 from watcher.farm.origin import Origin
 from watcher.i18n.message import Message, Number, Param, joined, say
 from watcher.judge.end_rows import ALL_ROUND
+from watcher.messages.drift import OPEN_BOOM
 from watcher.messages.vocabulary import ORIGIN_WORDS, POINTS
 from watcher.messages.words import span
 from watcher.records.facts import Air, Kept, Landing, Moment, Quality, Spoke
@@ -304,6 +305,8 @@ def _landing(landing: Landing, writer: Writer) -> str:
         else:
             whose = ORIGIN_WORDS[Origin(landing.origin)]
             parts.append(say("it stands {tolerance} ({origin})", tolerance=share, origin=whose))
+    if landing.as_open_boom:
+        parts.append(OPEN_BOOM)
     if landing.extrapolated:
         parts.append(say("outside what the curves were seen for"))
     return f"{who}: {writer.text(joined(parts))}"

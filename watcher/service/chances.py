@@ -22,6 +22,7 @@ from watcher.judge.chances import (
     chances,
     outcomes,
 )
+from watcher.judge.changed_rig import ChangedRig
 from watcher.judge.farm_judgement import Look
 from watcher.judge.timeline import Timeline
 from watcher.limits.catalogue import Limit
@@ -50,17 +51,28 @@ _HOUR_MEASURED_S = 120
 """An hour's last readings are in so long after it."""
 
 
-def work_out(session: Session, plan: FarmArrays, whole: Timeline) -> FarmChances:
-    """Work out the chances of every field from the log and the outlook of the moment."""
-    looks = (whole, *whole.others)
-    parts = [_of_look(session, plan, look) for look in looks]
-    return FarmChances(whole.now, tuple(part for part in parts if part is not None))
+def work_out(
+    session: Session, plan: FarmArrays, whole: Timeline, rigs: Sequence[ChangedRig] = ()
+) -> FarmChances:
+    """Work out the chances of every field from the log and the outlook of the moment.
+
+    ``rigs`` are those of open jobs that were changed in the field: the chances of their fields are
+    worked out with them, too.
+    """
+    parts: list[Chances] = []
+    of_rigs: list[tuple[ChangedRig, Chances]] = []
+    for look in (look for look in (whole, *whole.others) if look.feeds):
+        part, *changed = _of_look(session, plan, look, rigs)
+        parts.append(part[1])
+        of_rigs += [(rig, chances_of) for rig, chances_of in changed if rig is not None]
+    return FarmChances(whole.now, tuple(parts), tuple(of_rigs), tuple(rigs))
 
 
-def _of_look(session: Session, plan: FarmArrays, look: Timeline) -> Chances | None:
+def _of_look(
+    session: Session, plan: FarmArrays, look: Timeline, rigs: Sequence[ChangedRig]
+) -> list[tuple[ChangedRig | None, Chances]]:
+    """Return the chances of the fields of a look, then those of each rig in one of them."""
     farm, now = plan.farm, look.now
-    if not look.feeds:
-        return None
     own = plan.only(look.fields)
     stations = plan.hears(look.fields[0])
     rng = np.random.default_rng(now)
@@ -73,15 +85,23 @@ def _of_look(session: Session, plan: FarmArrays, look: Timeline) -> Chances | No
     times, values = _halves(at, drawn, patterns, look, rng)
     starts = _starts(plan, look, int(times[-1]))
     path_hour = (starts - at) // HOUR_S - PATH_H[0]
-    return chances(
-        own,
-        look,
-        look.now_index,
-        times=times,
-        values=values,
-        starts=starts,
-        past_forecasts=drawn.past_forecasts[path_hour],
-    )
+    here = [rig for rig in rigs if rig.field in look.fields and rig.fits(plan)]
+    return [
+        (
+            rig,
+            chances(
+                own if rig is None else plan.only((rig.field,)),
+                look,
+                look.now_index,
+                times=times,
+                values=values,
+                starts=starts,
+                past_forecasts=drawn.past_forecasts[path_hour],
+                rig=rig,
+            ),
+        )
+        for rig in (None, *here)
+    ]
 
 
 def _starts(plan: FarmArrays, look: Timeline, last: int) -> Seconds:
@@ -297,18 +317,23 @@ class ChanceKeeper:
         """Note that a feed has foretold anew: the chances are due."""
         self._asked = True
 
-    def due(self, now: int) -> bool:
-        """Whether to work them out: after a new issue, and in each hour once it is measured."""
+    def due(self, now: int, rigs: Sequence[ChangedRig] = ()) -> bool:
+        """Whether to work them out: after a new issue, in each hour once it is measured,
+
+        and when the rig of an open job was changed.
+        """
         hour = (now - _HOUR_MEASURED_S) // HOUR_S
         worked = self.latest
-        return self._asked or worked is None or hour > (worked.at - _HOUR_MEASURED_S) // HOUR_S
+        if self._asked or worked is None or worked.rigs != tuple(rigs):
+            return True
+        return hour > (worked.at - _HOUR_MEASURED_S) // HOUR_S
 
-    def look(self, outlook: Timeline) -> _Worked:
+    def look(self, outlook: Timeline, rigs: Sequence[ChangedRig] = ()) -> _Worked:
         """Work the chances out. Takes a second of processor: not on the log's thread."""
         self._asked = False
         now, plan = outlook.now, self.plan
         with self.store.reading() as session:
-            found = work_out(session, plan, outlook)
+            found = work_out(session, plan, outlook, rigs)
             pairs = forecast_history.new_pairs(session, plan.farm, now)
             outcomes = came_of(session, plan, now)
         new = now // forecast_history.EVERY_S > self._said_at // forecast_history.EVERY_S

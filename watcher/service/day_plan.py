@@ -222,6 +222,7 @@ class PlanKeeper:
         )
         if waits_for_chances or _left_of(picture) != dict(found.left):
             return None  # what it is made of comes first
+        chances = chances.with_rigs(picture.rigs)  # a job may have ended since
         return made(picture, chances, found, wishes, busy=busy, before=before)
 
     def keep(self, made: KeptPlan) -> None:

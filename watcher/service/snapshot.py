@@ -56,6 +56,8 @@ class Snapshot:
     """How each source is, where the alerts have looked at them."""
     plan: PlanNow | None = None
     """The plan of the day, of which the ranking is the first step; None where there is none."""
+    rigs: tuple[ChangedRig, ...] = ()
+    """The rigs of open jobs that were changed in the field."""
     _found: dict[tuple[object, ...], tuple[Remedy, ...]] = field(
         default_factory=dict, repr=False, compare=False
     )
@@ -112,9 +114,10 @@ def judged(
         judgement = judged_as_changed(judgement, rig, outlook.of(rig.field), outlook.now_index)
     ranking = rank(judgement, outlook.now_index, done=lately.done)
     if chances is not None:
-        ranking = with_chances(ranking, chances)
+        ranking = with_chances(ranking, chances.with_rigs(rigs))
     day_plan = closed(day_plan, ranking)
-    return Snapshot(outlook, judgement, with_plan(ranking, day_plan), plan=day_plan)
+    ranking = with_plan(ranking, day_plan)
+    return Snapshot(outlook, judgement, ranking, plan=day_plan, rigs=tuple(rigs))
 
 
 def compose(session: Session, plan: FarmArrays, now: int, *, time_known: bool = True) -> Timeline:

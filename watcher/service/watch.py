@@ -725,11 +725,16 @@ class Watch:
         keeper, picture = self.chances, self.picture
         if keeper is None or picture is None or self.outage is not None or self.book.time.lost:
             return
-        if not keeper.due(self.clock.now()) or keeper.plan.farm is not picture.judgement.plan.farm:
+        if (
+            not keeper.due(self.clock.now(), picture.rigs)
+            or keeper.plan.farm is not picture.judgement.plan.farm
+        ):
             return
         with contextlib.suppress(asyncio.CancelledError):
             loop = asyncio.get_running_loop()
-            worked = await loop.run_in_executor(self._beside, keeper.look, picture.outlook)
+            worked = await loop.run_in_executor(
+                self._beside, keeper.look, picture.outlook, picture.rigs
+            )
             await self.run_on_db_thread(partial(keeper.keep, worked))
             self.book.chances = keeper.latest
             self.plan_soon()

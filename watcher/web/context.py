@@ -77,7 +77,7 @@ class AppContext:
         keeper, now = self.watch.chances, self.watch.clock.now()
         if keeper is None or keeper.latest is None or keeper.latest.old(now):
             return FarmChances(now)
-        return keeper.latest
+        return keeper.latest.with_rigs(self.picture.rigs)
 
     def plan(self) -> PlanNow | None:
         """Return the plan of the day as it stands now; None where there is none.

@@ -7,7 +7,7 @@ start creek_side coarse
     Orchard downwind to the N, 33 ft: this wind may not go there (our default).
     Also drift onto orchard to the N, 33 ft: up to 0.18% of the rate, it stands 0.1% (our default).
     Go to hill: inside the limits for all that is left; takes about 30 min.
-    Leave 4 passes beside orchard: inside the limits for all that is left; drift 1.8 down to 0.16 times what the neighbour stands; 10.9 acre left unsprayed.
+    Leave 4 passes beside orchard and spray the rest first: inside the limits for all that is left; drift 1.8 down to 0.16 times what the neighbour stands; 10.9 acre left unsprayed.
     Not inside again as far as the forecast reaches.
     Job: coarse, about 40 min of spraying left.
     Wind measured by mast 1 min ago.

@@ -183,3 +183,16 @@ def test_adding_a_product_never_widens(first: list[Rule], more: list[Rule]) -> N
             assert after.high <= before.high
     assert both.additives >= alone.additives
     assert len(both.contradictions) >= len(alone.contradictions)
+
+
+@pytest.mark.parametrize(
+    ("system", "wanted"),
+    [
+        ("us", "wind at the boom: at least 12.0 mph, at most 10.0 mph"),
+        ("metric", "wind at the boom: at least 19.3 km/h, at most 16.1 km/h"),
+    ],
+)
+def test_a_contradiction_is_told_in_the_farm_s_units(system: Any, wanted: str) -> None:
+    rules = [RuleOf("product a", wind("12 mph", "10 mph", height="boom"))]
+    [found] = mix(rules, system=system).contradictions
+    assert str(found.what) == wanted

@@ -131,3 +131,36 @@ def test_rules_of_two_kinds_of_sprayers_do_not_shut_each_other_out(farm: Any) ->
     both = blast.replace('"air-blast"', '"air-blast", "boom"')
     problems = farm.add(f"\n{boom}\n{both}").problems()
     assert any("contradicts itself: droplets" in str(p.wrong) for p in problems)
+
+
+RETARDANT = """
+[products.slow]
+name = "Slow (invented)"
+registration = "none"
+rate = "{rate}"
+[products.slow.retardant]
+kind = "guar"
+most = "8 fl oz/acre"
+"""
+
+
+@pytest.mark.parametrize(
+    ("rate", "wrong", "mend"),
+    [
+        ("12 fl oz/acre", "over its label's maximum, retardant.most = 8 fl oz/acre", "lower it"),
+        ("1 L/ha", "over its label's maximum", "lower it"),
+        ("4 oz/acre", "cannot be compared with retardant.most", "both as a volume"),
+    ],
+)
+def test_a_retardant_over_its_label_s_maximum_is_one_error(
+    farm: Any, rate: str, wrong: str, mend: str
+) -> None:
+    problem = farm.add(RETARDANT.format(rate=rate)).problem()
+    assert problem.key == f'products.slow.rate = "{rate}"'
+    assert wrong in problem.wrong
+    assert mend in problem.mend
+
+
+def test_a_retardant_at_its_label_s_maximum_is_in_order(farm: Any) -> None:
+    farm.add(RETARDANT.format(rate="0.5 pt/acre"))
+    assert load(farm.write()).config.products["slow"].rate == "0.5 pt/acre"

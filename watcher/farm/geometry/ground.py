@@ -65,6 +65,18 @@ class Ground:
         """Return the ground of a field within a distance of a neighbour. [m]"""
         return self.fields[field].intersection(self.neighbours[neighbour].buffer(within_m))
 
+    def strips_m2(self, field: str, depth_m: Mapping[str, float]) -> float:
+        """Area of the strips of some depth along a field's edge beside some neighbours. [m2]
+
+        Ground that lies in two of them counts once.
+        """
+        shape = self.fields[field]
+        strips = [
+            self.beside(field, name, shape.distance(self.neighbours[name]) + depth)
+            for name, depth in depth_m.items()
+        ]
+        return float(shapely.union_all(strips).area)
+
     def in_degrees(self, shape: BaseGeometry) -> BaseGeometry:
         """Return a shape in metres about the middle in degrees, x longitude and y latitude."""
 

@@ -104,17 +104,35 @@ class Proven:
         return set(needs) <= {*self.measures, *self.beside}
 
 
+@dataclass(frozen=True)
+class Arithmetic:
+    """How a buffer comes to the distance it asks for. [m]"""
+
+    base_m: float | None
+    """None where no row of its table is proven: then it may not be sprayed beside it at all."""
+    reduced_by: tuple[Reduction, ...]
+    """The reductions that are proven and change it."""
+    required_m: float | None
+    """After its reductions and minimum."""
+
+
+def arithmetic(buffer: Buffer, proven: Proven) -> Arithmetic:
+    """Work out what a buffer asks for, and tell how."""
+    base = _base(buffer, proven)
+    if base is None:
+        return Arithmetic(None, (), None)
+    reductions = [r for r in buffer.reductions if _counts(r, proven)]
+    least = min(buffer.floor, base)  # a minimum never makes a buffer larger than its base
+    required = min(base, max(least, _reduced(buffer, base, reductions), 0.0))
+    return Arithmetic(base, tuple(reductions) if required < base else (), required)
+
+
 def required_m(buffer: Buffer, proven: Proven) -> float | None:
     """Return the distance a buffer asks for, after its own reductions and minimum. [m]
 
-    None where no row of its table is proven: then it may not be sprayed beside it at all.
+    None where it may not be sprayed beside it at all.
     """
-    base = _base(buffer, proven)
-    if base is None:
-        return None
-    reductions = [r for r in buffer.reductions if _counts(r, proven)]
-    least = min(buffer.floor, base)  # a minimum never makes a buffer larger than its base
-    return min(base, max(least, _reduced(buffer, base, reductions), 0.0))
+    return arithmetic(buffer, proven).required_m
 
 
 def _base(buffer: Buffer, proven: Proven) -> float | None:

@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
+from functools import partial
 from typing import Literal, NamedTuple, TypeVar
 
 from watcher.farm.droplets import DropletClass
@@ -33,7 +34,8 @@ from watcher.farm.rules.weather import (
     TemperatureRule,
     WindRule,
 )
-from watcher.i18n.message import Message, Name, Number, Param, say
+from watcher.i18n.message import Message, Name, Number, Param, Quantity, say
+from watcher.units import Kind, System
 
 R = TypeVar("R")
 STRICT_HEIGHT_M = 10.0
@@ -67,14 +69,14 @@ def brought_by(of: str) -> Message:
 
 
 class Reading(StrEnum):
-    """What a text leaves open and the stricter reading that is taken."""
+    """What a text leaves open: until somebody writes it down the stricter reading is taken."""
 
-    GUSTS = "gusts are counted, as nothing says they are not"
-    HEIGHT = "no height is named: the high bound is judged at 10 m, the low one at the boom"
-    ADJACENT = "every neighbour of that kind in reach that is not marked adjacent = false counts"
-    AMOUNT = "no amount of rain is named: nothing is decided until you give one"
-    INVERSION = "whether there is an inversion is for the operator to find out"
-    INSIDE = "nothing is said of land inside it: what lies between does not count"
+    GUSTS = "gusts"
+    HEIGHT = "height"
+    ADJACENT = "adjacent"
+    AMOUNT = "amount"
+    INVERSION = "inversion"
+    INSIDE = "inside"
 
 
 class Noted(NamedTuple):
@@ -139,9 +141,16 @@ class Mix:
 
 
 def mix(
-    rules: Iterable[RuleOf], buffers: Iterable[BufferOf] = (), *, on: date | None = None
+    rules: Iterable[RuleOf],
+    buffers: Iterable[BufferOf] = (),
+    *,
+    on: date | None = None,
+    system: System = "metric",
 ) -> Mix:
-    """Return what all the rules leave together; those not valid on a day are left out."""
+    """Return what all the rules leave together; those not valid on a day are left out.
+
+    Contradictions are told in the units of ``system``.
+    """
     standing = [r for r in rules if on is None or r.rule.valid_on(on)]
     kept = tuple(b for b in buffers if on is None or b.buffer.valid_on(on))
     binding = [r for r in standing if r.rule.force is not Force.ADVICE]
@@ -149,6 +158,7 @@ def mix(
     carrier = _span(binding, CarrierRule, lambda r: r.least, lambda r: r.most)
     winds = _winds(binding)
     listed, apart = _nozzles(binding)
+    shown = partial(_in_units, system)
     additives, barred = _additives(binding)
     return Mix(
         rules=tuple(binding),
@@ -158,11 +168,17 @@ def mix(
             dict.fromkeys(
                 [
                     *_empty(say("droplets"), droplets, _droplet_words),
-                    *_empty(say("carrier"), carrier, _l_ha),
-                    *_empty_winds(winds),
-                    *_empty(say("temperature"), _bounds(binding, TemperatureRule), _celsius),
-                    *_empty(say("humidity"), _bounds(binding, HumidityRule), _percent),
-                    *_empty(say("Delta T"), _bounds(binding, DeltaTRule), _kelvin),
+                    *_empty(say("carrier"), carrier, shown(Kind.CARRIER)),
+                    *_empty_winds(winds, shown(Kind.SPEED)),
+                    *_empty(
+                        say("temperature"),
+                        _bounds(binding, TemperatureRule),
+                        shown(Kind.TEMPERATURE),
+                    ),
+                    *_empty(say("humidity"), _bounds(binding, HumidityRule), shown(Kind.PERCENT)),
+                    *_empty(
+                        say("Delta T"), _bounds(binding, DeltaTRule), shown(Kind.TEMPERATURE_STEP)
+                    ),
                     *_dates(binding),
                     *apart,
                     *barred,
@@ -254,21 +270,23 @@ def _empty(what: Message, span: Span, words: Callable[[float], Param]) -> Iterat
         yield Contradiction(span.low_of, span.high_of, left)
 
 
-def _empty_winds(winds: dict[str, Span]) -> Iterator[Contradiction]:
+def _empty_winds(
+    winds: dict[str, Span], words: Callable[[float], Param]
+) -> Iterator[Contradiction]:
     for where, span in winds.items():
         if where == "boom":
             what = say("wind at the boom")
         else:
             what = say("wind at {height}", height=Number(where))
-        yield from _empty(what, span, _m_s)
+        yield from _empty(what, span, words)
     # Wind grows with height, so a low bound at the boom is at least as much high above it.
     boom, tall = winds.get("boom", Span()), f"{STRICT_HEIGHT_M:g} m"
     for where, span in winds.items():
         if where == tall and boom.low > span.high:
             apart = say(
                 "wind: at least {least} at the boom, at most {most} at {height}",
-                least=_m_s(boom.low),
-                most=_m_s(span.high),
+                least=words(boom.low),
+                most=words(span.high),
                 height=Number(where),
             )
             yield Contradiction(boom.low_of, span.high_of, apart)
@@ -354,21 +372,5 @@ def _droplet_words(value: float) -> str:
     return DropletClass(int(value)).words
 
 
-def _l_ha(value: float) -> Number:
-    return Number(f"{value:.0f} L/ha")
-
-
-def _m_s(value: float) -> Number:
-    return Number(f"{value:.1f} m/s")
-
-
-def _celsius(value: float) -> Number:
-    return Number(f"{value:.1f} degC")
-
-
-def _percent(value: float) -> Number:
-    return Number(f"{value:.0f} %")
-
-
-def _kelvin(value: float) -> Number:
-    return Number(f"{value:.1f} K")
+def _in_units(system: System, kind: Kind) -> Callable[[float], Param]:
+    return lambda value: Quantity(value, kind, system, 0 if kind is Kind.PERCENT else 1)

@@ -53,7 +53,7 @@ def rule_problems(draft: Draft) -> Iterator[Problem]:
 
 def mix_problems(draft: Draft) -> Iterator[Problem]:
     """Fields whose rules leave nothing between them, or that none of their setups can keep."""
-    reported: set[Contradiction] = set()
+    reported, units = set[Contradiction](), draft.config.farm.units
     for name, plan in draft.config.fields.items():
         setups = {
             s: draft.config.setups[s]
@@ -62,7 +62,7 @@ def mix_problems(draft: Draft) -> Iterator[Problem]:
         }
         rules = rules_of(draft.config, name)
         apart = [
-            mix(r for r in rules if is_for(r.rule, kind)).contradictions
+            mix((r for r in rules if is_for(r.rule, kind)), system=units).contradictions
             for kind in _kinds_of_sprayers(draft.config, setups.values())
         ]
         if all(apart):

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 
+from watcher.farm.dose import Dose, UnlikeDosesError
 from watcher.farm.models import DropletClass, NozzleKind, Setup, Sprayer, SprayerKind
 from watcher.farm.problems import Problem
 from watcher.farm.read_file import Draft
@@ -28,6 +29,7 @@ _PRESSURE_SLACK = 0.25  # size ±5 % in flow is ±10 % in pressure; the rest is 
 def setup_problems(draft: Draft) -> Iterator[Problem]:
     """Droplets against the nozzle's kind, the rate against nozzle size and pressure, and tips."""
     yield from _kind_problems(draft)
+    yield from _retardant_problems(draft)
     yield from _tip_problems(draft)
     for name, setup in draft.config.setups.items():
         finest, coarsest = _MAKES[setup.nozzle]
@@ -44,6 +46,24 @@ def setup_problems(draft: Draft) -> Iterator[Problem]:
         sprayer = draft.config.sprayers.get(setup.sprayer)
         if sprayer is not None and sprayer.kind.has_boom and setup.nozzle_size is not None:
             yield from _pressure_problems(draft, name, setup, sprayer)
+
+
+def _retardant_problems(draft: Draft) -> Iterator[Problem]:
+    """Drift retardants at a rate over their own label's maximum."""
+    for name, product in draft.config.products.items():
+        if product.retardant is None or product.rate is None:
+            continue
+        most = product.retardant.most
+        key = assigned(("products", name, "rate"), product.rate)
+        try:
+            over = Dose.read(product.rate).over(Dose.read(most))
+        except UnlikeDosesError:
+            wrong = say("cannot be compared with retardant.most = {most}", most=most)
+            yield draft.problem(key, wrong, say("write both as a volume, or both as a weight"))
+            continue
+        if over:
+            wrong = say("is over its label's maximum, retardant.most = {most}", most=most)
+            yield draft.problem(key, wrong, say("never above the label's maximum: lower it"))
 
 
 def _kind_problems(draft: Draft) -> Iterator[Problem]:

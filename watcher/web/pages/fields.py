@@ -19,7 +19,7 @@ from watcher.limits.catalogue import CATALOGUE, IN_WINDOWS, Limit
 from watcher.limits.status import Status
 from watcher.messages.chances import basis_line, best_start_items, holds_line, start_line
 from watcher.messages.coming import usual_gusts_line
-from watcher.messages.drift import percent
+from watcher.messages.drift import OPEN_BOOM, percent
 from watcher.messages.explain import Part, explanation
 from watcher.messages.rules import origin_words
 from watcher.messages.vocabulary import STATUS_WORDS, WEED_WORDS
@@ -267,11 +267,12 @@ def _map_says(house: AppContext, reach: SprayReach) -> Message:
         return say("The reach of the spray is unknown: the wind or its direction is missing")
     if reach.shape is None:
         return say("Nowhere outside the field more than {share} of the rate may land", share=share)
-    return say(
+    says = say(
         "More than {share} of the rate may land as far as {distance} downwind, within the hatching",
         share=share,
         distance=Quantity(reach.distance_m, Kind.LENGTH, house.speaker.system),
     )
+    return joined([says, OPEN_BOOM], "; ") if reach.as_open_boom else says
 
 
 def _jobs(house: AppContext) -> Jobs:

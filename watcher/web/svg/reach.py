@@ -28,6 +28,8 @@ class SprayReach:
     shape: BaseGeometry | None
     estimated: bool = True
     """Whether any curve tells of the sprayer's drift."""
+    as_open_boom: bool = False
+    """Whether it is estimated as if there were no hood."""
 
 
 def spray_reach(judgement: Judgement, case: tuple[int, int, int]) -> SprayReach:
@@ -42,6 +44,7 @@ def spray_reach(judgement: Judgement, case: tuple[int, int, int]) -> SprayReach:
     upper = downwind_curve(judgement, *case, distances).upper_pct
     if np.isnan(upper).any():
         return SprayReach(math.nan, deposit, None, bool(plan.drift_estimated[case[1]]))
+    hooded = bool(plan.hood_not_counted[case[1]])
     over = np.flatnonzero(upper > deposit)
     if not over.size:
         return SprayReach(0.0, deposit, None)
@@ -50,9 +53,11 @@ def spray_reach(judgement: Judgement, case: tuple[int, int, int]) -> SprayReach:
     ground = plan.farm.ground.fields[plan.fields[field]]
     count = int(arc.count[0])
     if count >= 360:
-        return SprayReach(far, deposit, ground.buffer(far).difference(ground))
+        around = ground.buffer(far).difference(ground)
+        return SprayReach(far, deposit, around, as_open_boom=hooded)
     bearings = np.arange(0, count, _STEP_DEG) + int(arc.first[0])
-    return SprayReach(far, deposit, _swept(ground, far, np.append(bearings, arc.first[0] + count)))
+    shape = _swept(ground, far, np.append(bearings, arc.first[0] + count))
+    return SprayReach(far, deposit, shape, as_open_boom=hooded)
 
 
 def _swept(ground: Polygonal, far_m: float, bearings: NDArray[np.float64]) -> BaseGeometry:
