@@ -120,6 +120,15 @@ def test_no_sprayer_is_in_two_places_and_no_field_is_done_twice(seed: int, solve
 
 
 @given(SEEDS)
+def test_a_plan_at_once_is_the_greedy_one(seed: int) -> None:
+    of = choices(seed)
+    orders = Orders(of)
+    plan = planner(of).plan(passes=0)
+    free_of_overlap(of, plan)
+    assert plan.worth == pytest.approx(orders.timed(orders.greedy()).worth)
+
+
+@given(SEEDS)
 def test_another_sprayer_never_lowers_the_worth(seed: int) -> None:
     of = choices(seed, sprayers=2)
     alone = planner(of.only(np.array([0]))).plan(at_most_s=SOLVER_S)

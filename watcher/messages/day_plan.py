@@ -117,6 +117,7 @@ _CHANGED: Mapping[PlanChanged, Message] = {
     PlanChanged.FARM: say("The farm file has changed since."),
     PlanChanged.CLOSED: say("A field whose turn it is is not open now."),
     PlanChanged.AGE: say("Nothing newer could be worked out."),
+    PlanChanged.QUICK: say("It was put together at once; a better order is being looked for."),
 }
 
 

@@ -15,7 +15,8 @@ from watcher.planning.dispatch import dispatched
 from watcher.planning.optimum import best_order
 from watcher.planning.orders import Order, Orders, Timed
 
-_PASSES = 3
+PASSES = 3
+"""How often each field is tried in every other place of a greedy order; 0 leaves it as it is."""
 _FIRST_STARTS = 8
 """Of a field that shall be first so many of its next starts are tried."""
 T = TypeVar("T")
@@ -175,18 +176,20 @@ class Planner:
         *,
         before: DayPlan | None = None,
         at_most_s: float = 0.0,
+        passes: int = PASSES,
     ) -> DayPlan:
         """Return the best plan that fulfils the wishes.
 
         ``before`` is the plan that holds: its order stays unless another gains enough.
-        ``at_most_s`` is the time given to the solver; 0 plans without it. Raises ``WishError``.
+        ``at_most_s`` is the time given to the solver; 0 plans without it, and with no ``passes``
+        it is the greedy plan. Raises ``WishError``.
         """
         choices = self.choices.without(self._barred(wishes))
         if wishes.first is None:
             orders = Orders(choices)
-            order = self._order(orders, before, at_most_s, stays=wishes.keeps_order)
+            order = self._order(orders, before, at_most_s, stays=wishes.keeps_order, passes=passes)
             return self._read(orders, order, wishes)
-        return self._with_first(choices, wishes, at_most_s)
+        return self._with_first(choices, wishes, at_most_s, passes=passes)
 
     def losing(
         self, plan: DayPlan, wishes: Wishes = Wishes(), *, within_s: float = np.inf
@@ -262,7 +265,7 @@ class Planner:
         at_most_s: float,
         *,
         stays: bool = False,
-        passes: int = _PASSES,
+        passes: int = PASSES,
     ) -> Order:
         order = orders.improved(orders.greedy(), passes)
         if at_most_s > 0.0:
@@ -285,12 +288,12 @@ class Planner:
         )
 
     def _with_first(
-        self, choices: Choices, wishes: Wishes, at_most_s: float, *, passes: int = _PASSES
+        self, choices: Choices, wishes: Wishes, at_most_s: float, *, passes: int = PASSES
     ) -> DayPlan:
         """Try the next starts of a field as the first job of its sprayer."""
         name = wishes.first or ""
         if name not in self.choices.fields:
-            return self.plan(replace(wishes, first=None), at_most_s=at_most_s)
+            return self.plan(replace(wishes, first=None), at_most_s=at_most_s, passes=passes)
         f = self._index(name)
         best: tuple[float, Orders, int, Order] | None = None
         for k in range(len(choices.sprayers)):

@@ -1,6 +1,7 @@
 """The page of the plan: what it tells, wishes and the yes as steps that count once."""
 
 import re
+from dataclasses import replace
 from datetime import datetime
 from html import unescape
 from pathlib import Path
@@ -75,6 +76,19 @@ async def test_a_plan_that_no_longer_stands_says_so(tmp_path: Path) -> None:
         page = await page_of(v)
         assert "Old, of 11:01: do not go by it." in page
         assert told(page) == []
+        assert "Accept this plan" not in page
+
+
+async def test_a_plan_put_together_at_once_says_so_and_is_not_accepted(tmp_path: Path) -> None:
+    async with planned_day(tmp_path) as v:
+        v.log_in()
+        keeper = v.service.watch.plans
+        assert keeper is not None
+        quick = replace(plan_of(v).kept, quick=True)
+        await v.service.watch.run_and_rejudge(lambda: keeper.keep(quick))
+        page = await page_of(v)
+        assert "put together at once; a better order is being looked for." in page
+        assert told(page) == [step.field for step in quick.plan.steps]
         assert "Accept this plan" not in page
 
 

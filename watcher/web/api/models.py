@@ -785,7 +785,7 @@ class PlanTold(ApiModel):
     made_at: int | None
     state: Literal["none", "stands", "being worked out", "old"]
     """By an old one nothing may be done: it has no steps here."""
-    changed: Literal["issue", "job", "wishes", "farm", "closed", "age"] | None
+    changed: Literal["issue", "job", "wishes", "farm", "closed", "age", "quick"] | None
     """Why it is being worked out anew."""
     sentence: str
     caution: str

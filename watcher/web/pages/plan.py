@@ -30,7 +30,7 @@ from watcher.messages.day_plan import (
 )
 from watcher.messages.words import SHAPES
 from watcher.planning.day_plan import Step, Wish, Wishes
-from watcher.planning.kept import PlanNow
+from watcher.planning.kept import PlanChanged, PlanNow
 from watcher.planning.optimum import available
 from watcher.service.day_plan import wishes_of
 from watcher.service.plan_steps import (
@@ -179,6 +179,7 @@ def _page(house: AppContext, visitor: Visitor, links: Links | None) -> dict[str,
         "standing": standing(plan, house.speaker),
         "expected": expected(plan.steps),
         "how": None if available() else how_planned(),
+        "quick": plan.changed is PlanChanged.QUICK,
         "refused": None if plan.kept.refused is None else refusal(plan.kept.refused),
         "days": list(_days(house, plan, visitor.may(Role.RUN))),
         "left_out": []
