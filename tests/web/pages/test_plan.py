@@ -173,6 +173,20 @@ async def test_a_tap_accepts_once_whatever_it_is_sent(tmp_path: Path) -> None:
         assert gone.status_code == 409
 
 
+async def test_a_tap_that_was_kept_on_the_phone_counts_from_its_own_time(tmp_path: Path) -> None:
+    async with planned_day(tmp_path) as v:
+        v.log_in()
+        number, tapped = str(plan_of(v).kept.number), v.service.clock.at
+        v.service.clock.at += 300
+        tap = {"plan": number, "key": "one tap", "ago": "300"}
+        assert (await v.send("/plan", "/plan/accept", **tap)).status_code == 303
+        accepted = plan_of(v).accepted
+        assert accepted is not None
+        assert accepted.at == tapped
+        refused = await v.send("/plan", "/plan/accept", **tap | {"key": "other", "ago": "soon"})
+        assert refused.status_code == 422
+
+
 async def test_who_may_only_look_changes_nothing(tmp_path: Path) -> None:
     async with planned_day(tmp_path) as v:
         v.log_in(Role.LOOK)

@@ -45,6 +45,7 @@ from watcher.service.plan_steps import (
 from watcher.web.auth.authenticator import NotAllowedError, Visitor
 from watcher.web.auth.users import Role
 from watcher.web.context import AppContext
+from watcher.web.pages.taps import tapped_at
 from watcher.web.svg.plan_strip import Block, strip
 
 _MOST_NAME = 200
@@ -125,10 +126,9 @@ def _work(house: AppContext, what: str, form: Mapping[str, str], visitor: Visito
     def text(key: str) -> str:
         return form.get(key, "").strip()[:_MOST_NAME]
 
-    book = house.watch.book
-    who = Who(
-        visitor.user.name if visitor.user else "", house.watch.clock.now(), text("key") or None
-    )
+    book, now = house.watch.book, house.watch.clock.now()
+    by = visitor.user.name if visitor.user else ""
+    who = Who(by, now, text("key") or None, tapped_at(form, now))
     if what == "accept" and text("plan").isdecimal():
         return partial(accept, book.store, house.farm, int(text("plan")[:9]), who)
     if what == "keep":
