@@ -5,7 +5,6 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from functools import partial
 from typing import Any
-from urllib.parse import quote
 
 from fastapi import APIRouter, Depends, Request, Response
 from fastapi.responses import RedirectResponse
@@ -44,6 +43,7 @@ from watcher.service.plan_steps import (
 )
 from watcher.web.auth.authenticator import NotAllowedError, Visitor
 from watcher.web.auth.users import Role
+from watcher.web.calendar import feeds
 from watcher.web.context import AppContext
 from watcher.web.pages.taps import tapped_at
 from watcher.web.svg.plan_strip import Block, strip
@@ -153,11 +153,6 @@ def _page(house: AppContext, visitor: Visitor, links: Links | None) -> dict[str,
     with house.watch.book.store.reading() as session:
         _, wishes = wishes_of(session, house.farm, now)
     config = house.farm.config
-    calendar = None
-    if links is not None and visitor.user is not None:
-        token = links.token("plan", visitor.user.name)
-        address = links.link("plan", visitor.user.name).removesuffix(token)
-        calendar = f"{address}{quote(token, safe='')}.ics"
     values: dict[str, Any] = {
         "plan": plan,
         "days": [],
@@ -168,7 +163,7 @@ def _page(house: AppContext, visitor: Visitor, links: Links | None) -> dict[str,
         "wishes": list(_wishes(house, wishes, frozenset() if plan is None else plan.done)),
         "fields": list(config.fields),
         "sprayers": list(config.sprayers),
-        "calendar": calendar,
+        "feeds": feeds(house, visitor, links),
         "worked_out": house.watch.plans is not None,
     }
     if plan is None:
