@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from tests.support.choices import of_groups
 from watcher.planning.choices import Choices, worth_by_chance
 from watcher.planning.day_plan import DayPlan, Planner
 from watcher.planning.dispatch import dispatched
@@ -73,8 +74,12 @@ class Day:
             chance=np.broadcast_to(chance, self.shape),
             duration_s=np.broadcast_to(HALF_HOUR * self.jobs[:, None].astype(float), self.shape),
             worth=np.broadcast_to(self.worth[:, None], self.shape[1:]),
-            group=self.group,
-            change_s=np.where(np.eye(3) > 0, 0.0, float(HALF_HOUR)),
+            **of_groups(
+                self.group,
+                np.where(np.eye(3) > 0, 0.0, float(HALF_HOUR)),
+                self.shape[0],
+                self.shape[2],
+            ),
         )
 
     @property
@@ -104,8 +109,8 @@ def jobs_of(plan: DayPlan) -> list[tuple[int, int]]:
 
 def jobs_at(order: Order, timed: Timed) -> list[tuple[int, int]]:
     """The jobs of an order, field and start."""
-    pairs = zip(order, timed.starts, strict=True)
-    return [job for fields, starts in pairs for job in zip(fields, starts, strict=True)]
+    pairs = zip(order, timed.jobs, strict=True)
+    return [(f, b) for fields, jobs in pairs for f, (_, b) in zip(fields, jobs, strict=True)]
 
 
 def by_greed(of: Choices) -> list[tuple[int, int]]:
@@ -155,7 +160,7 @@ def test_with_perfect_forecasts_as_many_fields_as_can_be(
             len(order)
             for count in range(6)
             for order in permutations(range(5), count)
-            if np.isfinite(orders.of_sprayer(0, order)[0])
+            if np.isfinite(orders.of_unit(0, order)[0])
         )
     with capsys.disabled():
         print(f"\nperfect forecasts, 40 mornings of 5 fields: {done} of {best} fields")

@@ -22,6 +22,7 @@ PRODUCTS = {
 def arrays(**fields: dict[str, Any]) -> FarmArrays:
     """A farm of one sprayer whose fields may have further keys."""
     told = tables()
+    told["sprayers"]["boom"]["tips"] = ["fine", "coarse"]
     told["fields"] = {
         name: entry | {"setups": ["coarse"]} | fields.get(name, {})
         for name, entry in told["fields"].items()

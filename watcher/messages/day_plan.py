@@ -36,6 +36,7 @@ LEFT_OUT: Mapping[LeftOut, Message] = {
     LeftOut.ONLY_WITH: say("no hour with the one sprayer you allow for it"),
     LeftOut.HOME_BY: say("its hours are after you want to be home"),
     LeftOut.OUT: say("its sprayers are out of use today"),
+    LeftOut.NOBODY: say("nobody who drives its sprayers works in its hours"),
 }
 NO_PLAN = say("No plan: nothing is foretold for a field that is still to be sprayed.")
 NOT_YET = say("The plan is being worked out: it comes soon after the first forecast.")
@@ -140,10 +141,18 @@ def step_line(speaker: Speaker, step: Step, place: int, now: int) -> Message:
         odds=tenths(step.chance),
     )
     parts = [line]
-    if len(speaker.farm.config.sprayers) > 1:
-        parts.append(say("with {sprayer}", sprayer=Name(step.sprayer)))
+    if len(speaker.farm.config.sprayers) > 1 or step.driver:
+        parts.append(with_whom(step))
     parts += [what_ends(step), before(step)]
     return joined([part for part in parts if part != NOTHING], "; ")
+
+
+def with_whom(step: Step) -> Message:
+    """Return the sprayer of a step, and who drives it where drivers are named."""
+    sprayer = Name(step.sprayer)
+    if not step.driver:
+        return say("with {sprayer}", sprayer=sprayer)
+    return say("with {sprayer}, driven by {driver}", sprayer=sprayer, driver=Name(step.driver))
 
 
 def what_ends(step: Step) -> Message:
@@ -156,10 +165,13 @@ def what_ends(step: Step) -> Message:
 def before(step: Step) -> Message:
     """Return what has to be done before a step: the way, the rinsing, other tips."""
     found: list[Message] = []
+    rest_s = max(step.change_s - step.tips_s, 0.0)
     if step.cleans_out:
-        found.append(say("before it {span}, with tank and boom rinsed", span=span(step.change_s)))
-    elif step.change_s:
-        found.append(say("before it {span} on the way", span=span(step.change_s)))
+        found.append(say("before it {span}, with tank and boom rinsed", span=span(rest_s)))
+    elif step.changes_over:
+        found.append(say("before it {span} to change over to this sprayer", span=span(rest_s)))
+    elif rest_s:
+        found.append(say("before it {span} on the way", span=span(rest_s)))
     if step.tips_s:
         found.append(say("other tips first, a stop of {span}", span=span(step.tips_s)))
     return joined(found) if found else NOTHING
@@ -258,7 +270,8 @@ def next_step(speaker: Speaker, plan: PlanNow, step: Step) -> Text:
         odds=tenths(step.chance),
         basis=basis(plan.kept.past_forecasts),
     )
-    lines = [*load_lines(speaker, step), hours, Sentence(before(step))]
+    whom = [Sentence(with_whom(step))] if step.driver else []
+    lines = [*whom, *load_lines(speaker, step), hours, Sentence(before(step))]
     return Text(headline_of(start, items), tuple(line for line in lines if str(line) != "."))
 
 

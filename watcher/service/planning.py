@@ -1,6 +1,6 @@
 """The plan of the day of a farm: from its chances, jobs and due days to what to spray in order."""
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, time, timedelta
 from functools import reduce
@@ -8,13 +8,15 @@ from functools import reduce
 import numpy as np
 from numpy.typing import NDArray
 
-from watcher.farm.models import FieldPlan, Setup, Sprayer, WeedPressure
+from watcher.farm.models import FieldPlan, WeedPressure
 from watcher.judge.chances import Chances, FarmChances
 from watcher.judge.judgement import Judgement
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.limits.status import Status
 from watcher.planning.choices import Choices
 from watcher.planning.day_plan import DayPlan, Planner
+from watcher.service.between_jobs import BetweenJobs, tank_of, tips_s
+from watcher.service.crews import Held, crews
 from watcher.weather.series import Floats, Seconds
 
 _WORTH = {WeedPressure.CLEAN: 1.0, WeedPressure.MODERATE: 1.15, WeedPressure.WEEDY: 1.3}
@@ -59,11 +61,13 @@ def planner(
         return None
     ahead = reduce(np.intersect1d, (part.starts for part in chances.parts))
     starts = np.concatenate([[now], ahead[ahead > now + _NOW_S]])
-    setups = plan.farm.config.setups
+    config = plan.farm.config
+    setups = config.setups
     sprayers = list(dict.fromkeys(setups[s].sprayer for s in plan.setups))
+    between = BetweenJobs(plan.farm, [*fields, *(b.field for b in busy if b.field in plan.fields)])
     shape = (len(sprayers), len(fields), starts.size)
     chance, duration_s = np.zeros(shape), np.full(shape, 3600.0)
-    chosen = np.zeros(shape, dtype=np.intp)
+    chosen, state = np.zeros(shape, dtype=np.intp), np.zeros(shape, dtype=np.intp)
     for f, field in enumerate(fields):
         status = judgement.status[plan.fields.index(field), :, now_index]
         part = _as_of(next(p for p in chances.parts if field in p.fields), field, starts, status)
@@ -75,11 +79,17 @@ def planner(
             chance[k, f] = part.held[row, best, np.arange(starts.size)]
             # As long as what is left of it takes: the chances may be from before a part was done.
             duration_s[k, f] = plan.duration_s[plan.fields.index(field), best]
-    config = plan.farm.config
-    known = [*fields, *(b.field for b in busy if b.field in plan.fields)]
-    group, change_s = _groups(plan, known)
-    places = {name: int(g) for name, g in zip(known, group, strict=True)}
-    _keep_busy(chance, sprayers, starts, busy, group=places, fields=fields, change_s=change_s)
+            for s in np.unique(best):
+                state[k, f, best == s] = between.state(sprayer, field, plan.setups[s])
+    held = [
+        Held(
+            sprayers.index(b.sprayer),
+            b.until,
+            between.state(b.sprayer, b.field, b.setup) if b.field in plan.fields else None,
+        )
+        for b in busy
+        if b.sprayer in sprayers
+    ]
     choices = Choices(
         sprayers=tuple(sprayers),
         fields=tuple(fields),
@@ -87,10 +97,12 @@ def planner(
         chance=chance,
         duration_s=duration_s,
         worth=np.array([_worth(plan, config.fields[f], starts) for f in fields]),
-        group=group[: len(fields)],
-        change_s=change_s,
+        state=state,
+        change_s=between.change_s,
     )
-    return Planner(choices, plan.setups, chosen)
+    return Planner(
+        choices, plan.setups, chosen, crews(choices, config.drivers, plan.farm.zone, held)
+    )
 
 
 def _as_of(part: Chances, field: str, starts: Seconds, status: NDArray[np.int8]) -> Chances:
@@ -114,28 +126,29 @@ def with_details(
     plan: FarmArrays, chances: FarmChances, found: DayPlan, busy: Sequence[Busy] = ()
 ) -> DayPlan:
     """Return a plan whose steps say what ends them, what is left of their field, what is rinsed."""
-    fields = plan.farm.config.fields
-    setups, sprayers = plan.farm.config.setups, plan.farm.config.sprayers
+    config = plan.farm.config
     rigged = {b.sprayer: b.setup for b in busy}
-    tanks = {b.sprayer: _tank(fields[b.field]) for b in busy if b.field in fields}
+    tanks = {b.sprayer: tank_of(config.fields[b.field]) for b in busy if b.field in config.fields}
+    drives: dict[str, str] = {}
     steps = []
     for step in found.steps:
-        tank = _tank(fields[step.field])
+        tank = tank_of(config.fields[step.field])
         near = min(
             chances.of(step.field, step.setup), key=lambda c: abs(c.starts_at - step.starts_at)
         )
         steps.append(
             replace(
                 step,
-                tips_s=_tips_s(
-                    sprayers[step.sprayer], setups, rigged.get(step.sprayer), step.setup
-                ),
+                tips_s=tips_s(config, rigged.get(step.sprayer, ""), step.setup),
                 cleans_out=tanks.get(step.sprayer, tank) != tank,
+                changes_over=drives.get(step.driver, step.sprayer) != step.sprayer,
                 area_m2=plan.farm.ground.area_m2(step.field) * plan.left.get(step.field, 1.0),
                 ended_by=near.ended_by,
             )
         )
         tanks[step.sprayer], rigged[step.sprayer] = tank, step.setup
+        if step.driver:
+            drives[step.driver] = step.sprayer
     return replace(found, steps=tuple(steps))
 
 
@@ -153,42 +166,6 @@ def _setup(plan: FarmArrays, part: Chances, field: str, own: NDArray[np.intp]) -
     return np.asarray(order[likely[order].argmax(axis=0)], dtype=np.intp)
 
 
-def _tips_s(sprayer: Sprayer, setups: Mapping[str, Setup], on: str | None, wanted: str) -> float:
-    """Return how long it takes from the tips that are on to those of a setup. [s]
-
-    Setups of the same nozzle, size and droplets have the same tips; what is on at first is not
-    known, and costs nothing.
-    """
-    had = setups.get(on or "")
-    if had is None or _tips(had) == _tips(setups[wanted]):
-        return 0.0
-    return sprayer.tips_turned_in
-
-
-def _tips(setup: Setup) -> tuple[object, ...]:
-    return setup.nozzle, setup.nozzle_size, setup.listed_nozzle, setup.droplets
-
-
-def _keep_busy(
-    chance: Floats,
-    sprayers: Sequence[str],
-    starts: Seconds,
-    busy: Sequence[Busy],
-    *,
-    group: Mapping[str, int],
-    fields: Sequence[str],
-    change_s: Floats,
-) -> None:
-    """Let a sprayer begin nothing before its job and the change after it are over."""
-    for job in busy:
-        if job.sprayer not in sprayers:
-            continue
-        for f, field in enumerate(fields):
-            there = job.field in group
-            after = change_s[group[job.field], group[field]] if there else 0.0
-            chance[sprayers.index(job.sprayer), f, starts < job.until + after] = 0.0
-
-
 def _worth(plan: FarmArrays, field: FieldPlan, starts: Seconds) -> Floats:
     """Return what a field is worth when begun at each start. [B]"""
     worth = np.full(starts.shape, _WORTH[field.weeds])
@@ -196,30 +173,3 @@ def _worth(plan: FarmArrays, field: FieldPlan, starts: Seconds) -> Floats:
         day_after = datetime.combine(field.latest + timedelta(days=1), time(), plan.farm.zone)
         worth[starts >= day_after.timestamp()] *= _TOO_LATE
     return worth
-
-
-def _groups(plan: FarmArrays, fields: Sequence[str]) -> tuple[NDArray[np.intp], Floats]:
-    """Return each field's group [F], and what changing from group to group takes [G, G], s.
-
-    Fields of a group lie together and take the same out of the tank.
-    """
-    config, ground = plan.farm.config.planning, plan.farm.ground
-    middles = np.array([[c.x, c.y] for c in (ground.fields[f].centroid for f in fields)])
-    apart = np.hypot(*(middles[:, None] - middles).T)
-    place = np.arange(len(fields))
-    for f in range(len(fields)):  # joined to the first place that is near enough
-        place[f] = place[int(np.argmax(apart[f, : f + 1] <= config.together))]
-    tank = [_tank(plan.farm.config.fields[f]) for f in fields]
-    keys = list(zip(place.tolist(), tank, strict=True))
-    names: Mapping[object, int] = {key: g for g, key in enumerate(dict.fromkeys(keys))}
-    group = np.array([names[key] for key in keys], dtype=np.intp)
-    first = [keys.index(key) for key in dict.fromkeys(keys)]
-    way_s = config.detour * apart[np.ix_(first, first)] / config.road_speed
-    same_place = place[first][:, None] == place[first]
-    other_tank = np.array([[tank[a] != tank[b] for b in first] for a in first])
-    return group, np.where(same_place, 0.0, way_s) + other_tank * config.clean_out
-
-
-def _tank(field: FieldPlan) -> tuple[str, ...]:
-    """What is in the tank for a field; its window stands in where no products are named."""
-    return field.products or (field.window,)

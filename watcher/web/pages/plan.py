@@ -246,7 +246,8 @@ def _days(house: AppContext, plan: PlanNow, may_run: bool) -> Iterator[DayOfSpra
 
 def _row(house: AppContext, plan: PlanNow, step: Step, place: int, may_run: bool) -> StepRow:
     now, speaker = plan.now, house.speaker
-    facts = (what_ends(step), before(step), _waits(house, plan, step))
+    driver = say("driven by {driver}", driver=Name(step.driver)) if step.driver else NOTHING
+    facts = (driver, what_ends(step), before(step), _waits(house, plan, step))
     return StepRow(
         place=place,
         field=step.field,
