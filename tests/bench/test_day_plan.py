@@ -73,7 +73,7 @@ class Day:
             starts=NOW + HALF_HOUR * np.arange(self.shape[2]),
             chance=np.broadcast_to(chance, self.shape),
             duration_s=np.broadcast_to(HALF_HOUR * self.jobs[:, None].astype(float), self.shape),
-            worth=np.broadcast_to(self.worth[:, None], self.shape[1:]),
+            worth=np.broadcast_to(self.worth[:, None], self.shape),
             **of_groups(
                 self.group,
                 np.where(np.eye(3) > 0, 0.0, float(HALF_HOUR)),

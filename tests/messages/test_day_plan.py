@@ -11,7 +11,7 @@ from watcher.i18n.language import ENGLISH
 from watcher.limits.catalogue import Limit
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.messages.brief import morning_brief
-from watcher.messages.day_plan import before, load_lines, loses, refusal, standing
+from watcher.messages.day_plan import before, expected, load_lines, loses, refusal, standing
 from watcher.messages.evening import evening_look_ahead
 from watcher.messages.reasons import Speaker
 from watcher.planning.day_plan import DayPlan, LeftOut, Loss, Step, Wish
@@ -147,6 +147,12 @@ def test_turning_tips_is_told_apart_from_the_way() -> None:
     assert before(turned).render(ENGLISH) == (
         "before it 20 min on the way, other tips first, a stop of 5 min"
     )
+
+
+def test_half_a_field_is_told_as_half_and_counts_as_half() -> None:
+    _, lines = brief(plan(step("hill", MORNING + 3 * HOUR, part=0.5)))
+    assert any("half of it: the whole is not likely enough to hold" in line for line in lines)
+    assert "expect about 0.3" in expected([step("hill", MORNING, part=0.5)]).render(ENGLISH)
 
 
 def test_a_plan_says_what_became_of_it() -> None:

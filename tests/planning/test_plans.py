@@ -43,7 +43,7 @@ def choices(
         starts=NOW + HALF_HOUR * np.arange(starts),
         chance=np.where(rng.random(shape) < 0.4, 0.0, rng.random(shape)),
         duration_s=np.broadcast_to(duration_s, shape),
-        worth=np.broadcast_to(rng.choice([1.0, 1.15, 1.3], (fields, 1)), (fields, starts)),
+        worth=np.broadcast_to(rng.choice([1.0, 1.15, 1.3], (fields, 1)), shape),
         **of_groups(rng.integers(0, groups, fields), change_s, sprayers, starts),
     )
 
@@ -256,7 +256,14 @@ def test_the_wish_that_stands_in_the_way_of_another_is_named(
     chance = np.concatenate([of.chance, np.zeros_like(of.chance)])
     if by is None:
         chance[:, 0] = 0.1
-    of = replace(of, sprayers=("one", "two"), chance=chance, duration_s=np.full((2, 2, 4), 3600.0))
+    of = replace(
+        of,
+        sprayers=("one", "two"),
+        chance=chance,
+        duration_s=np.full((2, 2, 4), 3600.0),
+        worth=np.ones((2, 2, 4)),
+        **of_groups(np.zeros(2, dtype=np.intp), np.zeros((1, 1)), 2, 4),
+    )
     with pytest.raises(WishError) as found:
         planner(of).plan(Wishes(first="a", **other))
     assert (found.value.wish, found.value.field, found.value.by) == (Wish.FIRST, "a", by)
@@ -317,7 +324,7 @@ def two_alike(first_chance: float, starts: int = 4) -> Planner:
             starts=times,
             chance=chance,
             duration_s=np.full((1, 2, starts), 3600.0),
-            worth=np.ones((2, starts)),
+            worth=np.ones((1, 2, starts)),
             **of_groups(np.zeros(2, dtype=np.intp), np.zeros((1, 1)), 1, starts),
         )
     )

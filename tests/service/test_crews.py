@@ -30,7 +30,7 @@ def choices(sprayers: int = 2, fields: int = 2, hours: int = 24, chance: float =
         starts=MIDNIGHT + HALF_HOUR * np.arange(2 * hours),
         chance=np.full(shape, chance),
         duration_s=np.full(shape, float(HOUR)),
-        worth=np.ones(shape[1:]),
+        worth=np.ones(shape),
         **of_groups(np.zeros(fields, dtype=np.intp), np.zeros((1, 1)), sprayers, 2 * hours),
     )
 

@@ -24,6 +24,7 @@ from watcher.messages.day_plan import (
     how_planned,
     load_lines,
     loses,
+    only_part,
     refusal,
     standing,
     why_out,
@@ -183,7 +184,7 @@ def _show(speaker: Speaker, plan: PlanNow, ranking: Ranking) -> None:
                 step.setup,
                 in_words(tenths(step.chance)),
                 in_words(ends),
-                in_words(before(step)),
+                in_words(joined([x for x in (only_part(step), before(step)) if x != NOTHING])),
                 in_words(joined(load_lines(speaker, step), " ")),
             )
         out.print(table)

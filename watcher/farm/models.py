@@ -284,6 +284,8 @@ class FieldPlan(FarmModel):
     """Height of the crop canopy, for the wind profile. The 0.12 m default is FAO-56's grass. [m]"""
     latest: Day | None = None
     """Last day the field should be sprayed."""
+    may_be_split: bool = False
+    """Whether half of it may be planned where the whole is not likely enough to hold."""
     done_for: Duration = 7 * 86_400.0
     """How long the field counts as done after a finished job. [s]"""
     done_on: Day | None = None

@@ -55,7 +55,7 @@ _NOW_S = 60
 
 def expected(steps: Sequence[Step]) -> Message:
     """Return how many fields are likely to be finished by a plan."""
-    count = sum(step.chance for step in steps)
+    count = sum(step.chance * step.part for step in steps)
     return say_n(
         "{n} field planned; expect about {count} to be finished.",
         "{n} fields planned; expect about {count} to be finished.",
@@ -143,7 +143,7 @@ def step_line(speaker: Speaker, step: Step, place: int, now: int) -> Message:
     parts = [line]
     if len(speaker.farm.config.sprayers) > 1 or step.driver:
         parts.append(with_whom(step))
-    parts += [what_ends(step), before(step)]
+    parts += [only_part(step), what_ends(step), before(step)]
     return joined([part for part in parts if part != NOTHING], "; ")
 
 
@@ -153,6 +153,13 @@ def with_whom(step: Step) -> Message:
     if not step.driver:
         return say("with {sprayer}", sprayer=sprayer)
     return say("with {sprayer}, driven by {driver}", sprayer=sprayer, driver=Name(step.driver))
+
+
+def only_part(step: Step) -> Message:
+    """Return that a step is of half a field, where it is."""
+    if step.part == 1.0:
+        return NOTHING
+    return say("half of it: the whole is not likely enough to hold")
 
 
 def what_ends(step: Step) -> Message:
@@ -271,7 +278,8 @@ def next_step(speaker: Speaker, plan: PlanNow, step: Step) -> Text:
         basis=basis(plan.kept.past_forecasts),
     )
     whom = [Sentence(with_whom(step))] if step.driver else []
-    lines = [*whom, *load_lines(speaker, step), hours, Sentence(before(step))]
+    rest = [Sentence(only_part(step)), Sentence(before(step))]
+    lines = [*whom, *load_lines(speaker, step), hours, *rest]
     return Text(headline_of(start, items), tuple(line for line in lines if str(line) != "."))
 
 

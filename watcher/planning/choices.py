@@ -37,7 +37,7 @@ class Choices:
     duration_s: Floats
     """[K, F, B]"""
     worth: Floats
-    """What a field is worth when it is sprayed at a start. [F, B]"""
+    """What a field is worth when it is sprayed at a start; of a part so much less. [K, F, B]"""
     state: NDArray[np.intp]
     """The state a sprayer is in during a job; no two sprayers have one in common. [K, F, B]"""
     change_s: Floats
@@ -85,6 +85,7 @@ class Choices:
             sprayers=tuple(self.sprayers[k] for k in sprayers),
             chance=self.chance[sprayers],
             duration_s=self.duration_s[sprayers],
+            worth=self.worth[sprayers],
             state=self.state[sprayers],
             units=(),
         )

@@ -15,6 +15,7 @@ from watcher.planning.choices import Choices
 from watcher.planning.dispatch import dispatched
 from watcher.planning.optimum import best_order
 from watcher.planning.orders import Order, Orders, Timed
+from watcher.weather.series import Floats
 
 PASSES = 3
 """How often each field is tried in every other place of a greedy order; 0 leaves it as it is."""
@@ -88,8 +89,10 @@ class Step:
     """Whether its driver comes to it from another sprayer."""
     tips_s: float = 0.0
     """The part of that for turning to its tips, or changing them, where others are on. [s]"""
+    part: float = 1.0
+    """The share of what is still to be sprayed that it is of: the rest stays for later."""
     area_m2: float = 0.0
-    """What of the field is still to be sprayed."""
+    """What of the field it sprays."""
     ended_by: Limit | None = None
     """What ends such a job most often; None where nothing does."""
 
@@ -103,6 +106,11 @@ class DayPlan:
     """In the order they begin."""
     worth: float
     left_out: Mapping[str, LeftOut]
+
+    @property
+    def finished(self) -> float:
+        """How many fields are likely to be finished."""
+        return sum(step.chance * step.part for step in self.steps)
 
     @property
     def of_each(self) -> dict[str, tuple[Step, ...]]:
@@ -197,15 +205,15 @@ class Loss:
 def loss(plan: DayPlan, other: DayPlan) -> Loss:
     """Return what another plan loses against one."""
     gone = {step.field for step in plan.steps} - {step.field for step in other.steps}
-    fewer = sum(s.chance for s in plan.steps) - sum(s.chance for s in other.steps)
-    return Loss(tuple(sorted(gone)), fewer)
+    return Loss(tuple(sorted(gone)), plan.finished - other.finished)
 
 
 class Planner:
     """Plans from some choices. ``setups`` names the setup of each [K][F][B] by its index.
 
     ``crews`` are the ways in which the drivers may have the sprayers; one is chosen for all of a
-    plan (a choice). Without any each sprayer has its own driver.
+    plan (a choice). Without any each sprayer has its own driver. ``parts`` is the share of what is
+    left of a field that a job is of; all of it where not given. [K, F, B]
     """
 
     def __init__(
@@ -214,8 +222,10 @@ class Planner:
         setups: tuple[str, ...],
         of: NDArray[np.intp],
         crews: Sequence[Crew] = (),
+        parts: Floats | None = None,
     ) -> None:
         self.choices, self._setups, self._of = choices, setups, of
+        self._parts = np.ones(choices.chance.shape) if parts is None else parts
         none = np.zeros(choices.chance.shape, dtype=bool)
         alone = Crew(("",) * len(choices.driven), choices.driven, none, none)
         self._crews = tuple(crews) or (alone,)
@@ -475,6 +485,7 @@ class Planner:
                         chance=float(choices.chance[k, f, b]),
                         change_s=0.0 if last is None else float(choices.change_s[last, state]),
                         driver=driver,
+                        part=float(self._parts[k, f, b]),
                     )
                 )
                 last = state

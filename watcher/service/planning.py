@@ -13,7 +13,7 @@ from watcher.judge.chances import Chances, FarmChances
 from watcher.judge.judgement import Judgement
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.limits.status import Status
-from watcher.planning.choices import Choices
+from watcher.planning.choices import Choices, worth_by_chance
 from watcher.planning.day_plan import DayPlan, Planner
 from watcher.service.between_jobs import BetweenJobs, tank_of, tips_s
 from watcher.service.crews import Held, crews
@@ -26,6 +26,9 @@ _TOO_LATE = 0.5
 _AS_LIKELY = 0.05
 """Setups whose chances differ by no more are chosen between by drift and weed control."""
 
+_PART = 0.5
+"""The part of a field that is planned where the whole does not hold and it may be split: the one
+there are chances for."""
 _NOW_S = 300
 """A start so soon is now."""
 
@@ -47,10 +50,12 @@ def planner(
     *,
     done: Collection[str],
     busy: Sequence[Busy] = (),
+    whole: bool = False,
 ) -> Planner | None:
     """Lay out what may be planned; None where nothing is foretold or nothing is left to spray.
 
     The first start is now, as the fields are judged now; the others are those of the chances.
+    ``whole`` plans no parts of fields.
     """
     plan, now = judgement.plan, int(judgement.series.times[now_index])
     taken = {b.field for b in busy}
@@ -67,18 +72,25 @@ def planner(
     between = BetweenJobs(plan.farm, [*fields, *(b.field for b in busy if b.field in plan.fields)])
     shape = (len(sprayers), len(fields), starts.size)
     chance, duration_s = np.zeros(shape), np.full(shape, 3600.0)
+    worth, parts = np.zeros(shape), np.ones(shape)
     chosen, state = np.zeros(shape, dtype=np.intp), np.zeros(shape, dtype=np.intp)
     for f, field in enumerate(fields):
         status = judgement.status[plan.fields.index(field), :, now_index]
         part = _as_of(next(p for p in chances.parts if field in p.fields), field, starts, status)
         for k, sprayer in enumerate(sprayers):
             own = np.array([i for i, s in enumerate(plan.setups) if setups[s].sprayer == sprayer])
-            best = own[_setup(plan, part, field, own)]
-            row = part.fields.index(field)
+            split = config.fields[field].may_be_split and not whole
+            best = own[_setup(plan, part, field, own, split=split)]
+            at = part.fields.index(field), best, np.arange(starts.size)
             chosen[k, f] = best
-            chance[k, f] = part.held[row, best, np.arange(starts.size)]
+            chance[k, f], worth[k, f] = part.held[at], _worth(plan, config.fields[field], starts)
+            if split:
+                half = _better_in_part(part.held[at], part.half[at])
+                chance[k, f] = np.where(half, part.half[at], part.held[at])
+                parts[k, f] = np.where(half, _PART, 1.0)
+            worth[k, f] *= parts[k, f]
             # As long as what is left of it takes: the chances may be from before a part was done.
-            duration_s[k, f] = plan.duration_s[plan.fields.index(field), best]
+            duration_s[k, f] = plan.duration_s[plan.fields.index(field), best] * parts[k, f]
             for s in np.unique(best):
                 state[k, f, best == s] = between.state(sprayer, field, plan.setups[s])
     held = [
@@ -96,13 +108,12 @@ def planner(
         starts=starts,
         chance=chance,
         duration_s=duration_s,
-        worth=np.array([_worth(plan, config.fields[f], starts) for f in fields]),
+        worth=worth,
         state=state,
         change_s=between.change_s,
     )
-    return Planner(
-        choices, plan.setups, chosen, crews(choices, config.drivers, plan.farm.zone, held)
-    )
+    ways = crews(choices, config.drivers, plan.farm.zone, held)
+    return Planner(choices, plan.setups, chosen, ways, parts)
 
 
 def _as_of(part: Chances, field: str, starts: Seconds, status: NDArray[np.int8]) -> Chances:
@@ -113,13 +124,22 @@ def _as_of(part: Chances, field: str, starts: Seconds, status: NDArray[np.int8])
     f, now = part.fields.index(field), starts[0]
     at = np.searchsorted(part.starts, starts)
     at[0] = int(np.argmin(np.abs(part.starts - now)))
-    held = part.held[..., at].copy()
-    if at[0] == 0 and part.starts[0] < now and part.starts.size > 1:
-        # It was not open when the chances were worked out: it has those of the next start.
-        held[..., 0] = np.where(part.held[..., 0] > 0.0, held[..., 0], part.held[..., 1])
-    held[f, :, 0][status < Status.UNKNOWN] = 0.0
-    held[f, :, 0][status == Status.UNKNOWN] = np.nan
-    return replace(part, starts=starts, held=held, half=part.half[..., at])
+    found = []
+    for known in (part.held, part.half):
+        held = known[..., at].copy()
+        if at[0] == 0 and part.starts[0] < now and part.starts.size > 1:
+            # It was not open when the chances were worked out: it has those of the next start.
+            held[..., 0] = np.where(part.held[..., 0] > 0.0, held[..., 0], known[..., 1])
+        held[f, :, 0][status < Status.UNKNOWN] = 0.0
+        held[f, :, 0][status == Status.UNKNOWN] = np.nan
+        found.append(held)
+    return replace(part, starts=starts, held=found[0], half=found[1])
+
+
+def _better_in_part(held: Floats, half: Floats) -> NDArray[np.bool_]:
+    """Whether the part of a field is worth more than the whole of it; never where it is unknown."""
+    whole, part = worth_by_chance(1.0, held), worth_by_chance(_PART, half)
+    return np.asarray(~np.isnan(held) & (part > np.maximum(whole, 0.0)))
 
 
 def with_details(
@@ -142,7 +162,10 @@ def with_details(
                 tips_s=tips_s(config, rigged.get(step.sprayer, ""), step.setup),
                 cleans_out=tanks.get(step.sprayer, tank) != tank,
                 changes_over=drives.get(step.driver, step.sprayer) != step.sprayer,
-                area_m2=plan.farm.ground.area_m2(step.field) * plan.left.get(step.field, 1.0),
+                area_m2=float(
+                    plan.to_spray_m2[plan.fields.index(step.field), plan.setups.index(step.setup)]
+                    * step.part
+                ),
                 ended_by=near.ended_by,
             )
         )
@@ -152,14 +175,19 @@ def with_details(
     return replace(found, steps=tuple(steps))
 
 
-def _setup(plan: FarmArrays, part: Chances, field: str, own: NDArray[np.intp]) -> NDArray[np.intp]:
+def _setup(
+    plan: FarmArrays, part: Chances, field: str, own: NDArray[np.intp], *, split: bool
+) -> NDArray[np.intp]:
     """Return the place in ``own`` of the setup for each start. [B]
 
     Of those about as likely to hold, one whose loss of weed control the field stands, and of these
     the one with the least drift.
     """
     f = plan.fields.index(field)
-    held = np.nan_to_num(part.held[part.fields.index(field)][own], nan=-1.0)  # [own, B]
+    row = part.fields.index(field)
+    held = np.nan_to_num(part.held[row][own], nan=-1.0)  # [own, B]
+    if split:
+        held = np.maximum(held, _PART * np.nan_to_num(part.half[row][own], nan=-1.0))
     likely = held >= held.max(axis=0) - _AS_LIKELY
     stands = plan.loss_pct[f, own] <= plan.loss_tolerated_pct[f]
     order = np.lexsort((plan.spray_drift.upper[own], ~stands))  # best first

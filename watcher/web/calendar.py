@@ -16,7 +16,7 @@ from watcher.delivery.acknowledgement import BadLinkError, Links
 from watcher.i18n.language import Language
 from watcher.i18n.message import Message, Name, Sentence, joined, say
 from watcher.messages.chances import tenths
-from watcher.messages.day_plan import before, load_lines, standing, what_ends, with_whom
+from watcher.messages.day_plan import before, load_lines, only_part, standing, what_ends, with_whom
 from watcher.messages.reasons import Speaker
 from watcher.messages.words import CAUTION
 from watcher.planning.day_plan import Step
@@ -146,6 +146,7 @@ def _event(
     event.add("summary", summary.render(language))
     lines = [
         Sentence(with_whom(step)),
+        Sentence(only_part(step)),
         *load_lines(speaker, step),
         Sentence(before(step)),
         Sentence(what_ends(step)),

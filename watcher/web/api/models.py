@@ -757,6 +757,8 @@ class PlanStepTold(ApiModel):
     tips_s: float
     """The part of that for other tips."""
     cleans_out: bool
+    part: float
+    """The share of what is still to be sprayed that it is of."""
     area_m2: float
     loads: LoadsTold
 
@@ -887,6 +889,7 @@ def _plan_step(speaker: Speaker, plan: PlanNow, step: Step, language: Language) 
         change_s=step.change_s,
         tips_s=step.tips_s,
         cleans_out=step.cleans_out,
+        part=step.part,
         area_m2=step.area_m2,
         loads=LoadsTold(
             full=loads.full,

@@ -22,6 +22,7 @@ from watcher.messages.day_plan import (
     how_planned,
     load_lines,
     loses,
+    only_part,
     refusal,
     standing,
     what_ends,
@@ -247,7 +248,7 @@ def _days(house: AppContext, plan: PlanNow, may_run: bool) -> Iterator[DayOfSpra
 def _row(house: AppContext, plan: PlanNow, step: Step, place: int, may_run: bool) -> StepRow:
     now, speaker = plan.now, house.speaker
     driver = say("driven by {driver}", driver=Name(step.driver)) if step.driver else NOTHING
-    facts = (driver, what_ends(step), before(step), _waits(house, plan, step))
+    facts = (driver, only_part(step), what_ends(step), before(step), _waits(house, plan, step))
     return StepRow(
         place=place,
         field=step.field,
