@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.support.choices import of_groups
+from watcher.planning import optimum
 from watcher.planning.choices import Choices
 from watcher.planning.day_plan import (
     KEEPS_WITHIN,
@@ -358,6 +359,17 @@ def test_the_greedy_order_can_be_done_and_leaves_nothing_that_fits_behind_it(see
     for field in set(range(len(of.fields))) - set(order):
         ready = last_end + of.change_s[state[order[-1]], state[field]] if order else 0
         assert not np.isfinite(of.value[0, field, of.starts >= ready]).any()
+
+
+def test_a_network_that_is_too_large_leaves_the_order_as_it_is(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    of = choices(0)
+    orders = Orders(of)
+    known: Order = tuple(() for _ in of.driven)
+    assert best_order(of, known, orders.timed(known), SOLVER_S) != known
+    monkeypatch.setattr(optimum, "_MOST_ARCS", 10)
+    assert best_order(of, known, orders.timed(known), SOLVER_S) == known
 
 
 def test_no_order_is_worth_nothing() -> None:

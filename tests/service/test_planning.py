@@ -163,7 +163,7 @@ def test_half_of_a_field_is_planned_where_the_whole_does_not_hold(
 ) -> None:
     plan = arrays(hill={"may_be_split": True}, creek_side={"left_out": True})
     found = plan_at(plan, MORNING + 3600, in_part(plan, held, half))
-    [step] = [step for step in found.steps if step.field == "hill"] or [None]
+    step = next((step for step in found.steps if step.field == "hill"), None)
     if part is None:
         assert step is None
         return

@@ -20,6 +20,9 @@ except ImportError:  # the extra is not installed: plans are then improved greed
 _GAP = 0.005
 """A plan this share below the best possible one is good enough."""
 
+_MOST_ARCS = 200_000
+"""Of a larger network nothing better than the known order is found in the seconds there are."""
+
 
 def available() -> bool:
     """Whether the solver is installed."""
@@ -29,7 +32,7 @@ def available() -> bool:
 def best_order(choices: Choices, known: Order, known_at: Timed, at_most_s: float) -> Order:
     """Return the best order found in a time [s of the wall], beginning with one that is known."""
     network = _Network(choices)
-    if highspy is None or not network.jobs.size:
+    if highspy is None or not 0 < network.size <= _MOST_ARCS:
         return known
     solver = highspy.Highs()  # type: ignore[no-untyped-call]
     solver.setOptionValue("output_flag", False)
@@ -69,6 +72,13 @@ class _Network:
         self._unit = np.zeros(len(self._states), dtype=np.intp)
         self._unit[self._state] = unit_of[self.jobs[:, 0]]
         self._nodes = len(self._states) * self._starts
+
+    @property
+    def size(self) -> int:
+        """How many arcs there are about: with many states most of them are changes."""
+        _, of_each = np.unique(self._unit, return_counts=True)
+        changes: int = (of_each**2).sum()
+        return len(self.jobs) + int(self._starts * changes)
 
     def taken(self, order: Order, at: Timed) -> Floats:
         """Return the columns of the jobs as an order takes them: 1 or 0. [J]"""

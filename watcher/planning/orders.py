@@ -19,6 +19,8 @@ Order = tuple[tuple[int, ...], ...]
 Job = tuple[int, int]
 """A sprayer, and the index of a start."""
 _LEAST_GAIN = 1e-9
+_MOST_KEPT = 20_000
+"""Ends of orders that are kept at once, of about a kilobyte a state each."""
 
 
 @dataclass(frozen=True)
@@ -40,13 +42,13 @@ class _Option:
 
 @dataclass(frozen=True)
 class _Ahead:
-    """What is worth most where a job in a state may begin from a start on."""
+    """What a field is worth with a sprayer in a state, with all that comes after it."""
 
     option: _Option
     worth: Floats
-    """With all that comes after; minus infinity after the last start. [B + 1]"""
-    start: NDArray[np.intp]
-    """[B]"""
+    """Begun at a start. [B]"""
+    best: Floats
+    """Begun at a start or later; minus infinity after the last one. [B + 1]"""
 
 
 class Orders:
@@ -55,6 +57,7 @@ class Orders:
     def __init__(self, choices: Choices) -> None:
         self.choices = choices
         self._free: dict[tuple[int, int, int], NDArray[np.intp]] = {}
+        self._ahead: dict[tuple[int, tuple[int, ...]], list[_Ahead]] = {}
         fields = range(len(choices.fields))
         self._options = [[self._of_field(unit, f) for f in fields] for unit in choices.driven]
 
@@ -79,39 +82,61 @@ class Orders:
 
         Minus infinity where not all of it can be done.
         """
-        if not fields:
-            return 0.0, ()
-        places: list[list[_Ahead]] = []
-        for field in reversed(fields):
-            after = places[-1] if places else None
-            places.append(
-                [self._ahead(option, field, after) for option in self._options[unit][field]]
-            )
-        chosen = max(places[-1], key=lambda one: one.worth[0], default=None)
-        if chosen is None or not np.isfinite(chosen.worth[0]):
-            return -np.inf, ()
-        worth, jobs, at = float(chosen.worth[0]), [], 0
-        for field, later in zip(fields, [*reversed(places[:-1]), []], strict=True):
-            k, start = chosen.option.sprayer, int(chosen.start[at])
+        worth = self.worth(unit, fields)
+        if not fields or not np.isfinite(worth):
+            return worth, ()
+        jobs, at = [], 0
+        chosen = max(self._from(unit, tuple(fields)), key=lambda one: one.best[0])
+        for place, field in enumerate(fields):
+            k, start = chosen.option.sprayer, at + int(np.argmax(chosen.worth[at:]))
             jobs.append((k, start))
+            later = self._from(unit, tuple(fields[place + 1 :]))
             if later:
                 ready = [int(self._after(k, field, one.option.state)[start]) for one in later]
                 at, chosen = max(
-                    zip(ready, later, strict=True), key=lambda pair: pair[1].worth[pair[0]]
+                    zip(ready, later, strict=True), key=lambda pair: pair[1].best[pair[0]]
                 )
         return worth, tuple(jobs)
 
-    def _ahead(self, option: _Option, field: int, after: Sequence[_Ahead] | None) -> _Ahead:
-        count, worth = len(self.choices.starts), option.value
+    def worth(self, unit: int, fields: Sequence[int]) -> float:
+        """Return what a unit's order is worth at its best starts.
+
+        Minus infinity where not all of it can be done.
+        """
+        if not fields:
+            return 0.0
+        ahead = self._from(unit, tuple(fields))
+        return max((float(one.best[0]) for one in ahead), default=-np.inf)
+
+    def _from(self, unit: int, fields: tuple[int, ...]) -> list[_Ahead]:
+        """Return the first of some fields with all that comes after, in each state.
+
+        Orders that are tried one after the other end alike: what an end is worth is kept.
+        """
+        if not fields:
+            return []
+        known = self._ahead.get((unit, fields))
+        if known is None:
+            after = self._from(unit, fields[1:])
+            known = [
+                self._with(option, fields[0], after if fields[1:] else None)
+                for option in self._options[unit][fields[0]]
+            ]
+            if len(self._ahead) >= _MOST_KEPT:
+                self._ahead.clear()
+            self._ahead[unit, fields] = known
+        return known
+
+    def _with(self, option: _Option, field: int, after: Sequence[_Ahead] | None) -> _Ahead:
+        worth = option.value
         if after is not None:
             ahead = [
-                one.worth[self._after(option.sprayer, field, one.option.state)] for one in after
+                one.best[self._after(option.sprayer, field, one.option.state)] for one in after
             ]
             worth = worth + (np.max(ahead, axis=0) if ahead else -np.inf)
-        # The best start at or after each start: the maximum from the end on.
-        best = np.maximum.accumulate(worth[::-1])[::-1]
-        chosen = np.where(worth >= best, np.arange(count), count)
-        return _Ahead(option, np.append(best, -np.inf), np.minimum.accumulate(chosen[::-1])[::-1])
+        best = np.full(len(worth) + 1, -np.inf)
+        best[:-1] = np.maximum.accumulate(worth[::-1])[::-1]
+        return _Ahead(option, worth, best)
 
     def timed(self, order: Order) -> Timed:
         """Return an order at its best starts."""
@@ -180,8 +205,8 @@ class Orders:
     def _moved(self, order: Order, field: int) -> Order:
         """Return the order with a field where it gains most, left out where it gains nothing."""
         bare = tuple(tuple(f for f in fields if f != field) for fields in order)
-        worths = [self.of_unit(unit, fields)[0] for unit, fields in enumerate(bare)]
-        stays = sum(self.of_unit(unit, fields)[0] for unit, fields in enumerate(order))
+        worths = [self.worth(unit, fields) for unit, fields in enumerate(bare)]
+        stays = sum(self.worth(unit, fields) for unit, fields in enumerate(order))
         best, found = (stays, order) if np.isfinite(stays) else (-np.inf, bare)
         if sum(worths) > best + _LEAST_GAIN:
             best, found = sum(worths), bare
@@ -190,7 +215,7 @@ class Orders:
                 continue
             for place in range(len(fields) + 1):
                 tried = (*fields[:place], field, *fields[place:])
-                worth = sum(worths) - worths[unit] + self.of_unit(unit, tried)[0]
+                worth = sum(worths) - worths[unit] + self.worth(unit, tried)
                 if worth > best + _LEAST_GAIN:
                     best, found = worth, (*bare[:unit], tried, *bare[unit + 1 :])
         return found

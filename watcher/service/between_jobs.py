@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from watcher.farm import Farm
 from watcher.farm.models import FarmFile, FieldPlan, Setup
@@ -66,26 +67,30 @@ class BetweenJobs:
 
     @property
     def change_s(self) -> Floats:
-        """From the end of a job in one state until a job in another can begin. [G, G]"""
-        every = self._states
-        return np.array([[self._between(one, other) for other in every] for one in every])
+        """From the end of a job in one state until a job in another can begin. [G, G]
 
-    def _between(self, one: State, other: State) -> float:
-        planning, way_s = self._config.planning, float(self._ways.way_s[one.place, other.place])
-        if one.sprayer != other.sprayer:
-            return way_s + planning.other_sprayer + self._left_standing_s(other)
-        rinse_s = planning.clean_out if one.tank != other.tank else 0.0
-        return way_s + rinse_s + tips_s(self._config, one.setup, other.setup)
-
-    def _left_standing_s(self, state: State) -> float:
-        """Return what a sprayer may need that another was driven before. [s]
-
-        What is in its tank and which tips are on is not remembered: where it may be something else,
-        that counts as if it were.
+        What is in the tank of a sprayer that another was driven before, and which tips it has on,
+        is not remembered: where it may be something else, that counts as if it were.
         """
-        own = [one for one in self._states if one.sprayer == state.sprayer]
-        rinse_s = self._config.planning.clean_out if any(o.tank != state.tank for o in own) else 0.0
-        return rinse_s + max(tips_s(self._config, one.setup, state.setup) for one in own)
+        planning, every = self._config.planning, self._states
+        sprayer, tank = (_numbered([getattr(s, key) for s in every]) for key in ("sprayer", "tank"))
+        place = np.array([state.place for state in every])
+        same = sprayer[:, None] == sprayer
+        rinse_s = planning.clean_out * (tank[:, None] != tank)
+        setups = list(dict.fromkeys(state.setup for state in every))
+        tips = np.array([[tips_s(self._config, a, b) for b in setups] for a in setups])
+        on = np.array([setups.index(state.setup) for state in every])
+        changes_s = np.where(same, rinse_s + tips[on[:, None], on], 0.0)
+        standing_s = np.where(same, rinse_s, 0.0).max(axis=0)
+        standing_s += np.where(same, tips[on[:, None], on], 0.0).max(axis=0)
+        changes_s += np.where(same, 0.0, planning.other_sprayer + standing_s)
+        return np.asarray(self._ways.way_s[place[:, None], place] + changes_s)
+
+
+def _numbered(values: Sequence[object]) -> NDArray[np.intp]:
+    """Return the number of each value, alike for those that are alike."""
+    numbers: dict[object, int] = {}
+    return np.array([numbers.setdefault(value, len(numbers)) for value in values], dtype=np.intp)
 
 
 class _Ways:
