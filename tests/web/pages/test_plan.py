@@ -9,8 +9,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from tests.support.farms import tables
 from tests.support.planned_day import later, plan_anew, plan_of, planned_day
-from tests.support.visiting import NOON, Visited, visited
+from tests.support.visiting import NOON, PROGRAM, Visited, farm, visited
 from watcher.planning.day_plan import LeftOut
 from watcher.web.auth.users import Role
 
@@ -97,6 +98,21 @@ async def test_no_plan_is_not_taken_for_nothing_to_do(tmp_path: Path) -> None:
         v.log_in()
         assert "No plan is worked out here." in await page_of(v)
         assert "Plan of the day:" not in (await v.web.get("/")).text
+
+
+async def test_who_drives_is_shown_everywhere(tmp_path: Path) -> None:
+    fields = {name: entry | {"setups": ["coarse"]} for name, entry in tables()["fields"].items()}
+    of = farm(fields=fields, drivers={"anna": {}})
+    async with planned_day(tmp_path, of=of) as v:
+        v.log_in()
+        assert {step.driver for step in plan_of(v).steps} == {"anna"}
+        page = await page_of(v)
+        assert page.count("Driven by anna") == 2
+        told_ = (
+            await v.web.get("/api/plan", headers={"Authorization": f"Bearer {PROGRAM}"})
+        ).json()
+        assert [step["driver"] for step in told_["steps"]] == ["anna", "anna"]
+        assert "driven by anna" in (await v.web.get("/plan.ics")).text.replace("\r\n ", "")
 
 
 async def test_a_wish_is_kept_and_taken_back(tmp_path: Path) -> None:
