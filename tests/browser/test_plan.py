@@ -58,3 +58,20 @@ async def test_a_wish_and_the_yes_are_one_tap_each_with_script_off(browser: Brow
             await expect(back).to_be_visible()
             await back.click()
             await expect(o.page.get_by_text("Nothing: it is free to choose.")).to_be_visible()
+
+
+async def test_taps_without_a_network_are_kept_and_sent_in_their_order(browser: Browser) -> None:
+    with tempfile.TemporaryDirectory() as folder:
+        async with planned_day(Path(folder)) as v, opened(browser, v, Role.RUN, NARROW) as o:
+            await o.go("/plan")
+            await o.context.set_offline(True)
+            await o.page.get_by_role("button", name="Accept this plan").click()
+            await o.page.locator("#wish").select_option("not today")
+            await o.page.get_by_role("button", name="Ask for this").dblclick()
+            await expect(o.page.locator("#kept")).to_contain_text("Not sent yet")
+            assert plan_of(v).accepted is None
+            await o.context.set_offline(False)
+            back = o.page.get_by_role("button", name="Take back: creek side: not today")
+            await expect(back).to_have_count(1, timeout=30_000)
+            await expect(o.page.locator("#accepted")).to_contain_text("Accepted by grower")
+            await expect(o.page.locator("#kept")).to_be_hidden()

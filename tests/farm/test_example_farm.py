@@ -51,7 +51,7 @@ def text(example_path: Path) -> str:
 @pytest.mark.parametrize("key", KEYS)
 def test_every_key_is_in_the_file_or_its_comments(text: str, key: str) -> None:
     set_here = rf"\b{key} ="
-    table_here = rf"^(# )?\[(\w+\.)*{key}[.\]]"
+    table_here = rf"^(# )?\[\[?(\w+\.)*{key}[.\]]"
     explained_here = rf"^#   {key}  "
     assert re.search(f"{set_here}|{table_here}|{explained_here}", text, re.MULTILINE)
 

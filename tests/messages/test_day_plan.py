@@ -7,10 +7,11 @@ import pytest
 from tests.support.english import english
 from tests.support.farms import build, tables
 from tests.support.skies import MORNING, judged, outlook
+from watcher.i18n.language import ENGLISH
 from watcher.limits.catalogue import Limit
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.messages.brief import morning_brief
-from watcher.messages.day_plan import load_lines, loses, refusal, standing
+from watcher.messages.day_plan import before, expected, load_lines, loses, refusal, standing
 from watcher.messages.evening import evening_look_ahead
 from watcher.messages.reasons import Speaker
 from watcher.planning.day_plan import DayPlan, LeftOut, Loss, Step, Wish
@@ -125,6 +126,33 @@ def test_loads_are_told_with_their_water_and_products(
 ) -> None:
     lines = [str(line) for line in load_lines(SPEAKER, step("hill", MORNING, acres))]
     assert lines == [water, product, "Unrated: no rate in the farm file."]
+
+
+def test_who_drives_and_what_lies_before_a_step_are_told() -> None:
+    one = step("creek_side", MORNING, driver="anna")
+    other = replace(
+        step("hill", MORNING + 3 * HOUR, driver="anna"),
+        sprayer="old_boom",
+        change_s=1500.0,
+        changes_over=True,
+    )
+    _, lines = brief(plan(one, other))
+    assert "with boom, driven by anna" in lines[0]
+    assert "with old boom, driven by anna" in lines[1]
+    assert "before it 25 min to change over to this sprayer" in lines[1]
+
+
+def test_turning_tips_is_told_apart_from_the_way() -> None:
+    turned = replace(step("hill", MORNING, tips_s=300.0), change_s=1500.0)
+    assert before(turned).render(ENGLISH) == (
+        "before it 20 min on the way, other tips first, a stop of 5 min"
+    )
+
+
+def test_half_a_field_is_told_as_half_and_counts_as_half() -> None:
+    _, lines = brief(plan(step("hill", MORNING + 3 * HOUR, part=0.5)))
+    assert any("half of it: the whole is not likely enough to hold" in line for line in lines)
+    assert "expect about 0.3" in expected([step("hill", MORNING, part=0.5)]).render(ENGLISH)
 
 
 def test_a_plan_says_what_became_of_it() -> None:

@@ -8,7 +8,7 @@ import pytest
 from tests.support.english import english
 from tests.support.farms import build, tables
 from watcher.farm.models import DropletClass, Origin
-from watcher.farm.rules.buffers import Buffer
+from watcher.farm.rules.buffers import Arithmetic, Buffer
 from watcher.farm.rules.mix import BufferOf
 from watcher.judge.neighbour_deposits import Exposed
 from watcher.judge.reasons import Reason
@@ -51,6 +51,8 @@ STRIP = LeftStrip(
     passes=1,
     area_m2=4047.0,
     of=BufferOf("neighbour orchard", Buffer(protects=("orchard",), base="20 m")),
+    how=Arithmetic(20.0, (), 20.0),
+    gap_counted_m=10.0,
 )
 
 

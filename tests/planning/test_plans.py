@@ -9,6 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from tests.support.choices import of_groups
+from watcher.planning import optimum
 from watcher.planning.choices import Choices
 from watcher.planning.day_plan import (
     KEEPS_WITHIN,
@@ -42,10 +44,22 @@ def choices(
         starts=NOW + HALF_HOUR * np.arange(starts),
         chance=np.where(rng.random(shape) < 0.4, 0.0, rng.random(shape)),
         duration_s=np.broadcast_to(duration_s, shape),
-        worth=np.broadcast_to(rng.choice([1.0, 1.15, 1.3], (fields, 1)), (fields, starts)),
-        group=rng.integers(0, groups, fields),
-        change_s=change_s,
+        worth=np.broadcast_to(rng.choice([1.0, 1.15, 1.3], (fields, 1)), shape),
+        **of_groups(rng.integers(0, groups, fields), change_s, sprayers, starts),
     )
+
+
+def with_tips(seed: int, **more: int) -> Choices:
+    """Such a farm, where a job takes one of two kinds of tips by its start, and one driver has both
+    sprayers."""
+    of = choices(seed, **more)
+    rng = np.random.default_rng(seed + 1)
+    states = 2 * len(of.change_s)
+    change_s = HALF_HOUR * rng.integers(1, 3, (states, states)).astype(float)
+    np.fill_diagonal(change_s, 0.0)
+    state = 2 * of.state + rng.integers(0, 2, of.state.shape)
+    units = (tuple(range(len(of.sprayers))),)
+    return replace(of, state=state, change_s=change_s, units=units)
 
 
 def planner(of: Choices) -> Planner:
@@ -63,16 +77,19 @@ def best_of_all(of: Choices) -> float:
     return found
 
 
-def by_hand(of: Choices, sprayer: int, fields: tuple[int, ...], at: float, last: int) -> float:
-    """The worth of an order by trying every start of each job in turn."""
+def by_hand(
+    of: Choices, unit: tuple[int, ...], fields: tuple[int, ...], at: float, last: int | None
+) -> float:
+    """The worth of an order by trying every start and sprayer of each job in turn."""
     if not fields:
         return 0.0
     field, found = fields[0], -np.inf
-    ready = at + (0.0 if last < 0 else of.change_s[of.group[last], of.group[field]])
-    for b in np.flatnonzero(of.starts >= ready):
-        if np.isfinite(of.value[sprayer, field, b]):
-            after = by_hand(of, sprayer, fields[1:], of.ends_s[sprayer, field, b], field)
-            found = max(found, of.value[sprayer, field, b] + after)
+    for k in unit:
+        for b in np.flatnonzero(np.isfinite(of.value[k, field])):
+            state = int(of.state[k, field, b])
+            if of.starts[b] >= at + (0.0 if last is None else of.change_s[last, state]):
+                after = by_hand(of, unit, fields[1:], of.ends_s[k, field, b], state)
+                found = max(found, of.value[k, field, b] + after)
     return found
 
 
@@ -83,11 +100,58 @@ SEEDS = st.integers(0, 10_000)
 def test_an_order_has_the_best_of_all_starts(seed: int) -> None:
     of = choices(seed, sprayers=1, fields=3, starts=7)
     for order in permutations(range(3)):
-        worth, starts = Orders(of).of_sprayer(0, order)
-        assert worth == pytest.approx(by_hand(of, 0, order, NOW, -1))
+        worth, jobs = Orders(of).of_unit(0, order)
+        assert worth == pytest.approx(by_hand(of, (0,), order, NOW, None))
         if np.isfinite(worth):
-            parts = [of.value[0, f, b] for f, b in zip(order, starts, strict=True)]
+            parts = [of.value[k, f, b] for f, (k, b) in zip(order, jobs, strict=True)]
             assert worth == pytest.approx(sum(parts))
+
+
+@given(SEEDS)
+def test_so_has_an_order_with_other_tips_and_another_sprayer_between(seed: int) -> None:
+    of = with_tips(seed, fields=3, starts=6)
+    for order in permutations(range(3), 2):
+        worth, jobs = Orders(of).of_unit(0, order)
+        assert worth == pytest.approx(by_hand(of, (0, 1), order, NOW, None))
+        if np.isfinite(worth):
+            parts = [of.value[k, f, b] for f, (k, b) in zip(order, jobs, strict=True)]
+            assert worth == pytest.approx(sum(parts))
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_the_optimum_of_one_driver_is_the_best_of_every_order(seed: int) -> None:
+    of = with_tips(seed, starts=8)
+    orders = Orders(of)
+    greedy = orders.greedy()
+    found = best_order(of, greedy, orders.timed(greedy), SOLVER_S)
+    every = (order for n in range(5) for order in permutations(range(4), n))
+    best = max(orders.of_unit(0, order)[0] for order in every)
+    assert orders.timed(found).worth == pytest.approx(best, rel=0.006)
+
+
+@given(SEEDS, st.booleans())
+def test_a_driver_is_with_one_sprayer_at_a_time_and_changes_over_in_between(
+    seed: int, solved: bool
+) -> None:
+    of = with_tips(seed)
+    plan = planner(of).plan(at_most_s=SOLVER_S if solved else 0.0)
+    for one, other in pairwise(plan.steps):
+        assert one.ends_at + other.change_s <= other.starts_at
+        states = [
+            of.state[of.sprayers.index(s.sprayer), of.fields.index(s.field)][
+                int(np.searchsorted(of.starts, s.starts_at))
+            ]
+            for s in (one, other)
+        ]
+        assert other.change_s == of.change_s[states[0], states[1]]
+
+
+@given(SEEDS)
+def test_another_driver_never_lowers_the_worth(seed: int) -> None:
+    of = with_tips(seed)
+    alone = planner(of).plan(at_most_s=SOLVER_S)
+    two = planner(replace(of, units=())).plan(at_most_s=SOLVER_S)
+    assert two.worth >= alone.worth * (1 - 0.006) - 1e-9
 
 
 @pytest.mark.parametrize("seed", range(6))
@@ -120,6 +184,15 @@ def test_no_sprayer_is_in_two_places_and_no_field_is_done_twice(seed: int, solve
 
 
 @given(SEEDS)
+def test_a_plan_at_once_is_the_greedy_one(seed: int) -> None:
+    of = choices(seed)
+    orders = Orders(of)
+    plan = planner(of).plan(passes=0)
+    free_of_overlap(of, plan)
+    assert plan.worth == pytest.approx(orders.timed(orders.greedy()).worth)
+
+
+@given(SEEDS)
 def test_another_sprayer_never_lowers_the_worth(seed: int) -> None:
     of = choices(seed, sprayers=2)
     alone = planner(of.only(np.array([0]))).plan(at_most_s=SOLVER_S)
@@ -138,14 +211,10 @@ def test_more_time_never_lowers_the_worth(seed: int) -> None:
 @given(SEEDS)
 def test_other_names_make_the_same_plan(seed: int) -> None:
     of = choices(seed)
-    renamed = Choices(**{**vars_of(of), "fields": tuple(f"x{f}" for f in range(len(of.fields)))})
+    renamed = replace(of, fields=tuple(f"x{f}" for f in range(len(of.fields))))
     one, other = planner(of).plan(), planner(renamed).plan()
     assert [s.starts_at for s in one.steps] == [s.starts_at for s in other.steps]
     assert one.worth == other.worth
-
-
-def vars_of(of: Choices) -> dict[str, object]:
-    return {name: getattr(of, name) for name in of.__dataclass_fields__}
 
 
 @given(SEEDS, st.integers(0, 3))
@@ -188,10 +257,24 @@ def test_the_wish_that_stands_in_the_way_of_another_is_named(
     chance = np.concatenate([of.chance, np.zeros_like(of.chance)])
     if by is None:
         chance[:, 0] = 0.1
-    of = replace(of, sprayers=("one", "two"), chance=chance, duration_s=np.full((2, 2, 4), 3600.0))
+    of = replace(
+        of,
+        sprayers=("one", "two"),
+        chance=chance,
+        duration_s=np.full((2, 2, 4), 3600.0),
+        worth=np.ones((2, 2, 4)),
+        **of_groups(np.zeros(2, dtype=np.intp), np.zeros((1, 1)), 2, 4),
+    )
     with pytest.raises(WishError) as found:
         planner(of).plan(Wishes(first="a", **other))
     assert (found.value.wish, found.value.field, found.value.by) == (Wish.FIRST, "a", by)
+
+
+def test_of_several_wishes_that_each_stand_in_the_way_one_is_named() -> None:
+    wishes = Wishes(first="a", home_by=NOW, not_before={"a": NOW + 10 * HALF_HOUR})
+    with pytest.raises(WishError) as found:
+        two_alike(0.8).plan(wishes)
+    assert found.value.by is Wish.NOT_TODAY
 
 
 def test_to_be_home_bars_the_evening_and_not_the_next_day() -> None:
@@ -218,7 +301,7 @@ def test_why_a_field_is_left_out() -> None:
     chance = np.full(of.chance.shape, 0.9)
     chance[0, 0] = np.nan
     chance[0, 1] = 0.1
-    of = Choices(**{**vars_of(of), "chance": chance})
+    of = replace(of, chance=chance)
     reasons = {"field 0": LeftOut.NOT_KNOWN, "field 1": LeftOut.NO_HOUR}
     assert planner(of).plan().left_out == reasons
     home = planner(of).plan(Wishes(home_by=NOW))
@@ -242,9 +325,8 @@ def two_alike(first_chance: float, starts: int = 4) -> Planner:
             starts=times,
             chance=chance,
             duration_s=np.full((1, 2, starts), 3600.0),
-            worth=np.ones((2, starts)),
-            group=np.zeros(2, dtype=np.intp),
-            change_s=np.zeros((1, 1)),
+            worth=np.ones((1, 2, starts)),
+            **of_groups(np.zeros(2, dtype=np.intp), np.zeros((1, 1)), 1, starts),
         )
     )
 
@@ -269,13 +351,25 @@ def test_the_greedy_order_can_be_done_and_leaves_nothing_that_fits_behind_it(see
     of = choices(seed, sprayers=1)
     orders = Orders(of)
     (order,) = orders.greedy()
-    assert orders.of_sprayer(0, order)[0] > 0.0 or not np.isfinite(of.value).any()
+    assert orders.of_unit(0, order)[0] > 0.0 or not np.isfinite(of.value).any()
     last_end = of.starts[0]
-    for field, start in zip(order, orders.of_sprayer(0, order)[1], strict=True):
+    for field, (_, start) in zip(order, orders.of_unit(0, order)[1], strict=True):
         last_end = of.ends_s[0, field, start]
+    state = of.state[0, :, 0]
     for field in set(range(len(of.fields))) - set(order):
-        ready = last_end + of.change_s[of.group[order[-1]], of.group[field]] if order else 0
+        ready = last_end + of.change_s[state[order[-1]], state[field]] if order else 0
         assert not np.isfinite(of.value[0, field, of.starts >= ready]).any()
+
+
+def test_a_network_that_is_too_large_leaves_the_order_as_it_is(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    of = choices(0)
+    orders = Orders(of)
+    known: Order = tuple(() for _ in of.driven)
+    assert best_order(of, known, orders.timed(known), SOLVER_S) != known
+    monkeypatch.setattr(optimum, "_MOST_ARCS", 10)
+    assert best_order(of, known, orders.timed(known), SOLVER_S) == known
 
 
 def test_no_order_is_worth_nothing() -> None:

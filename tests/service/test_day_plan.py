@@ -2,6 +2,7 @@
 
 import asyncio
 import threading
+from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
@@ -14,7 +15,7 @@ from watcher.jobs.steps import StepName, StepRequest
 from watcher.judge.ranking import Ranking
 from watcher.planning.day_plan import DayPlan, LeftOut, Loss, Step, Wish, Wishes
 from watcher.planning.kept import Basis, InHand, KeptPlan, PlanChanged, PlanNow, RefusedWish, stands
-from watcher.service.day_plan import PlanKeeper, _due, with_plan
+from watcher.service.day_plan import Making, PlanKeeper, _due, _order_before, with_plan
 from watcher.service.snapshot import Snapshot
 
 HOUR = 3600
@@ -34,6 +35,7 @@ def test_a_plan_is_read_back_as_it_was_kept() -> None:
         in_hand=(InHand("boom", "creek", 1, 2),),
         past_forecasts=4,
         open_now=("hill",),
+        quick=True,
     )
     left = replace(made, plan=replace(made.plan, left_out={"creek": LeftOut.NO_TIME}))
     assert KeptPlan.of_json(0, left.to_json()) == left
@@ -158,6 +160,47 @@ async def test_a_field_whose_turn_it_is_and_is_not_open_makes_it_anew(tmp_path: 
         assert due not in {s.field for s in plan_of(v).due}
 
 
+async def test_a_quick_plan_is_there_until_the_best_one_is(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    async with planned_day(tmp_path) as v:
+        before = plan_of(v)
+        start = StepRequest(StepName.START, "anna", field="hill", setup="coarse")
+        await v.service.watch.take_step(start)
+        await v.service.judged()
+        best, meanwhile = Making.best, list[PlanNow]()
+
+        def looked_at(making: Making) -> KeptPlan:
+            meanwhile.append(plan_of(v))
+            return best(making)
+
+        monkeypatch.setattr(Making, "best", looked_at)
+        await v.service.watch._plan()
+        [quick] = meanwhile
+        assert quick.kept.number > before.kept.number
+        assert (quick.kept.quick, quick.changed, quick.old) == (True, PlanChanged.QUICK, False)
+        assert [step.field for step in quick.steps] == ["creek_side"]
+        assert [job.field for job in quick.kept.in_hand] == ["hill"]
+        after = plan_of(v)
+        assert (after.kept.quick, after.changed) == (False, None)
+        assert after.kept.number > quick.kept.number
+
+
+async def test_while_a_plan_stands_no_quick_one_takes_its_place(tmp_path: Path) -> None:
+    async with planned_day(tmp_path) as v:
+        number = plan_of(v).kept.number
+        await later(v, 16 * 60)  # a job was to begin and has not
+        await v.service.watch._plan()
+        assert plan_of(v).kept.number == number + 1
+        assert not plan_of(v).kept.quick
+
+
+def test_the_order_of_a_quick_plan_is_not_held_on_to() -> None:
+    standing = PlanNow(kept(), NOON)
+    assert _order_before(standing, Wishes()) is standing.kept.plan
+    assert _order_before(replace(standing, kept=kept(quick=True)), Wishes()) is None
+
+
 async def test_nothing_that_is_due_is_left_to_age(tmp_path: Path) -> None:
     async with planned_day(tmp_path) as v:
         number = plan_of(v).kept.number
@@ -186,10 +229,10 @@ async def test_making_it_holds_up_no_reading(
         begun, go_on = asyncio.Event(), threading.Event()
         loop, look = asyncio.get_running_loop(), PlanKeeper.look
 
-        def held_up(keeper: PlanKeeper, picture: Snapshot) -> KeptPlan | None:
+        def held_up(keeper: PlanKeeper, picture: Snapshot) -> Iterator[KeptPlan]:
             loop.call_soon_threadsafe(begun.set)
             go_on.wait(10)
-            return look(keeper, picture)
+            yield from look(keeper, picture)
 
         monkeypatch.setattr(PlanKeeper, "look", held_up)
         planning = asyncio.create_task(v.service.watch._plan())
@@ -206,7 +249,7 @@ async def test_what_goes_wrong_with_a_plan_costs_nothing_else(
     async with planned_day(tmp_path) as v:
         number = plan_of(v).kept.number
 
-        def broken(_keeper: PlanKeeper, _picture: Snapshot) -> KeptPlan | None:
+        def broken(_keeper: PlanKeeper, _picture: Snapshot) -> Iterator[KeptPlan]:
             raise ZeroDivisionError
 
         monkeypatch.setattr(PlanKeeper, "look", broken)

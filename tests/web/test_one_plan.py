@@ -148,34 +148,66 @@ def _brief_agrees(v: Visited, fields: list[str]) -> None:
         assert not fields
 
 
-@pytest.mark.long
-async def test_a_calendar_reads_the_feed_while_its_user_may_come_in(tmp_path: Path) -> None:
+_ADDRESS = re.compile(r"http://127.0.0.1(/calendar/[^<]+)")
+
+
+async def _new_address(v: Visited) -> str:
+    await v.send("/plan", "/calendars")
+    return _ADDRESS.findall((await v.web.get("/plan")).text)[-1]
+
+
+async def test_a_calendar_reads_its_address_while_its_user_may_come_in(tmp_path: Path) -> None:
     async with planned_day(tmp_path) as v:
         v.log_in()
-        page = (await v.web.get("/plan")).text
-        address = re.search(r"http://127.0.0.1(/calendar/[^<]+)", page)
-        assert address is not None
+        assert _ADDRESS.findall((await v.web.get("/plan")).text) == []
+        address = await _new_address(v)
+        assert "never read" in (await v.web.get("/plan")).text
         v.web.cookies.clear()
-        answer = await v.web.get(address[1])
+        answer = await v.web.get(address)
         assert answer.status_code == 200
         assert answer.headers["content-type"] == "text/calendar; charset=utf-8"
         assert len(list(icalendar.Calendar.from_ical(answer.content).walk("VEVENT"))) == 2
         assert (await v.web.get("/plan.ics", follow_redirects=False)).status_code in {303, 401}
-        wrong = address[1].replace("grower", "another")
+        wrong = address.replace("grower", "another")
         assert (await v.web.get(wrong)).status_code == 404
         [session] = v.keyring.sessions(v.service.clock.at)
         v.keyring.shut(session.number)
-        assert (await v.web.get(address[1])).status_code == 404
+        assert (await v.web.get(address)).status_code == 404
+
+
+async def test_an_address_of_a_calendar_is_stopped_alone(tmp_path: Path) -> None:
+    async with planned_day(tmp_path) as v:
+        v.log_in(Role.LOOK)
+        first, second = await _new_address(v), await _new_address(v)
+        assert (await v.web.get(second)).status_code == 200
+        page = (await v.web.get("/plan")).text
+        assert len(re.findall("never read", page)) == 1  # the watch says which one is in use
+        number = first.removeprefix("/calendar/").partition(".")[0]
+        answer = await v.send("/plan", f"/calendars/{number}/stop")
+        assert answer.status_code == 303
+        assert (await v.web.get(first)).status_code == 404
+        assert (await v.web.get(second)).status_code == 200
+        assert (await v.web.get("/plan")).status_code == 200  # its user is still in
+
+
+async def test_nobody_stops_the_address_of_another(tmp_path: Path) -> None:
+    async with planned_day(tmp_path) as v:
+        v.log_in()
+        address = await _new_address(v)
+        token = v.keyring.open(User("luis", Role.RUN), v.service.clock.at, by_link=True)
+        v.web.cookies.set("watcher", token, domain="127.0.0.1")
+        assert _ADDRESS.findall((await v.web.get("/plan")).text) == []
+        await v.send("/plan", f"/calendars/{address.removeprefix('/calendar/')[:8]}/stop")
+        assert (await v.web.get(address)).status_code == 200
 
 
 async def test_a_user_with_any_name_has_a_calendar(tmp_path: Path) -> None:
     async with planned_day(tmp_path) as v:
         token = v.keyring.open(User("my old phone", Role.LOOK), v.service.clock.at, by_link=True)
         v.web.cookies.set("watcher", token, domain="127.0.0.1")
-        address = re.search(r"http://127.0.0.1(/calendar/[^<]+)", (await v.web.get("/plan")).text)
-        assert address is not None
+        address = await _new_address(v)
         v.web.cookies.clear()
-        assert (await v.web.get(address[1])).status_code == 200
+        assert (await v.web.get(address)).status_code == 200
 
 
 async def test_a_program_accepts_once_and_asks(tmp_path: Path) -> None:

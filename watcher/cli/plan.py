@@ -24,6 +24,7 @@ from watcher.messages.day_plan import (
     how_planned,
     load_lines,
     loses,
+    only_part,
     refusal,
     standing,
     why_out,
@@ -159,10 +160,13 @@ def _show(speaker: Speaker, plan: PlanNow, ranking: Ranking) -> None:
         )
         answer(line)
     for sprayer in dict.fromkeys(step.sprayer for step in plan.steps):
+        own = [step for step in plan.steps if step.sprayer == sprayer]
+        drivers = [say("Driver")] if any(step.driver for step in own) else []
         table = table_of(
             say("Start"),
             say("End"),
             say("Field"),
+            *drivers,
             say("Setup"),
             say("Holds"),
             say("May end it"),
@@ -170,19 +174,19 @@ def _show(speaker: Speaker, plan: PlanNow, ranking: Ranking) -> None:
             say("Loads"),
             title=sprayer,
         )
-        for step in plan.steps:
-            if step.sprayer == sprayer:
-                ends = NOTHING if step.ended_by is None else LIMIT_WORDS[step.ended_by]
-                table.add_row(
-                    in_words(Clock(step.starts_at, now, farm.zone)),
-                    in_words(Clock(step.ends_at, now, farm.zone)),
-                    step.field,
-                    step.setup,
-                    in_words(tenths(step.chance)),
-                    in_words(ends),
-                    in_words(before(step)),
-                    in_words(joined(load_lines(speaker, step), " ")),
-                )
+        for step in own:
+            ends = NOTHING if step.ended_by is None else LIMIT_WORDS[step.ended_by]
+            table.add_row(
+                in_words(Clock(step.starts_at, now, farm.zone)),
+                in_words(Clock(step.ends_at, now, farm.zone)),
+                step.field,
+                *([step.driver] if drivers else []),
+                step.setup,
+                in_words(tenths(step.chance)),
+                in_words(ends),
+                in_words(joined([x for x in (only_part(step), before(step)) if x != NOTHING])),
+                in_words(joined(load_lines(speaker, step), " ")),
+            )
         out.print(table)
     left = table_of(say("Field"), say("Why not"), title=say("Not planned"))
     out_of_it = {f: why for f, why in plan.kept.plan.left_out.items() if f not in plan.done}

@@ -8,7 +8,17 @@ from watcher.farm.geometry.boundaries import Boundaries, read_boundaries
 from watcher.farm.geometry.ground import Ground, Polygonal
 from watcher.farm.problems import FarmFileError, Problem
 from watcher.farm.read_file import Draft, Read, read_draft, text_of
-from watcher.farm.validation import losses, names, people, places, rules, setups, sources, windows
+from watcher.farm.validation import (
+    losses,
+    names,
+    people,
+    places,
+    rules,
+    setups,
+    sources,
+    ways,
+    windows,
+)
 
 __all__ = ["FarmFileError", "load"]
 
@@ -46,6 +56,8 @@ def _entry_problems(draft: Draft) -> Iterator[Problem]:
     yield from rules.mix_problems(draft)
     yield from sources.source_problems(draft)
     yield from people.people_problems(draft)
+    yield from people.driver_problems(draft)
+    yield from ways.way_problems(draft)
 
 
 def _place_problems(draft: Draft, boundaries: Boundaries, ground: Ground) -> Iterator[Problem]:
@@ -56,5 +68,6 @@ def _place_problems(draft: Draft, boundaries: Boundaries, ground: Ground) -> Ite
     yield from places.zone_problems(draft, fields)
     yield from places.country_problems(draft, fields)
     yield from places.distance_problems(draft, everything)
+    yield from ways.short_ways(draft, ground)
     yield from places.size_problems(boundaries.file, everything)
     yield from places.overlap_problems(boundaries.file, fields, neighbours)

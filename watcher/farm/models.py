@@ -14,7 +14,7 @@ from watcher.farm.droplets import DropletClass as DropletClass  # noqa: PLC0414
 from watcher.farm.droplets import Droplets as Droplets  # noqa: PLC0414
 from watcher.farm.feeds import Source
 from watcher.farm.origin import Origin as Origin  # noqa: PLC0414
-from watcher.farm.planning import Planning
+from watcher.farm.planning import Clock, Driver, Planning
 from watcher.farm.products import EppoCode, Product, RecordRule
 from watcher.farm.rules.base import Day
 from watcher.farm.rules.buffers import Buffer
@@ -88,9 +88,6 @@ class NozzleKind(StrEnum):
 NozzleSize = Literal[
     "0075", "01", "015", "02", "025", "03", "035", "04", "05", "06", "08", "10", "15", "20"
 ]  # fmt: skip
-
-# TOML has dates and times of its own; text or a number in their place is a slip.
-Clock = Annotated[time, Field(strict=True)]
 
 T = TypeVar("T")
 
@@ -207,6 +204,10 @@ class Window(OwnLimits):
     """What law or you keep unsprayed towards neighbours."""
 
 
+TIPS_BY_HAND_S = 30 * 60.0
+"""For changing all tips that the bodies do not carry (common practice, no source)."""
+
+
 class Sprayer(FarmModel):
     """A sprayer on the ground."""
 
@@ -234,6 +235,10 @@ class Sprayer(FarmModel):
     """How low the boom may be carried with its fans still meeting. [m]"""
     slowest: Annotated[float, Written(Kind.SPEED, 0.2, 12)] | None = None
     """How slow it may go with its rate still right. [m/s]"""
+
+    def tips_changed_in(self, setup: str) -> float:
+        """Return how long it stops to have the tips of a setup on that has others on. [s]"""
+        return self.tips_turned_in if setup in self.tips else TIPS_BY_HAND_S
 
 
 class Setup(FarmModel):
@@ -279,6 +284,8 @@ class FieldPlan(FarmModel):
     """Height of the crop canopy, for the wind profile. The 0.12 m default is FAO-56's grass. [m]"""
     latest: Day | None = None
     """Last day the field should be sprayed."""
+    may_be_split: bool = False
+    """Whether half of it may be planned where the whole is not likely enough to hold."""
     done_for: Duration = 7 * 86_400.0
     """How long the field counts as done after a finished job. [s]"""
     done_on: Day | None = None
@@ -482,6 +489,7 @@ class FarmFile(FarmModel):
     planning: Planning = Planning()
     alerts: Alerting = Alerting()
     sprayers: dict[Name, Sprayer]
+    drivers: dict[Name, Driver] = Field(default_factory=dict)
     setups: dict[Name, Setup]
     windows: dict[Name, Window]
     fields: dict[Name, FieldPlan]

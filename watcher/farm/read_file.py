@@ -19,6 +19,7 @@ Read = Callable[[Path], str]
 """Gives the text of a file; raises ``FarmFileError`` where there is none."""
 _TABLES = (
     "sprayers",
+    "drivers",
     "setups",
     "windows",
     "fields",
@@ -93,7 +94,7 @@ def _readable(raw: Mapping[str, Any], slips: Iterable[Steps]) -> dict[str, Any]:
         for table in _TABLES
         if isinstance(entries := raw.get(table, {}), dict)
     }
-    for table in ("judging", "brief"):
+    for table in ("judging", "brief", "planning"):
         if table in raw and table not in spoilt:
             kept[table] = raw[table]
     kept["farm"] = _NO_FARM if "farm" in spoilt else raw["farm"]

@@ -85,19 +85,23 @@ class ChangedRig:
         changed = config.model_copy(
             update={"sprayers": {**config.sprayers, sprayer: rigged}, "setups": setups}
         )
-        pumped, left = plan.pumped_min, plan.left.get(self.field, 1.0)
+        pumped = plan.pumped_min
         if self.added_at is not None:
             pumped = np.inf if now is None else max(0.0, (now - self.added_at) / 60.0)
-        return replace(
+        as_is = replace(
             plan,
             farm=Farm(changed, plan.farm.ground),
             reach=self._further(plan),
             pumped_min=pumped,
-            left={
-                **plan.left,
-                self.field: max(left - self.unsprayed_share(plan), _LEAST_LEFT),
-            },
         )
+        return replace(as_is, left={**plan.left, self.field: self._left(as_is)})
+
+    def _left(self, plan: FarmArrays) -> float:
+        """Return what is left of the field but for the strips that ``to_spray_m2`` leaves out."""
+        case = plan.fields.index(self.field), plan.setups.index(self.setup)
+        out = float(plan.buffers.always_share[case])
+        further = max(self.unsprayed_share(plan) - out, 0.0) / (1.0 - out)
+        return max(plan.left.get(self.field, 1.0) - further, _LEAST_LEFT)
 
     def _further(self, plan: FarmArrays) -> Reach:
         """The ground with neighbours as much further off as strips are left beside them."""

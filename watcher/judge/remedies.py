@@ -131,7 +131,6 @@ _PRODUCT_MIN = 5.0
 _OTHER_FIELD_S = 30 * 60.0
 """To fold, move on and begin elsewhere."""
 # Common practice, no source.
-_BY_HAND_S = 30 * 60.0
 _BOOM_S = 60.0
 _MIX_S = 10 * 60.0
 _LEAST_GAIN_S = 10 * 60
@@ -291,7 +290,7 @@ class _Found:
             if other.sprayer != base.setup.sprayer or not same_mix:
                 continue
             turned = name in base.sprayer.tips
-            takes = base.sprayer.tips_turned_in if turned else _BY_HAND_S
+            takes = base.sprayer.tips_changed_in(name)
             in_tank = {k: getattr(base.setup, k) for k in ("carrier", "adjuvant", "additives")}
             yield _Rig(
                 (Change(ChangeKind.TIPS, name, takes_s=takes, by_hand=not turned),),

@@ -184,8 +184,9 @@ def advise_on(judgement: Judgement, field: int, setup: int, time: int) -> SetupA
     name = plan.setups[setup]
     entry = plan.farm.config.setups[name]
     sprayer = plan.farm.config.sprayers[entry.sprayer]
-    area = plan.farm.ground.area_m2(plan.fields[field])
-    work = _work(area, entry, sprayer, float(plan.duration_s[field, setup]))
+    work = _work(
+        float(plan.to_spray_m2[field, setup]), entry, sprayer, float(plan.duration_s[field, setup])
+    )
     return SetupAdvice(
         name=name,
         setup=entry,

@@ -5,7 +5,9 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
 
 from watcher.farm.field_rules import buffers_towards, proven
 from watcher.farm.origin import Force
@@ -122,12 +124,34 @@ class BufferArrays:
             shut[pair, setup] = field - left <= _NOTHING_LEFT * field
         return shut
 
-    def area_m2(self, pair: int, depth_m: float) -> float:
-        """Return the ground of a strip of some depth beside the neighbour of a pair."""
-        ground = self.plan.farm.ground
+    @cached_property
+    def always_share(self) -> Floats:
+        """The share of each field that is left unsprayed whichever way the wind blows. [F, S]
+
+        None of it where that is all: such a field is not open, however long it would take.
+        """
+        share = np.zeros((len(self.plan.fields), self.always_m.shape[1]))
+        own = np.argwhere((self.always_m > 0) & ~self.always_shuts)
+        for f, setup in {(int(self.plan.reach.pair_field[p]), int(s)) for p, s in own}:
+            strips = [
+                self.ground(p, float(self.always_m[p, setup]))
+                for p, s in own.tolist()
+                if s == setup and self.plan.reach.pair_field[p] == f
+            ]
+            field = self.plan.farm.ground.area_m2(self.plan.fields[f])
+            left_out = float(shapely.union_all(strips).area) / field
+            share[f, setup] = left_out if left_out < 1.0 - _NOTHING_LEFT else 0.0
+        return share
+
+    def ground(self, pair: int, depth_m: float) -> BaseGeometry:
+        """Return the ground of a strip of some depth beside the neighbour of a pair. [m]"""
         field, neighbour = pairs(self.plan)[pair]
         gap = float(self.plan.reach.gap_m[pair].min())
-        return float(ground.beside(field, neighbour, gap + depth_m).area)
+        return self.plan.farm.ground.beside(field, neighbour, gap + depth_m)
+
+    def area_m2(self, pair: int, depth_m: float) -> float:
+        """Return the ground of a strip of some depth beside the neighbour of a pair."""
+        return float(self.ground(pair, depth_m).area)
 
     def strip(self, pair: int, setup: int, depth_m: float) -> LeftStrip:
         """Return a strip in words' reach: whose, how deep, how many passes, how much ground."""

@@ -294,20 +294,31 @@ class FarmArrays:
 
         [F, S], s
         """
-        config, ground = self.farm.config, self.farm.ground
+        config = self.farm.config
         return np.array(
             [
                 [
                     planned_duration(
-                        area_m2=ground.area_m2(field) * self.left.get(field, 1.0),
+                        area_m2=float(area_m2),
                         sprayer=config.sprayers[setup.sprayer],
                         carrier_l_ha=setup.carrier,
                     )
-                    for setup in config.setups.values()
+                    for setup, area_m2 in zip(config.setups.values(), row, strict=True)
                 ]
-                for field in self.fields
+                for row in self.to_spray_m2
             ]
         )
+
+    @cached_property
+    def to_spray_m2(self) -> Floats:
+        """The ground a job sprays: a field, or what is left of it, less some strips. [F, S], m2
+
+        Those that stay unsprayed whichever way the wind blows; what the wind of the hour asks for
+        is known on the day only.
+        """
+        ground = self.farm.ground
+        area = np.array([ground.area_m2(f) * self.left.get(f, 1.0) for f in self.fields])
+        return area[:, None] * (1.0 - self.buffers.always_share)
 
     @cached_property
     def sprayer_kinds(self) -> tuple[SprayerKind, ...]:

@@ -36,6 +36,7 @@ LEFT_OUT: Mapping[LeftOut, Message] = {
     LeftOut.ONLY_WITH: say("no hour with the one sprayer you allow for it"),
     LeftOut.HOME_BY: say("its hours are after you want to be home"),
     LeftOut.OUT: say("its sprayers are out of use today"),
+    LeftOut.NOBODY: say("nobody who drives its sprayers works in its hours"),
 }
 NO_PLAN = say("No plan: nothing is foretold for a field that is still to be sprayed.")
 NOT_YET = say("The plan is being worked out: it comes soon after the first forecast.")
@@ -54,7 +55,7 @@ _NOW_S = 60
 
 def expected(steps: Sequence[Step]) -> Message:
     """Return how many fields are likely to be finished by a plan."""
-    count = sum(step.chance for step in steps)
+    count = sum(step.chance * step.part for step in steps)
     return say_n(
         "{n} field planned; expect about {count} to be finished.",
         "{n} fields planned; expect about {count} to be finished.",
@@ -117,6 +118,7 @@ _CHANGED: Mapping[PlanChanged, Message] = {
     PlanChanged.FARM: say("The farm file has changed since."),
     PlanChanged.CLOSED: say("A field whose turn it is is not open now."),
     PlanChanged.AGE: say("Nothing newer could be worked out."),
+    PlanChanged.QUICK: say("It was put together at once; a better order is being looked for."),
 }
 
 
@@ -139,10 +141,25 @@ def step_line(speaker: Speaker, step: Step, place: int, now: int) -> Message:
         odds=tenths(step.chance),
     )
     parts = [line]
-    if len(speaker.farm.config.sprayers) > 1:
-        parts.append(say("with {sprayer}", sprayer=Name(step.sprayer)))
-    parts += [what_ends(step), before(step)]
+    if len(speaker.farm.config.sprayers) > 1 or step.driver:
+        parts.append(with_whom(step))
+    parts += [only_part(step), what_ends(step), before(step)]
     return joined([part for part in parts if part != NOTHING], "; ")
+
+
+def with_whom(step: Step) -> Message:
+    """Return the sprayer of a step, and who drives it where drivers are named."""
+    sprayer = Name(step.sprayer)
+    if not step.driver:
+        return say("with {sprayer}", sprayer=sprayer)
+    return say("with {sprayer}, driven by {driver}", sprayer=sprayer, driver=Name(step.driver))
+
+
+def only_part(step: Step) -> Message:
+    """Return that a step is of half a field, where it is."""
+    if step.part == 1.0:
+        return NOTHING
+    return say("half of it: the whole is not likely enough to hold")
 
 
 def what_ends(step: Step) -> Message:
@@ -155,10 +172,13 @@ def what_ends(step: Step) -> Message:
 def before(step: Step) -> Message:
     """Return what has to be done before a step: the way, the rinsing, other tips."""
     found: list[Message] = []
+    rest_s = max(step.change_s - step.tips_s, 0.0)
     if step.cleans_out:
-        found.append(say("before it {span}, with tank and boom rinsed", span=span(step.change_s)))
-    elif step.change_s:
-        found.append(say("before it {span} on the way", span=span(step.change_s)))
+        found.append(say("before it {span}, with tank and boom rinsed", span=span(rest_s)))
+    elif step.changes_over:
+        found.append(say("before it {span} to change over to this sprayer", span=span(rest_s)))
+    elif rest_s:
+        found.append(say("before it {span} on the way", span=span(rest_s)))
     if step.tips_s:
         found.append(say("other tips first, a stop of {span}", span=span(step.tips_s)))
     return joined(found) if found else NOTHING
@@ -257,7 +277,9 @@ def next_step(speaker: Speaker, plan: PlanNow, step: Step) -> Text:
         odds=tenths(step.chance),
         basis=basis(plan.kept.past_forecasts),
     )
-    lines = [*load_lines(speaker, step), hours, Sentence(before(step))]
+    whom = [Sentence(with_whom(step))] if step.driver else []
+    rest = [Sentence(only_part(step)), Sentence(before(step))]
+    lines = [*whom, *load_lines(speaker, step), hours, *rest]
     return Text(headline_of(start, items), tuple(line for line in lines if str(line) != "."))
 
 

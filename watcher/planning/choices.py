@@ -1,6 +1,7 @@
 """What a plan may choose from, as arrays: each field with each sprayer at each start.
 
-Axes: K sprayers, F fields, B starts, G groups of fields between which nothing has to be changed.
+Axes: K sprayers, F fields, B starts, G states: a sprayer at a place, with something in its tank and
+tips on. Nothing has to be changed between jobs of one state.
 """
 
 from dataclasses import dataclass, replace
@@ -36,11 +37,13 @@ class Choices:
     duration_s: Floats
     """[K, F, B]"""
     worth: Floats
-    """What a field is worth when it is sprayed at a start. [F, B]"""
-    group: NDArray[np.intp]
-    """Fields of one group lie together and take the same out of the tank. [F]"""
+    """What a field is worth when it is sprayed at a start; of a part so much less. [K, F, B]"""
+    state: NDArray[np.intp]
+    """The state a sprayer is in during a job; no two sprayers have one in common. [K, F, B]"""
     change_s: Floats
-    """From the end of a job in one group until a job in another can begin. [G, G]"""
+    """From the end of a job in one state until a job in another can begin. [G, G]"""
+    units: tuple[tuple[int, ...], ...] = ()
+    """Sprayers that are never at work at once, as one driver has them; each alone when empty."""
 
     @cached_property
     def value(self) -> Floats:
@@ -58,12 +61,17 @@ class Choices:
         """When a job is over. [K, F, B]"""
         return self.starts + self.duration_s
 
-    def free(self, group_after: int) -> NDArray[np.intp]:
-        """Return the first start at which a sprayer is ready in a group after a job. [K, F, B]
+    @cached_property
+    def driven(self) -> tuple[tuple[int, ...], ...]:
+        """The units; what is in none of them stands still."""
+        return self.units or tuple((k,) for k in range(len(self.sprayers)))
+
+    def free(self, sprayer: int, field: int, after: int) -> NDArray[np.intp]:
+        """Return the first start for a job in a state after a job from each start. [B]
 
         B where there is none.
         """
-        ready = self.ends_s + self.change_s[self.group, group_after][:, None]
+        ready = self.ends_s[sprayer, field] + self.change_s[self.state[sprayer, field], after]
         return np.asarray(np.searchsorted(self.starts, ready), dtype=np.intp)
 
     def without(self, barred: NDArray[np.bool_]) -> "Choices":
@@ -71,10 +79,13 @@ class Choices:
         return replace(self, chance=np.where(barred, 0.0, self.chance))
 
     def only(self, sprayers: NDArray[np.intp]) -> "Choices":
-        """Return the choices of some of the sprayers."""
+        """Return the choices of some of the sprayers, each alone."""
         return replace(
             self,
             sprayers=tuple(self.sprayers[k] for k in sprayers),
             chance=self.chance[sprayers],
             duration_s=self.duration_s[sprayers],
+            worth=self.worth[sprayers],
+            state=self.state[sprayers],
+            units=(),
         )

@@ -1,9 +1,10 @@
 """The plan: steps in their order, what is left out and why, what another order would lose."""
 
 import time
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
+from functools import reduce
 from typing import TypeVar
 
 import numpy as np
@@ -14,10 +15,14 @@ from watcher.planning.choices import Choices
 from watcher.planning.dispatch import dispatched
 from watcher.planning.optimum import best_order
 from watcher.planning.orders import Order, Orders, Timed
+from watcher.weather.series import Floats
 
-_PASSES = 3
+PASSES = 3
+"""How often each field is tried in every other place of a greedy order; 0 leaves it as it is."""
 _FIRST_STARTS = 8
 """Of a field that shall be first so many of its next starts are tried."""
+_CREWS = 4
+"""Of so many crews, those that are worth most by greed, plans are made."""
 T = TypeVar("T")
 KEEPS_WITHIN = 0.05
 """The order there was stays while a new one is worth less than this share more (a choice): nobody
@@ -41,6 +46,27 @@ class LeftOut(StrEnum):
     """All its starts are after the hour by which everybody is to be home."""
     OUT = "out"
     """Its sprayers are out of use."""
+    NOBODY = "nobody"
+    """In its hours nobody works who drives its sprayers."""
+
+
+@dataclass(frozen=True)
+class Crew:
+    """Who has which sprayers as long as a plan lasts."""
+
+    drivers: tuple[str, ...]
+    """Of each unit; no name where the farm file names no drivers. [U]"""
+    units: tuple[tuple[int, ...], ...]
+    """The places of the sprayers each has, one at work at a time. [U]"""
+    off: NDArray[np.bool_]
+    """Jobs that are outside their driver's hours. [K, F, B]"""
+    busy: NDArray[np.bool_]
+    """Jobs that begin while their driver or sprayer is in another. [K, F, B]"""
+
+    @property
+    def barred(self) -> NDArray[np.bool_]:
+        """Jobs that cannot be done. [K, F, B]"""
+        return self.off | self.busy
 
 
 @dataclass(frozen=True)
@@ -54,13 +80,19 @@ class Step:
     ends_at: int
     chance: float
     change_s: float
-    """What has to be changed before it begins: the way, filling, cleaning out. [s]"""
+    """What has to be changed before it begins: the way, cleaning out, other tips. [s]"""
+    driver: str = ""
+    """Who does it; no name where the farm file names no drivers."""
     cleans_out: bool = False
     """Whether tank and boom are rinsed before it, for what was in the tank must not meet it."""
+    changes_over: bool = False
+    """Whether its driver comes to it from another sprayer."""
     tips_s: float = 0.0
-    """How long turning to its tips, or changing them, stops the sprayer that had others on. [s]"""
+    """The part of that for turning to its tips, or changing them, where others are on. [s]"""
+    part: float = 1.0
+    """The share of what is still to be sprayed that it is of: the rest stays for later."""
     area_m2: float = 0.0
-    """What of the field is still to be sprayed."""
+    """What of the field it sprays."""
     ended_by: Limit | None = None
     """What ends such a job most often; None where nothing does."""
 
@@ -74,6 +106,20 @@ class DayPlan:
     """In the order they begin."""
     worth: float
     left_out: Mapping[str, LeftOut]
+
+    @property
+    def finished(self) -> float:
+        """How many fields are likely to be finished."""
+        return sum(step.chance * step.part for step in self.steps)
+
+    @property
+    def of_each(self) -> dict[str, tuple[Step, ...]]:
+        """The steps of each driver, or of each sprayer where no drivers are named."""
+        steps: dict[str, tuple[Step, ...]] = {}
+        for step in self.steps:
+            who = step.driver or step.sprayer
+            steps[who] = (*steps.get(who, ()), step)
+        return steps
 
     @property
     def order(self) -> dict[str, tuple[str, ...]]:
@@ -159,15 +205,30 @@ class Loss:
 def loss(plan: DayPlan, other: DayPlan) -> Loss:
     """Return what another plan loses against one."""
     gone = {step.field for step in plan.steps} - {step.field for step in other.steps}
-    fewer = sum(s.chance for s in plan.steps) - sum(s.chance for s in other.steps)
-    return Loss(tuple(sorted(gone)), fewer)
+    return Loss(tuple(sorted(gone)), plan.finished - other.finished)
 
 
 class Planner:
-    """Plans from some choices. ``setups`` names the setup of each [K][F][B] by its index."""
+    """Plans from some choices. ``setups`` names the setup of each [K][F][B] by its index.
 
-    def __init__(self, choices: Choices, setups: tuple[str, ...], of: NDArray[np.intp]) -> None:
+    ``crews`` are the ways in which the drivers may have the sprayers; one is chosen for all of a
+    plan (a choice). Without any each sprayer has its own driver. ``parts`` is the share of what is
+    left of a field that a job is of; all of it where not given. [K, F, B]
+    """
+
+    def __init__(
+        self,
+        choices: Choices,
+        setups: tuple[str, ...],
+        of: NDArray[np.intp],
+        crews: Sequence[Crew] = (),
+        parts: Floats | None = None,
+    ) -> None:
         self.choices, self._setups, self._of = choices, setups, of
+        self._parts = np.ones(choices.chance.shape) if parts is None else parts
+        none = np.zeros(choices.chance.shape, dtype=bool)
+        alone = Crew(("",) * len(choices.driven), choices.driven, none, none)
+        self._crews = tuple(crews) or (alone,)
 
     def plan(
         self,
@@ -175,18 +236,74 @@ class Planner:
         *,
         before: DayPlan | None = None,
         at_most_s: float = 0.0,
+        passes: int = PASSES,
     ) -> DayPlan:
         """Return the best plan that fulfils the wishes.
 
         ``before`` is the plan that holds: its order stays unless another gains enough.
-        ``at_most_s`` is the time given to the solver; 0 plans without it. Raises ``WishError``.
+        ``at_most_s`` is the time given to the solver; 0 plans without it, and with no ``passes``
+        it is the greedy plan. Raises ``WishError``.
         """
-        choices = self.choices.without(self._barred(wishes))
-        if wishes.first is None:
-            orders = Orders(choices)
-            order = self._order(orders, before, at_most_s, stays=wishes.keeps_order)
-            return self._read(orders, order, wishes)
-        return self._with_first(choices, wishes, at_most_s)
+        crews = self._promising(wishes, before)
+        found: list[tuple[Crew, DayPlan]] = []
+        refused: WishError | None = None
+        for crew in crews:
+            try:
+                one = self._of_crew(crew, wishes, before, at_most_s / len(crews), passes=passes)
+                found.append((crew, one))
+            except WishError as error:
+                refused = error
+        if refused is not None and not found:
+            raise refused
+        best = max((plan for _, plan in found), key=lambda plan: plan.worth)
+        # Who drives what is turned for a small gain no more than the order is.
+        kept = next(
+            (p for crew, p in found if before is not None and self._had(crew, before)), best
+        )
+        stays = wishes.keeps_order or kept.worth * (1.0 + KEEPS_WITHIN) >= best.worth
+        return kept if stays else best
+
+    def _promising(self, wishes: Wishes, before: DayPlan | None) -> list[Crew]:
+        """Return the crews whose greedy orders are worth most, and the one of a plan."""
+        if len(self._crews) == 1:
+            return [*self._crews]
+        barred = self._barred(wishes)
+
+        def worth(crew: Crew) -> float:
+            orders = Orders(self._with_crew(crew, barred))
+            return orders.timed(orders.greedy()).worth
+
+        best = sorted(self._crews, key=worth, reverse=True)
+        kept = [crew for crew in best[_CREWS:] if before is not None and self._had(crew, before)]
+        return [*best[:_CREWS], *kept[:1]]
+
+    def _had(self, crew: Crew, plan: DayPlan) -> bool:
+        """Whether a plan is of a crew."""
+        drives = {
+            self.choices.sprayers[k]: driver
+            for driver, unit in zip(crew.drivers, crew.units, strict=True)
+            for k in unit
+        }
+        return all(drives.get(step.sprayer) == step.driver for step in plan.steps)
+
+    def _with_crew(self, crew: Crew, barred: NDArray[np.bool_]) -> Choices:
+        return replace(self.choices.without(barred | crew.barred), units=crew.units)
+
+    def _of_crew(
+        self,
+        crew: Crew,
+        wishes: Wishes,
+        before: DayPlan | None,
+        at_most_s: float,
+        *,
+        passes: int,
+    ) -> DayPlan:
+        choices = self._with_crew(crew, self._barred(wishes))
+        if wishes.first in self.choices.fields:
+            return self._with_first(crew, choices, wishes, at_most_s, passes=passes)
+        orders = Orders(choices)
+        order = self._order(orders, before, at_most_s, stays=wishes.keeps_order, passes=passes)
+        return self._read(crew, orders, order, wishes)
 
     def losing(
         self, plan: DayPlan, wishes: Wishes = Wishes(), *, within_s: float = np.inf
@@ -196,16 +313,16 @@ class Planner:
         The next fields of the plan come first; what does not get done in a time is left out.
         """
         until = time.monotonic() + within_s
-        firsts = {fields[0] for fields in plan.order.values()}
+        crew = next((one for one in self._crews if self._had(one, plan)), self._crews[0])
+        firsts = {steps[0].field for steps in plan.of_each.values()}
         others = [step.field for step in plan.steps if step.field not in firsts]
         found = {}
         for name in others:
             if time.monotonic() > until:
                 break
             wished = replace(wishes, first=name)
-            choices = self.choices.without(self._barred(wished))
             try:
-                found[name] = self._with_first(choices, wished, 0.0, passes=1)
+                found[name] = self._of_crew(crew, wished, None, 0.0, passes=1)
             except WishError:
                 continue
         return found
@@ -241,16 +358,30 @@ class Planner:
         )
 
     def _in_the_way(self, wishes: Wishes, name: str) -> Wish | None:
-        """Return the wish without which a field would have a start; None where the hours do."""
-        f = self._index(name)
+        """Return the wish without which a field would have a start; None where the hours do.
 
-        def opens(less: Wishes) -> bool:
-            return bool(np.isfinite(self.choices.without(self._barred(less)).value[:, f]).any())
-
-        if opens(wishes):
+        Where several stand in its way each by itself, the first of them.
+        """
+        if self._opens(wishes, name) or not self._opens(Wishes(), name):
             return None
         others = [wish for wish in Wish if wish is not Wish.FIRST]
-        return next((wish for wish in others if opens(wishes.less(wish, name))), None)
+
+        def alone(wish: Wish) -> Wishes:
+            return reduce(lambda left, o: left.less(o, name), set(others) - {wish}, wishes)
+
+        without = (wish for wish in others if self._opens(wishes.less(wish, name), name))
+        each = (wish for wish in others if not self._opens(alone(wish), name))
+        return next(without, None) or next(each, None)
+
+    def _opens(self, wishes: Wishes, name: str, *, busy: bool = True) -> bool:
+        """Whether any crew has a start for a field, whatever it does before."""
+        finite = np.isfinite(self.choices.value[:, self._index(name)])
+        open_ = finite & ~self._barred(wishes)[:, self._index(name)]
+        return any(
+            (open_ & ~(crew.barred if busy else crew.off)[:, self._index(name)])[list(unit)].any()
+            for crew in self._crews
+            for unit in crew.units
+        )
 
     def _index(self, name: str) -> int:
         return self.choices.fields.index(name)
@@ -262,7 +393,7 @@ class Planner:
         at_most_s: float,
         *,
         stays: bool = False,
-        passes: int = _PASSES,
+        passes: int = PASSES,
     ) -> Order:
         order = orders.improved(orders.greedy(), passes)
         if at_most_s > 0.0:
@@ -280,57 +411,70 @@ class Planner:
     def _as_before(self, choices: Choices, before: DayPlan) -> Order:
         """Return the order of a plan, less the fields that are gone."""
         return tuple(
-            tuple(self._index(f) for f in before.order.get(sprayer, ()) if f in choices.fields)
-            for sprayer in choices.sprayers
+            tuple(
+                self._index(step.field)
+                for step in before.steps
+                if step.sprayer in {choices.sprayers[k] for k in unit}
+                and step.field in choices.fields
+            )
+            for unit in choices.driven
         )
 
     def _with_first(
-        self, choices: Choices, wishes: Wishes, at_most_s: float, *, passes: int = _PASSES
+        self, crew: Crew, choices: Choices, wishes: Wishes, at_most_s: float, *, passes: int
     ) -> DayPlan:
-        """Try the next starts of a field as the first job of its sprayer."""
+        """Try the next starts of a field as the first job of its unit."""
         name = wishes.first or ""
-        if name not in self.choices.fields:
-            return self.plan(replace(wishes, first=None), at_most_s=at_most_s)
         f = self._index(name)
         best: tuple[float, Orders, int, Order] | None = None
-        for k in range(len(choices.sprayers)):
-            for b in np.flatnonzero(np.isfinite(choices.value[k, f]))[:_FIRST_STARTS]:
-                tried = Orders(choices.without(self._before_first(choices, k, f, int(b))))
-                order = _begun_with(tried.greedy(), k, f)
-                worth = tried.timed(order).worth
-                if np.isfinite(worth) and (best is None or worth > best[0]):
-                    best = worth, tried, k, order
+        for unit, sprayers in enumerate(choices.driven):
+            for k in sprayers:
+                for b in np.flatnonzero(np.isfinite(choices.value[k, f]))[:_FIRST_STARTS]:
+                    barred = self._before_first(choices, sprayers, k, f, int(b))
+                    tried = Orders(choices.without(barred))
+                    order = _begun_with(tried.greedy(), unit, f)
+                    worth = tried.timed(order).worth
+                    if np.isfinite(worth) and (best is None or worth > best[0]):
+                        best = worth, tried, unit, order
         if best is None:
             raise WishError(Wish.FIRST, name, self._in_the_way(wishes, name))
         # Only the start that is worth most by greed is planned well: that takes time.
-        worth, tried, k, order = best
-        better = _begun_with(self._order(tried, None, at_most_s, passes=passes), k, f)
+        worth, tried, unit, order = best
+        better = _begun_with(self._order(tried, None, at_most_s, passes=passes), unit, f)
         if tried.timed(better).worth > worth:
             order = better
-        return self._read(tried, order, wishes)
+        return self._read(crew, tried, order, wishes)
 
-    def _before_first(self, choices: Choices, k: int, f: int, b: int) -> NDArray[np.bool_]:
-        """Return what is barred where a sprayer begins with a field at a start. [K, F, B]"""
+    def _before_first(
+        self, choices: Choices, unit: Sequence[int], k: int, f: int, b: int
+    ) -> NDArray[np.bool_]:
+        """Return what is barred where a unit begins with a field at a start. [K, F, B]"""
         barred = np.zeros(choices.chance.shape, dtype=bool)
-        ready = choices.ends_s[k, f, b] + choices.change_s[choices.group[f], choices.group]
-        barred[k] = choices.starts < ready[:, None]
+        change_s = choices.change_s[choices.state[k, f, b]]
+        for own in unit:
+            barred[own] = choices.starts < choices.ends_s[k, f, b] + change_s[choices.state[own]]
         barred[:, f] = True
         barred[k, f, b] = False
         return barred
 
     def dispatched(self) -> DayPlan:
         """Return what is done without a plan: whoever is free takes the scarcest open field."""
-        order, timed = dispatched(self.choices)
-        return self._as_timed(self.choices, order, timed, Wishes())
+        crew = self._promising(Wishes(), None)[0]
+        choices = self._with_crew(crew, self._barred(Wishes()))
+        order, timed = dispatched(choices)
+        return self._as_timed(crew, choices, order, timed, Wishes())
 
-    def _read(self, orders: Orders, order: Order, wishes: Wishes) -> DayPlan:
-        return self._as_timed(orders.choices, order, orders.timed(order), wishes)
+    def _read(self, crew: Crew, orders: Orders, order: Order, wishes: Wishes) -> DayPlan:
+        return self._as_timed(crew, orders.choices, order, orders.timed(order), wishes)
 
-    def _as_timed(self, choices: Choices, order: Order, timed: Timed, wishes: Wishes) -> DayPlan:
+    def _as_timed(
+        self, crew: Crew, choices: Choices, order: Order, timed: Timed, wishes: Wishes
+    ) -> DayPlan:
         steps = []
-        for k, (fields, starts) in enumerate(zip(order, timed.starts, strict=True)):
-            for place, (f, b) in enumerate(zip(fields, starts, strict=True)):
-                last = choices.group[fields[place - 1]] if place else choices.group[f]
+        for driver, fields, jobs in zip(crew.drivers, order, timed.jobs, strict=True):
+            last: int | None = None
+            for f, (k, b) in zip(fields, jobs, strict=True):
+                state = int(choices.state[k, f, b])
                 steps.append(
                     Step(
                         sprayer=choices.sprayers[k],
@@ -339,9 +483,12 @@ class Planner:
                         starts_at=int(choices.starts[b]),
                         ends_at=round(float(choices.ends_s[k, f, b])),
                         chance=float(choices.chance[k, f, b]),
-                        change_s=float(choices.change_s[last, choices.group[f]]) if place else 0.0,
+                        change_s=0.0 if last is None else float(choices.change_s[last, state]),
+                        driver=driver,
+                        part=float(self._parts[k, f, b]),
                     )
                 )
+                last = state
         planned = {step.field for step in steps}
         left = [name for name in choices.fields if name not in planned]
         return DayPlan(
@@ -357,16 +504,18 @@ class Planner:
             return LeftOut.NOT_KNOWN
         if not np.isfinite(self.choices.value[:, f]).any():
             return LeftOut.NO_HOUR
-        if self._barred(wishes)[:, f][np.isfinite(self.choices.value[:, f])].all():
+        if not self._opens(Wishes(), name, busy=False):
+            return LeftOut.NOBODY
+        if self._opens(Wishes(), name) and not self._opens(wishes, name):
             return _BY_WISH.get(self._in_the_way(wishes, name), LeftOut.WISHED)
         return LeftOut.NO_TIME
 
 
-def _begun_with(order: Order, k: int, f: int) -> Order:
-    """Return an order in which a sprayer begins with a field that no other has."""
-    if f in order[k]:
+def _begun_with(order: Order, unit: int, f: int) -> Order:
+    """Return an order in which a unit begins with a field that no other has."""
+    if f in order[unit]:
         return order
-    return (*order[:k], (f, *order[k]), *order[k + 1 :])
+    return (*order[:unit], (f, *order[unit]), *order[unit + 1 :])
 
 
 _BY_WISH: Mapping[Wish | None, LeftOut] = {

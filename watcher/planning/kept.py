@@ -43,6 +43,8 @@ class PlanChanged(StrEnum):
     CLOSED = "closed"
     """A field whose turn it is is not open."""
     AGE = "age"
+    QUICK = "quick"
+    """It is the greedy one, put together at once; the best one is being worked out."""
 
 
 @dataclass(frozen=True)
@@ -82,6 +84,8 @@ class KeptPlan:
     past_forecasts: int = 0
     open_now: tuple[str, ...] = ()
     """Fields that were open when it was made."""
+    quick: bool = False
+    """Whether it is the greedy one, to go by until the best one is there."""
 
     @property
     def made_at(self) -> int:
@@ -119,6 +123,7 @@ class KeptPlan:
             in_hand=tuple(InHand(**one) for one in kept["in_hand"]),
             past_forecasts=kept["past_forecasts"],
             open_now=tuple(kept["open_now"]),
+            quick=kept.get("quick", False),
         )
 
 
@@ -218,4 +223,6 @@ def stands(kept: KeptPlan, basis: Basis, now: int) -> PlanChanged | None:
         return PlanChanged.WISHES
     if basis.jobs != was.jobs or basis.left != was.left:
         return PlanChanged.JOB
-    return PlanChanged.ISSUE if basis.issues != was.issues else None
+    if basis.issues != was.issues:
+        return PlanChanged.ISSUE
+    return PlanChanged.QUICK if kept.quick else None

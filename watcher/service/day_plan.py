@@ -5,9 +5,10 @@ there is one. It is made anew on a new forecast, a step of a job, new wishes, a 
 field whose turn it is is not open, and from time to time.
 """
 
-from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime, time, timedelta
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import structlog
@@ -21,7 +22,7 @@ from watcher.judge.chances import FarmChances
 from watcher.judge.ranking import FieldNow, Ranking
 from watcher.limits.status import Status
 from watcher.messages.wall_clock import wall_instant
-from watcher.planning.day_plan import DayPlan, LeftOut, Planner, WishError, Wishes, loss
+from watcher.planning.day_plan import PASSES, DayPlan, LeftOut, Planner, WishError, Wishes, loss
 from watcher.planning.kept import (
     Accepted,
     Basis,
@@ -197,11 +198,20 @@ class PlanKeeper:
     def __init__(self, chances: ChanceKeeper) -> None:
         self.chances, self.store, self.farm = chances, chances.store, chances.plan.farm
 
-    def look(self, picture: "Snapshot") -> KeptPlan | None:
-        """Make the plan where it is due; None where it is not, or what it needs is not there yet.
+    def look(self, picture: "Snapshot") -> Iterator[KeptPlan]:
+        """Make the plan where it is due: a quick one where none stands until then, then the best.
 
-        Takes seconds of processor: not on the log's thread.
+        Yields nothing where it is not due, or what it needs is not there yet. The quick one takes a
+        moment, the best one seconds of processor: not on the log's thread.
         """
+        making = self._due(picture)
+        if making is None:
+            return
+        if making.before is None or making.before.changed is not None:
+            yield making.quick()
+        yield making.best()
+
+    def _due(self, picture: "Snapshot") -> "Making | None":
         chances, now = self.chances.latest, picture.outlook.now
         if chances is None or chances.old(now):
             return None
@@ -223,56 +233,86 @@ class PlanKeeper:
         if waits_for_chances or _left_of(picture) != dict(found.left):
             return None  # what it is made of comes first
         chances = chances.with_rigs(picture.rigs)  # a job may have ended since
-        return made(picture, chances, found, wishes, busy=busy, before=before)
+        return Making(picture, chances, found, wishes, tuple(busy), before)
 
     def keep(self, made: KeptPlan) -> None:
         """Write a plan, quickly."""
         with self.store.writing() as session:
             number = plans.put(session, made.made_at, made.to_json())
-        log.info("planned", number=number, steps=len(made.plan.steps))
+        log.info("planned", number=number, steps=len(made.plan.steps), quick=made.quick)
 
 
-def made(
-    picture: "Snapshot",
-    chances: FarmChances,
-    of: Basis,
-    wishes: Wishes,
-    *,
-    busy: Sequence[InHand],
-    before: PlanNow | None = None,
-) -> KeptPlan:
-    """Make a plan of a judgement and its chances, with what other orders would lose.
+@dataclass(frozen=True)
+class Making:
+    """A plan in the making: of a judgement, its chances, what is wished and what is in hand."""
 
-    ``before`` is the plan that holds: its order stays unless another gains enough.
-    """
-    judgement, index = picture.judgement, picture.outlook.now_index
-    done = {name for name, share in of.left if share == 0.0}
-    taken = [Busy(b.sprayer, b.field, b.until, b.setup) for b in busy]
-    of_farm = planner(judgement, index, chances, done=done, busy=taken)
-    bare = KeptPlan(
-        plan=DayPlan(picture.outlook.now, (), 0.0, {}),
-        basis=of,
-        wishes=wishes,
-        in_hand=tuple(busy),
-        past_forecasts=min((int(p.past_forecasts[0]) for p in chances.parts), default=0),
-        open_now=tuple(f.field for f in picture.ranking.spray),
-    )
-    if of_farm is None:
-        rest = set(judgement.plan.fields) - done - {b.field for b in busy}
-        left_out = dict.fromkeys(sorted(rest), LeftOut.NOT_KNOWN)
-        return replace(bare, plan=replace(bare.plan, left_out=left_out))
-    found, refused = best(of_farm, wishes, _order_before(before, wishes), SOLVER_S)
-    loses = {}
-    if refused is None and wishes.first is None:
-        others = of_farm.losing(found, wishes, within_s=_LOSSES_S)
-        loses = {name: loss(found, other) for name, other in others.items()}
-    detailed = with_details(judgement.plan, chances, found, taken)
-    behind = [
-        chances.nearest(step.field, step.setup, step.starts_at).past_forecasts
-        for step in detailed.steps
-    ]
-    least = min(behind, default=bare.past_forecasts)
-    return replace(bare, plan=detailed, refused=refused, loses=loses, past_forecasts=least)
+    picture: "Snapshot"
+    chances: FarmChances
+    of: Basis
+    wishes: Wishes
+    busy: tuple[InHand, ...]
+    before: PlanNow | None = None
+    """The plan that holds: its order stays unless another gains enough."""
+
+    def quick(self) -> KeptPlan:
+        """Return the greedy plan, to go by until the best one is there."""
+        if self._planner is None:
+            return self._nothing
+        before = _order_before(self.before, self.wishes)
+        found, refused = best(self._planner, self.wishes, before, 0.0, passes=0)
+        return replace(self._kept(found), refused=refused, quick=True)
+
+    def best(self) -> KeptPlan:
+        """Return the best plan, with what other orders would lose."""
+        if self._planner is None:
+            return self._nothing
+        before = _order_before(self.before, self.wishes)
+        found, refused = best(self._planner, self.wishes, before, SOLVER_S)
+        loses = {}
+        if refused is None and self.wishes.first is None:
+            others = self._planner.losing(found, self.wishes, within_s=_LOSSES_S)
+            loses = {name: loss(found, other) for name, other in others.items()}
+        return replace(self._kept(found), refused=refused, loses=loses)
+
+    @cached_property
+    def _planner(self) -> Planner | None:
+        judgement, index = self.picture.judgement, self.picture.outlook.now_index
+        return planner(judgement, index, self.chances, done=self._done, busy=self._taken)
+
+    @property
+    def _done(self) -> set[str]:
+        return {name for name, share in self.of.left if share == 0.0}
+
+    @property
+    def _taken(self) -> list[Busy]:
+        return [Busy(b.sprayer, b.field, b.until, b.setup) for b in self.busy]
+
+    def _kept(self, found: DayPlan) -> KeptPlan:
+        detailed = with_details(self.picture.judgement.plan, self.chances, found, self._taken)
+        return KeptPlan(
+            plan=detailed,
+            basis=self.of,
+            wishes=self.wishes,
+            in_hand=self.busy,
+            past_forecasts=self._behind(detailed),
+            open_now=tuple(f.field for f in self.picture.ranking.spray),
+        )
+
+    def _behind(self, plan: DayPlan) -> int:
+        """How many past forecasts stand behind the step of a plan that the fewest stand behind."""
+        nearest = (
+            self.chances.nearest(step.field, step.setup, step.starts_at) for step in plan.steps
+        )
+        now = min((int(part.past_forecasts[0]) for part in self.chances.parts), default=0)
+        return min((one.past_forecasts for one in nearest), default=now)
+
+    @property
+    def _nothing(self) -> KeptPlan:
+        """The plan where nothing is foretold, or nothing is left to spray."""
+        fields = set(self.picture.judgement.plan.fields)
+        rest = sorted(fields - self._done - {b.field for b in self.busy})
+        left_out = dict.fromkeys(rest, LeftOut.NOT_KNOWN)
+        return self._kept(DayPlan(self.picture.outlook.now, (), 0.0, left_out))
 
 
 def worked_out(
@@ -282,19 +322,25 @@ def worked_out(
     farm, now = picture.judgement.plan.farm, picture.outlook.now
     opened = queries.opened(session, now)
     of = basis(session, farm, now, opened=opened, issues_at=now, wishes=0)
-    return PlanNow(made(picture, chances, of, wishes, busy=in_hand(opened, now)), now)
+    making = Making(picture, chances, of, wishes, tuple(in_hand(opened, now)))
+    return PlanNow(making.best(), now)
 
 
 def best(
-    of: Planner, wishes: Wishes, before: DayPlan | None, at_most_s: float
+    of: Planner,
+    wishes: Wishes,
+    before: DayPlan | None,
+    at_most_s: float,
+    *,
+    passes: int = PASSES,
 ) -> tuple[DayPlan, RefusedWish | None]:
     """Return the best plan that fulfils the wishes, and the one that none can fulfil."""
     try:
-        return of.plan(wishes, before=before, at_most_s=at_most_s), None
+        return of.plan(wishes, before=before, at_most_s=at_most_s, passes=passes), None
     except WishError as error:
         rest = replace(wishes, first=None)
         refused = RefusedWish(error.wish, error.field, error.by)
-        return of.plan(rest, before=before, at_most_s=at_most_s), refused
+        return of.plan(rest, before=before, at_most_s=at_most_s, passes=passes), refused
 
 
 def _due(plan: PlanNow, ranking: Ranking) -> bool:
@@ -312,7 +358,7 @@ def _order_before(before: PlanNow | None, wishes: Wishes) -> DayPlan | None:
         return None
     if wishes.keeps_order and before.accepted is not None:
         return before.accepted.plan.plan
-    return before.kept.plan
+    return None if before.kept.quick else before.kept.plan
 
 
 def in_hand(opened: Sequence[JobView], now: int) -> list[InHand]:

@@ -1,7 +1,7 @@
 """What may be said of the plan of the day: wishes, and yes to it. Once, however often it comes."""
 
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import datetime
 from typing import Any
 from uuid import uuid4
@@ -17,6 +17,8 @@ from watcher.store import plans
 from watcher.store.database import Database
 
 _OF_FIELDS = {Wish.FIRST: "first", Wish.NOT_TODAY: "not_today", Wish.ONLY_WITH: "only_with"}
+_OF_EACH = {Wish.NOT_TODAY: ("field",), Wish.ONLY_WITH: ("field",), Wish.OUT: ("sprayer",)}
+"""What there may be a wish of its own for."""
 _KEEPS_ORDER = "keeps_order"
 
 
@@ -51,20 +53,34 @@ class WishAsked:
 
 @dataclass(frozen=True)
 class Who:
-    """Who says something, when, and under which key: the same key is the same thing said."""
+    """Who says something, and under which key: the same key is the same thing said."""
 
     by: str
-    at: int
+    now: int
+    """When it came."""
     key: str | None = None
+    tapped_at: int | None = None
+    """When it was said, where it was kept on a device meanwhile."""
+
+    @property
+    def at(self) -> int:
+        """When it was said."""
+        return self.now if self.tapped_at is None else min(self.tapped_at, self.now)
 
 
 def wish(store: Database, farm: Farm, asked: WishAsked, who: Who) -> None:
     """Keep a wish, or that one is taken back. Raises BadWishError, with nothing done."""
     with store.writing() as session:
-        _, said, _ = wished(session, who.at)
+        about = {"wish": asdict(asked)}
+        if _said_before(session, who, about):
+            return
         _check(farm, asked, who.at)
-        said = _with(said, farm, asked, who.at)
-        _say(session, farm, said, who, asked={"wish": asdict(asked)})
+        if asked.wish is not Wish.ONLY_WITH:
+            _of_today(farm, who)
+        _, said, _ = wished(session, who.now)
+        if not _overtaken(session, about, who):
+            said = _with(said, farm, asked, who.at)
+        _say(session, farm, said, who, asked=about)
 
 
 def accept(store: Database, farm: Farm, number: int, who: Who) -> None:
@@ -75,7 +91,7 @@ def accept(store: Database, farm: Farm, number: int, who: Who) -> None:
     with store.writing() as session:
         if _said_before(session, who, {"plan": number}):
             return
-        newest = plan_now(session, farm, who.at)
+        newest = plan_now(session, farm, who.now)
         shown = plans.of_number(session, number)
         if newest is None or shown is None or newest.old:
             raise PlanMovedError
@@ -91,17 +107,46 @@ def accept(store: Database, farm: Farm, number: int, who: Who) -> None:
             content={"asked": {"plan": number}},
             plan=newest.kept.number,
         )
-        _, said, _ = wished(session, who.at)
-        if said.pop(_KEEPS_ORDER, False):
-            again = Who(who.by, who.at, who.key and f"{who.key}/order")
-            _say(session, farm, said, again, asked={"keep order": False})
+        about = {"keep order": False}
+        _, said, _ = wished(session, who.now)
+        if said.pop(_KEEPS_ORDER, False) and not _overtaken(session, about, who):
+            again = replace(who, key=who.key and f"{who.key}/order")
+            _say(session, farm, said, again, asked=about)
 
 
 def keep_order(store: Database, farm: Farm, who: Who) -> None:
-    """Ask that the accepted order stays for today as long as it can be done."""
+    """Ask that the accepted order stays for today as long as it can be done.
+
+    Raises BadWishError, with nothing done.
+    """
     with store.writing() as session:
-        _, said, _ = wished(session, who.at)
-        _say(session, farm, {**said, _KEEPS_ORDER: True}, who, asked={"keep order": True})
+        about = {"keep order": True}
+        if _said_before(session, who, about):
+            return
+        _of_today(farm, who)
+        _, said, _ = wished(session, who.now)
+        if not _overtaken(session, about, who):
+            said = {**said, _KEEPS_ORDER: True}
+        _say(session, farm, said, who, asked=about)
+
+
+def _of_today(farm: Farm, who: Who) -> None:
+    if who.now >= day_ends(farm, who.at):
+        raise BadWishError(say("That was asked for a day that is over: ask it for today again."))
+
+
+def _overtaken(session: Session, asked: Mapping[str, Any], who: Who) -> bool:
+    """Whether another thing was said of the same after this was, and came before it."""
+    later = plans.said_after(session, WISHES, who.at)
+    return any(_about(row.content["asked"]) == _about(asked) for row in later)
+
+
+def _about(asked: Mapping[str, Any]) -> tuple[str, ...]:
+    """Return what something that is asked is about: the later of two about the same counts."""
+    if "wish" not in asked:
+        return (_KEEPS_ORDER,)
+    of = asked["wish"]
+    return of["wish"], *(of[key] for key in _OF_EACH.get(of["wish"], ()))
 
 
 def _check(farm: Farm, asked: WishAsked, now: int) -> None:
@@ -176,8 +221,6 @@ def _said_before(session: Session, who: Who, asked: Mapping[str, Any]) -> bool:
 def _say(
     session: Session, farm: Farm, said: Mapping[str, Any], who: Who, *, asked: dict[str, Any]
 ) -> None:
-    if _said_before(session, who, asked):
-        return
-    content = {**said, "until": day_ends(farm, who.at), "asked": asked}
+    content = {**said, "until": day_ends(farm, who.now), "asked": asked}
     key = who.key or uuid4().hex
     plans.say(session, WISHES, by=who.by, key=key, at=who.at, content=content)

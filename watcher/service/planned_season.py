@@ -128,7 +128,7 @@ def _planned(session: Session, plan: FarmArrays, day: date, now: int) -> Planned
         Way.PERFECT: came,
     }
     planners = {
-        way: planner(judgement, outlook.now_index, of, done=lately.done)
+        way: planner(judgement, outlook.now_index, of, done=lately.done, whole=True)
         for way, of in known.items()
     }
     jobs: dict[Way, tuple[PlannedJob, ...]] = dict.fromkeys(Way, ())
@@ -181,7 +181,8 @@ def _came(of: Planner, found: DayPlan, came: FarmChances) -> tuple[PlannedJob, .
         share = float(part.held[part.fields.index(step.field), part.setups.index(step.setup), at])
         choices = of.choices
         start = int(np.searchsorted(choices.starts, step.starts_at))
-        worth = choices.worth[choices.fields.index(step.field), start]
+        sprayer = choices.sprayers.index(step.sprayer)
+        worth = choices.worth[sprayer, choices.fields.index(step.field), start]
         known = not np.isnan(share)
         realised = float(worth_by_chance(float(worth), share)) if known else 0.0
         jobs.append(PlannedJob(step, bool(share) if known else None, realised))

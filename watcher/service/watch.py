@@ -760,8 +760,8 @@ class Watch:
             return
         async with self._one_plan:
             loop = asyncio.get_running_loop()
-            made = await loop.run_in_executor(self._beside, keeper.look, picture)
-            if made is not None:
+            plans = keeper.look(picture)
+            while made := await loop.run_in_executor(self._beside, next, plans, None):
                 await self.run_and_rejudge(partial(keeper.keep, made))
 
     def _schedule_slipped(self, event: Any) -> None:

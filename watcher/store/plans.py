@@ -73,6 +73,12 @@ def last_said(session: Session, what: str, until: int) -> PlanSaid | None:
     ).one_or_none()
 
 
+def said_after(session: Session, what: str, at: int) -> list[PlanSaid]:
+    """Return what was said of one kind after a moment, in the order it came."""
+    after = select(PlanSaid).where(PlanSaid.what == what, PlanSaid.at > at)
+    return list(session.scalars(after.order_by(PlanSaid.id)))
+
+
 def issues(session: Session, until: int) -> dict[str, int]:
     """Return the number of each feed's newest forecast that was there at a moment."""
     came = func.coalesce(IssuedForecast.first_fetched_at, IssuedForecast.fetched_at)

@@ -1,34 +1,49 @@
 """The plan of the day as a calendar (RFC 5545): a file for whoever is logged in, and a feed.
 
-A calendar program cannot log in. It reads an address with a signed name in it, as the links of
-alerts have: good while that user may come in.
+A calendar program cannot log in. It reads an address of its own, signed as the links of alerts are:
+good while the user it was made for may come in, and until it is stopped.
 """
 
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from urllib.parse import quote
 
 import icalendar
 from fastapi import APIRouter, Depends, HTTPException, Request, Response
+from fastapi.responses import RedirectResponse
 
 from watcher.delivery.acknowledgement import BadLinkError, Links
 from watcher.i18n.language import Language
-from watcher.i18n.message import Name, Sentence, joined, say
+from watcher.i18n.message import Message, Name, Sentence, joined, say
 from watcher.messages.chances import tenths
-from watcher.messages.day_plan import before, load_lines, standing, what_ends
+from watcher.messages.day_plan import before, load_lines, only_part, standing, what_ends, with_whom
 from watcher.messages.reasons import Speaker
 from watcher.messages.words import CAUTION
 from watcher.planning.day_plan import Step
 from watcher.planning.kept import PlanNow
+from watcher.web.auth.authenticator import NotAllowedError, Visitor
 from watcher.web.auth.users import User
 from watcher.web.context import AppContext
 
 _TYPE = "text/calendar; charset=utf-8"
 _READ_AGAIN = timedelta(minutes=15)
-_PLAN = "plan"
+
+
+@dataclass(frozen=True)
+class Feed:
+    """An address of the visitor's, and whether a calendar reads it."""
+
+    id: str
+    address: str
+    made: Message
+    read: Message | None
+    """When it was last read; None: never."""
 
 
 def router(house: AppContext, links: Links | None) -> APIRouter:
     """Routes of the file and of the feed."""
     routes = APIRouter(include_in_schema=False)
+    looker = Depends(house.door.looker)
 
     def answer(language: Language) -> Response:
         body = calendar(house.speaker, house.plan(), language)
@@ -39,7 +54,7 @@ def router(house: AppContext, links: Links | None) -> APIRouter:
         return answer(house.language(request))
 
     @routes.get("/calendar/{token}.ics")
-    def feed(token: str) -> Response:
+    def read(token: str) -> Response:
         try:
             if links is None:
                 raise BadLinkError
@@ -48,11 +63,50 @@ def router(house: AppContext, links: Links | None) -> APIRouter:
             raise HTTPException(
                 404, "this address was not made here, or has been changed"
             ) from None
-        if read.ref != _PLAN or not house.door.knows(read.recipient):
-            raise HTTPException(404, "whoever this address was made for may no longer come in")
+        door, now = house.door, house.watch.clock.now()
+        if not door.knows(read.recipient) or not door.keyring.read_calendar(
+            read.ref, read.recipient, now
+        ):
+            raise HTTPException(404, "this address was stopped, or its user may no longer come in")
         return answer(house.farm.language)
 
+    @routes.post("/calendars")
+    async def make(request: Request, visitor: Visitor = looker) -> Response:
+        await house.door.form(request, visitor)
+        if links is None or visitor.user is None:
+            raise NotAllowedError("no addresses for calendars are made here")
+        house.door.keyring.make_calendar(visitor.user.name, house.watch.clock.now())
+        return RedirectResponse("/plan#calendar", 303)
+
+    @routes.post("/calendars/{feed}/stop")
+    async def stop(request: Request, feed: str, visitor: Visitor = looker) -> Response:
+        await house.door.form(request, visitor)
+        if visitor.user is not None:
+            house.door.keyring.stop_calendar(feed, visitor.user.name)
+        return RedirectResponse("/plan#calendar", 303)
+
     return routes
+
+
+def feeds(house: AppContext, visitor: Visitor, links: Links | None) -> list[Feed] | None:
+    """Return the visitor's addresses; None where none are made."""
+    if links is None or visitor.user is None:
+        return None
+    name = visitor.user.name
+    return [
+        Feed(
+            one.id,
+            _address(links, one.id, name),
+            house.clock(one.made_at),
+            None if one.read_at is None else house.clock(one.read_at),
+        )
+        for one in house.door.keyring.calendars(name)
+    ]
+
+
+def _address(links: Links, feed: str, name: str) -> str:
+    token = links.token(feed, name)
+    return f"{links.link(feed, name).removesuffix(token)}{quote(token, safe='')}.ics"
 
 
 def calendar(speaker: Speaker, plan: PlanNow | None, language: Language) -> bytes:
@@ -91,7 +145,8 @@ def _event(
     )
     event.add("summary", summary.render(language))
     lines = [
-        Sentence(say("with {sprayer}", sprayer=Name(step.sprayer))),
+        Sentence(with_whom(step)),
+        Sentence(only_part(step)),
         *load_lines(speaker, step),
         Sentence(before(step)),
         Sentence(what_ends(step)),

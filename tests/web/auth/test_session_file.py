@@ -10,7 +10,13 @@ import structlog
 
 from watcher.web.auth import session_file
 from watcher.web.auth.session_file import open_session_store
-from watcher.web.auth.sessions import KeyringDamagedError, SessionStore, SessionStoreError
+from watcher.web.auth.sessions import (
+    MOST_CALENDARS_OF_ONE,
+    CalendarFeed,
+    KeyringDamagedError,
+    SessionStore,
+    SessionStoreError,
+)
 from watcher.web.auth.users import Role, User
 
 NOW = 1_781_107_200
@@ -72,7 +78,7 @@ DAMAGE = {
 def test_a_damaged_file_is_moved_aside_kept_and_begun_anew(tmp_path: Path, damage: object) -> None:
     file = tmp_path / "door.db"
     _, token = _kept(file)
-    damage(file)  # type: ignore[operator]
+    damage(file)
     before = file.read_bytes()
     with structlog.testing.capture_logs() as said, _opened(file) as keyring:
         assert keyring.session(token, NOW) is None
@@ -165,3 +171,27 @@ def test_the_file_itself_says_what_is_wrong_with_it(tmp_path: Path) -> None:
         SessionStore(tmp_path / "door.db")
     with pytest.raises(SessionStoreError, match="cannot be used"):
         SessionStore(tmp_path / "no such folder" / "door.db")
+
+
+def test_a_file_from_before_has_addresses_of_calendars_too(tmp_path: Path) -> None:
+    file = tmp_path / "sessions.db"
+    _kept(file)
+    known = sqlite3.connect(file)
+    known.execute("DROP TABLE calendar")
+    known.close()
+    with _opened(file) as keyring:
+        keyring.make_calendar("anna", NOW)
+        [feed] = keyring.calendars("anna")
+        assert keyring.read_calendar(feed.id, "anna", NOW + 5)
+        assert not keyring.read_calendar(feed.id, "luis", NOW + 5)
+        assert keyring.calendars("anna") == [CalendarFeed(feed.id, NOW, NOW + 5)]
+
+
+def test_of_too_many_addresses_of_calendars_the_oldest_goes(tmp_path: Path) -> None:
+    with _opened(tmp_path / "sessions.db") as keyring:
+        for n in range(MOST_CALENDARS_OF_ONE + 1):
+            keyring.make_calendar("anna", NOW + n)
+        keyring.make_calendar("luis", NOW)
+        made = [feed.made_at - NOW for feed in keyring.calendars("anna")]
+        assert made == list(range(1, MOST_CALENDARS_OF_ONE + 1))
+        assert len(keyring.calendars("luis")) == 1

@@ -1,6 +1,7 @@
 """The page of the plan: what it tells, wishes and the yes as steps that count once."""
 
 import re
+from dataclasses import replace
 from datetime import datetime
 from html import unescape
 from pathlib import Path
@@ -8,8 +9,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from tests.support.farms import tables
 from tests.support.planned_day import later, plan_anew, plan_of, planned_day
-from tests.support.visiting import NOON, Visited, visited
+from tests.support.visiting import NOON, PROGRAM, Visited, farm, visited
 from watcher.planning.day_plan import LeftOut
 from watcher.web.auth.users import Role
 
@@ -78,11 +80,39 @@ async def test_a_plan_that_no_longer_stands_says_so(tmp_path: Path) -> None:
         assert "Accept this plan" not in page
 
 
+async def test_a_plan_put_together_at_once_says_so_and_is_not_accepted(tmp_path: Path) -> None:
+    async with planned_day(tmp_path) as v:
+        v.log_in()
+        keeper = v.service.watch.plans
+        assert keeper is not None
+        quick = replace(plan_of(v).kept, quick=True)
+        await v.service.watch.run_and_rejudge(lambda: keeper.keep(quick))
+        page = await page_of(v)
+        assert "put together at once; a better order is being looked for." in page
+        assert told(page) == [step.field for step in quick.plan.steps]
+        assert "Accept this plan" not in page
+
+
 async def test_no_plan_is_not_taken_for_nothing_to_do(tmp_path: Path) -> None:
     async with visited(tmp_path) as v:
         v.log_in()
         assert "No plan is worked out here." in await page_of(v)
         assert "Plan of the day:" not in (await v.web.get("/")).text
+
+
+async def test_who_drives_is_shown_everywhere(tmp_path: Path) -> None:
+    fields = {name: entry | {"setups": ["coarse"]} for name, entry in tables()["fields"].items()}
+    of = farm(fields=fields, drivers={"anna": {}})
+    async with planned_day(tmp_path, of=of) as v:
+        v.log_in()
+        assert {step.driver for step in plan_of(v).steps} == {"anna"}
+        page = await page_of(v)
+        assert page.count("Driven by anna") == 2
+        told_ = (
+            await v.web.get("/api/plan", headers={"Authorization": f"Bearer {PROGRAM}"})
+        ).json()
+        assert [step["driver"] for step in told_["steps"]] == ["anna", "anna"]
+        assert "driven by anna" in (await v.web.get("/plan.ics")).text.replace("\r\n ", "")
 
 
 async def test_a_wish_is_kept_and_taken_back(tmp_path: Path) -> None:
@@ -157,6 +187,20 @@ async def test_a_tap_accepts_once_whatever_it_is_sent(tmp_path: Path) -> None:
         assert other.status_code == 422
         gone = await v.send("/plan", "/plan/accept", plan="999", key="another")
         assert gone.status_code == 409
+
+
+async def test_a_tap_that_was_kept_on_the_phone_counts_from_its_own_time(tmp_path: Path) -> None:
+    async with planned_day(tmp_path) as v:
+        v.log_in()
+        number, tapped = str(plan_of(v).kept.number), v.service.clock.at
+        v.service.clock.at += 300
+        tap = {"plan": number, "key": "one tap", "ago": "300"}
+        assert (await v.send("/plan", "/plan/accept", **tap)).status_code == 303
+        accepted = plan_of(v).accepted
+        assert accepted is not None
+        assert accepted.at == tapped
+        refused = await v.send("/plan", "/plan/accept", **tap | {"key": "other", "ago": "soon"})
+        assert refused.status_code == 422
 
 
 async def test_who_may_only_look_changes_nothing(tmp_path: Path) -> None:

@@ -11,6 +11,7 @@ from watcher.i18n.message import say
 _LEADS = (
     ("setups", "sprayer", "sprayers"),
     ("sprayers", "tips", "setups"),
+    ("drivers", "sprayers", "sprayers"),
     ("fields", "window", "windows"),
     ("fields", "setups", "setups"),
     ("fields", "products", "products"),

@@ -1,4 +1,4 @@
-"""People who would never hear what they are meant to."""
+"""People who would never hear what they are meant to, and sprayers that nobody would drive."""
 
 from collections.abc import Iterator
 
@@ -26,3 +26,23 @@ def people_problems(draft: Draft) -> Iterator[Problem]:
         key = assigned(("brief", "evening"), brief.evening)
         wrong = say("is not after brief.morning")
         yield draft.problem(key, wrong, say("write it on the 24-hour clock"))
+
+
+def driver_problems(draft: Draft) -> Iterator[Problem]:
+    """Hours of work without an end, and sprayers that no driver drives."""
+    drivers = draft.config.drivers
+    for name, driver in drivers.items():
+        if driver.hours is not None and driver.hours.start == driver.hours.end:
+            wrong = say("start and end are the same: that is all day or never")
+            mend = say("give them different times, or leave hours out")
+            yield draft.problem(dotted(("drivers", name, "hours")), wrong, mend)
+    named = {sprayer for driver in drivers.values() for sprayer in driver.sprayers}
+    # A driver that cannot be read may drive any of them, and so may one whose sprayer has a slip.
+    unread = len(drivers) < len(draft.names("drivers")) or not named <= {*draft.names("sprayers")}
+    if not drivers or unread:
+        return
+    for sprayer in draft.names("sprayers"):
+        if all(driver.sprayers and sprayer not in driver.sprayers for driver in drivers.values()):
+            wrong = say("nobody under [drivers] drives it")
+            mend = say("add it to the sprayers of a driver, or take it out")
+            yield draft.problem(dotted(("sprayers", sprayer)), wrong, mend)

@@ -769,6 +769,8 @@ class PlanStepTold(ApiModel):
     """One job of the plan. Times are epoch seconds."""
 
     sprayer: str
+    driver: str | None
+    """Who drives it; null where the farm file names no drivers."""
     field: str
     setup: str
     starts_at: int
@@ -780,8 +782,12 @@ class PlanStepTold(ApiModel):
     ended_by: str | None
     """The limit that ends it most often."""
     change_s: float
-    """The way, the filling and the rinsing before it."""
+    """The way, the rinsing and other tips before it."""
+    tips_s: float
+    """The part of that for other tips."""
     cleans_out: bool
+    part: float
+    """The share of what is still to be sprayed that it is of."""
     area_m2: float
     loads: LoadsTold
 
@@ -790,7 +796,9 @@ class LeftOutTold(ApiModel):
     """A field the plan leaves out."""
 
     field: str
-    why: Literal["not known", "no hour", "no time", "wished", "only with", "home by", "out"]
+    why: Literal[
+        "not known", "no hour", "no time", "wished", "only with", "home by", "out", "nobody"
+    ]
     sentence: str
 
 
@@ -814,7 +822,7 @@ class PlanTold(ApiModel):
     made_at: int | None
     state: Literal["none", "stands", "being worked out", "old"]
     """By an old one nothing may be done: it has no steps here."""
-    changed: Literal["issue", "job", "wishes", "farm", "closed", "age"] | None
+    changed: Literal["issue", "job", "wishes", "farm", "closed", "age", "quick"] | None
     """Why it is being worked out anew."""
     sentence: str
     caution: str
@@ -899,6 +907,7 @@ def _plan_step(speaker: Speaker, plan: PlanNow, step: Step, language: Language) 
     loads = day_plan.loads_of(speaker, step)
     return PlanStepTold(
         sprayer=step.sprayer,
+        driver=step.driver or None,
         field=step.field,
         setup=step.setup,
         starts_at=step.starts_at,
@@ -907,7 +916,9 @@ def _plan_step(speaker: Speaker, plan: PlanNow, step: Step, language: Language) 
         chance=step.chance,
         ended_by=None if step.ended_by is None else step.ended_by.value,
         change_s=step.change_s,
+        tips_s=step.tips_s,
         cleans_out=step.cleans_out,
+        part=step.part,
         area_m2=step.area_m2,
         loads=LoadsTold(
             full=loads.full,

@@ -24,6 +24,8 @@ IDLE_S = 30 * 86_400
 """A session that nobody used for so long is over."""
 LINK_S = 600
 """So long a one-time link is good for."""
+MOST_CALENDARS_OF_ONE = 8
+"""Addresses that calendars of one user read at. With one more, the oldest goes."""
 MOST_PUSHED_OF_ONE, MOST_PUSHED = 8, 64
 """Devices that take pushes: of one user and in all. With one more, the oldest goes."""
 _NOTED_EVERY_S = 60
@@ -43,6 +45,11 @@ CREATE TABLE push (
     REFERENCES session (id) ON DELETE CASCADE,
   language TEXT NOT NULL DEFAULT '', ended TEXT);
 """
+_CALENDARS = """
+CREATE TABLE IF NOT EXISTS calendar (
+  id TEXT PRIMARY KEY, name TEXT NOT NULL, made_at INTEGER NOT NULL, read_at INTEGER);
+"""
+"""Which files from before do not have either."""
 _LATER = {"language": "TEXT NOT NULL DEFAULT ''", "ended": "TEXT"}
 """Columns of the table of pushes that files from before do not have; ``ended`` says why a device
 takes no more, NULL while it does."""
@@ -72,6 +79,16 @@ class Session:
     """Let in by a one-time link: its role is the link's, not the settings'."""
     began_at: int
     seen_at: int
+
+
+@dataclass(frozen=True)
+class CalendarFeed:
+    """An address that a calendar reads the plan at, for a user. Times are epoch seconds."""
+
+    id: str
+    made_at: int
+    read_at: int | None
+    """When it was last read; None: never."""
 
 
 class SessionStore:
@@ -209,6 +226,45 @@ class SessionStore:
             ).fetchone()
         return User(row[0], Role(row[1])) if row and row[2] >= now else None
 
+    def make_calendar(self, name: str, now: int) -> None:
+        """Make one more address for the calendars of a user."""
+        with self._writing() as file:
+            file.execute(
+                "INSERT INTO calendar VALUES (?, ?, ?, NULL)", (secrets.token_hex(4), name, now)
+            )
+            file.execute(
+                "DELETE FROM calendar WHERE rowid IN (SELECT rowid FROM calendar WHERE name = ? "
+                "ORDER BY rowid DESC LIMIT -1 OFFSET ?)",
+                (name, MOST_CALENDARS_OF_ONE),
+            )
+
+    def calendars(self, name: str) -> list[CalendarFeed]:
+        """Return the addresses for the calendars of a user, in the order they were made."""
+        with self._reading() as file:
+            rows = file.execute(
+                "SELECT id, made_at, read_at FROM calendar WHERE name = ? ORDER BY rowid", (name,)
+            ).fetchall()
+        return [CalendarFeed(*row) for row in rows]
+
+    def read_calendar(self, feed: str, name: str, now: int) -> bool:
+        """Return whether a user's address is good, and note that it is read."""
+        found = next((one for one in self.calendars(name) if one.id == feed), None)
+        if found is None:
+            return False
+        if found.read_at is None or now - found.read_at >= _NOTED_EVERY_S:
+            try:
+                with self._writing() as file:
+                    file.execute("UPDATE calendar SET read_at = ? WHERE id = ?", (now, feed))
+            except SessionStoreError as error:
+                self._seldom.warn("the use of a calendar is not noted", why=str(error))
+        return True
+
+    def stop_calendar(self, feed: str, name: str) -> bool:
+        """End an address of a user, and no other; returns whether there was one."""
+        with self._writing() as file:
+            stopped = file.execute("DELETE FROM calendar WHERE id = ? AND name = ?", (feed, name))
+            return stopped.rowcount > 0
+
     def subscribe(self, session: int, device: Subscription) -> None:
         """Keep where a device takes pushes, for as long as its session is open."""
         with self._writing() as file:
@@ -297,6 +353,8 @@ class SessionStore:
         if self._file.execute("SELECT 1 FROM sqlite_master").fetchone() is None:
             self._file.executescript(_TABLES)
         there = {row[1] for row in self._file.execute("PRAGMA table_info(push)")}
+        if there:
+            self._file.execute(_CALENDARS)
         for name in [name for name in _LATER if there and name not in there]:
             self._file.execute(f"ALTER TABLE push ADD COLUMN {name} {_LATER[name]}")
 
@@ -321,6 +379,7 @@ class SessionStore:
         ).fetchall()
         links = self._file.execute("SELECT hash, name, role, until FROM link").fetchall()
         self._file.execute("SELECT endpoint, keys, session, language, ended FROM push").fetchall()
+        self._file.execute("SELECT id, name, made_at, read_at FROM calendar").fetchall()
         try:
             for row in rows:
                 _session(row)

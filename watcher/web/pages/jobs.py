@@ -21,7 +21,7 @@ from watcher.jobs.changes import (
     neighbours_in_reach,
     retardants,
 )
-from watcher.jobs.commands import BadStepError, Taken
+from watcher.jobs.commands import Taken
 from watcher.jobs.nearing import nearing, recent_wind
 from watcher.jobs.queries import JobStory, JobView
 from watcher.jobs.state import JobState, look
@@ -40,6 +40,7 @@ from watcher.web.context import AppContext
 from watcher.web.numbers import Number
 from watcher.web.open_jobs import open_job, open_jobs
 from watcher.web.pages.air_now import air_now, last_minutes
+from watcher.web.pages.taps import tapped_at
 from watcher.web.pages.view_models import Line, line
 
 _ANSWERS_BACK_S = 3 * 3600
@@ -47,7 +48,7 @@ _SHOWN_BACK_S = 60 * 86_400
 _MOST_SHOWN = 50
 _MOST_AT_ONCE = 20
 _BETWEEN = ", "
-_MOST_NOTE, _MOST_NAME, _MOST_DIGITS = 500, 200, 9
+_MOST_NOTE, _MOST_NAME = 500, 200
 
 
 @dataclass(frozen=True)
@@ -145,10 +146,7 @@ def _step(
     visitor: Visitor,
     job: int | None = None,
 ) -> StepRequest:
-    """The step a form asks for. One that was kept on the device says how long ago it was tapped:
-
-    no clock of a device needs to be right for that.
-    """
+    """The step a form asks for."""
 
     def text(key: str, longest: int = _MOST_NAME) -> str:
         return form.get(key, "").strip()[:longest]
@@ -177,11 +175,8 @@ async def _taken(
     form: Mapping[str, str],
 ) -> Response:
     """Take a step and show the job; or say what stands instead of what was asked for."""
-    ago, others = form.get("ago", ""), form.get("others", "").split()[:_MOST_AT_ONCE]
-    if ago:
-        if not ago.isdecimal() or len(ago) > _MOST_DIGITS:
-            raise BadStepError("how long ago the step was tapped is not a number of seconds")
-        step = replace(step, at=house.watch.clock.now() - int(ago))
+    others = form.get("others", "").split()[:_MOST_AT_ONCE]
+    step = replace(step, at=tapped_at(form, house.watch.clock.now()))
     taken = await house.watch.take_step(step)
     for ref in others:  # one tap says of all that stands on the page that it was seen
         await house.watch.take_step(replace(step, name=StepName.SEEN, ref=ref, key=None))

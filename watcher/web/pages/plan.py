@@ -5,7 +5,6 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from functools import partial
 from typing import Any
-from urllib.parse import quote
 
 from fastapi import APIRouter, Depends, Request, Response
 from fastapi.responses import RedirectResponse
@@ -23,6 +22,7 @@ from watcher.messages.day_plan import (
     how_planned,
     load_lines,
     loses,
+    only_part,
     refusal,
     standing,
     what_ends,
@@ -30,7 +30,7 @@ from watcher.messages.day_plan import (
 )
 from watcher.messages.words import SHAPES
 from watcher.planning.day_plan import Step, Wish, Wishes
-from watcher.planning.kept import PlanNow
+from watcher.planning.kept import PlanChanged, PlanNow
 from watcher.planning.optimum import available
 from watcher.service.day_plan import wishes_of
 from watcher.service.plan_steps import (
@@ -44,7 +44,9 @@ from watcher.service.plan_steps import (
 )
 from watcher.web.auth.authenticator import NotAllowedError, Visitor
 from watcher.web.auth.users import Role
+from watcher.web.calendar import feeds
 from watcher.web.context import AppContext
+from watcher.web.pages.taps import tapped_at
 from watcher.web.svg.plan_strip import Block, strip
 
 _MOST_NAME = 200
@@ -125,10 +127,9 @@ def _work(house: AppContext, what: str, form: Mapping[str, str], visitor: Visito
     def text(key: str) -> str:
         return form.get(key, "").strip()[:_MOST_NAME]
 
-    book = house.watch.book
-    who = Who(
-        visitor.user.name if visitor.user else "", house.watch.clock.now(), text("key") or None
-    )
+    book, now = house.watch.book, house.watch.clock.now()
+    by = visitor.user.name if visitor.user else ""
+    who = Who(by, now, text("key") or None, tapped_at(form, now))
     if what == "accept" and text("plan").isdecimal():
         return partial(accept, book.store, house.farm, int(text("plan")[:9]), who)
     if what == "keep":
@@ -153,11 +154,6 @@ def _page(house: AppContext, visitor: Visitor, links: Links | None) -> dict[str,
     with house.watch.book.store.reading() as session:
         _, wishes = wishes_of(session, house.farm, now)
     config = house.farm.config
-    calendar = None
-    if links is not None and visitor.user is not None:
-        token = links.token("plan", visitor.user.name)
-        address = links.link("plan", visitor.user.name).removesuffix(token)
-        calendar = f"{address}{quote(token, safe='')}.ics"
     values: dict[str, Any] = {
         "plan": plan,
         "days": [],
@@ -168,7 +164,7 @@ def _page(house: AppContext, visitor: Visitor, links: Links | None) -> dict[str,
         "wishes": list(_wishes(house, wishes, frozenset() if plan is None else plan.done)),
         "fields": list(config.fields),
         "sprayers": list(config.sprayers),
-        "calendar": calendar,
+        "feeds": feeds(house, visitor, links),
         "worked_out": house.watch.plans is not None,
     }
     if plan is None:
@@ -179,6 +175,7 @@ def _page(house: AppContext, visitor: Visitor, links: Links | None) -> dict[str,
         "standing": standing(plan, house.speaker),
         "expected": expected(plan.steps),
         "how": None if available() else how_planned(),
+        "quick": plan.changed is PlanChanged.QUICK,
         "refused": None if plan.kept.refused is None else refusal(plan.kept.refused),
         "days": list(_days(house, plan, visitor.may(Role.RUN))),
         "left_out": []
@@ -250,7 +247,8 @@ def _days(house: AppContext, plan: PlanNow, may_run: bool) -> Iterator[DayOfSpra
 
 def _row(house: AppContext, plan: PlanNow, step: Step, place: int, may_run: bool) -> StepRow:
     now, speaker = plan.now, house.speaker
-    facts = (what_ends(step), before(step), _waits(house, plan, step))
+    driver = say("driven by {driver}", driver=Name(step.driver)) if step.driver else NOTHING
+    facts = (driver, only_part(step), what_ends(step), before(step), _waits(house, plan, step))
     return StepRow(
         place=place,
         field=step.field,
