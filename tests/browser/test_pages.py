@@ -1,5 +1,6 @@
 """Pages in a real browser at phone and desktop width: all of them, every action, no violation."""
 
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -8,7 +9,7 @@ from playwright.async_api import Browser, expect
 from tests.browser.conftest import DESK, PHONE, opened
 from tests.support.chances_said import on_days
 from tests.support.kept_errors import keep
-from tests.support.visiting import CALM, NOON, PASSPHRASE, Visited
+from tests.support.visiting import CALM, NOON, PASSPHRASE, Visited, farm, visited
 from watcher.service.sites import site_of_log
 from watcher.store import chances, outbox
 from watcher.web.auth.users import Role, User
@@ -202,3 +203,23 @@ async def test_an_alert_is_acknowledged_with_one_touch(browser: Browser, service
         await service.service.post(**CALM | {"gust": "19 mph"})
         await o.page.get_by_role("button", name="I have seen this").click()
         await expect(o.page.locator(".alert")).to_have_count(0)
+
+
+@pytest.mark.parametrize("spoken", ["en", "es"])
+async def test_the_tables_of_rain_fit_a_small_phone(
+    browser: Browser, tmp_path: Path, spoken: str
+) -> None:
+    mast = {
+        "kind": "push",
+        "heights": {"wind": "0.628 m"},
+        "measures": ["wind", "gust", "wind_from", "temperature", "humidity", "rain"],
+    }
+    async with visited(tmp_path, of=farm(sources={"mast": mast})) as v:
+        of, store = v.service.watch.book.plan.farm, v.service.watch.book.store
+        with store.writing() as session:
+            keep(session, ("feed", "mast"), site_of_log(session, of, "mast"), NOON, 20)
+        small = {"width": 320, "height": 640}
+        async with opened(browser, v, size=small, locale=spoken) as o:
+            await o.go("/skill")
+            assert await o.page.get_by_text("100%; 50%").count() == 3
+            assert await o.page.evaluate("document.documentElement.scrollWidth") == 320

@@ -73,7 +73,7 @@ def parts(
                 "foretold wet, how many stayed dry. Equitable threat score: 1 is perfect, 0 is no "
                 "better than chance. Amount: mean error, in brackets the root mean square error, "
                 "of the hours that were wet or foretold so. Of the same hours; wet is from {wet}.",
-                wet=Quantity(WET_MM_H, Kind.RAIN_RATE, system),
+                wet=Quantity(WET_MM_H, Kind.RAIN_RATE, "metric"),  # 0.004 in/h, as gauges tell it
             ),
             (),
             [_of_rain(feed, one, system) for feed, one in rain.items() if _any_known(one)],
@@ -106,13 +106,13 @@ def _any_known(rain: Sequence[RainOff]) -> bool:
 
 def _of_rain(feed: str, rain: Sequence[RainOff], system: System) -> Sheet:
     head = [
-        say("Hours ahead"),
+        say("Ahead"),
         say("Hits; false alarms"),
         say("Equitable threat score"),
         _heading(NAME, system),
     ]
     rows = [
-        [Number(f"{first}–{last}"), *_rain_cells(one, system)]
+        [Number(f"{first}–{last} h"), *_rain_cells(one, system)]
         for (first, last), one in zip(LEADS_H, rain, strict=True)
     ]
     return Sheet(Name(feed), head, rows)
