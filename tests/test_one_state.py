@@ -23,7 +23,7 @@ from watcher.cli import now as now_commands
 from watcher.cli.app import app
 from watcher.judge.job_action import Action
 from watcher.messages.job_state import ACTION_SHAPES, ACTION_WORDS
-from watcher.store.tables import Message
+from watcher.store.tables import Outgoing
 
 _ENGLISH = {str(ACTION_WORDS[action]): action for action in Action}
 _SKIES = {
@@ -168,7 +168,7 @@ def _newest_alert(v: Visited) -> Action | None:
     """What the newest message about the job told to do; None where that was an all-clear."""
     with v.service.watch.book.store.reading() as session:
         newest = session.scalars(
-            select(Message).where(Message.about == "job/1").order_by(Message.id.desc())
+            select(Outgoing).where(Outgoing.about == "job/1").order_by(Outgoing.id.desc())
         ).first()
     if newest is None:
         return None

@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from watcher.alerts.conditions import Change, Key, State, advance
+from watcher.alerts.conditions import ConditionKey, News, State, advance
 from watcher.alerts.quiet_hours import due_at
 from watcher.alerts.rules import daily
 from watcher.farm.models import QuietHours
@@ -30,11 +30,11 @@ def view(zone: ZoneInfo, now: int) -> Any:
 
 def briefs_of(zone: ZoneInfo, moments: list[int]) -> list[int]:
     """Return when the morning brief is news, one cycle a moment."""
-    states: dict[Key, State] = {}
+    states: dict[ConditionKey, State] = {}
     found = []
     for now in moments:
         states, news = advance(daily.standings(view(zone, now), states), states, now)
-        found += [now for n in news if n.change is Change.RAISED]
+        found += [now for n in news if n.change is News.RAISED]
     return found
 
 

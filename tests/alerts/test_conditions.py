@@ -3,9 +3,9 @@
 import pytest
 
 from watcher.alerts.conditions import (
-    Change,
+    ConditionKey,
     Evaluation,
-    Key,
+    News,
     Rule,
     State,
     Urgency,
@@ -24,7 +24,7 @@ RULE = Rule(
     clear_after_s=600,
     repeat_after_s=1800,
 )
-RAISED, REPEATED, CLEARED = Change.RAISED, Change.REPEATED, Change.CLEARED
+RAISED, REPEATED, CLEARED = News.RAISED, News.REPEATED, News.CLEARED
 
 
 @pytest.mark.parametrize(
@@ -130,7 +130,7 @@ def test_limits_of_one_job_are_separate_conditions():
 
 
 def test_a_condition_nothing_is_stated_about_is_over_without_a_word():
-    gone = {Key("job:1", "limit broken: wind"): State(0, 0)}
+    gone = {ConditionKey("job:1", "limit broken: wind"): State(0, 0)}
     assert advance([], gone, NOW) == ({}, [])
 
 

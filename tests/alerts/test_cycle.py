@@ -16,7 +16,7 @@ from watcher.alerts.rules import field, job
 from watcher.farm import Farm
 from watcher.store import jobs
 from watcher.store.database import Database
-from watcher.store.tables import Condition, Message
+from watcher.store.tables import Condition, Outgoing
 
 
 @pytest.fixture
@@ -228,7 +228,7 @@ def test_the_operator_hears_the_job_by_sms_and_not_the_brief(watch, store):
     watch.start()
     watch.see(wind_mph=12.0)
     with store.reading() as session:
-        (sms,) = session.scalars(select(Message).where(Message.recipient == "operator"))
+        (sms,) = session.scalars(select(Outgoing).where(Outgoing.recipient == "operator"))
     assert sms.title == ""
     assert sms.body.startswith("Stop creek side: too windy, 12 mph. Stop spraying")
     assert len(sms.body) <= 160

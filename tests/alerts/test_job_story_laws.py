@@ -12,7 +12,7 @@ from sqlalchemy import select
 
 from tests.support.told_story import SKIES, ToldStory
 from watcher.judge.job_action import Action
-from watcher.store.tables import Message
+from watcher.store.tables import Outgoing
 
 _SKIES = ("calm", "just inside", "windy", "gusty", "dry and windy", "mast silent", "no humidity")
 _WARNING = "measured 9.8 11.0"
@@ -38,7 +38,7 @@ class Minute:
     at: int
     sky: str
     action: Action
-    told: list[Message]
+    told: list[Outgoing]
     acted: bool
     """Whether the grower paused or went on just before it."""
 
@@ -64,8 +64,8 @@ def _minutes(story: ToldStory, history: list[tuple[str, int]]) -> Iterator[Minut
         for _ in range(minutes):
             story.live_on(f"1 min {step}")
             with story.store.reading() as session:
-                of = (Message.id > known, Message.recipient == "ana", Message.tag == "job")
-                told = list(session.scalars(select(Message).where(*of).order_by(Message.id)))
+                of = (Outgoing.id > known, Outgoing.recipient == "ana", Outgoing.tag == "job")
+                told = list(session.scalars(select(Outgoing).where(*of).order_by(Outgoing.id)))
             known = max([known, *(m.id for m in told)])
             yield Minute(story.watch.now, step, story.action, told, acted)
             acted = False

@@ -37,13 +37,13 @@ from watcher.messages.reasons import Speaker
 from watcher.messages.text import TITLE_ROOM, Text
 from watcher.messages.vocabulary import ALERT_WORDS
 from watcher.messages.words import ask_seen
-from watcher.planning.day_plan import DayPlan, LeftOut, Step
+from watcher.planning.day_plan import DayPlan, NotPlanned, PlanStep
 from watcher.planning.kept import Accepted, Basis, KeptPlan, PlanChanged, PlanNow
 from watcher.source_view import Doubted, SourceView
 from watcher.sources.base import Flag
 from watcher.store.last_known import Loss, OpenJob
 from watcher.store.refused import Refused
-from watcher.store.tables import Job, Message
+from watcher.store.tables import Job, Outgoing
 
 FARM = build(tables())
 SPEAKER, PLAN = Speaker(FARM), FarmArrays.of(FARM)
@@ -72,7 +72,7 @@ STRIP = LeftStrip(
 )
 JOBS = [Job(field="creek_side"), Job(field="hill")]
 OPEN_JOB = OpenJob(id=3, field="hill", setup="coarse", started_at=MORNING - 3600)
-LOST = Message(title="@@", body="", caused_at=MORNING - 1200, recipient="operator")
+LOST = Outgoing(title="@@", body="", caused_at=MORNING - 1200, recipient="operator")
 EXPOSED = Exposed("orchard", "N", 10.0, 0.7, 0.5, 2.1, 1.0, extrapolated=False, origin=Origin.OWN)
 SOURCE = SourceView(
     "mast",
@@ -184,14 +184,14 @@ SKIES = (
 )
 
 
-def planned(*steps: Step, **left_out: LeftOut) -> KeptPlan:
+def planned(*steps: PlanStep, **left_out: NotPlanned) -> KeptPlan:
     basis = Basis((), (), (), 0, "")
     return KeptPlan(DayPlan(MORNING, steps, 1.0, left_out), basis)
 
 
-def step(field: str, starts_at: int, sprayer: str = "boom") -> Step:
+def step(field: str, starts_at: int, sprayer: str = "boom") -> PlanStep:
     ends_at = starts_at + 2700
-    return Step(
+    return PlanStep(
         sprayer,
         field,
         "coarse",
@@ -214,8 +214,8 @@ TURNED = [
         planned(step("creek_side", MORNING), replace(HILL, starts_at=MORNING + 9000)),
         planned(step("creek_side", MORNING), replace(HILL, sprayer="old_boom")),
         planned(step("creek_side", MORNING)),
-        *(planned(step("creek_side", MORNING), hill=why) for why in LeftOut),
-        planned(hill=LeftOut.NO_HOUR),
+        *(planned(step("creek_side", MORNING), hill=why) for why in NotPlanned),
+        planned(hill=NotPlanned.NO_HOUR),
     )
 ]
 

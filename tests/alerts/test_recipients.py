@@ -15,7 +15,7 @@ from watcher.i18n.message import say
 from watcher.messages.job import TAKE_A_READING
 from watcher.messages.reasons import Speaker
 from watcher.messages.text import Text
-from watcher.store.tables import Message
+from watcher.store.tables import Outgoing
 
 BRIEF = Rule("morning brief", Topic.BRIEF, Urgency.SOON, 3 * 3600)
 STOP = Rule("stop", Topic.JOB, Urgency.NOW, 7200)
@@ -54,7 +54,7 @@ def _posted(store, farm, rule):
     with store.writing() as session:
         new = Enqueue(Speaker(farm))(session, notice, at("10 12:00"))
     with store.reading() as session:
-        return new, list(session.scalars(select(Message).order_by(Message.recipient)))
+        return new, list(session.scalars(select(Outgoing).order_by(Outgoing.recipient)))
 
 
 def test_everyone_who_hears_a_tag_gets_a_message_of_their_own(store, farm):

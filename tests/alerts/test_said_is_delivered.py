@@ -25,7 +25,7 @@ from watcher.messages.reasons import Speaker
 from watcher.store import outbox
 from watcher.store.database import Database
 from watcher.store.outbox import FAILED_AGAIN_S
-from watcher.store.tables import Message
+from watcher.store.tables import Outgoing
 
 pytestmark = pytest.mark.long
 
@@ -242,7 +242,9 @@ class SaidIsDelivered(RuleBasedStateMachine):
     def at_most_one_message_of_it_waits_for_anybody(self) -> None:
         with self.store.reading() as session:
             waiting = session.scalars(
-                select(Message.recipient).where(Message.state == "waiting", Message.kind == "stop")
+                select(Outgoing.recipient).where(
+                    Outgoing.state == "waiting", Outgoing.kind == "stop"
+                )
             ).all()
         assert len(waiting) == len(set(waiting))
 

@@ -7,7 +7,7 @@ from tests.support.minutes import Minutes
 from watcher.alerts import watch_runs
 from watcher.store import outbox, runs
 from watcher.store.last_known import Loss, OpenJob
-from watcher.store.tables import Message
+from watcher.store.tables import Outgoing
 
 
 @pytest.fixture
@@ -17,7 +17,7 @@ def watch(store, farm):
 
 def told(watch, recipient="grower"):
     with watch.store.reading() as session:
-        found = select(Message).where(Message.recipient == recipient).order_by(Message.id)
+        found = select(Outgoing).where(Outgoing.recipient == recipient).order_by(Outgoing.id)
         return list(session.scalars(found))
 
 

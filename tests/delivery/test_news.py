@@ -3,7 +3,7 @@
 import pytest
 
 from watcher.delivery.news import page_of
-from watcher.store.tables import Message
+from watcher.store.tables import Outgoing
 
 
 @pytest.mark.parametrize(
@@ -17,4 +17,4 @@ from watcher.store.tables import Message
     ],
 )
 def test_a_message_opens_the_page_it_is_about(about: str, page: str) -> None:
-    assert page_of(Message(about=about)) == page
+    assert page_of(Outgoing(about=about)) == page

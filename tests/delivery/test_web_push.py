@@ -35,7 +35,7 @@ from watcher.messages.watch import stopping_blind
 from watcher.store import outbox
 from watcher.store.database import Database
 from watcher.store.outbox import NewMessage
-from watcher.store.tables import Message
+from watcher.store.tables import Outgoing
 
 _ROOT = Path(__file__).resolve().parent.parent.parent
 NOON = 1_781_110_800  # 2026-06-10 12:00 in Chicago's zone
@@ -106,9 +106,9 @@ def put(store: Database, key: str, device: Subscription, **told: Any) -> None:
         outbox.put(session, NewMessage(**message | told))
 
 
-def row(store: Database, key: str) -> Message:
+def row(store: Database, key: str) -> Outgoing:
     with store.reading() as session:
-        return session.query(Message).filter_by(key=key).one()
+        return session.query(Outgoing).filter_by(key=key).one()
 
 
 async def test_a_message_is_pushed_for_the_device_alone_to_read(

@@ -21,7 +21,7 @@ from watcher.messages.words import CAUTION
 from watcher.store import outbox
 from watcher.store.database import Database
 from watcher.store.outbox import NewMessage
-from watcher.store.tables import Message
+from watcher.store.tables import Outgoing
 
 NOON = 1_781_110_800  # 2026-06-10 12:00 in Chicago's zone
 
@@ -67,9 +67,9 @@ def put(store: Database) -> Callable[..., None]:
     return put
 
 
-def row(store: Database, key: str) -> Message:
+def row(store: Database, key: str) -> Outgoing:
     with store.reading() as session:
-        return session.query(Message).filter_by(key=key).one()
+        return session.query(Outgoing).filter_by(key=key).one()
 
 
 @asynccontextmanager

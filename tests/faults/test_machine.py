@@ -22,7 +22,7 @@ from watcher.limits.farm_arrays import FarmArrays
 from watcher.messages.reasons import Speaker
 from watcher.store import jobs, outbox, runs
 from watcher.store.database import Database
-from watcher.store.tables import Condition, JobEvent, Message
+from watcher.store.tables import Condition, JobEvent, Outgoing
 
 pytestmark = pytest.mark.long
 
@@ -168,9 +168,9 @@ class Alerts(RuleBasedStateMachine):
 
     # ----- what must hold
 
-    def _messages(self) -> list[Message]:
+    def _messages(self) -> list[Outgoing]:
         with self.store.reading() as session:
-            return list(session.scalars(select(Message).order_by(Message.id)))
+            return list(session.scalars(select(Outgoing).order_by(Outgoing.id)))
 
     def _raised(self) -> list[Condition]:
         with self.store.reading() as session:

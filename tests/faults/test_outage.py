@@ -23,7 +23,7 @@ from watcher.sources.base import Polled
 from watcher.store import weather
 from watcher.store.database import Database
 from watcher.store.kept_file import KeptFile
-from watcher.store.tables import Message
+from watcher.store.tables import Outgoing
 
 pytestmark = pytest.mark.long
 
@@ -120,7 +120,7 @@ async def titles(receiver: Receiver, wanted: str, *, ticking: SetClock | None = 
 
 def messages(store: Database) -> list[tuple[str, str]]:
     with store.reading() as session:
-        found = session.scalars(select(Message).order_by(Message.id))
+        found = session.scalars(select(Outgoing).order_by(Outgoing.id))
         return [(message.title, message.state) for message in found]
 
 
@@ -381,13 +381,13 @@ async def test_what_is_seen_meanwhile_counts(store, broken, watched, receiver):
             assert seen == 1
         await titles(receiver, SEES)
     with store.reading() as session:
-        found = select(Message).where(Message.title == UNWRITTEN, Message.recipient == "grower")
+        found = select(Outgoing).where(Outgoing.title == UNWRITTEN, Outgoing.recipient == "grower")
         assert session.scalars(found).one().acknowledged_by == "grower"
 
 
 def _acknowledge(used: transactions.Book) -> int:
     with used.store.writing() as session:
-        found = session.scalars(select(Message).where(Message.title == UNWRITTEN)).all()
+        found = session.scalars(select(Outgoing).where(Outgoing.title == UNWRITTEN)).all()
         for message in found:
             message.acknowledged_at, message.acknowledged_by = used.clock.now(), "grower"
     return len({message.short_id for message in found})

@@ -13,7 +13,7 @@ from tests.support.real_story import RealStory
 from tests.support.receiver import Receiver
 from tests.support.service_process import Service, write_farm
 from watcher.store.database import Database
-from watcher.store.tables import Message
+from watcher.store.tables import Outgoing
 
 pytestmark = pytest.mark.long
 
@@ -32,10 +32,10 @@ def service(tmp_path: Path, receiver):
         yield service
 
 
-def messages(service: Service) -> list[Message]:
+def messages(service: Service) -> list[Outgoing]:
     log = Database(service.database)
     with log.reading() as session:
-        found = list(session.scalars(select(Message).order_by(Message.id)))
+        found = list(session.scalars(select(Outgoing).order_by(Outgoing.id)))
     log.close()
     return found
 

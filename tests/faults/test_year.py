@@ -20,7 +20,7 @@ from watcher.limits.status import LimitState
 from watcher.messages.reasons import Speaker
 from watcher.store import jobs, outbox
 from watcher.store.database import Database
-from watcher.store.tables import Condition, Message
+from watcher.store.tables import Condition, Outgoing
 
 pytestmark = pytest.mark.long
 
@@ -91,7 +91,7 @@ def check(run: Run, start: int, days: int) -> int:
     with run.store.reading() as session:
         messages = [
             m
-            for m in session.scalars(select(Message).order_by(Message.id))
+            for m in session.scalars(select(Outgoing).order_by(Outgoing.id))
             if m.recipient == "grower"
         ]
         left = list(session.scalars(select(Condition).where(Condition.state == "raised")))

@@ -7,13 +7,13 @@ import pytest
 from watcher.i18n.language import ENGLISH, language
 from watcher.i18n.message import (
     NOTHING,
-    Clock,
     Message,
     Name,
     Number,
-    Quantity,
     Sentence,
+    ShownQuantity,
     Template,
+    WallTime,
     all_of,
     any_of,
     joined,
@@ -41,8 +41,8 @@ NOON = 1_767_204_000  # 31 Dec 2025 12:00 in Chicago
         (Sentence(say("wind")), "Wind."),
         (Sentence(say("wind"), stop=""), "Wind"),
         (Sentence(Name("Sure?")), "Sure."),
-        (Quantity(4.4704, Kind.SPEED, "us"), "10 mph"),
-        (Quantity(2.5, Kind.SPEED, "metric", 1), "9.0 km/h"),
+        (ShownQuantity(4.4704, Kind.SPEED, "us"), "10 mph"),
+        (ShownQuantity(2.5, Kind.SPEED, "metric", 1), "9.0 km/h"),
         (Name("a *bold* {name}"), "a bold name"),
         (Name("x" * 40), "x" * 27 + "…"),
         (NOTHING, ""),
@@ -93,12 +93,12 @@ def test_names_are_not_translated_and_can_be_shortened() -> None:
     ],
 )
 def test_a_clock_says_the_day_in_the_language(days: int, english: str, spanish: str) -> None:
-    at = Clock(NOON + days * 86_400, NOON, ZONE)
+    at = WallTime(NOON + days * 86_400, NOON, ZONE)
     assert str(at) == english
     assert at.render(SPANISH) == spanish
 
 
 def test_the_hour_a_clock_change_repeats_is_named_with_its_zone() -> None:
     first = 1_762_065_000  # 2 Nov 2025, 01:30 CDT
-    assert str(Clock(first, first, ZONE)) == "01:30 CDT"
-    assert str(Clock(first + 3600, first, ZONE)) == "01:30 CST"
+    assert str(WallTime(first, first, ZONE)) == "01:30 CDT"
+    assert str(WallTime(first + 3600, first, ZONE)) == "01:30 CST"

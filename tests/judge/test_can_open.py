@@ -7,14 +7,14 @@ import pytest
 
 from tests.support.worked_farm import build_farm, farm_tables
 from watcher.farm import Farm
-from watcher.judge.can_open import Shut, shut_fields
+from watcher.judge.can_open import ShutField, shut_fields
 from watcher.limits.catalogue import Limit
 from watcher.limits.farm_arrays import FarmArrays
 
 TODAY = date(2026, 6, 10)
 
 
-def shut(tables: dict[str, Any]) -> dict[str, Shut]:
+def shut(tables: dict[str, Any]) -> dict[str, ShutField]:
     return {s.field: s for s in shut_fields(FarmArrays.of(build_farm(tables)), TODAY)}
 
 

@@ -14,7 +14,7 @@ from watcher.messages.brief import morning_brief
 from watcher.messages.day_plan import before, expected, load_lines, loses, refusal, standing
 from watcher.messages.evening import evening_look_ahead
 from watcher.messages.reasons import Speaker
-from watcher.planning.day_plan import DayPlan, LeftOut, Loss, Step, Wish
+from watcher.planning.day_plan import DayPlan, NotPlanned, PlanLoss, PlanStep, Wish
 from watcher.planning.kept import Basis, KeptPlan, PlanChanged, PlanNow, RefusedWish
 
 HOUR = 3600
@@ -33,14 +33,14 @@ PLAN, SPEAKER = FarmArrays.of(FARM), Speaker(FARM)
 ACRE_M2 = 4046.8564224
 
 
-def step(field: str, starts_at: int, acres: float = 40.0, **more: object) -> Step:
+def step(field: str, starts_at: int, acres: float = 40.0, **more: object) -> PlanStep:
     area_m2 = acres * ACRE_M2
-    return Step(
+    return PlanStep(
         "boom", field, "coarse", starts_at, starts_at + 2580, 0.7, 0.0, area_m2=area_m2, **more
     )
 
 
-def plan(*steps: Step, now: int = MORNING, **left_out: LeftOut) -> PlanNow:
+def plan(*steps: PlanStep, now: int = MORNING, **left_out: NotPlanned) -> PlanNow:
     made = DayPlan(now, steps, 1.0, left_out)
     return PlanNow(KeptPlan(made, Basis((), (), (), 0, "")), now)
 
@@ -66,7 +66,7 @@ def test_the_morning_brief_is_the_plan() -> None:
 
 def test_it_says_what_is_left_out_with_what_is_against_it_now() -> None:
     title, lines = brief(
-        plan(step("hill", MORNING + HOUR), creek_side=LeftOut.NO_HOUR), gust_mph=19.0
+        plan(step("hill", MORNING + HOUR), creek_side=NotPlanned.NO_HOUR), gust_mph=19.0
     )
     assert title == "Plan today: hill 12:00"
     assert lines[1] == (
@@ -77,12 +77,12 @@ def test_it_says_what_is_left_out_with_what_is_against_it_now() -> None:
 
 def test_what_the_plan_has_another_day_is_not_told_as_to_be_sprayed_now() -> None:
     assert brief(plan(step("hill", MORNING + 24 * HOUR)))[0] == "Plan: hill tomorrow 11:00"
-    none = plan(hill=LeftOut.NO_HOUR, creek_side=LeftOut.WISHED)
+    none = plan(hill=NotPlanned.NO_HOUR, creek_side=NotPlanned.WISHED)
     assert brief(none)[0] == "Plan today: nothing to spray"
 
 
 def test_without_a_forecast_what_is_open_now_is_still_told() -> None:
-    unknown = plan(hill=LeftOut.NOT_KNOWN, creek_side=LeftOut.NOT_KNOWN)
+    unknown = plan(hill=NotPlanned.NOT_KNOWN, creek_side=NotPlanned.NOT_KNOWN)
     assert brief(unknown)[0] == "Spray now: creek side, hill"
     assert brief(replace(plan(step("hill", MORNING)), changed=PlanChanged.AGE))[0].startswith(
         "Spray now"
@@ -168,9 +168,9 @@ def test_a_plan_says_what_became_of_it() -> None:
 
 
 def test_what_another_order_loses_and_which_wish_stands_in_the_way() -> None:
-    assert str(loses(Loss(("creek_side", "hill"), 1.2))) == "loses creek side, hill"
-    assert str(loses(Loss((), 0.3))) == "lower chances: 0.3 fewer fields finished"
-    assert str(loses(Loss((), 0.04))) == "nothing lost"
+    assert str(loses(PlanLoss(("creek_side", "hill"), 1.2))) == "loses creek side, hill"
+    assert str(loses(PlanLoss((), 0.3))) == "lower chances: 0.3 fewer fields finished"
+    assert str(loses(PlanLoss((), 0.04))) == "nothing lost"
     assert "“home by” stands in the way" in str(
         refusal(RefusedWish(Wish.FIRST, "hill", Wish.HOME_BY))
     )

@@ -19,7 +19,7 @@ from watcher.messages.reasons import Speaker
 from watcher.messages.text import TITLE_ROOM, Rendered, Text
 from watcher.source_view import SourceView
 from watcher.store.last_known import Loss, OpenJob
-from watcher.store.tables import Job, Message
+from watcher.store.tables import Job, Outgoing
 
 SPEAKER = Speaker(build(tables()))
 PLACE = JobPlace("creek_side", "coarse", 1800.0)
@@ -34,7 +34,7 @@ DAMAGED = Loss(
     aside="watch.db.damaged-20260612T160000Z",
     free_bytes=40_000_000,
 )
-LOST = Message(
+LOST = Outgoing(
     title="Stop hill: too windy, 12 mph", body="", caused_at=MORNING - 1200, recipient="operator"
 )
 

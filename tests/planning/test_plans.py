@@ -15,7 +15,7 @@ from watcher.planning.choices import Choices
 from watcher.planning.day_plan import (
     KEEPS_WITHIN,
     DayPlan,
-    LeftOut,
+    NotPlanned,
     Planner,
     Wish,
     WishError,
@@ -235,7 +235,7 @@ def test_wishes_are_kept() -> None:
     wishes = Wishes(not_these=frozenset({"field 1"}), only_with={"field 2": "sprayer 0"})
     plan = planner(of).plan(wishes)
     by_field = {step.field: step for step in plan.steps}
-    assert plan.left_out["field 1"] is LeftOut.WISHED
+    assert plan.left_out["field 1"] is NotPlanned.WISHED
     assert by_field["field 2"].sprayer == "sprayer 0"
 
 
@@ -302,15 +302,15 @@ def test_why_a_field_is_left_out() -> None:
     chance[0, 0] = np.nan
     chance[0, 1] = 0.1
     of = replace(of, chance=chance)
-    reasons = {"field 0": LeftOut.NOT_KNOWN, "field 1": LeftOut.NO_HOUR}
+    reasons = {"field 0": NotPlanned.NOT_KNOWN, "field 1": NotPlanned.NO_HOUR}
     assert planner(of).plan().left_out == reasons
     home = planner(of).plan(Wishes(home_by=NOW))
-    assert home.left_out == reasons | {"field 2": LeftOut.HOME_BY}
+    assert home.left_out == reasons | {"field 2": NotPlanned.HOME_BY}
 
 
 def test_a_field_whose_hours_are_taken_by_others_is_left_out_for_want_of_time() -> None:
     plan = two_alike(0.8, starts=2).plan()
-    assert plan.left_out == {"b": LeftOut.NO_TIME}
+    assert plan.left_out == {"b": NotPlanned.NO_TIME}
 
 
 def two_alike(first_chance: float, starts: int = 4) -> Planner:

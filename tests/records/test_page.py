@@ -12,12 +12,12 @@ from tests.support.new_log import new_log
 from watcher.farm.models import SprayerKind
 from watcher.i18n.language import ENGLISH, Language, language
 from watcher.records import journal
-from watcher.records.layout import Page
+from watcher.records.layout import RecordPage
 from watcher.records.page import page_of
 
 
 @pytest.fixture(scope="module")
-def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Page]:
+def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, RecordPage]:
     folder: Path = tmp_path_factory.mktemp("log")
     store = new_log(folder / "watch.db")
     desk = sprayed.RuleGroup(store, sprayed.farm())
@@ -29,13 +29,13 @@ def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Page]:
         head = journal.head(session)
     store.close()
 
-    def page(spoken: Language) -> Page:
+    def page(spoken: Language) -> RecordPage:
         return page_of(record, desk.farm.config.farm.record_rules, head, language=spoken)
 
     return {spoken.code: page(spoken) for spoken in (ENGLISH, language("es"), FOREIGN)}
 
 
-def test_every_heading_and_label_is_translated(pages: dict[str, Page]) -> None:
+def test_every_heading_and_label_is_translated(pages: dict[str, RecordPage]) -> None:
     foreign = pages["xx"]
     words = [word for table in foreign.tables for word in (table.title, *table.head)]
     words += [row[0] for table in foreign.tables if table.keys for row in table.rows]
@@ -43,12 +43,12 @@ def test_every_heading_and_label_is_translated(pages: dict[str, Page]) -> None:
     assert [word for word in words if re.search("[A-Za-z]", word)] == []
 
 
-def test_notes_are_translated_but_for_the_names_of_rules(pages: dict[str, Page]) -> None:
+def test_notes_are_translated_but_for_the_names_of_rules(pages: dict[str, RecordPage]) -> None:
     notes = [re.sub("former 7 CFR 110|EU 2023/564", "", table.note) for table in pages["xx"].tables]
     assert [note for note in notes if re.search("[A-Za-z]", note)] == []
 
 
-def test_what_was_sealed_stands_in_every_language(pages: dict[str, Page]) -> None:
+def test_what_was_sealed_stands_in_every_language(pages: dict[str, RecordPage]) -> None:
     english, spanish = pages["en"], pages["es"]
     assert english.title.startswith("Application record, job ")
     assert spanish.title.startswith("Registro de aplicación, trabajo ")

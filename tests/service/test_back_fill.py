@@ -13,7 +13,7 @@ from watcher.service.transactions import Book
 from watcher.sources.base import Observations
 from watcher.store import aggregates
 from watcher.store.database import Database
-from watcher.store.tables import Message
+from watcher.store.tables import Outgoing
 from watcher.weather.bins import TEN_MINUTES_S
 from watcher.weather.series import Site, WeatherSeries
 
@@ -87,5 +87,5 @@ def test_a_gust_of_now_that_comes_with_it_is_told(watch: Book, log: Database) ->
 
 def messages(log: Database) -> list[str]:
     with log.reading() as session:
-        rows = session.execute(select(Message.title, Message.body).order_by(Message.id))
+        rows = session.execute(select(Outgoing.title, Outgoing.body).order_by(Outgoing.id))
         return [f"{title}\n{body}" for title, body in rows]

@@ -20,7 +20,7 @@ from watcher.limits.status import Status
 from watcher.source_view import distrusted
 from watcher.store import jobs, runs, weather
 from watcher.store.database import Database
-from watcher.store.tables import Condition, Message
+from watcher.store.tables import Condition, Outgoing
 
 pytestmark = pytest.mark.long
 
@@ -65,7 +65,7 @@ class Told:
     @property
     def titles(self) -> list[str]:
         with self.store.reading() as session:
-            of = select(Message).where(Message.recipient == "grower").order_by(Message.id)
+            of = select(Outgoing).where(Outgoing.recipient == "grower").order_by(Outgoing.id)
             return [m.title for m in session.scalars(of)]
 
     def any(self, *beginnings: str) -> list[str]:

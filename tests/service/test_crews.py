@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from tests.support.choices import of_groups
 from watcher.farm.planning import Driver, WorkingHours
 from watcher.planning.choices import Choices
-from watcher.planning.day_plan import LeftOut, Planner
+from watcher.planning.day_plan import NotPlanned, Planner
 from watcher.service.crews import Held, crews
 
 ZONE = ZoneInfo("America/Chicago")
@@ -96,7 +96,7 @@ def test_nothing_is_done_outside_the_hours_of_its_driver(
 def test_a_field_whose_hours_nobody_works_in_says_so() -> None:
     of = choices(sprayers=1, hours=5)
     plan = planner(of, anna=driver(hours=(time(12), time(17)))).plan()
-    assert plan.left_out == {"f0": LeftOut.NOBODY, "f1": LeftOut.NOBODY}
+    assert plan.left_out == {"f0": NotPlanned.NOBODY, "f1": NotPlanned.NOBODY}
 
 
 def test_a_driver_in_a_job_begins_nothing_with_another_sprayer() -> None:

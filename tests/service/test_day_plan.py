@@ -13,7 +13,7 @@ from tests.support.running import put_forecast
 from tests.support.visiting import NOON
 from watcher.jobs.steps import StepName, StepRequest
 from watcher.judge.ranking import Ranking
-from watcher.planning.day_plan import DayPlan, LeftOut, Loss, Step, Wish, Wishes
+from watcher.planning.day_plan import DayPlan, NotPlanned, PlanLoss, PlanStep, Wish, Wishes
 from watcher.planning.kept import Basis, InHand, KeptPlan, PlanChanged, PlanNow, RefusedWish, stands
 from watcher.service.day_plan import Making, PlanKeeper, _due, _order_before, with_plan
 from watcher.service.snapshot import Snapshot
@@ -23,7 +23,9 @@ BASIS = Basis((("feed", 1),), (), (), 0, "abc")
 
 
 def kept(**changes: object) -> KeptPlan:
-    plan = DayPlan(NOON, (Step("boom", "hill", "coarse", NOON, NOON + HOUR, 0.7, 0.0),), 0.7, {})
+    plan = DayPlan(
+        NOON, (PlanStep("boom", "hill", "coarse", NOON, NOON + HOUR, 0.7, 0.0),), 0.7, {}
+    )
     return replace(KeptPlan(plan, BASIS), **changes)
 
 
@@ -31,13 +33,13 @@ def test_a_plan_is_read_back_as_it_was_kept() -> None:
     made = kept(
         wishes=Wishes("hill", frozenset({"a"}), {"b": 1}, {"c": "boom"}, 5, 6, {"boom": 7}),
         refused=RefusedWish(Wish.FIRST, "hill", Wish.HOME_BY),
-        loses={"creek": Loss(("hill",), 0.2)},
+        loses={"creek": PlanLoss(("hill",), 0.2)},
         in_hand=(InHand("boom", "creek", 1, 2),),
         past_forecasts=4,
         open_now=("hill",),
         quick=True,
     )
-    left = replace(made, plan=replace(made.plan, left_out={"creek": LeftOut.NO_TIME}))
+    left = replace(made, plan=replace(made.plan, left_out={"creek": NotPlanned.NO_TIME}))
     assert KeptPlan.of_json(0, left.to_json()) == left
 
 

@@ -12,7 +12,7 @@ from watcher.judge.chances import Chances, FarmChances
 from watcher.judge.changed_rig import ChangedRig
 from watcher.limits.catalogue import Limit
 from watcher.limits.farm_arrays import FarmArrays
-from watcher.planning.day_plan import DayPlan, Step
+from watcher.planning.day_plan import DayPlan, PlanStep
 from watcher.service.planning import Busy, planner, with_details
 
 HOUR, MINUTE = 3600, 60
@@ -93,7 +93,7 @@ def test_a_sprayer_in_a_job_is_free_after_it_and_the_way_from_it() -> None:
 def test_what_must_not_meet_is_rinsed_out_and_other_tips_are_a_stop() -> None:
     plan = arrays(hill={"products": ["one"]}, creek_side={"products": ["another"], "setups": []})
     steps = tuple(
-        Step("boom", field, setup, MORNING + n * HOUR, MORNING + (n + 1) * HOUR, 0.8, 2400.0)
+        PlanStep("boom", field, setup, MORNING + n * HOUR, MORNING + (n + 1) * HOUR, 0.8, 2400.0)
         for n, (field, setup) in enumerate(
             [("hill", "coarse"), ("creek_side", "fine"), ("creek_side", "fine")]
         )
@@ -109,7 +109,7 @@ def test_what_must_not_meet_is_rinsed_out_and_other_tips_are_a_stop() -> None:
 
 def test_of_a_field_sprayed_in_part_the_rest_is_carried() -> None:
     plan = arrays().leaving({"hill": 0.25})
-    steps = (Step("boom", "hill", "coarse", MORNING, MORNING + HOUR, 0.8, 0.0),)
+    steps = (PlanStep("boom", "hill", "coarse", MORNING, MORNING + HOUR, 0.8, 0.0),)
     (found,) = with_details(plan, chances(plan), DayPlan(MORNING, steps, 1.0, {})).steps
     assert found.area_m2 == pytest.approx(40_000, rel=0.002)
 
@@ -137,7 +137,7 @@ def test_a_strip_that_stays_unsprayed_in_any_wind_shortens_a_step_and_its_loads(
     plan = beside_orchard(buffer)
     f, s = plan.fields.index("creek_side"), plan.setups.index("coarse")
     share = 1.0 - depth_m / 400.0
-    steps = (Step("boom", "creek_side", "coarse", MORNING, MORNING + HOUR, 0.8, 0.0),)
+    steps = (PlanStep("boom", "creek_side", "coarse", MORNING, MORNING + HOUR, 0.8, 0.0),)
     (step,) = with_details(plan, chances(plan), DayPlan(MORNING, steps, 1.0, {})).steps
     assert step.area_m2 == pytest.approx(share * 160_000, rel=0.01)
     without = FarmArrays.of(build(tables())).duration_s[f, s]

@@ -40,7 +40,7 @@ def book(log: Database, source: dict[str, Any], now: int = NOW) -> Book:
 def reporting(log: Database, *reports: str, now: int = NOW) -> Book:
     """The watch of a farm that hears an aerodrome's reports; the newest last."""
     watch = book(log, SOURCE, now)
-    text = metar.Text("\n".join(f"METAR KXYZ {r}" for r in reports).encode(), "file", now)
+    text = metar.MetarText("\n".join(f"METAR KXYZ {r}" for r in reports).encode(), "file", now)
     rows, _ = metar.rows_of(text, "KXYZ", {}, now)
     watch.take_in(observations(rows, now=now, site=Site(*PLACE), source="field"))
     return watch

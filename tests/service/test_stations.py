@@ -18,7 +18,7 @@ from watcher.farm.feeds import Source
 from watcher.service.source_factory import polled_sources, posting_stations
 from watcher.service.stream_factory import streamed_sources
 from watcher.sources.http import FeedClient
-from watcher.sources.stations.mqtt import MqttStation
+from watcher.sources.stations.mqtt import MqttSource
 from watcher.store import weather
 from watcher.store.database import Database
 
@@ -102,7 +102,7 @@ async def test_a_source_bears_the_name_the_farm_gives_it(client: FeedClient) -> 
 def test_a_broker_is_sought_where_brokers_listen(station: dict[str, Any], port: int) -> None:
     farm = farm_of(mast=ONE_OF_EACH["mqtt"] | station | {"user": "watch"})
     source = streamed_sources(farm, lambda: NOW, {"mast": SecretStr("word")})["mast"]
-    assert isinstance(source, MqttStation)
+    assert isinstance(source, MqttSource)
     assert (source._broker.port, source._broker.password) == (port, "word")
 
 

@@ -23,7 +23,7 @@ from watcher.sources.feeds import nws_bodies
 from watcher.sources.http import FeedClient
 from watcher.sources.stations import readings, senml
 from watcher.sources.stations.bad_reading import BadReadingError
-from watcher.sources.stations.metar import MetarStation, Text
+from watcher.sources.stations.metar import MetarSource, MetarText
 from watcher.sources.stations.mqtt_payload import Mapped, MappedValue, Payload
 from watcher.sources.stations.rows import number
 from watcher.units import Kind, UnreadableQuantityError, read
@@ -222,8 +222,8 @@ class Told:
     def __init__(self, body: bytes) -> None:
         self.body = body
 
-    async def read(self, now: int) -> Text:
-        return Text(self.body, "the test", now)
+    async def read(self, now: int) -> MetarText:
+        return MetarText(self.body, "the test", now)
 
 
 @pytest.mark.parametrize("body", HOSTILE_TEXTS.values(), ids=HOSTILE_TEXTS)
@@ -231,7 +231,7 @@ async def test_an_aerodrome_text_that_harms_is_refused_or_read(
     body: bytes, reader: BodyProcess
 ) -> None:
     texts = Told(body)
-    station = MetarStation(
+    station = MetarSource(
         name="a", station="KXYZ", texts=texts, every_s=600.0, site=SITE, reader=reader
     )
     async with alive():

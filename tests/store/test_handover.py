@@ -13,7 +13,7 @@ from watcher.sources.base import Forecast, Observations
 from watcher.store import aggregates, handover, jobs, outbox, runs, weather
 from watcher.store.database import Database
 from watcher.store.standby import StandbyLog
-from watcher.store.tables import Message
+from watcher.store.tables import Outgoing
 from watcher.weather.bins import HOUR_S
 from watcher.weather.series import Site, WeatherSeries
 
@@ -124,7 +124,7 @@ def test_what_comes_in_and_is_told_meanwhile_is_given_back_once(main, own):
         assert give_back(main, own) == run
     with main.reading() as session:
         kept = weather.observations(session, "mast", NOW + 60, NOW + 600)
-        messages = session.scalars(select(Message).order_by(Message.id)).all()
+        messages = session.scalars(select(Outgoing).order_by(Outgoing.id)).all()
         assert kept.series.wind_m_s.tolist() == [5.0, 5.001]
         assert [(m.key, m.state, m.sent_at) for m in messages] == [
             ("waits", "sent", NOW + 61),
@@ -142,7 +142,7 @@ def test_what_was_sent_is_not_sent_again_for_what_was_known_in_memory(main, own)
         outbox.mark_sent(session, claimed.id, NOW)
     give_back(main, own)
     with main.reading() as session:
-        assert session.scalars(select(Message)).one().state == "sent"
+        assert session.scalars(select(Outgoing)).one().state == "sent"
 
 
 def test_a_run_that_began_in_memory_is_noted_under_a_number_of_the_log(main, own):

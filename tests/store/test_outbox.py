@@ -9,7 +9,7 @@ import pytest
 from watcher.store import outbox
 from watcher.store.database import Database
 from watcher.store.outbox import NewMessage
-from watcher.store.tables import Message
+from watcher.store.tables import Outgoing
 
 NOW = 1_700_000_000
 
@@ -36,7 +36,7 @@ def put(log: Database, *messages: NewMessage) -> None:
             assert outbox.put(session, message)
 
 
-def claim(log: Database, now: int = NOW, lease_s: int = 60, limit: int = 10) -> list[Message]:
+def claim(log: Database, now: int = NOW, lease_s: int = 60, limit: int = 10) -> list[Outgoing]:
     with log.writing() as session:
         return outbox.claim(session, now, lease_s, limit)
 
@@ -182,7 +182,7 @@ def test_a_message_given_up_stays_and_says_why(log: Database) -> None:
         assert outbox.mark_failed(session, message.id, 1, "no such number", None)
     assert claim(log, NOW + 10_000) == []
     with log.reading() as session:
-        kept = session.get_one(Message, message.id)
+        kept = session.get_one(Outgoing, message.id)
         assert (kept.state, kept.last_error) == ("failed", "no such number")
 
 

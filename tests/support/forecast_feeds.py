@@ -9,10 +9,10 @@ import numpy as np
 
 from tests.support.farms import LATITUDE, LONGITUDE
 from watcher.sources.base import PolledSource
-from watcher.sources.feeds.mapped_json import MappedJson
-from watcher.sources.feeds.met_norway import MetNorway
-from watcher.sources.feeds.nws import UsWeatherService
-from watcher.sources.feeds.open_meteo import OpenMeteo
+from watcher.sources.feeds.mapped_json import MappedJsonFeed
+from watcher.sources.feeds.met_norway import MetNorwayFeed
+from watcher.sources.feeds.nws import UsWeatherServiceFeed
+from watcher.sources.feeds.open_meteo import OpenMeteoFeed
 from watcher.sources.http import FeedClient
 from watcher.weather.series import Site
 
@@ -192,13 +192,17 @@ def _at(client: FeedClient) -> dict[str, Any]:
 
 FORECAST_FEEDS = {
     "open_meteo": ForecastFeed(
-        {"kind": "open_meteo"}, lambda c: OpenMeteo(**_at(c)), _open_meteo, "/forecast", True
+        {"kind": "open_meteo"}, lambda c: OpenMeteoFeed(**_at(c)), _open_meteo, "/forecast", True
     ),
     "met_norway": ForecastFeed(
-        {"kind": "met_norway"}, lambda c: MetNorway(**_at(c)), _met_norway, "/complete", False
+        {"kind": "met_norway"}, lambda c: MetNorwayFeed(**_at(c)), _met_norway, "/complete", False
     ),
     "nws": ForecastFeed(
-        {"kind": "nws"}, lambda c: UsWeatherService(**_at(c)), _nws, "/gridpoints/OAX/1,2", False
+        {"kind": "nws"},
+        lambda c: UsWeatherServiceFeed(**_at(c)),
+        _nws,
+        "/gridpoints/OAX/1,2",
+        False,
     ),
     "mapped_json": ForecastFeed(
         {
@@ -211,7 +215,7 @@ FORECAST_FEEDS = {
             "issued": "run",
             "quantities": {name: {"at": at, "unit": unit} for name, (at, unit) in _MAPPED.items()},
         },
-        lambda c: MappedJson(
+        lambda c: MappedJsonFeed(
             name="feed",
             client=c,
             url="https://weather.example/api",

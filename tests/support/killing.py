@@ -14,7 +14,7 @@ from sqlalchemy import select
 from tests.support.alert_life import RECIPIENTS, Alerts, Life, as_line
 from tests.support.receiver import Receiver, status
 from watcher.store.database import Database
-from watcher.store.tables import Message
+from watcher.store.tables import Outgoing
 
 _ROOT = Path(__file__).resolve().parent.parent.parent
 
@@ -48,11 +48,11 @@ def live(process: subprocess.Popen[str], life: Life) -> str:
     return process.stdout.readline().strip()
 
 
-def outbox_of(path: Path) -> list[Message]:
+def outbox_of(path: Path) -> list[Outgoing]:
     """Every message of a log."""
     log = Database(f"sqlite:///{path}")
     with log.reading() as session:
-        found = list(session.scalars(select(Message).order_by(Message.id)))
+        found = list(session.scalars(select(Outgoing).order_by(Outgoing.id)))
     log.close()
     return found
 

@@ -23,7 +23,7 @@ from watcher.source_view import distrusted
 from watcher.sources.base import Observations
 from watcher.store import jobs, weather
 from watcher.store.database import Database
-from watcher.store.tables import Condition, Message
+from watcher.store.tables import Condition, Outgoing
 from watcher.weather.series import Site, WeatherSeries
 
 MINUTE = 60
@@ -83,8 +83,8 @@ class Minutes:
     def deliver(self) -> None:
         """Let every message that waits have arrived."""
         with self.store.writing() as session:
-            waiting = Message.sent_at.is_(None)
-            session.execute(update(Message).where(waiting).values(sent_at=self.now, state="sent"))
+            waiting = Outgoing.sent_at.is_(None)
+            session.execute(update(Outgoing).where(waiting).values(sent_at=self.now, state="sent"))
 
     def broken(self) -> set[Limit]:
         """The limits that the newest judgement finds broken for any job."""
@@ -92,11 +92,11 @@ class Minutes:
             states = [state.look(self.judgement, 0, job) for job in jobs.open_jobs(session)]
         return {r.limit for s in states for r in s.limits if r.stand is LimitState.BROKEN}
 
-    def told(self, recipient: str | None = None) -> list[Message]:
+    def told(self, recipient: str | None = None) -> list[Outgoing]:
         """All that was told of the topic, oldest first."""
         with self.store.reading() as session:
-            of = (Message.recipient == (recipient or self.recipient), Message.tag == self.topic)
-            return list(session.scalars(select(Message).where(*of).order_by(Message.id)))
+            of = (Outgoing.recipient == (recipient or self.recipient), Outgoing.tag == self.topic)
+            return list(session.scalars(select(Outgoing).where(*of).order_by(Outgoing.id)))
 
     def newest(self) -> str:
         """The body of the newest message."""

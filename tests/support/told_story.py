@@ -25,7 +25,7 @@ from watcher.judge.job_action import Action, JobAction
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.store import outbox
 from watcher.store.database import Database
-from watcher.store.tables import Message
+from watcher.store.tables import Outgoing
 
 _AHEAD = np.arange(72)
 SKIES: Mapping[str, Mapping[str, Any]] = {
@@ -144,8 +144,8 @@ class ToldStory:
 
     def _told(self) -> Iterator[str]:
         with self.store.reading() as session:
-            of = (Message.id > self._written, Message.tag == "job")
-            messages = list(session.scalars(select(Message).where(*of).order_by(Message.id)))
+            of = (Outgoing.id > self._written, Outgoing.tag == "job")
+            messages = list(session.scalars(select(Outgoing).where(*of).order_by(Outgoing.id)))
         for message in messages:
             self._written = message.id
             body = _REF.sub("", message.body).splitlines()

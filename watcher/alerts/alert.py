@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from watcher.alerts.conditions import Key, Rule
+from watcher.alerts.conditions import ConditionKey, Rule
 from watcher.messages.text import Text
 
 
@@ -20,7 +20,7 @@ class Alert:
     true_at: int
     to: str | None = None
     """The one recipient it is for; everyone who hears of its topic when None."""
-    says: tuple[Key, ...] = ()
+    says: tuple[ConditionKey, ...] = ()
     """The conditions it tells of."""
     ref: str | None = None
     """Id of the message it repeats, so that acknowledging one acknowledges both."""

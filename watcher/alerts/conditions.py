@@ -66,14 +66,14 @@ class Evaluation:
         return replace(self, holds=holds)
 
     @property
-    def key(self) -> "Key":
-        return Key(
+    def key(self) -> "ConditionKey":
+        return ConditionKey(
             self.subject, f"{self.rule.kind}: {self.about}" if self.about else self.rule.kind
         )
 
 
 @dataclass(frozen=True, order=True)
-class Key:
+class ConditionKey:
     """What tells one condition from another."""
 
     subject: str
@@ -100,7 +100,7 @@ class State:
     """The key of the message that last tells it to each recipient."""
 
 
-class Change(Enum):
+class News(Enum):
     """News about a condition."""
 
     RAISED = "raised"
@@ -110,7 +110,7 @@ class Change(Enum):
     CLEARED = "cleared"
 
 
-def step(standing: Evaluation, state: State | None, now: int) -> tuple[State | None, Change | None]:
+def step(standing: Evaluation, state: State | None, now: int) -> tuple[State | None, News | None]:
     """Return the condition's next state, None when it is over, and the change worth telling.
 
     Not knowing changes nothing: silence is no recovery. Of a clock set back, no remembered time
@@ -126,24 +126,24 @@ def step(standing: Evaluation, state: State | None, now: int) -> tuple[State | N
         return _while_said(standing, replace(state, not_so_since=None), state.said_at, now)
     not_so_since = now if state.not_so_since is None else state.not_so_since
     if now - not_so_since >= rule.clear_after_s:
-        return None, Change.CLEARED
+        return None, News.CLEARED
     return replace(state, not_so_since=not_so_since), None
 
 
 def _before_said(
     standing: Evaluation, state: State | None, now: int
-) -> tuple[State | None, Change | None]:
+) -> tuple[State | None, News | None]:
     if not standing.holds:
         return None, None
     since = now if state is None else state.since
     if now - since < standing.rule.raise_after_s:
         return State(since, evidence=standing.evidence), None
-    return State(since, said_at=now, evidence=standing.evidence), Change.RAISED
+    return State(since, said_at=now, evidence=standing.evidence), News.RAISED
 
 
 def _while_said(
     standing: Evaluation, state: State, said_at: int, now: int
-) -> tuple[State, Change | None]:
+) -> tuple[State, News | None]:
     every = standing.rule.repeat_after_s
     unseen = said_at > standing.seen_at
     # An act that lies ahead of now is from before the clock was set back: it is not new.
@@ -153,7 +153,7 @@ def _while_said(
         or (every is not None and unseen and now - said_at >= every)
     )
     state = replace(state, evidence=standing.evidence, said_at=now if again else said_at)
-    return state, Change.REPEATED if again else None
+    return state, News.REPEATED if again else None
 
 
 def _not_ahead(state: State | None, now: int) -> State | None:
@@ -172,7 +172,7 @@ class Transition:
     """A change of one condition. ``state`` is as it was said, for a cleared one as it was."""
 
     standing: Evaluation
-    change: Change
+    change: News
     state: State
     to: frozenset[str] | None = None
     """The recipients it is news to; None: everyone who hears of it."""
@@ -184,10 +184,10 @@ class Transition:
 
 def advance(
     standings: Iterable[Evaluation],
-    states: Mapping[Key, State],
+    states: Mapping[ConditionKey, State],
     now: int,
-    lost: Mapping[Key, frozenset[str]] | None = None,
-) -> tuple[dict[Key, State], list[Transition]]:
+    lost: Mapping[ConditionKey, frozenset[str]] | None = None,
+) -> tuple[dict[ConditionKey, State], list[Transition]]:
     """Step every condition; returns the states that last and what is new.
 
     A condition nothing is stated about any more is over without a word: its subject is gone.
@@ -195,7 +195,7 @@ def advance(
     delivered, so that what is still so is news to them.
     """
     lost = lost or {}
-    lasting: dict[Key, State] = {}
+    lasting: dict[ConditionKey, State] = {}
     news = []
     for standing in standings:
         before = states.get(standing.key)
@@ -206,5 +206,5 @@ def advance(
         if change is not None and state is not None:
             news.append(Transition(standing, change, state))
         elif after is not None and standing.holds and standing.key in lost:
-            news.append(Transition(standing, Change.UNTOLD, after, lost[standing.key]))
+            news.append(Transition(standing, News.UNTOLD, after, lost[standing.key]))
     return lasting, news

@@ -11,7 +11,7 @@ from watcher.judge.timeline import Timeline
 from watcher.messages.reasons import Speaker
 from watcher.planning.kept import PlanNow
 from watcher.source_view import SourceView
-from watcher.store.tables import Message
+from watcher.store.tables import Outgoing
 from watcher.weather.nowcast import Nowcast
 
 _FIRST_ANSWERS_S = 60
@@ -74,7 +74,7 @@ class AlertContext:
     sources: Sequence[SourceView] = ()
     acknowledged: Mapping[str, int] = field(default_factory=dict)
     """When something was last acknowledged about each subject. [epoch seconds]"""
-    unanswered: Sequence[Message] = ()
+    unanswered: Sequence[Outgoing] = ()
     """Mid-job alerts of the last hours that nobody has acknowledged."""
     out_of_reach: Mapping[str, str] = field(default_factory=dict)
     """Recipients to whom messages do not arrive, and why."""

@@ -13,7 +13,7 @@ from sqlalchemy.orm import Session
 
 from watcher.alerts import condition_states, watch_trouble
 from watcher.alerts.alert import Alert
-from watcher.alerts.conditions import Evaluation, Key, State, Transition, advance
+from watcher.alerts.conditions import ConditionKey, Evaluation, State, Transition, advance
 from watcher.alerts.context import AlertContext, Begun
 from watcher.alerts.enqueue import Enqueue
 from watcher.alerts.gather import gather
@@ -39,11 +39,15 @@ class RuleGroup(Protocol):
     def KINDS(self) -> frozenset[str]: ...  # noqa: N802  # a constant of a module
 
     def standings(
-        self, view: AlertContext, states: Mapping[Key, State], /
+        self, view: AlertContext, states: Mapping[ConditionKey, State], /
     ) -> Iterable[Evaluation]: ...
 
     def tell(
-        self, view: AlertContext, news: Sequence[Transition], lasting: Mapping[Key, State], /
+        self,
+        view: AlertContext,
+        news: Sequence[Transition],
+        lasting: Mapping[ConditionKey, State],
+        /,
     ) -> Iterable[Alert]: ...
 
 
@@ -55,7 +59,7 @@ DESKS: tuple[RuleGroup, ...] = (job, job_strips, source, recipient, day_plan, fi
 class Decision:
     """What a cycle decided: what to remember and what to tell."""
 
-    lasting: dict[Key, State]
+    lasting: dict[ConditionKey, State]
     notices: Sequence[Alert]
 
 
@@ -71,16 +75,18 @@ class Cycle:
     """How each source was found to be."""
 
 
-Lost = Mapping[Key, frozenset[str]]
+Lost = Mapping[ConditionKey, frozenset[str]]
 """The recipients who will not get what was written to them of a condition."""
 
 
-def decide(view: AlertContext, states: Mapping[Key, State], lost: Lost | None = None) -> Decision:
+def decide(
+    view: AlertContext, states: Mapping[ConditionKey, State], lost: Lost | None = None
+) -> Decision:
     """Work out what is news in a view, given what is remembered. Changes nothing itself.
 
     A desk with a fault keeps what it remembers and must not silence the others.
     """
-    lasting: dict[Key, State] = {}
+    lasting: dict[ConditionKey, State] = {}
     notices: list[Alert] = []
     for desk in DESKS:
         own = {key: state for key, state in states.items() if key.of_kind in desk.KINDS}
@@ -98,7 +104,10 @@ def decide(view: AlertContext, states: Mapping[Key, State], lost: Lost | None = 
 
 
 def _worded(
-    desk: RuleGroup, view: AlertContext, news: Sequence[Transition], lasting: Mapping[Key, State]
+    desk: RuleGroup,
+    view: AlertContext,
+    news: Sequence[Transition],
+    lasting: Mapping[ConditionKey, State],
 ) -> list[Alert]:
     """Word what is news to everyone, and to each who will not get a message what it said."""
     notices = list(desk.tell(view, [n for n in news if n.to is None], lasting))
@@ -109,7 +118,7 @@ def _worded(
     return notices
 
 
-def _left_alone(key: Key, view: AlertContext) -> bool:
+def _left_alone(key: ConditionKey, view: AlertContext) -> bool:
     return key.subject in view.unseen and key.of_kind != job_care.UNWATCHED.kind
 
 
@@ -156,7 +165,7 @@ def run(
     return Cycle(written, job.actions(view, decision.lasting), view.sources)
 
 
-def _lost(session: Session, post: Enqueue, states: Mapping[Key, State], now: int) -> Lost:
+def _lost(session: Session, post: Enqueue, states: Mapping[ConditionKey, State], now: int) -> Lost:
     """Who will not get what was written to them of what is remembered as said."""
     known = post.people.known()
     every = [key for state in states.values() for key in state.messages.values()]
@@ -169,7 +178,7 @@ def _lost(session: Session, post: Enqueue, states: Mapping[Key, State], now: int
 
 
 def _note_messages(
-    session: Session, lasting: dict[Key, State], notice: Alert, messages: Mapping[str, str]
+    session: Session, lasting: dict[ConditionKey, State], notice: Alert, messages: Mapping[str, str]
 ) -> None:
     """Remember which messages tell of a condition; older ones that still wait are not sent.
 

@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 
 from watcher.alerts import condition_states
 from watcher.alerts.alert import Alert
-from watcher.alerts.conditions import Change, Evaluation, Key, Rule, State, Urgency, advance
+from watcher.alerts.conditions import ConditionKey, Evaluation, News, Rule, State, Urgency, advance
 from watcher.alerts.enqueue import Enqueue
 from watcher.farm.models import Topic
 from watcher.messages.reasons import Speaker
@@ -28,7 +28,7 @@ CANNOT_WRITE = Rule(
     "watch cannot write", Topic.JOB, Urgency.NOW, 3600, repeat_after_s=1800, escalates=True
 )
 _SEES = Rule("watch sees again", Topic.JOB, Urgency.NOW, 3600, overtakes=True)
-_JUDGE, _WRITE = (Key(_SUBJECT, rule.kind) for rule in (CANNOT_JUDGE, CANNOT_WRITE))
+_JUDGE, _WRITE = (ConditionKey(_SUBJECT, rule.kind) for rule in (CANNOT_JUDGE, CANNOT_WRITE))
 KINDS = frozenset({CANNOT_JUDGE.kind, CANNOT_WRITE.kind})
 
 
@@ -64,7 +64,7 @@ def tell(session: Session, post: Enqueue, trouble: Trouble, now: int) -> int:
     ]
     lasting, news = advance(standings, before, now)
     condition_states.save(session, before, lasting, now)
-    raised = {n.kind for n in news if n.change is not Change.CLEARED}
+    raised = {n.kind for n in news if n.change is not News.CLEARED}
     if not news or (_JUDGE in lasting and CANNOT_JUDGE.kind not in raised):
         return 0  # what is graver was announced already
     rule, text = _said(post.speaker, trouble.why, before, lasting, now)
@@ -87,8 +87,8 @@ def _when(rule: Rule, urgent: bool) -> Rule:
 def _said(
     speaker: Speaker,
     why: str,
-    before: Mapping[Key, State],
-    lasting: Mapping[Key, State],
+    before: Mapping[ConditionKey, State],
+    lasting: Mapping[ConditionKey, State],
     now: int,
 ) -> tuple[Rule, Text]:
     """Put into words how it is now: the graver of both troubles, or that all is over."""

@@ -14,7 +14,7 @@ from watcher.charts.paper import CannotDrawError
 from watcher.cli.context import answer, open_farm, open_log, open_settings, stop
 from watcher.cli.names import no_such
 from watcher.farm import Farm
-from watcher.i18n.message import Clock, joined, say
+from watcher.i18n.message import WallTime, joined, say
 from watcher.jobs.usual_gusts import usual_gusts
 from watcher.judge.judgement import Judgement
 from watcher.judge.setup_choice import choose_setup
@@ -107,7 +107,7 @@ def _index(judgement: Judgement, moment: int, farm: Farm, now: int) -> int:
     times = judgement.series.times
     index = int(np.searchsorted(times, moment, side="right")) - 1
     if index < 0 or moment >= ends(judgement.series)[-1]:
-        first, last = (Clock(int(t), now, farm.zone) for t in (times[0], times[-1]))
+        first, last = (WallTime(int(t), now, farm.zone) for t in (times[0], times[-1]))
         stop(
             say(
                 "--at is outside what is looked at: it goes from {first} to {last}",

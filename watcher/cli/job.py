@@ -22,11 +22,11 @@ from watcher.cli.context import (
 from watcher.cli.speech import in_words
 from watcher.cli.time_range import moment_before
 from watcher.farm import Farm
-from watcher.i18n.message import Clock, Message, Name, Sentence, joined, say
+from watcher.i18n.message import Message, Name, Sentence, WallTime, joined, say
 from watcher.jobs import queries
 from watcher.jobs.by_hand import MEASURED
 from watcher.jobs.changes import CHANGED
-from watcher.jobs.commands import BadStepError, Taken, take
+from watcher.jobs.commands import BadStepError, StepTaken, take
 from watcher.jobs.steps import StepName, StepOutcome, StepRequest
 from watcher.judge.job_action import JobAction
 from watcher.judge.start_check import Obstacle
@@ -78,7 +78,7 @@ def _take(
     measured: Mapping[str, str] | None = None,
     changed: Mapping[str, str] | None = None,
     **asked: str,
-) -> Taken:
+) -> StepTaken:
     """Take a step and say what became of it; one that was not taken is said, and exit 2."""
     settings = open_settings()
     farm = open_farm(settings.farm)
@@ -112,7 +112,7 @@ def _take(
     return taken
 
 
-def _taken(settings: Settings, farm: Farm, step: StepRequest, now: int) -> Taken:
+def _taken(settings: Settings, farm: Farm, step: StepRequest, now: int) -> StepTaken:
     plan = FarmArrays.of(farm)
     with open_log(settings) as log, log.writing() as session:
 
@@ -122,7 +122,7 @@ def _taken(settings: Settings, farm: Farm, step: StepRequest, now: int) -> Taken
         return take(session, plan, step, now, look)
 
 
-def _says_yes(farm: Farm, step: StepRequest, taken: Taken, now: int) -> bool:
+def _says_yes(farm: Farm, step: StepRequest, taken: StepTaken, now: int) -> bool:
     """Ask for a plain yes where somebody sits in front of it; say how to give it elsewhere."""
     speaker = Speaker(farm)
     remark(say("This stands against a start on {field}:", field=Name(step.field)))
@@ -266,7 +266,7 @@ def list_jobs() -> None:
             job.setup,
             in_words(JOB_STATE_WORDS[job.state]),
             in_words(_to_do(states.get(job.id))),
-            in_words(Clock(job.started_at, now, farm.zone)),
+            in_words(WallTime(job.started_at, now, farm.zone)),
             in_words(span(view.sprayed_s)),
             in_words(span(job.planned_s)),
         )

@@ -8,13 +8,13 @@ import typer
 from watcher.cli.context import answer, open_farm, open_log, open_settings, out, stop, table_of
 from watcher.cli.speech import in_words
 from watcher.farm import Farm
-from watcher.i18n.message import Clock, Param, joined, say
+from watcher.i18n.message import Param, WallTime, joined, say
 from watcher.jobs.commands import BadStepError, see
 from watcher.messages.text import cut
 from watcher.messages.vocabulary import MESSAGE_STATE_WORDS
 from watcher.messages.words import span
 from watcher.store import outbox
-from watcher.store.tables import Message
+from watcher.store.tables import Outgoing
 
 _SAID_ROOM = 44
 _ON_TIME_S = 60
@@ -51,27 +51,27 @@ def messages(
     out.print(table)
 
 
-def _receipt(message: Message, farm: Farm, now: int) -> tuple[Param, ...]:
+def _receipt(message: Outgoing, farm: Farm, now: int) -> tuple[Param, ...]:
     seen_at, by = message.acknowledged_at, message.acknowledged_by or ""
     return (
         message.short_id,
-        Clock(message.created_at, now, farm.zone),
+        WallTime(message.created_at, now, farm.zone),
         message.recipient,
         cut(message.title or message.body, _SAID_ROOM).replace("[", "("),
         _fate(message, farm, now),
-        "" if seen_at is None else joined([Clock(seen_at, now, farm.zone), by], " "),
+        "" if seen_at is None else joined([WallTime(seen_at, now, farm.zone), by], " "),
     )
 
 
-def _fate(message: Message, farm: Farm, now: int) -> Param:
+def _fate(message: Outgoing, farm: Farm, now: int) -> Param:
     if message.sent_at is not None:
         late = message.sent_at - message.caused_at
-        sent = say("sent {time}", time=Clock(message.sent_at, now, farm.zone))
+        sent = say("sent {time}", time=WallTime(message.sent_at, now, farm.zone))
         parts: list[Param] = [sent]
         if late > _ON_TIME_S:
             parts.append(say("{span} late", span=span(late)))
         if message.shown_at is not None:
-            parts.append(say("shown {time}", time=Clock(message.shown_at, now, farm.zone)))
+            parts.append(say("shown {time}", time=WallTime(message.shown_at, now, farm.zone)))
         return joined(parts)
     fate: Param = MESSAGE_STATE_WORDS[message.state]
     if message.attempts:

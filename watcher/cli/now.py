@@ -13,7 +13,7 @@ from watcher.cli.context import answer, open_farm, open_log, open_settings, out,
 from watcher.cli.names import no_such
 from watcher.cli.speech import in_words
 from watcher.farm import Farm
-from watcher.i18n.message import NOTHING, Clock, Message, joined, say
+from watcher.i18n.message import NOTHING, Message, WallTime, joined, say
 from watcher.jobs import queries
 from watcher.jobs.queries import JobView
 from watcher.judge.best_starts import best_starts
@@ -194,7 +194,7 @@ def _line(speaker: Speaker, seen: FieldNow, at: int) -> Message:
     reason = speaker.reason(seen.field, seen.binding)
     if seen.can_wait_until is None:
         return reason
-    until = Clock(seen.can_wait_until, at, speaker.farm.zone)
+    until = WallTime(seen.can_wait_until, at, speaker.farm.zone)
     return joined([reason, say("can wait for {time}", time=until)], "; ")
 
 

@@ -21,7 +21,7 @@ from watcher.messages.words import CAUTION
 from watcher.records.chain import Link
 from watcher.records.errors import RecordError
 from watcher.records.form import FormError
-from watcher.records.layout import Page, Table
+from watcher.records.layout import PageTable, RecordPage
 from watcher.service.snapshot import compose
 from watcher.store.errors import UnknownJobError
 
@@ -62,7 +62,7 @@ def who(by: str) -> str:
     return by.strip() or getpass.getuser()
 
 
-def print_page(page: Page) -> None:
+def print_page(page: RecordPage) -> None:
     """Print a page on the terminal."""
     out.print(page.title, style="bold", markup=False)
     for line in page.lines:
@@ -73,7 +73,7 @@ def print_page(page: Page) -> None:
     answer(CAUTION)
 
 
-def _print(table: Table) -> None:
+def _print(table: PageTable) -> None:
     out.print(f"\n{table.title}", style="bold", markup=False)
     if len(table.head) > _MOST_COLUMNS:
         for row in table.rows:
@@ -85,7 +85,7 @@ def _print(table: Table) -> None:
         answer(table.note)
 
 
-def _print_rows(table: Table) -> None:
+def _print_rows(table: PageTable) -> None:
     shown = grid(*table.head, *([say("Key")] if table.keys else []))
     for place, cells in enumerate(table.rows):
         shown.add_row(*map(rich.markup.escape, (*cells, *table.keys[place : place + 1])))
@@ -103,7 +103,7 @@ def say_head(link: Link) -> None:
     answer(say("Head of the chain: entry {number}, {hash}", number=link.number, hash=link.hash))
 
 
-def printed(desk: Desk, pages: Sequence[Page]) -> bytes:
+def printed(desk: Desk, pages: Sequence[RecordPage]) -> bytes:
     """Return pages as a PDF. Raises RecordError where the extra for that is missing."""
     try:
         from watcher.records.pdf import write_pdf  # noqa: PLC0415  # an extra

@@ -13,7 +13,7 @@ from watcher.cli.context import answer, open_farm, open_log, open_settings, out,
 from watcher.cli.names import no_such
 from watcher.cli.speech import in_words
 from watcher.farm import Farm
-from watcher.i18n.message import NOTHING, Clock, joined, say
+from watcher.i18n.message import NOTHING, WallTime, joined, say
 from watcher.judge.ranking import Ranking
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.messages.chances import tenths
@@ -151,7 +151,7 @@ def _show(speaker: Speaker, plan: PlanNow, ranking: Ranking) -> None:
     if plan.kept.refused is not None:
         answer(refusal(plan.kept.refused))
     for job in plan.kept.in_hand:
-        end = Clock(job.until, now, farm.zone)
+        end = WallTime(job.until, now, farm.zone)
         line = say(
             "{sprayer} is in {field} until about {end}.",
             sprayer=job.sprayer,
@@ -177,8 +177,8 @@ def _show(speaker: Speaker, plan: PlanNow, ranking: Ranking) -> None:
         for step in own:
             ends = NOTHING if step.ended_by is None else LIMIT_WORDS[step.ended_by]
             table.add_row(
-                in_words(Clock(step.starts_at, now, farm.zone)),
-                in_words(Clock(step.ends_at, now, farm.zone)),
+                in_words(WallTime(step.starts_at, now, farm.zone)),
+                in_words(WallTime(step.ends_at, now, farm.zone)),
                 step.field,
                 *([step.driver] if drivers else []),
                 step.setup,

@@ -27,7 +27,7 @@ from watcher.records import commands, journal
 from watcher.records.chain import WHAT_IT_SHOWS, Break, Verdict
 from watcher.records.document import check_document, write_document
 from watcher.records.errors import RecordError
-from watcher.records.layout import Page
+from watcher.records.layout import RecordPage
 from watcher.records.page import page_of
 from watcher.records.rules import due_next
 from watcher.records.table import write_table
@@ -39,7 +39,7 @@ BROKEN = 1
 """Exit code for a chain or a document that was changed."""
 
 
-class Format(StrEnum):
+class ExportFormat(StrEnum):
     """What records are exported as."""
 
     JSON = "json"
@@ -227,7 +227,9 @@ def export(
     numbers: Annotated[
         list[int] | None, typer.Argument(help="Jobs' numbers; every record when left out.")
     ] = None,
-    form: Annotated[Format, typer.Option("--format", "-f", help="As what.")] = Format.PDF,
+    form: Annotated[
+        ExportFormat, typer.Option("--format", "-f", help="As what.")
+    ] = ExportFormat.PDF,
     to_file: Annotated[
         Path | None, typer.Option("--output", "-o", help="A file; named by itself when left out.")
     ] = None,
@@ -267,7 +269,7 @@ def _csv(desk: Desk, wanted: Sequence[int]) -> bytes:
     return text.getvalue().encode()
 
 
-def _page(desk: Desk, job: int, *, blanks: bool = False) -> Page:
+def _page(desk: Desk, job: int, *, blanks: bool = False) -> RecordPage:
     """Lay a job's record out."""
     record = commands.look(desk.session, desk.plan, desk.compose, job, desk.now)
     return page_of(record, desk.rules, journal.head(desk.session), blanks=blanks)
@@ -277,4 +279,4 @@ def _pdf(desk: Desk, wanted: Sequence[int]) -> bytes:
     return printed(desk, [_page(desk, number) for number in wanted])
 
 
-_WRITERS = {Format.JSON: _json, Format.CSV: _csv, Format.PDF: _pdf}
+_WRITERS = {ExportFormat.JSON: _json, ExportFormat.CSV: _csv, ExportFormat.PDF: _pdf}

@@ -13,7 +13,7 @@ from pydantic import SecretStr
 from sqlalchemy.orm import Session
 
 from watcher.store import outbox
-from watcher.store.tables import Message
+from watcher.store.tables import Outgoing
 
 _GOOD_FOR_S = 24 * 3600
 _SIGNATURE_BYTES = 9
@@ -63,6 +63,6 @@ class Links:
         return base64.urlsafe_b64encode(digest).decode().rstrip("=")
 
 
-def linked(session: Session, seen: Seen, now: int) -> Message | None:
+def linked(session: Session, seen: Seen, now: int) -> Outgoing | None:
     """Return the message a link is about; None where none of the last day has that id."""
     return outbox.of_short_id(session, seen.ref.upper(), seen.recipient, since=now - _GOOD_FOR_S)

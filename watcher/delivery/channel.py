@@ -55,7 +55,7 @@ class Sender(Protocol):
         body: str,
         *,
         urgent: bool,
-        rows: Sequence[tables.Message] = (),
+        rows: Sequence[tables.Outgoing] = (),
         now: int = 0,
     ) -> Attempt:
         """Try once to send plain text, the messages ``rows`` as one at ``now``. Never raises."""
@@ -86,7 +86,7 @@ class Channel:
         body: str,
         *,
         urgent: bool,
-        rows: Sequence[tables.Message] = (),  # the text says it all
+        rows: Sequence[tables.Outgoing] = (),  # the text says it all
         now: int = 0,
     ) -> Attempt:
         """Try once to send plain text. Never raises."""

@@ -7,11 +7,11 @@ from watcher.i18n.message import say
 from watcher.messages.forms import SMS_ROOM, Form, Shaped
 from watcher.messages.text import TITLE_ROOM, cut, headline
 from watcher.messages.words import CAUTION
-from watcher.store.tables import Message
+from watcher.store.tables import Outgoing
 
 
 def together(
-    messages: Sequence[Message], bodies: Sequence[str], form: Form, language: Language
+    messages: Sequence[Outgoing], bodies: Sequence[str], form: Form, language: Language
 ) -> Shaped:
     """Return messages as one: their titles first, then each in full; an SMS has room for no more.
 

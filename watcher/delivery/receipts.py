@@ -63,7 +63,7 @@ def fate(session: Session, ref: str, device: Subscription, now: int) -> tuple[bo
     return row.state in {"failed", "expired"}, _not_shown(row)
 
 
-def _not_shown(row: tables.Message) -> Message:
+def _not_shown(row: tables.Outgoing) -> Message:
     why = row.last_error or ""
     match row.state:
         case "sent":

@@ -27,7 +27,7 @@ from watcher.delivery.news import job_of, page_of
 from watcher.delivery.push_address import Destination, NowhereError, destination
 from watcher.i18n.language import Language
 from watcher.i18n.message import say
-from watcher.store.tables import Message
+from watcher.store.tables import Outgoing
 
 if TYPE_CHECKING:
     from py_vapid import Vapid
@@ -197,7 +197,7 @@ class DeviceChannel:
         self._pushes, self._device, self._language = pushes, device, language
 
     async def send(
-        self, title: str, body: str, *, urgent: bool, rows: Sequence[Message] = (), now: int = 0
+        self, title: str, body: str, *, urgent: bool, rows: Sequence[Outgoing] = (), now: int = 0
     ) -> Attempt:
         """Try once to push messages as one. Never raises."""
         said = {"title": title, "body": body}
@@ -210,7 +210,7 @@ class DeviceChannel:
         kind = _Kind(min([_GOOD_FOR_S, *(max(0, left) for left in ends)]), urgent, topic)
         return await self._pushes.send(self._device, said, kind)
 
-    def _answers(self, row: Message) -> dict[str, str]:
+    def _answers(self, row: Outgoing) -> dict[str, str]:
         """What the device shows beside the text, and answers with."""
         job = job_of(row)
         answers = {

@@ -28,7 +28,7 @@ from watcher.messages.text import Text
 from watcher.store import outbox
 from watcher.store.database import Database
 from watcher.store.errors import LogDamagedError, LogError
-from watcher.store.tables import Message
+from watcher.store.tables import Outgoing
 
 log = structlog.get_logger("watcher.courier")
 T = TypeVar("T")
@@ -222,7 +222,7 @@ class DeliveryWorker:
                 return False
         return True
 
-    async def _send(self, name: str, messages: Sequence[Message]) -> Attempt:
+    async def _send(self, name: str, messages: Sequence[Outgoing]) -> Attempt:
         bodies = [self._body(m) for m in messages]
         shaped = together(messages, bodies, self._form(name), self._people.language_of(name))
         channel = self._channel(name)
@@ -237,8 +237,8 @@ class DeliveryWorker:
         )
 
     def _note_and_take(
-        self, name: str, messages: Sequence[Message], attempt: Attempt, session: Session
-    ) -> list[Message]:
+        self, name: str, messages: Sequence[Outgoing], attempt: Attempt, session: Session
+    ) -> list[Outgoing]:
         """Write down what became of an attempt and claim what is next, in one transaction.
 
         Nothing is next where the channel failed: the next would most likely fail too.
@@ -246,7 +246,7 @@ class DeliveryWorker:
         self._note(session, messages, attempt)
         return [] if attempt.outcome is Outcome.FAILED else self._take(name, session)
 
-    def _take(self, name: str, session: Session) -> list[Message]:
+    def _take(self, name: str, session: Session) -> list[Outgoing]:
         """Claim the next urgent message, or else all that could wait, to be sent together."""
         if not self._going.is_set():
             return []
@@ -268,7 +268,7 @@ class DeliveryWorker:
         recipient = self._farm.config.recipients.get(name)
         return recipient.form if recipient else "push"
 
-    def _body(self, message: Message) -> str:
+    def _body(self, message: Outgoing) -> str:
         return say_late(
             message.body,
             self._form(message.recipient),
@@ -278,7 +278,7 @@ class DeliveryWorker:
             zone=self._farm.zone,
         )
 
-    def _note(self, session: Session, messages: Sequence[Message], attempt: Attempt) -> None:
+    def _note(self, session: Session, messages: Sequence[Outgoing], attempt: Attempt) -> None:
         """Write down what became of an attempt."""
         now = self._now()
         for message in messages:
@@ -293,7 +293,7 @@ class DeliveryWorker:
                 outbox.mark_failed(session, message.id, message.attempts, attempt.why, again)
                 event_log.warning("not sent", why=attempt.why, again_at=again)
 
-    def _next_try(self, message: Message, attempt: Attempt) -> int | None:
+    def _next_try(self, message: Outgoing, attempt: Attempt) -> int | None:
         """When to try a message again; None: never.
 
         What cannot be tried before it expires is left to expire. A refusal may be a mistake of the

@@ -13,7 +13,7 @@ from watcher.farm.rules.equipment import (
     SpeedRule,
 )
 from watcher.farm.rules.mix import RuleOf
-from watcher.i18n.message import Message, Quantity, say
+from watcher.i18n.message import Message, ShownQuantity, say
 from watcher.units import Kind
 
 
@@ -31,14 +31,14 @@ def equipment_breaks(
             case DropletRange(coarsest=most) if most is not None and setup.droplets > most:
                 lacks = say("droplets {size} or finer", size=most.words)
             case CarrierRule(least=least) if least is not None and setup.carrier < least - 1e-6:
-                lacks = say("at least {bound}", bound=Quantity(least, Kind.CARRIER, system))
+                lacks = say("at least {bound}", bound=ShownQuantity(least, Kind.CARRIER, system))
             case CarrierRule(most=most) if most is not None and setup.carrier > most + 1e-6:
-                lacks = say("at most {bound}", bound=Quantity(most, Kind.CARRIER, system))
+                lacks = say("at most {bound}", bound=ShownQuantity(most, Kind.CARRIER, system))
             case BoomHeightRule(most=most) if sprayer and sprayer.boom_height > most + 1e-9:
-                height = Quantity(most, Kind.SMALL_LENGTH, system)
+                height = ShownQuantity(most, Kind.SMALL_LENGTH, system)
                 lacks = say("boom no higher than {height}", height=height)
             case SpeedRule(most=most) if sprayer and sprayer.speed > most + 1e-9:
-                speed = Quantity(most, Kind.SPEED, system)
+                speed = ShownQuantity(most, Kind.SPEED, system)
                 lacks = say("speed of at most {speed}", speed=speed)
             case NozzleRule() as rule if not _listed(rule, setup):
                 lacks = say("a nozzle of its list, at a pressure listed")

@@ -94,7 +94,7 @@ class Shown(Protocol):
 
 
 @dataclass(frozen=True)
-class Quantity(Message):
+class ShownQuantity(Message):
     """A value in the unit used inside (SI), shown in the farm's units: ``"10 mph"``."""
 
     value: float
@@ -128,7 +128,7 @@ class Name(Message):
 
 
 @dataclass(frozen=True)
-class Clock(Message):
+class WallTime(Message):
     """An instant as the farm's wall clock shows it: ``"10:42"``, ``"tomorrow 05:30"``.
 
     In the hour a clock change repeats, the zone's abbreviation is added. Epoch seconds.

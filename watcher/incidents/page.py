@@ -18,7 +18,7 @@ from watcher.messages.vocabulary import JOB_STATE_WORDS, POINTS
 from watcher.messages.words import distance, span
 from watcher.records.chain import WHAT_IT_SHOWS, Link
 from watcher.records.form import TEXT, labelled, shown, split
-from watcher.records.layout import UNKNOWN, Map, Page, Ring, Table, Writer, utc
+from watcher.records.layout import UNKNOWN, PageMap, PageTable, RecordPage, Ring, Writer, utc
 from watcher.records.weather_tables import air_table, sources_table, stability_table
 
 WHAT_IT_TELLS = say(
@@ -47,11 +47,11 @@ _HERE_M = 0.02
 """Size of a point on the map, as a share of it."""
 
 
-def page_of(sealed: Sealed, language: Language = ENGLISH) -> Page:
+def page_of(sealed: Sealed, language: Language = ENGLISH) -> RecordPage:
     """Lay out an account. What was sealed stands as it was, whatever the ``language``."""
     account = sealed.account
     writer = Writer(ZoneInfo(account.time_zone), account.units, language)
-    return Page(
+    return RecordPage(
         title=title_of(account, writer),
         lines=writer.words(*_lines(account, sealed.link, writer)),
         tables=tuple(_tables(account, sealed.link, writer)),
@@ -164,7 +164,7 @@ def cone_lines(account: Account, writer: Writer) -> Iterator[Message]:
         yield say("At {n} of them only a forecast told the direction.", n=cone.foretold)
 
 
-def _tables(account: Account, link: Link, writer: Writer) -> Iterator[Table]:
+def _tables(account: Account, link: Link, writer: Writer) -> Iterator[PageTable]:
     yield _jobs(account, writer)
     yield from (_said(job, writer) for job in account.jobs if job.values)
     yield _there(account, writer)
@@ -175,7 +175,7 @@ def _tables(account: Account, link: Link, writer: Writer) -> Iterator[Table]:
     yield _seal(account, link, writer)
 
 
-def _jobs(account: Account, writer: Writer) -> Table:
+def _jobs(account: Account, writer: Writer) -> PageTable:
     rows = tuple(
         (
             str(job.job),
@@ -202,7 +202,7 @@ def _jobs(account: Account, writer: Writer) -> Table:
         say("Record"),
     )
     title = writer.text(say("Which of our jobs ran"))
-    return Table(title, head, rows, (6, 14, 34, 16, 12, 18), writer.text(note))
+    return PageTable(title, head, rows, (6, 14, 34, 16, 12, 18), writer.text(note))
 
 
 def _when(account: Account, job: JobThen, writer: Writer) -> Message:
@@ -230,7 +230,7 @@ def _of_record(job: JobThen) -> Message:
     )
 
 
-def _said(job: JobThen, writer: Writer) -> Table:
+def _said(job: JobThen, writer: Writer) -> PageTable:
     rows = []
     for key, held in job.values.items():
         item = split(key)[0]
@@ -239,10 +239,10 @@ def _said(job: JobThen, writer: Writer) -> Table:
         rows.append((writer.text(labelled(key)), words, writer.word(held.origin)))
     title = writer.text(say("What the record of job {n} says", n=job.job))
     head = writer.words(say("What"), say("Value"), say("From"))
-    return Table(title, head, tuple(rows), (30, 50, 20))
+    return PageTable(title, head, tuple(rows), (30, 50, 20))
 
 
-def _there(account: Account, writer: Writer) -> Table:
+def _there(account: Account, writer: Writer) -> PageTable:
     rows = tuple(
         (
             one.name,
@@ -263,7 +263,7 @@ def _there(account: Account, writer: Writer) -> Table:
         say("Who"), say("Grows"), say("From the place"), say("Upwind"), say("Downwind")
     )
     title = writer.text(say("Who lay where"))
-    return Table(title, head, rows, (24, 28, 20, 14, 14), writer.text(note))
+    return PageTable(title, head, rows, (24, 28, 20, 14, 14), writer.text(note))
 
 
 def _kind(one: LayThere) -> Message:
@@ -287,7 +287,7 @@ def _away(distance_m: float | None, bearing_deg: float | None, writer: Writer) -
     )
 
 
-def _stations(account: Account, writer: Writer) -> Table:
+def _stations(account: Account, writer: Writer) -> PageTable:
     rows = tuple(
         (
             one.name,
@@ -299,7 +299,7 @@ def _stations(account: Account, writer: Writer) -> Table:
     )
     head = writer.words(say("Station"), say("From the place"), say("Readings"), say("Gaps"))
     title = writer.text(say("The farm's stations, and their gaps"))
-    return Table(title, head, rows, (20, 22, 10, 48))
+    return PageTable(title, head, rows, (20, 22, 10, 48))
 
 
 def _silent(one: StationThen, writer: Writer) -> Message:
@@ -316,7 +316,7 @@ def _silent(one: StationThen, writer: Writer) -> Message:
     return joined(parts) if parts else say("none longer than ten minutes")
 
 
-def _seal(account: Account, link: Link, writer: Writer) -> Table:
+def _seal(account: Account, link: Link, writer: Writer) -> PageTable:
     rows = (
         (
             str(link.number),
@@ -337,10 +337,10 @@ def _seal(account: Account, link: Link, writer: Writer) -> Table:
             ),
         )
     title = writer.text(say("Seal"))
-    return Table(title, head, rows, (6, 34, 16, 44), writer.text(joined(note, " ")))
+    return PageTable(title, head, rows, (6, 34, 16, 44), writer.text(joined(note, " ")))
 
 
-def _map(account: Account, writer: Writer) -> Map:
+def _map(account: Account, writer: Writer) -> PageMap:
     """The place, who lies around it, and the cone up- and downwind; north is up."""
     middle = shapely.Point(account.place.longitude, account.place.latitude)
     near = [one for one in account.there if one.distance_m <= _MOST_SHOWN_M]
@@ -352,7 +352,7 @@ def _map(account: Account, writer: Writer) -> Map:
     box = shapely.box(-half, -half, half, half)
     if place.area == 0.0:
         place = place.buffer(_HERE_M * half, quad_segs=1)
-    return Map(
+    return PageMap(
         field=tuple(_rings(place.intersection(box))),
         to_leave=(),
         winds=(),

@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 from sqlalchemy.orm import Session
 
-from watcher.i18n.message import Clock, Message, Name, Number, Param, Quantity, joined, say
+from watcher.i18n.message import Message, Name, Number, Param, ShownQuantity, WallTime, joined, say
 from watcher.jobs import changes
 from watcher.jobs.by_hand import understood
 from watcher.jobs.lately import sprayed_lately
@@ -55,7 +55,7 @@ class JobNotPlannedError(ValueError):
 
 
 @dataclass(frozen=True)
-class Taken:
+class StepTaken:
     """What became of a step, the same however often it is asked for under one key."""
 
     name: StepName
@@ -68,7 +68,7 @@ class Taken:
     """What stands against a start and is not answered with yes yet."""
 
 
-def take(session: Session, plan: FarmArrays, step: StepRequest, now: int, look: Look) -> Taken:
+def take(session: Session, plan: FarmArrays, step: StepRequest, now: int, look: Look) -> StepTaken:
     """Take a step of a job: the one way in for pages, programs and commands.
 
     A step with a key that was asked for before is answered as it was then, and changes nothing. A
@@ -94,14 +94,14 @@ def take(session: Session, plan: FarmArrays, step: StepRequest, now: int, look: 
         rig = changes.rig_at(job, jobs.events(session, job.id), at)
         detail = _detail(plan, job, step, share_begun(known), rig)
     except JobNotPlannedError as error:
-        return Taken(step.name, StepOutcome.REFUSED, job, joined([str(error)]))
+        return StepTaken(step.name, StepOutcome.REFUSED, job, joined([str(error)]))
     new = _row(step, job.id, at, now, detail)
     if records.is_closed(session, job.id) and fold([*known, new])[0] != fold(known)[0]:
         text = say(
             "not kept: the record of job {number} is closed; correct the record instead",
             number=job.id,
         )
-        return Taken(step.name, StepOutcome.REFUSED, job, text)
+        return StepTaken(step.name, StepOutcome.REFUSED, job, text)
     session.add(new)
     session.flush()
     return _settled(session, plan, job, new, now)
@@ -145,18 +145,18 @@ def _row(step: StepRequest, job: int | None, at: int, now: int, detail: dict[str
 
 def _as_before(
     session: Session, plan: FarmArrays, step: StepRequest, before: JobStep, now: int
-) -> Taken:
+) -> StepTaken:
     other_job = step.name is not StepName.START and step.job != before.job_id
     if before.name != step.name or before.asked != step.asked or other_job:
         raise BadStepError(f"the key {step.key!r} was used for another step; give each its own")
     if before.job_id is None:
-        return Taken(step.name, StepOutcome.REFUSED, None, joined([before.refused or ""]))
+        return StepTaken(step.name, StepOutcome.REFUSED, None, joined([before.refused or ""]))
     return _settled(session, plan, jobs.job(session, before.job_id, hold=True), before, now)
 
 
 def _start(
     session: Session, plan: FarmArrays, step: StepRequest, at: int, now: int, *, look: Look
-) -> Taken:
+) -> StepTaken:
     """Start a job, planned to last as long as the farm file's numbers say.
 
     Refused where the farm file has no such field or does not allow the setup on it, and where the
@@ -173,13 +173,13 @@ def _start(
             found = tuple(look(step.field, step.setup))
             if any(one.token not in step.confirm for one in found):
                 text = asks_first(Speaker(plan.farm), step.field, found, now)
-                return Taken(step.name, StepOutcome.ASKS, None, text, found)
+                return StepTaken(step.name, StepOutcome.ASKS, None, text, found)
             row.detail |= _answered(plan, step.field, found, now) | _agreed(found)
         job = _started(session, step, sprayer, planned_s, at)
     except (JobNotPlannedError, JobConflictError) as error:
         row.refused = str(error)
         session.add(row)
-        return Taken(step.name, StepOutcome.REFUSED, None, joined([row.refused]))
+        return StepTaken(step.name, StepOutcome.REFUSED, None, joined([row.refused]))
     row.job_id = job.id
     session.add(row)
     session.flush()
@@ -312,7 +312,7 @@ def _share(plan: FarmArrays, field: str, written: str) -> float:
         return read(written, Kind.AREA) / plan.farm.ground.area_m2(field)
 
 
-def _settled(session: Session, plan: FarmArrays, job: Job, step: JobStep, now: int) -> Taken:
+def _settled(session: Session, plan: FarmArrays, job: Job, step: JobStep, now: int) -> StepTaken:
     """Make the job and its events what its steps make of it; answer what became of one."""
     progress, judged = fold(jobs.steps(session, job.id))
     job.state, job.setup = progress.state, progress.setup
@@ -327,7 +327,7 @@ def _settled(session: Session, plan: FarmArrays, job: Job, step: JobStep, now: i
     zone = plan.farm.zone
     text: Message = _sentence(job, became, now, zone)
     if step.name == StepName.READING and became.outcome is StepOutcome.DONE:
-        until = Clock(step.at + COUNTS_S, now, zone)
+        until = WallTime(step.at + COUNTS_S, now, zone)
         text = say(
             "{line}; it counts until {time}, with what the station changes", line=text, time=until
         )
@@ -338,7 +338,7 @@ def _settled(session: Session, plan: FarmArrays, job: Job, step: JobStep, now: i
         left = sprayed_lately(session, plan.farm, now).left.get(job.field)
         if left is not None:
             text = joined([text, _still_left(plan, job.field, left)], "; ")
-    return Taken(StepName(step.name), became.outcome, job, text)
+    return StepTaken(StepName(step.name), became.outcome, job, text)
 
 
 def _saved_by_strips_s(session: Session, plan: FarmArrays, job: Job, now: int) -> float:
@@ -358,7 +358,7 @@ def _still_left(plan: FarmArrays, field: str, left: float) -> Message:
     return say(
         "{share} of the field, {area}, is still to be sprayed",
         share=Number(f"{left:.0%}"),
-        area=Quantity(left * ground.area_m2(field), Kind.AREA, system),
+        area=ShownQuantity(left * ground.area_m2(field), Kind.AREA, system),
     )
 
 
@@ -406,7 +406,7 @@ def _sentence(job: Job, became: Judged, now: int, zone: ZoneInfo) -> Message:
     stands = became.step if became.outcome is StepOutcome.DONE else became.stands
     about |= {
         "what": JOB_EVENT_WORDS[EVENT_OF[StepName(stands.name)]],
-        "time": Clock(stands.at, now, zone),
+        "time": WallTime(stands.at, now, zone),
         "who": Name(stands.by),
     }
     if became.outcome is StepOutcome.ALREADY:
@@ -443,15 +443,15 @@ def see(session: Session, ref: str, by: str, at: int) -> FirstSeen:
     return FirstSeen(first[0], first[1], new)
 
 
-def _seen(session: Session, plan: FarmArrays, step: StepRequest, at: int) -> Taken:
+def _seen(session: Session, plan: FarmArrays, step: StepRequest, at: int) -> StepTaken:
     job = None if step.job is None else jobs.job(session, step.job)
     seen, ref = see(session, step.ref, step.by, at), step.ref.upper()
     if seen.new:
         text = say("{ref} was seen by {who}", ref=ref, who=Name(seen.by))
-        return Taken(step.name, StepOutcome.DONE, job, text)
-    when = Clock(seen.at, at, plan.farm.zone)
+        return StepTaken(step.name, StepOutcome.DONE, job, text)
+    when = WallTime(seen.at, at, plan.farm.zone)
     text = say("{ref} was already seen, {time}, by {who}", ref=ref, time=when, who=Name(seen.by))
-    return Taken(step.name, StepOutcome.ALREADY, job, text)
+    return StepTaken(step.name, StepOutcome.ALREADY, job, text)
 
 
 def taken_in_hand_at(events: Sequence[JobEvent]) -> int:

@@ -14,7 +14,7 @@ from watcher.farm.rules.weather import WindRule
 from watcher.judge.by_hand import BY_HAND
 from watcher.judge.judgement import Judgement
 from watcher.judge.timeline import Timeline
-from watcher.limits.boom_wind import Place, above_canopy
+from watcher.limits.boom_wind import WindPlace, above_canopy
 from watcher.limits.catalogue import Limit
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.store import weather
@@ -62,7 +62,7 @@ def nearing(
     share = float(booms.wind_share(site, obukhov)[plan.kind[field], setup, 0])
 
     def share_at(height_m: float) -> float:
-        return float(Place.in_the_open(height_m).wind_share(site, obukhov)[0])
+        return float(WindPlace.in_the_open(height_m).wind_share(site, obukhov)[0])
 
     # A gust keeps its excess over the mean on its way down; see ``gust_at_height``.
     last = recent.between(int(recent.times[-1]) - _MEAN_S, int(recent.times[-1]) + 1).wind_m_s

@@ -51,7 +51,7 @@ _OF_ANY_SKY = {
 
 
 @dataclass(frozen=True)
-class Shut:
+class ShutField:
     """A field that no sky opens, with the setup that comes closest and what shuts it."""
 
     field: str
@@ -64,7 +64,7 @@ _FIELDS_AT_A_TIME = 40
 """Every field is laid over thousands of winds: some hundred MB a block."""
 
 
-def shut_fields(plan: FarmArrays, today: date) -> tuple[Shut, ...]:
+def shut_fields(plan: FarmArrays, today: date) -> tuple[ShutField, ...]:
     """Return the fields that can never open, in the farm's order. ``today`` is a local day."""
     starts = range(0, len(plan.fields), _FIELDS_AT_A_TIME)
     blocks = [plan.fields[start : start + _FIELDS_AT_A_TIME] for start in starts]
@@ -72,8 +72,8 @@ def shut_fields(plan: FarmArrays, today: date) -> tuple[Shut, ...]:
     return tuple(shut for part in parts for shut in _shut_in(part, today))
 
 
-def _shut_in(plan: FarmArrays, today: date) -> tuple[Shut, ...]:
-    shut: dict[str, Shut] = {}
+def _shut_in(plan: FarmArrays, today: date) -> tuple[ShutField, ...]:
+    shut: dict[str, ShutField] = {}
     left = plan
     for temp_c, humidity_pct in _airs(plan):
         for day in _days(plan, today):
@@ -102,7 +102,7 @@ def _shut_in(plan: FarmArrays, today: date) -> tuple[Shut, ...]:
 _NEVER = np.iinfo(np.int16).max
 
 
-def _in_order(plan: FarmArrays, shut: Mapping[str, Shut]) -> tuple[Shut, ...]:
+def _in_order(plan: FarmArrays, shut: Mapping[str, ShutField]) -> tuple[ShutField, ...]:
     return tuple(shut[name] for name in plan.fields if name in shut)
 
 
@@ -125,10 +125,12 @@ def _broken(judgement: Judgement, limits: Collection[Limit] | None) -> NDArray[n
     return count
 
 
-def _shut(judgement: Judgement, field: int, bad: NDArray[np.int16], tried: Sequence[int]) -> Shut:
+def _shut(
+    judgement: Judgement, field: int, bad: NDArray[np.int16], tried: Sequence[int]
+) -> ShutField:
     """Name the limits of the case where fewest are broken; of several the most usual ones."""
     setups, times = np.nonzero(bad == bad.min())
-    usual: dict[tuple[int, tuple[Limit, ...]], tuple[int, Shut]] = {}
+    usual: dict[tuple[int, tuple[Limit, ...]], tuple[int, ShutField]] = {}
     step = max(1, setups.size // 60)  # enough to see what is usual
     for setup, at in list(zip(setups.tolist(), times.tolist(), strict=True))[::step]:
         found = tuple(
@@ -138,12 +140,12 @@ def _shut(judgement: Judgement, field: int, bad: NDArray[np.int16], tried: Seque
             or (reason.stand is LimitState.UNKNOWN and reason.limit not in _OF_THE_DAY)
         )
         key = setup, tuple(reason.limit for reason in found)
-        shut = Shut(judgement.plan.fields[field], judgement.plan.setups[setup], found)
+        shut = ShutField(judgement.plan.fields[field], judgement.plan.setups[setup], found)
         usual[key] = (usual.get(key, (0, shut))[0] + 1, shut)
     return max(usual.values(), key=lambda counted: (_room(counted[1]), counted[0]))[1]
 
 
-def _room(shut: Shut) -> float:
+def _room(shut: ShutField) -> float:
     """How near the limit that is furthest from holding is to it."""
     return min(float(np.nan_to_num(reason.headroom, nan=-1.0)) for reason in shut.by)
 

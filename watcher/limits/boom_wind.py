@@ -25,7 +25,7 @@ from watcher.weather.wind_profile import (
 
 
 @dataclass(frozen=True)
-class Place:
+class WindPlace:
     """Where a wind is asked for: a height above the ground over a surface that fills ``layer_m``.
 
     Arrays broadcast to [F, S, 1].
@@ -74,7 +74,7 @@ class Place:
         )
 
 
-def above_canopy(plan: FarmArrays, height_m: Floats) -> Place:
+def above_canopy(plan: FarmArrays, height_m: Floats) -> WindPlace:
     """Return the place at a height [S] above the canopy of each field. [F, S, 1]"""
 
     def of_field(values: Floats) -> Floats:
@@ -84,7 +84,9 @@ def above_canopy(plan: FarmArrays, height_m: Floats) -> Place:
     over = Surface(
         of_field(surface.displacement_m), of_field(surface.roughness_m), of_field(surface.top_m)
     )
-    return Place(of_field(plan.canopy_m) + height_m[None, :, None], over, of_field(plan.layer_m))
+    return WindPlace(
+        of_field(plan.canopy_m) + height_m[None, :, None], over, of_field(plan.layer_m)
+    )
 
 
 @dataclass(frozen=True)
@@ -170,7 +172,7 @@ def _boom_bounds(plan: FarmArrays) -> tuple[Floats, Floats]:
     return low, high
 
 
-def _at_boom(boom: Place, bound_m_s: float | None, height_m: float | None) -> Floats:
+def _at_boom(boom: WindPlace, bound_m_s: float | None, height_m: float | None) -> Floats:
     """A bound brought from its height down to the booms; NaN without one. [S, 1]"""
     if bound_m_s is None:
         return np.full(boom.height_m.shape, np.nan)

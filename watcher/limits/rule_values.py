@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from watcher.farm.rules.mix import heights
 from watcher.farm.rules.weather import WindRule
-from watcher.limits.boom_wind import Place, doubt_of
+from watcher.limits.boom_wind import WindPlace, doubt_of
 from watcher.limits.hours import ends, next_true
 from watcher.weather.series import Floats, WeatherSeries
 from watcher.weather.wind_profile import gust_at_height
@@ -152,7 +152,7 @@ class RuleWind:
     """Standard deviations that they have from being brought there."""
 
 
-def wind_for(rule: WindRule, series: WeatherSeries, obukhov_m: Floats, boom: Place) -> RuleWind:
+def wind_for(rule: WindRule, series: WeatherSeries, obukhov_m: Floats, boom: WindPlace) -> RuleWind:
     """Bring the wind to the heights of a rule. ``boom`` [S, 1] is where the booms are.
 
     A height that is named is above the ground in the open, over short grass.
@@ -164,13 +164,13 @@ def wind_for(rule: WindRule, series: WeatherSeries, obukhov_m: Floats, boom: Pla
 
 
 def _at(
-    height_m: float | None, series: WeatherSeries, obukhov_m: Floats, boom: Place
+    height_m: float | None, series: WeatherSeries, obukhov_m: Floats, boom: WindPlace
 ) -> tuple[Floats, Floats, Floats]:
     """The mean and the gust at a height, and the doubt of both from being brought there."""
     if height_m == series.site.wind_height_m:  # as measured; no profile is needed
         share = np.ones((1, 1))
     else:
-        place = boom if height_m is None else Place.in_the_open(height_m)
+        place = boom if height_m is None else WindPlace.in_the_open(height_m)
         share = np.atleast_2d(place.wind_share(series.site, obukhov_m))
     mean = share * series.wind_m_s
     gust = gust_at_height(wind_m_s=series.wind_m_s, gust_m_s=series.gust_m_s, there_m_s=mean)

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from watcher.farm.geometry.bearings import compass_point
-from watcher.i18n.message import Clock, Message, Number, Quantity, all_of, joined, say
+from watcher.i18n.message import Message, Number, ShownQuantity, WallTime, all_of, joined, say
 from watcher.judge.drops_in_air import Drop, DropsInAir
 from watcher.judge.judgement import Judgement
 from watcher.limits.air import wet_bulb_depression
@@ -35,7 +35,7 @@ def air_line(speaker: Speaker, judgement: Judgement, case: tuple[int, int, int])
     def shown(value: float, kind: Kind) -> Message:
         if not np.isfinite(value):
             return say("unknown")
-        return Quantity(float(value), kind, speaker.system)
+        return ShownQuantity(float(value), kind, speaker.system)
 
     wind_from = series.wind_from_deg[time]
     known = np.isfinite(wind_from)
@@ -68,7 +68,7 @@ def _changes(speaker: Speaker, inversion: Inversion, time: int) -> Iterator[Mess
     for at, breaking in sorted([(forms, False), (breaks, True)]):
         if not np.isfinite(at):
             continue
-        clock = Clock(int(at), now, speaker.farm.zone)
+        clock = WallTime(int(at), now, speaker.farm.zone)
         if breaking:
             yield say("It breaks by {clock}.", clock=clock)
         else:
@@ -85,7 +85,7 @@ def drop_lines(drops: DropsInAir, system: System) -> list[Message]:
             say(
                 "{share} at {distance}",
                 share=percent_of(share),
-                distance=Quantity(distance, Kind.LENGTH, system),
+                distance=ShownQuantity(distance, Kind.LENGTH, system),
             )
             for distance, share in drops.airborne
         ]
@@ -96,7 +96,7 @@ def drop_lines(drops: DropsInAir, system: System) -> list[Message]:
         say(
             "Of the outer {width} sprayed with {size} drops, still in the air downwind: {still}; "
             "up to {gone} dries up before it lands.",
-            width=Quantity(TREATED_WIDTH_M, Kind.LENGTH, system),
+            width=ShownQuantity(TREATED_WIDTH_M, Kind.LENGTH, system),
             size=size,
             still=still,
             gone=percent_of(drops.dries_up),
@@ -113,7 +113,7 @@ def _drop(drop: Drop, system: System) -> Message:
     size = f"{drop.diameter_m * 1e6:.0f} µm"
     if math.isnan(drop.lasts_s) or math.isnan(drop.goes_m):
         return say("A drop of {size}: unknown, wind or humidity is missing.", size=size)
-    far, lasts = Quantity(drop.goes_m, Kind.LENGTH, system, 1), drop.lasts_s
+    far, lasts = ShownQuantity(drop.goes_m, Kind.LENGTH, system, 1), drop.lasts_s
     if not drop.lands:
         return say(
             "A drop of {size} dries up within {span}, {distance} downwind.",

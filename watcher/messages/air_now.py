@@ -6,7 +6,7 @@ from math import isfinite
 import numpy as np
 
 from watcher.farm.geometry.bearings import compass_point
-from watcher.i18n.message import Message, Number, Quantity, joined, say
+from watcher.i18n.message import Message, Number, ShownQuantity, joined, say
 from watcher.judge.judgement import Judgement
 from watcher.judge.timeline import Timeline
 from watcher.limits.air import wet_bulb_depression
@@ -54,7 +54,7 @@ def air_at(judgement: Judgement, look: Timeline, at: int, field: str, setup: str
 
 def shown(value: float, kind: Kind, system: System) -> Message:
     """Return a value as a grower reads it; what nobody tells is not known."""
-    return Quantity(value, kind, system) if isfinite(value) else say("not known")
+    return ShownQuantity(value, kind, system) if isfinite(value) else say("not known")
 
 
 def wind_from(bearing: float) -> Message:

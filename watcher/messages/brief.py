@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import datetime, time, timedelta
 
-from watcher.i18n.message import Clock, Message, Name, joined, say
+from watcher.i18n.message import Message, Name, WallTime, joined, say
 from watcher.judge.best_starts import DayStarts, best_starts
 from watcher.judge.chances import FarmChances
 from watcher.judge.judgement import Judgement
@@ -33,7 +33,7 @@ from watcher.messages.vocabulary import LIMIT_WORDS, STATUS_WORDS
 from watcher.messages.wall_clock import wall_instant
 from watcher.messages.weather import source_lines
 from watcher.messages.words import SHAPES, span, takes
-from watcher.planning.day_plan import LeftOut, Step
+from watcher.planning.day_plan import NotPlanned, PlanStep
 from watcher.planning.kept import PlanNow
 
 _SHARE_WORTH_TELLING = 0.995
@@ -110,11 +110,13 @@ def _leads(plan: PlanNow, ranking: Ranking) -> bool:
     only now is known, and that is said.
     """
     out = plan.kept.plan.left_out
-    known = all(out.get(f.field, LeftOut.NOT_KNOWN) is not LeftOut.NOT_KNOWN for f in ranking.spray)
+    known = all(
+        out.get(f.field, NotPlanned.NOT_KNOWN) is not NotPlanned.NOT_KNOWN for f in ranking.spray
+    )
     return not plan.old and bool(plan.steps or (ranking.spray and known))
 
 
-def _today(speaker: Speaker, plan: PlanNow, now: int) -> list[Step]:
+def _today(speaker: Speaker, plan: PlanNow, now: int) -> list[PlanStep]:
     """The steps of the plan that begin today, those whose time has come too."""
     tomorrow = datetime.fromtimestamp(now, speaker.farm.zone).date() + timedelta(days=1)
     return of_day(plan.steps, 0, wall_instant(tomorrow, time(0), speaker.farm.zone))
@@ -127,7 +129,7 @@ def _of_plan(
     outlook: Timeline,
     plan: PlanNow,
     *,
-    steps: Sequence[Step],
+    steps: Sequence[PlanStep],
     due_at: int,
     missing: Sequence[Message],
     starts: Iterable[Message],
@@ -155,7 +157,7 @@ def _of_plan(
 
 
 def _plan_title(
-    speaker: Speaker, today: Sequence[Step], later: Sequence[Step], now: int
+    speaker: Speaker, today: Sequence[PlanStep], later: Sequence[PlanStep], now: int
 ) -> Message:
     if today:
         return title(speaker, say("Plan today:"), today, now)
@@ -164,7 +166,7 @@ def _plan_title(
     return say("Plan today: nothing to spray")
 
 
-def _loads(speaker: Speaker, step: Step) -> Message:
+def _loads(speaker: Speaker, step: PlanStep) -> Message:
     lines = joined((joined(["  ", line], "") for line in load_lines(speaker, step)), "\n")
     head = say("Loads for {field}:", field=Name(step.field))
     return joined([head, lines], "\n")
@@ -216,7 +218,7 @@ def _best_starts(
 def _late(speaker: Speaker, due_at: int, now: int) -> tuple[Message, ...]:
     if now - due_at < _LATE_S:
         return ()
-    clock = Clock(due_at, now, speaker.farm.zone)
+    clock = WallTime(due_at, now, speaker.farm.zone)
     return (say("This brief was due at {clock}: the watch was not running then.", clock=clock),)
 
 
@@ -227,7 +229,7 @@ def _title(speaker: Speaker, ranking: Ranking) -> Message:
     if opening:
         now, zone = ranking.at, speaker.farm.zone
         times = (
-            joined([Name(f.field, 14), Clock(f.opens_at or 0, now, zone)], " ") for f in opening
+            joined([Name(f.field, 14), WallTime(f.opens_at or 0, now, zone)], " ") for f in opening
         )
         likely = all(is_likely(f.opening) for f in opening)
         return headline_of(say("Likely next:") if likely else say("Maybe next:"), times)
@@ -262,7 +264,7 @@ def to_spray(speaker: Speaker, now: int, place: int, field: FieldNow) -> Message
         head = say("{line} (time for {share} of it)", line=head, share=share)
     parts = [head]
     if field.can_wait_until is not None:
-        when = Clock(field.can_wait_until, now, zone)
+        when = WallTime(field.can_wait_until, now, zone)
         parts.append(say("can wait for {clock}", clock=when))
     if field.status is Status.MARGINAL:
         parts.append(speaker.reason(field.field, field.binding))

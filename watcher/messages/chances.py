@@ -4,7 +4,7 @@ from collections.abc import Iterable, Sequence
 from datetime import datetime, time
 from zoneinfo import ZoneInfo
 
-from watcher.i18n.message import Clock, Message, Weekday, joined, say
+from watcher.i18n.message import Message, WallTime, Weekday, joined, say
 from watcher.judge.best_starts import DayStarts
 from watcher.judge.chances import FieldChance
 
@@ -57,7 +57,7 @@ def holds_until(chance: float | None, ends_at: int, now: int, zone: ZoneInfo) ->
     """Return the chance that a job holds to its end: ``"6 in 10 until 15:00"``."""
     if chance is None:
         return tenths(None)
-    return say("{odds} until {clock}", odds=tenths(chance), clock=Clock(ends_at, now, zone))
+    return say("{odds} until {clock}", odds=tenths(chance), clock=WallTime(ends_at, now, zone))
 
 
 def holds_line(found: FieldChance | None, now: int, zone: ZoneInfo) -> Message:
@@ -86,7 +86,7 @@ def start_line(found: FieldChance | None) -> Message:
 
 def open_from(opens_at: int, found: FieldChance | None, now: int, zone: ZoneInfo) -> Message:
     """Return from when a field is open: likely so only where the chance of a job then says so."""
-    clock = Clock(opens_at, now, zone)
+    clock = WallTime(opens_at, now, zone)
     if is_likely(found):
         return say("likely from {clock}", clock=clock)
     return say("in the forecast from {clock}", clock=clock)
@@ -94,7 +94,7 @@ def open_from(opens_at: int, found: FieldChance | None, now: int, zone: ZoneInfo
 
 def open_until(breaks_at: int, found: FieldChance | None, now: int, zone: ZoneInfo) -> Message:
     """Return until when a field is open: likely so only where the chance of a job now says so."""
-    clock = Clock(breaks_at, now, zone)
+    clock = WallTime(breaks_at, now, zone)
     if is_likely(found):
         return say("likely until {clock}", clock=clock)
     return say("in the forecast until {clock}", clock=clock)
@@ -127,7 +127,7 @@ def _day_item(one: DayStarts, now: int, zone: ZoneInfo) -> Message:
             if one.known
             else say("{day} not known", day=day)
         )
-    when: Message = Clock(one.first_at, now, zone)
+    when: Message = WallTime(one.first_at, now, zone)
     if one.last_at > one.first_at:
         end = f"{datetime.fromtimestamp(one.last_at, zone):%H:%M}"
         when = say("{first} to {last}", first=when, last=end)

@@ -4,7 +4,7 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from watcher.i18n.message import Clock, Message, Number, Quantity, joined, say
+from watcher.i18n.message import Message, Number, ShownQuantity, WallTime, joined, say
 from watcher.judge.reasons import Reason
 from watcher.messages.chances import tenths
 from watcher.messages.reasons import Speaker
@@ -29,7 +29,7 @@ def likely(speaker: Speaker, nowcast: Nowcast, wind: Reason, gust: Reason | None
     if gust is not None:
         evidence += _gusts(nowcast, gust, speaker.system)
     odds = tenths(float(nowcast.mean_ahead.chance[-1]))
-    bound = Quantity(wind.high, Kind.SPEED, speaker.system)
+    bound = ShownQuantity(wind.high, Kind.SPEED, speaker.system)
     return Coming(
         (
             say("wind {odds} over {bound}", odds=odds, bound=bound),
@@ -45,14 +45,14 @@ def likely_line(speaker: Speaker, nowcast: Nowcast, wind: Reason) -> Message:
     """Return the chance that the wind passes its bound."""
     return say(
         "The wind passes {bound} within ten minutes with a chance of {odds}.",
-        bound=Quantity(wind.high, Kind.SPEED, speaker.system),
+        bound=ShownQuantity(wind.high, Kind.SPEED, speaker.system),
         odds=tenths(float(nowcast.mean_ahead.chance[-1])),
     )
 
 
 def ending(speaker: Speaker, field: str, by: Reason, at: int, now: int) -> Coming:
     """Say which limit is going to end the job before it is done, and when."""
-    clock = Clock(at, now, speaker.farm.zone)
+    clock = WallTime(at, now, speaker.farm.zone)
     return Coming(
         (say("{limit} from {clock}", limit=speaker.side(by), clock=clock), speaker.side(by)),
         say("Finish the pass and be ready to stop."),
@@ -66,8 +66,8 @@ def usual_gusts_line(
     """Return what gusts this wind usually brings at the boom."""
     gaps: dict[str, Message] = {
         "factor": Number(f"{factor:.1f}"),
-        "gust": Quantity(gust_m_s, Kind.SPEED, speaker.system),
-        "bound": Quantity(bound_m_s, Kind.SPEED, speaker.system),
+        "gust": ShownQuantity(gust_m_s, Kind.SPEED, speaker.system),
+        "bound": ShownQuantity(bound_m_s, Kind.SPEED, speaker.system),
     }
     if gust_m_s > bound_m_s:
         return say(
@@ -89,11 +89,11 @@ def _signs(front: Front, system: System) -> Iterator[Message]:
     kelvins, pascals = float(front.cooling_k[-1]), float(front.pressure_rise_pa[-1])
     turn, rise = float(front.turn_deg[-1]), float(front.wind_rise_m_s[-1])
     signs = (
-        (front.wind_rose, say("wind up {speed}", speed=Quantity(rise, Kind.SPEED, system))),
+        (front.wind_rose, say("wind up {speed}", speed=ShownQuantity(rise, Kind.SPEED, system))),
         (front.wind_turned, say("wind turned {angle}", angle=f"{turn:.0f}°")),
         (
             front.air_cooled,
-            say("air {step} cooler", step=Quantity(kelvins, Kind.TEMPERATURE_STEP, system)),
+            say("air {step} cooler", step=ShownQuantity(kelvins, Kind.TEMPERATURE_STEP, system)),
         ),
         (
             front.pressure_rose,
@@ -110,6 +110,6 @@ def _gusts(nowcast: Nowcast, gust: Reason, system: System) -> Iterator[Message]:
         return
     yield say(
         "A gust over {bound} comes with a chance of {odds}.",
-        bound=Quantity(gust.high, Kind.SPEED, system),
+        bound=ShownQuantity(gust.high, Kind.SPEED, system),
         odds=tenths(float(found.chance[-1])),
     )

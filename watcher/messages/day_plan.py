@@ -6,11 +6,11 @@ from watcher.farm.dose import Dose
 from watcher.farm.models import Sprayer
 from watcher.i18n.message import (
     NOTHING,
-    Clock,
     Message,
     Name,
-    Quantity,
     Sentence,
+    ShownQuantity,
+    WallTime,
     joined,
     say,
     say_n,
@@ -23,20 +23,20 @@ from watcher.messages.reasons import Speaker
 from watcher.messages.text import Text, headline_of
 from watcher.messages.vocabulary import LIMIT_WORDS
 from watcher.messages.words import span
-from watcher.planning.day_plan import LeftOut, Loss, Step, Wish
+from watcher.planning.day_plan import NotPlanned, PlanLoss, PlanStep, Wish
 from watcher.planning.kept import PlanChanged, PlanNow, RefusedWish
 from watcher.planning.optimum import available
 from watcher.units import Kind
 
-LEFT_OUT: Mapping[LeftOut, Message] = {
-    LeftOut.NOT_KNOWN: say("chance not known: no forecast that covers it"),
-    LeftOut.NO_HOUR: say("no hour in which it is likely enough to hold"),
-    LeftOut.NO_TIME: say("the sprayers are needed elsewhere in its hours"),
-    LeftOut.WISHED: say("left out by what you asked for"),
-    LeftOut.ONLY_WITH: say("no hour with the one sprayer you allow for it"),
-    LeftOut.HOME_BY: say("its hours are after you want to be home"),
-    LeftOut.OUT: say("its sprayers are out of use today"),
-    LeftOut.NOBODY: say("nobody who drives its sprayers works in its hours"),
+LEFT_OUT: Mapping[NotPlanned, Message] = {
+    NotPlanned.NOT_KNOWN: say("chance not known: no forecast that covers it"),
+    NotPlanned.NO_HOUR: say("no hour in which it is likely enough to hold"),
+    NotPlanned.NO_TIME: say("the sprayers are needed elsewhere in its hours"),
+    NotPlanned.WISHED: say("left out by what you asked for"),
+    NotPlanned.ONLY_WITH: say("no hour with the one sprayer you allow for it"),
+    NotPlanned.HOME_BY: say("its hours are after you want to be home"),
+    NotPlanned.OUT: say("its sprayers are out of use today"),
+    NotPlanned.NOBODY: say("nobody who drives its sprayers works in its hours"),
 }
 NO_PLAN = say("No plan: nothing is foretold for a field that is still to be sprayed.")
 NOT_YET = say("The plan is being worked out: it comes soon after the first forecast.")
@@ -53,7 +53,7 @@ _SAME = 0.05
 _NOW_S = 60
 
 
-def expected(steps: Sequence[Step]) -> Message:
+def expected(steps: Sequence[PlanStep]) -> Message:
     """Return how many fields are likely to be finished by a plan."""
     count = sum(step.chance * step.part for step in steps)
     return say_n(
@@ -71,7 +71,7 @@ def how_planned() -> Message:
     return say("Planned without the solver (the extra 'plan'): another order may be better.")
 
 
-def loses(found: Loss) -> Message:
+def loses(found: PlanLoss) -> Message:
     """Return what another plan loses against one: fields first, else chances."""
     if found.fields:
         return say("loses {fields}", fields=joined(map(Name, found.fields)))
@@ -98,7 +98,7 @@ def refusal(refused: RefusedWish) -> Message:
 
 def standing(plan: PlanNow, speaker: Speaker) -> Message:
     """Return when a plan was made and of what, and whether it still stands."""
-    made = Clock(plan.kept.made_at, plan.now, speaker.farm.zone)
+    made = WallTime(plan.kept.made_at, plan.now, speaker.farm.zone)
     if plan.changed is None:
         return say(
             "Made at {clock}; chances {basis}.",
@@ -122,21 +122,21 @@ _CHANGED: Mapping[PlanChanged, Message] = {
 }
 
 
-def begins(step: Step, now: int, speaker: Speaker) -> Message:
+def begins(step: PlanStep, now: int, speaker: Speaker) -> Message:
     """Return when a step begins: now, or the clock."""
     if step.starts_at <= now + _NOW_S:
         return say("now")
-    return Clock(step.starts_at, now, speaker.farm.zone)
+    return WallTime(step.starts_at, now, speaker.farm.zone)
 
 
-def step_line(speaker: Speaker, step: Step, place: int, now: int) -> Message:
+def step_line(speaker: Speaker, step: PlanStep, place: int, now: int) -> Message:
     """Return one step as a line: place, field, hours, setup, chance, what ends it."""
     line: Message = say(
         "{place} {field} {start} to {end}: {setup}, {odds}",
         place=place,
         field=Name(step.field),
         start=begins(step, now, speaker),
-        end=Clock(step.ends_at, now, speaker.farm.zone),
+        end=WallTime(step.ends_at, now, speaker.farm.zone),
         setup=Name(step.setup),
         odds=tenths(step.chance),
     )
@@ -147,7 +147,7 @@ def step_line(speaker: Speaker, step: Step, place: int, now: int) -> Message:
     return joined([part for part in parts if part != NOTHING], "; ")
 
 
-def with_whom(step: Step) -> Message:
+def with_whom(step: PlanStep) -> Message:
     """Return the sprayer of a step, and who drives it where drivers are named."""
     sprayer = Name(step.sprayer)
     if not step.driver:
@@ -155,21 +155,21 @@ def with_whom(step: Step) -> Message:
     return say("with {sprayer}, driven by {driver}", sprayer=sprayer, driver=Name(step.driver))
 
 
-def only_part(step: Step) -> Message:
+def only_part(step: PlanStep) -> Message:
     """Return that a step is of half a field, where it is."""
     if step.part == 1.0:
         return NOTHING
     return say("half of it: the whole is not likely enough to hold")
 
 
-def what_ends(step: Step) -> Message:
+def what_ends(step: PlanStep) -> Message:
     """Return what ends such a job most often, where anything does."""
     if step.ended_by is None:
         return NOTHING
     return say("what may end it: {limit}", limit=LIMIT_WORDS[step.ended_by])
 
 
-def before(step: Step) -> Message:
+def before(step: PlanStep) -> Message:
     """Return what has to be done before a step: the way, the rinsing, other tips."""
     found: list[Message] = []
     rest_s = max(step.change_s - step.tips_s, 0.0)
@@ -184,7 +184,7 @@ def before(step: Step) -> Message:
     return joined(found) if found else NOTHING
 
 
-def loads_of(speaker: Speaker, step: Step) -> Loads:
+def loads_of(speaker: Speaker, step: PlanStep) -> Loads:
     """Return the loads of a step."""
     config = speaker.farm.config
     return loads(
@@ -194,7 +194,7 @@ def loads_of(speaker: Speaker, step: Step) -> Loads:
     )
 
 
-def load_lines(speaker: Speaker, step: Step) -> list[Message]:
+def load_lines(speaker: Speaker, step: PlanStep) -> list[Message]:
     """Return how much water and how much of each product a step takes, load by load."""
     config = speaker.farm.config
     sprayer, found = config.sprayers[step.sprayer], loads_of(speaker, step)
@@ -231,8 +231,8 @@ def load_lines(speaker: Speaker, step: Step) -> list[Message]:
 
 def _water(speaker: Speaker, sprayer: Sprayer, found: Loads) -> Message:
     """``"2 loads of 500 gal, the last 120 gal"``."""
-    full = Quantity(sprayer.tank, Kind.VOLUME, speaker.system)
-    last = Quantity(found.last_l, Kind.VOLUME, speaker.system)
+    full = ShownQuantity(sprayer.tank, Kind.VOLUME, speaker.system)
+    last = ShownQuantity(found.last_l, Kind.VOLUME, speaker.system)
     if not found.full:
         return say("one load of {volume}", volume=last)
     whole = say_n(
@@ -241,7 +241,7 @@ def _water(speaker: Speaker, sprayer: Sprayer, found: Loads) -> Message:
     return joined([whole, say("the last {volume}", volume=last)]) if found.last_l else whole
 
 
-def title(speaker: Speaker, start: Message, steps: Sequence[Step], now: int) -> Message:
+def title(speaker: Speaker, start: Message, steps: Sequence[PlanStep], now: int) -> Message:
     """Return a title that names steps with their hours: ``"Plan today: hill 08:40"``."""
     return headline_of(
         start, (joined([Name(s.field, 18), begins(s, now, speaker)], " ") for s in steps)
@@ -255,16 +255,16 @@ def left_out_lines(plan: PlanNow, speaker: Speaker, ranking: Ranking) -> Iterato
             yield joined([Name(field), why_out(why, field, speaker, ranking)], ": ")
 
 
-def why_out(why: LeftOut, field: str, speaker: Speaker, ranking: Ranking) -> Message:
+def why_out(why: NotPlanned, field: str, speaker: Speaker, ranking: Ranking) -> Message:
     """Return why a field is left out, with what is against it now where that is the weather."""
     seen = ranking.every.get(field)
-    if why is not LeftOut.NO_HOUR or seen is None or seen.status >= Status.MARGINAL:
+    if why is not NotPlanned.NO_HOUR or seen is None or seen.status >= Status.MARGINAL:
         return LEFT_OUT[why]
     now = say("now {reason}", reason=speaker.reason(field, seen.binding))
     return joined([LEFT_OUT[why], now], "; ")
 
 
-def next_step(speaker: Speaker, plan: PlanNow, step: Step) -> Text:
+def next_step(speaker: Speaker, plan: PlanNow, step: PlanStep) -> Text:
     """Say that an accepted step is due soon: what to carry, until when, how likely it holds."""
     in_s = step.starts_at - plan.now
     items = [joined([Name(step.field), Name(step.setup, 16)])]
@@ -273,7 +273,7 @@ def next_step(speaker: Speaker, plan: PlanNow, step: Step) -> Text:
     hours = say(
         "From {start} to {end}, {odds} ({basis}).",
         start=begins(step, plan.now, speaker),
-        end=Clock(step.ends_at, plan.now, zone),
+        end=WallTime(step.ends_at, plan.now, zone),
         odds=tenths(step.chance),
         basis=basis(plan.kept.past_forecasts),
     )
@@ -293,7 +293,7 @@ def plan_changed(speaker: Speaker, plan: PlanNow, ranking: Ranking) -> Text:
             olds |= {s.field: s for s in asked if s.field == new.field and s.sprayer != new.sprayer}
     lines = [Sentence(_why_turned(speaker, plan, ranking, old)) for old in olds.values()]
     gone = {s.field for s in asked} - {s.field for s in plan.steps} - plan.done
-    lost = Loss(tuple(sorted(gone)), 0.0)
+    lost = PlanLoss(tuple(sorted(gone)), 0.0)
     accept = say("Open the plan to accept it, or to keep your order.")
     body = (*lines, Sentence(loses(lost)), *_first_steps(speaker, plan), accept)
     if not plan.steps:
@@ -301,7 +301,7 @@ def plan_changed(speaker: Speaker, plan: PlanNow, ranking: Ranking) -> Text:
     return Text(title(speaker, say("Plan now:"), plan.steps, plan.now), body)
 
 
-def _why_turned(speaker: Speaker, plan: PlanNow, ranking: Ranking, old: Step) -> Message:
+def _why_turned(speaker: Speaker, plan: PlanNow, ranking: Ranking, old: PlanStep) -> Message:
     """Return why a step that was accepted is no longer its sprayer's next."""
     field, left_out = Name(old.field), plan.kept.plan.left_out
     if old.field in left_out:
@@ -313,7 +313,7 @@ def _why_turned(speaker: Speaker, plan: PlanNow, ranking: Ranking, old: Step) ->
         reason = speaker.reason(old.field, seen.binding)
         if new is None:
             return joined([field, reason], ": ")
-        when = Clock(new.starts_at, plan.now, speaker.farm.zone)
+        when = WallTime(new.starts_at, plan.now, speaker.farm.zone)
         return say("{field} at {clock}: now {reason}", field=field, clock=when, reason=reason)
     if new is None:
         return say("{field} is no longer planned", field=field)
@@ -322,7 +322,7 @@ def _why_turned(speaker: Speaker, plan: PlanNow, ranking: Ranking, old: Step) ->
     return say(
         "{field} holds better at {clock}: {odds}",
         field=field,
-        clock=Clock(new.starts_at, plan.now, speaker.farm.zone),
+        clock=WallTime(new.starts_at, plan.now, speaker.farm.zone),
         odds=tenths(new.chance),
     )
 
@@ -334,6 +334,6 @@ def _first_steps(speaker: Speaker, plan: PlanNow) -> list[Message]:
     ]
 
 
-def of_day(steps: Sequence[Step], first: int, last: int) -> list[Step]:
+def of_day(steps: Sequence[PlanStep], first: int, last: int) -> list[PlanStep]:
     """Return the steps that begin in a span of time. [epoch seconds]"""
     return [step for step in steps if first <= step.starts_at < last]

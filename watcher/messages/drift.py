@@ -2,7 +2,7 @@
 
 import math
 
-from watcher.i18n.message import Message, Name, Number, Quantity, any_of, joined, say, say_n
+from watcher.i18n.message import Message, Name, Number, ShownQuantity, any_of, joined, say, say_n
 from watcher.judge.neighbour_deposits import Exposed, Mends
 from watcher.messages.vocabulary import ORIGIN_WORDS, POINTS
 from watcher.units import Kind, System
@@ -26,7 +26,7 @@ def exposed_line(found: Exposed, system: System) -> Message:
         "{who} {side}, {gap}",
         who=Name(found.neighbour),
         side=whither(found.side),
-        gap=Quantity(found.gap_m, Kind.LENGTH, system),
+        gap=ShownQuantity(found.gap_m, Kind.LENGTH, system),
     )
     if math.isnan(found.upper_pct) and not found.estimated:
         return say(
@@ -42,7 +42,7 @@ def exposed_line(found: Exposed, system: System) -> Message:
         who=who,
         edge=percent(found.edge_pct),
         strip=percent(found.strip_pct),
-        width=Quantity(STRIP_M, Kind.LENGTH, system),
+        width=ShownQuantity(STRIP_M, Kind.LENGTH, system),
         most=up_to(found.upper_pct),
     )
     if math.isinf(found.tolerance_pct):

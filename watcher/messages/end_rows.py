@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from itertools import groupby
 
-from watcher.i18n.message import Clock, Message, Name, Quantity, joined, say, say_n
+from watcher.i18n.message import Message, Name, ShownQuantity, WallTime, joined, say, say_n
 from watcher.judge.end_rows import ALL_ROUND, EndRow, Turn, Why
 from watcher.messages.reasons import Speaker
 from watcher.messages.vocabulary import POINTS
@@ -53,13 +53,13 @@ def _line(speaker: Speaker, row: EndRow, now: int) -> Message:
     if row.side == ALL_ROUND:
         where = say("round the yard")
     if row.length_m:
-        length = Quantity(row.length_m, Kind.LENGTH, system)
+        length = ShownQuantity(row.length_m, Kind.LENGTH, system)
         where = joined([where, say("{length} long", length=length)])
     line = say(
         "{where}, {who} {gap} off: {why}",
         where=where,
         who=Name(row.neighbour or ""),
-        gap=Quantity(row.distance_m, Kind.LENGTH, system),
+        gap=ShownQuantity(row.distance_m, Kind.LENGTH, system),
         why=_NOW[row.why],
     )
     if row.turn is Turn.FIRST:
@@ -72,7 +72,7 @@ def _turning(speaker: Speaker, row: EndRow, now: int) -> Message:
         return say("it may turn or rise")
     return say(
         "from {clock} {why} (from the {point})",
-        clock=Clock(row.changes_at, now, speaker.farm.zone),
+        clock=WallTime(row.changes_at, now, speaker.farm.zone),
         why=_NOW[row.then],
         point=_point(row.wind_from_then),
     )
@@ -86,7 +86,7 @@ def _waiting(speaker: Speaker, row: EndRow, now: int) -> Message:
         return swaths or say("no better hour in the forecast")
     wait = say(
         "wait for {clock}, wind from the {point}",
-        clock=Clock(row.changes_at, now, speaker.farm.zone),
+        clock=WallTime(row.changes_at, now, speaker.farm.zone),
         point=_point(row.wind_from_then),
     )
     return joined([wait, say("or {way}", way=swaths)]) if swaths else wait

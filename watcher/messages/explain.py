@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from watcher.i18n.language import Language
-from watcher.i18n.message import NAME_ROOM, Clock, Message, Name, joined, say
+from watcher.i18n.message import NAME_ROOM, Message, Name, WallTime, joined, say
 from watcher.judge.drops_in_air import drops_in_air
 from watcher.judge.end_rows import end_rows
 from watcher.judge.judgement import Judgement
@@ -26,7 +26,7 @@ _COLUMN = 8
 
 
 @dataclass(frozen=True)
-class Part:
+class ExplanationPart:
     """A part of an explanation: its key, its heading and what is said under it."""
 
     key: str
@@ -46,7 +46,7 @@ def headline_of(
         shape=SHAPES[status],
         field=Name(plan.fields[field]),
         setup=Name(plan.setups[setup]),
-        clock=Clock(int(judgement.series.times[time]), now, speaker.farm.zone),
+        clock=WallTime(int(judgement.series.times[time]), now, speaker.farm.zone),
         status=STATUS_WORDS[status],
     )
 
@@ -56,26 +56,28 @@ def explanation(
     judgement: Judgement,
     case: tuple[int, int, int],
     found_remedies: Sequence[Remedy] = (),
-) -> Iterator[Part]:
+) -> Iterator[ExplanationPart]:
     """Explain one field, setup and time (``case``, as indices), part by part."""
     field, _, time = case
     where, found = judgement.plan.fields[field], reasons(judgement, *case)
-    yield Part("weather", say("Weather"), [air_line(speaker, judgement, case)])
-    yield Part("limits", say("Limits"), [limit_line(speaker, where, r) for r in found])
+    yield ExplanationPart("weather", say("Weather"), [air_line(speaker, judgement, case)])
+    yield ExplanationPart("limits", say("Limits"), [limit_line(speaker, where, r) for r in found])
     if found_remedies:
         at = int(judgement.series.times[time])
         lines = remedy_lines(speaker, found_remedies, at)
-        yield Part("remedies", say("What would help"), lines)
-    yield Part("drift", say("Drift"), _drift(speaker, judgement, case))
+        yield ExplanationPart("remedies", say("What would help"), lines)
+    yield ExplanationPart("drift", say("Drift"), _drift(speaker, judgement, case))
     drops = drop_lines(drops_in_air(judgement, *case), speaker.system)
-    yield Part("drops", say("Drops"), drops)
+    yield ExplanationPart("drops", say("Drops"), drops)
     inversion = inversion_lines(speaker, judgement.inversion, time)
-    yield Part("stability", say("Stability"), inversion)
-    yield Part("setups", say("Setups"), advice_lines(speaker, advise(judgement, field, time)))
+    yield ExplanationPart("stability", say("Stability"), inversion)
+    yield ExplanationPart(
+        "setups", say("Setups"), advice_lines(speaker, advise(judgement, field, time))
+    )
     setup = setup_lines(speaker, advise_on(judgement, *case))
-    yield Part("this setup", say("This setup"), setup)
+    yield ExplanationPart("this setup", say("This setup"), setup)
     rows = [*_closed(judgement, case), *_end_rows(speaker, judgement, case)]
-    yield Part("end rows", say("End rows"), rows)
+    yield ExplanationPart("end rows", say("End rows"), rows)
 
 
 def limit_line(speaker: Speaker, field: str, reason: Reason) -> Message:

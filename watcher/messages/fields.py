@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from watcher.i18n.message import Clock, Message, Name, joined, say
+from watcher.i18n.message import Message, Name, WallTime, joined, say
 from watcher.judge.judgement import Judgement
 from watcher.judge.ranking import FieldNow
 from watcher.judge.reasons import binding
@@ -34,7 +34,9 @@ def closing(
 ) -> Text:
     """Say which fields are foretold to close soon, why, and whether a job still fits."""
     zone, now = speaker.farm.zone, outlook.now
-    times = [joined([Name(f.field, 16), Clock(f.closes_at or now, now, zone)], " ") for f in fields]
+    times = [
+        joined([Name(f.field, 16), WallTime(f.closes_at or now, now, zone)], " ") for f in fields
+    ]
     return Text(
         title=headline_of(
             say("Likely until:")

@@ -7,7 +7,7 @@ number, the next step with its time, what is left of the job, and who measured i
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from watcher.i18n.message import Clock, Message, Name, Sentence, joined, say
+from watcher.i18n.message import Message, Name, Sentence, WallTime, joined, say
 from watcher.judge.job_action import JobAction
 from watcher.judge.reasons import Reason
 from watcher.judge.remedies import Remedy
@@ -92,7 +92,7 @@ def all_clear(speaker: Speaker, place: JobPlace, why: Message, outlook: Timeline
     """Say that the job can go on. ``why`` is such as ``inside_for``, or ``SEES_AGAIN``."""
     lines = [Sentence(why)]
     if place.breaks_at is not None:
-        until = Clock(place.breaks_at, outlook.now, speaker.farm.zone)
+        until = WallTime(place.breaks_at, outlook.now, speaker.farm.zone)
         lines.append(Sentence(say("In the forecast it holds until {clock}", clock=until)))
     lines += [Sentence(_job_line(place)), Sentence(wind_line(outlook))]
     return Text(say("All clear {field}: {why}", field=Name(place.field), why=why), tuple(lines))
@@ -120,7 +120,7 @@ def forgotten(speaker: Speaker, place: JobPlace, *, over_s: float, now: int) -> 
             say(
                 "The job on {field} was planned to end at {clock}, {span} ago.",
                 field=Name(place.field),
-                clock=Clock(now - round(over_s), now, speaker.farm.zone),
+                clock=WallTime(now - round(over_s), now, speaker.farm.zone),
                 span=span(over_s),
             ),
             say("Finish or abandon it if it is done: the watch goes on watching it until then."),
@@ -136,7 +136,7 @@ def left_paused(speaker: Speaker, place: JobPlace, *, paused_at: int, now: int) 
             say(
                 "The job on {field} has been paused since {clock}.",
                 field=Name(place.field),
-                clock=Clock(paused_at, now, speaker.farm.zone),
+                clock=WallTime(paused_at, now, speaker.farm.zone),
             ),
             say("Go on with it, finish it or abandon it: until then its sprayer is not free."),
         ),
@@ -210,7 +210,7 @@ def _causes(speaker: Speaker, place: JobPlace, causes: Sequence[Reason]) -> list
 
 def _when_again(speaker: Speaker, place: JobPlace, now: int) -> Message:
     if place.holds_again_at is not None:
-        again = Clock(place.holds_again_at, now, speaker.farm.zone)
+        again = WallTime(place.holds_again_at, now, speaker.farm.zone)
         return say("In the forecast it is inside again from {clock}.", clock=again)
     if place.ahead_known:
         return say("Not inside again as far as the forecast reaches.")

@@ -1,6 +1,6 @@
 """What to do with a job now, as pages and commands show it: a shape, a word, a sentence."""
 
-from watcher.i18n.message import Clock, Message, say
+from watcher.i18n.message import Message, WallTime, say
 from watcher.judge.job_action import Action, JobAction
 from watcher.messages.reasons import Speaker
 from watcher.messages.words import span
@@ -38,8 +38,8 @@ _COMING: dict[str, Message] = {
 def state_sentence(speaker: Speaker, field: str, state: JobAction, now: int) -> Message:
     """Return why a job is in its state, without a full stop. ``now`` is epoch seconds."""
 
-    def clock(at: int) -> Clock:
-        return Clock(at, now, speaker.farm.zone)
+    def clock(at: int) -> WallTime:
+        return WallTime(at, now, speaker.farm.zone)
 
     worst = speaker.reason(field, state.causes[0]) if state.causes else None
     if state.action is Action.PAUSED:

@@ -17,7 +17,7 @@ from watcher.i18n.message import (
     Name,
     Number,
     Param,
-    Quantity,
+    ShownQuantity,
     say,
     say_n,
 )
@@ -182,7 +182,7 @@ class Speaker:
                 return say("{limit} {value}, at most {bound} ({origin})", **gap)
             return say("{limit} {value}, at least {bound} ({origin})", **gap)
         step = abs(reason.value - bound)
-        gap["away"] = Quantity(step, _step(_KINDS[reason.limit]), self.system, places)
+        gap["away"] = ShownQuantity(step, _step(_KINDS[reason.limit]), self.system, places)
         if reason.stand is LimitState.BROKEN:
             if reason.value > bound:
                 return say("{limit} {value}, at most {bound} ({origin}): {away} over", **gap)
@@ -215,7 +215,7 @@ class Speaker:
         bound = _nearer(reason)
         if not _at_night(reason) or math.isinf(bound):
             return self._measured(field, reason)
-        kept = Quantity(bound, Kind.DURATION, self.system)
+        kept = ShownQuantity(bound, Kind.DURATION, self.system)
         night, origin = self._night(reason), ORIGIN_WORDS[reason.origin]
         if reason.limit is Limit.AFTER_SUNRISE:
             return say(
@@ -232,7 +232,7 @@ class Speaker:
         )
 
     def _night(self, reason: Reason) -> Message:
-        away = Quantity(-reason.value, Kind.DURATION, self.system)
+        away = ShownQuantity(-reason.value, Kind.DURATION, self.system)
         if reason.limit is Limit.AFTER_SUNRISE:
             return say("sunrise in {away}", away=away)
         return say("sunset {away} ago", away=away)
@@ -242,7 +242,7 @@ class Speaker:
         kind = _KINDS[reason.limit]
         places = self._places(reason, bound)
         if not self._hides_side(reason, bound, places):
-            value = Quantity(reason.value, kind, self.system, places)
+            value = ShownQuantity(reason.value, kind, self.system, places)
             return _bounded(value, reason.known)
         at = self._bound(reason, bound)
         if reason.value > bound:
@@ -254,7 +254,9 @@ class Speaker:
         kind = _KINDS[reason.limit]
         wanted = amount(bound, kind, self.system)
         exact = abs(wanted - round(wanted, kind.decimals)) < _SAME
-        return Quantity(bound, kind, self.system, kind.decimals if exact else kind.decimals + 1)
+        return ShownQuantity(
+            bound, kind, self.system, kind.decimals if exact else kind.decimals + 1
+        )
 
     def _hides_side(self, reason: Reason, bound: float, places: int) -> bool:
         if math.isinf(bound) or math.isclose(reason.value, bound, abs_tol=_SAME):
@@ -297,7 +299,7 @@ class Speaker:
                 who=who,
                 origin=brought_by(deepest.of.of),
             )
-        kept, origin = Quantity(deepest.required_m, Kind.LENGTH, self.system), _whose(deepest)
+        kept, origin = ShownQuantity(deepest.required_m, Kind.LENGTH, self.system), _whose(deepest)
         if reason.stand is LimitState.BROKEN:
             return say(
                 "{who}: no-spray distance {kept} leaves nothing of the field ({origin})",
@@ -318,7 +320,7 @@ class Speaker:
         return say(
             "{who}: no-spray distance {kept} ({origin}); {strips}",
             who=self._who(field, strip.neighbour, strip.gap_m),
-            kept=Quantity(strip.required_m, Kind.LENGTH, self.system),
+            kept=ShownQuantity(strip.required_m, Kind.LENGTH, self.system),
             origin=_whose(strip),
             strips=self._strip(field, strip),
         )
@@ -328,9 +330,9 @@ class Speaker:
             "leave {depth} unsprayed on the {side} side: {n} pass, {area}",
             "leave {depth} unsprayed on the {side} side: {n} passes, {area}",
             strip.passes,
-            depth=Quantity(strip.depth_m, Kind.LENGTH, self.system),
+            depth=ShownQuantity(strip.depth_m, Kind.LENGTH, self.system),
             side=POINTS[self._side(field, strip.neighbour)],
-            area=Quantity(strip.area_m2, Kind.AREA, self.system, 2),
+            area=ShownQuantity(strip.area_m2, Kind.AREA, self.system, 2),
         )
 
     def _deposit(self, _field: str, reason: Reason) -> Message:
@@ -341,7 +343,7 @@ class Speaker:
             "drift onto {who} {side}, {gap}: {share} of the rate, it stands {tolerance} ({origin})",
             who=Name(worst.neighbour),
             side=whither(worst.side),
-            gap=Quantity(worst.gap_m, Kind.LENGTH, self.system),
+            gap=ShownQuantity(worst.gap_m, Kind.LENGTH, self.system),
             share=up_to(worst.upper_pct),
             tolerance=percent(worst.tolerance_pct),
             origin=ORIGIN_WORDS[reason.origin],
@@ -355,7 +357,7 @@ class Speaker:
             "stands {tolerance} ({origin})",
             who=Name(worst.neighbour),
             side=whither(worst.side),
-            gap=Quantity(worst.gap_m, Kind.LENGTH, self.system),
+            gap=ShownQuantity(worst.gap_m, Kind.LENGTH, self.system),
             tolerance=percent(worst.tolerance_pct),
             origin=ORIGIN_WORDS[worst.origin],
         )
@@ -364,7 +366,7 @@ class Speaker:
         where = whither(self._side(field, neighbour))
         if not math.isfinite(gap_m):
             return say("{who} downwind {side}", who=Name(neighbour), side=where)
-        gap = Quantity(gap_m, Kind.LENGTH, self.system)
+        gap = ShownQuantity(gap_m, Kind.LENGTH, self.system)
         return say("{who} downwind {side}, {gap}", who=Name(neighbour), side=where, gap=gap)
 
     def _work_out_side(self, field: str, neighbour: str) -> str:

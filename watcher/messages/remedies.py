@@ -4,12 +4,12 @@ import math
 from collections.abc import Iterator, Sequence
 
 from watcher.i18n.message import (
-    Clock,
     Message,
     Name,
     Number,
-    Quantity,
     Sentence,
+    ShownQuantity,
+    WallTime,
     joined,
     say,
     say_n,
@@ -47,10 +47,10 @@ def _change(speaker: Speaker, change: Change, now: int) -> Message:
     if change.kind is ChangeKind.TIPS:
         return _tips(change)
     if change.kind is ChangeKind.BOOM:
-        height = Quantity(change.value, Kind.SMALL_LENGTH, system)
+        height = ShownQuantity(change.value, Kind.SMALL_LENGTH, system)
         return say("lower the boom to {height}", height=height)
     if change.kind is ChangeKind.SLOWER:
-        return say("slow to {speed}", speed=Quantity(change.value, Kind.SPEED, system, 1))
+        return say("slow to {speed}", speed=ShownQuantity(change.value, Kind.SPEED, system, 1))
     if change.kind is ChangeKind.RETARDANT:
         retardant = speaker.farm.config.products[change.name].retardant
         return say(
@@ -80,14 +80,14 @@ def _tips(change: Change) -> Message:
 def _elsewhere(speaker: Speaker, change: Change, now: int) -> Message:
     if change.kind is ChangeKind.FIELD:
         return say("go to {field}", field=Name(change.name))
-    return say("wait until {clock}", clock=Clock(int(change.value), now, speaker.farm.zone))
+    return say("wait until {clock}", clock=WallTime(int(change.value), now, speaker.farm.zone))
 
 
 def _gains(speaker: Speaker, remedy: Remedy, now: int) -> Iterator[Message]:
     if remedy.whole:
         yield say("inside the limits for all that is left")
     else:
-        clock = Clock(remedy.until, now, speaker.farm.zone)
+        clock = WallTime(remedy.until, now, speaker.farm.zone)
         yield say("inside the limits until {clock}", clock=clock)
     if math.isfinite(remedy.drift_before) and remedy.drift_before > 1.0:
         yield say(
@@ -102,5 +102,5 @@ def _gains(speaker: Speaker, remedy: Remedy, now: int) -> Iterator[Message]:
     if remedy.takes_s >= 60.0 and not waits:
         yield say("takes about {span}", span=span(remedy.takes_s))
     if remedy.left_m2:
-        area = Quantity(remedy.left_m2, Kind.AREA, speaker.system, 1)
+        area = ShownQuantity(remedy.left_m2, Kind.AREA, speaker.system, 1)
         yield say("{area} left unsprayed", area=area)

@@ -17,7 +17,7 @@ from watcher.farm.rules.weather import (
     SoilRule,
     WindRule,
 )
-from watcher.i18n.message import Message, Number, Quantity, any_of, joined, say, say_n
+from watcher.i18n.message import Message, Number, ShownQuantity, any_of, joined, say, say_n
 from watcher.judge.reasons import Reason
 from watcher.limits.catalogue import CATALOGUE, Limit
 from watcher.limits.check import Knowledge
@@ -98,7 +98,7 @@ def _without_value(reason: Reason, rule: Rule) -> Message | None:
 
 def _measured(system: System, reason: Reason, rule: Rule) -> Message:
     kind = CATALOGUE[reason.limit].kind or Kind.PERCENT
-    value: Message = Quantity(reason.value, kind, system, _places(kind, system))
+    value: Message = ShownQuantity(reason.value, kind, system, _places(kind, system))
     if reason.known is Knowledge.AT_MOST:
         value = say("{value} or less", value=value)
     if reason.known is Knowledge.AT_LEAST:
@@ -112,7 +112,7 @@ def _measured(system: System, reason: Reason, rule: Rule) -> Message:
         return _rain_ahead(found, rule, system)
     if math.isinf(bound):
         return found
-    at = Quantity(bound, kind, system, 1)
+    at = ShownQuantity(bound, kind, system, 1)
     if low:
         found = say("{found}, at least {bound}", found=found, bound=at)
     else:
@@ -121,7 +121,7 @@ def _measured(system: System, reason: Reason, rule: Rule) -> Message:
         found = say(
             "{found} for more than {share} of the ground not yet treated; count it yourself",
             found=found,
-            share=Quantity(rule.acreage_share, Kind.PERCENT, system),
+            share=ShownQuantity(rule.acreage_share, Kind.PERCENT, system),
         )
     if reason.limit is Limit.GUST and isinstance(rule, WindRule) and rule.gusts == "unstated":
         found = say("{found}, gusts counted as nothing says they are not", found=found)
@@ -136,9 +136,9 @@ def _height(reason: Reason, rule: Rule, system: System) -> Message | None:
     if rule.height == "unstated":
         if reason.limit is Limit.WIND and math.isfinite(reason.low):
             return say("at the boom (no height is named)")
-        height = Quantity(STRICT_HEIGHT_M, Kind.LENGTH, system)
+        height = ShownQuantity(STRICT_HEIGHT_M, Kind.LENGTH, system)
         return say("at {height} (no height is named)", height=height)
-    return say("at {height}", height=Quantity(rule.height, Kind.LENGTH, system, 1))
+    return say("at {height}", height=ShownQuantity(rule.height, Kind.LENGTH, system, 1))
 
 
 def _clock(reason: Reason, rule: ClockRule) -> Message:
@@ -246,10 +246,10 @@ def _rain_ahead(found: Message, rule: RainAheadRule, system: System) -> Message:
     """Return what rain is foretold against an amount, a chance, or both."""
     found = say("{found} within {span} of the end", found=found, span=_ahead(rule.within))
     if rule.amount is not None:
-        most = Quantity(rule.amount, Kind.RAIN, system, _places(Kind.RAIN, system))
+        most = ShownQuantity(rule.amount, Kind.RAIN, system, _places(Kind.RAIN, system))
         found = say("{found}, at most {bound}", found=found, bound=most)
     if rule.chance is not None:
-        chance = Quantity(rule.chance, Kind.PERCENT, system)
+        chance = ShownQuantity(rule.chance, Kind.PERCENT, system)
         found = say("{found}, chance of rain at most {chance}", found=found, chance=chance)
     return found
 

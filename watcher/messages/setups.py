@@ -4,7 +4,7 @@ import math
 from collections.abc import Iterator
 
 from watcher.farm.models import Adjuvant, NozzleKind, Origin, SprayerKind
-from watcher.i18n.message import Message, Name, Number, Quantity, joined, say
+from watcher.i18n.message import Message, Name, Number, ShownQuantity, joined, say
 from watcher.judge.setup_advice import (
     Advice,
     NozzleNeed,
@@ -153,7 +153,7 @@ def _nozzle_lines(advice: SetupAdvice, system: System) -> Iterator[Message]:
         size = say("nearest is {size}", size=size)
     yield say(
         "Each nozzle must give {flow}: {size} at {pressure}.",
-        flow=Quantity(need.flow_l_min, Kind.FLOW, system),
+        flow=ShownQuantity(need.flow_l_min, Kind.FLOW, system),
         size=size,
         pressure=_pressure(need.pressure_pa, system),
     )
@@ -163,7 +163,7 @@ def _nozzle_lines(advice: SetupAdvice, system: System) -> Iterator[Message]:
     if need.droplets is not setup.droplets:
         wanted = say("not {size} as given", size=DROPLET_WORDS[setup.droplets])
         droplets = joined([droplets, wanted])
-    finer_above = Quantity(need.finer_above_m_s, Kind.SPEED, system, 1)
+    finer_above = ShownQuantity(need.finer_above_m_s, Kind.SPEED, system, 1)
     finer = say("at this rate one class finer above {speed}.", speed=finer_above)
     yield joined([droplets, finer], "; ")
 
@@ -180,7 +180,7 @@ def _out_of_range(need: NozzleNeed, kind: NozzleKind, system: System) -> Message
 
 
 def _pressure(pressure_pa: float, system: System) -> Message:
-    return Quantity(pressure_pa, Kind.PRESSURE, system, _pressure_decimals(system))
+    return ShownQuantity(pressure_pa, Kind.PRESSURE, system, _pressure_decimals(system))
 
 
 def _pressure_decimals(system: System) -> int:
@@ -194,7 +194,7 @@ def _work_lines(work: Work, speaker: Speaker, advice: SetupAdvice) -> Iterator[M
         yield say(
             "Tank: {n} full of {tank}, each for {area}: {doses} times the dose per {unit}.",
             n=work.loads.full,
-            tank=Quantity(sprayer.tank, Kind.VOLUME, system),
+            tank=ShownQuantity(sprayer.tank, Kind.VOLUME, system),
             area=_area(work.full_load_m2, system),
             doses=_doses(work.full_load_m2, system),
             unit=Kind.AREA.shown[system],
@@ -202,20 +202,20 @@ def _work_lines(work: Work, speaker: Speaker, advice: SetupAdvice) -> Iterator[M
     if work.loads.last_l:
         yield say(
             "Last load: {volume} for {area}: {doses} times the dose per {unit}.",
-            volume=Quantity(work.loads.last_l, Kind.VOLUME, system),
+            volume=ShownQuantity(work.loads.last_l, Kind.VOLUME, system),
             area=_area(work.last_load_m2, system),
             doses=_doses(work.last_load_m2, system),
             unit=Kind.AREA.shown[system],
         )
     yield say(
         "Work rate {area}/h; the field takes {span} with fills.",
-        area=Quantity(work.rate_m2_s * 3600.0, Kind.AREA, system),
+        area=ShownQuantity(work.rate_m2_s * 3600.0, Kind.AREA, system),
         span=span(work.duration_s),
     )
 
 
 def _area(area_m2: float, system: System) -> Message:
-    return Quantity(area_m2, Kind.AREA, system, 1)
+    return ShownQuantity(area_m2, Kind.AREA, system, 1)
 
 
 def _doses(area_m2: float, system: System) -> Message:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Literal
 from zoneinfo import ZoneInfo
 
-from watcher.i18n.message import Clock, Joined, Message, Name, joined, say
+from watcher.i18n.message import Joined, Message, Name, WallTime, joined, say
 from watcher.limits.status import Status
 from watcher.messages.reasons import Speaker
 from watcher.messages.text import Text, headline_of
@@ -94,7 +94,7 @@ _TOLD_IN: dict[str, tuple[FindingKind, ...]] = {
 
 
 @dataclass(frozen=True)
-class Finding:
+class SourceFinding:
     """Something that is not as it should be with a source: a stable word, a sentence, the mend."""
 
     kind: FindingKind
@@ -131,14 +131,14 @@ def heard(source: SourceView) -> Message:
     return say("reports every {span}, {last}", span=_seconds(source.interval_s), last=last)
 
 
-def findings(source: SourceView, now: int, zone: ZoneInfo) -> list[Finding]:
+def findings(source: SourceView, now: int, zone: ZoneInfo) -> list[SourceFinding]:
     """Say everything that is not as it should be with a source, the worst first."""
     return list(_findings(source, now, zone))
 
 
-def _findings(source: SourceView, now: int, zone: ZoneInfo) -> Iterator[Finding]:
+def _findings(source: SourceView, now: int, zone: ZoneInfo) -> Iterator[SourceFinding]:
     if source.silent and not source.clock_runs_ahead:
-        yield Finding("silent", _silence(source, now, zone), _POWER)
+        yield SourceFinding("silent", _silence(source, now, zone), _POWER)
     yield from _of_clock(source)
     yield from _of_posts(source, now)
     if source.failures_in_a_row and not source.silent:
@@ -147,17 +147,17 @@ def _findings(source: SourceView, now: int, zone: ZoneInfo) -> Iterator[Finding]
             n=source.failures_in_a_row,
             why=Name(source.why or "", 200),
         )
-        yield Finding("failing", failed, _TRIED_AGAIN)
+        yield SourceFinding("failing", failed, _TRIED_AGAIN)
     for quantity, unit in source.units.items():
         looks = say("{quantity} looks like {unit}", quantity=QUANTITY_WORDS[quantity], unit=unit)
-        yield Finding("unit", looks, _NAME_UNIT)
+        yield SourceFinding("unit", looks, _NAME_UNIT)
     for kind, quantities in _by_kind(source).items():
         for quantity in quantities:
-            yield Finding(kind, _of_quantities(kind, QUANTITY_WORDS[quantity]), _MENDS[kind])
+            yield SourceFinding(kind, _of_quantities(kind, QUANTITY_WORDS[quantity]), _MENDS[kind])
     for doubted in source.doubted:
         yield _of_doubted(doubted)
     if source.ignored:
-        yield Finding("not read", _not_read(source.ignored), _MAP_IT)
+        yield SourceFinding("not read", _not_read(source.ignored), _MAP_IT)
 
 
 def _not_read(ignored: Sequence[str]) -> Message:
@@ -197,27 +197,27 @@ def _of_quantities(kind: FindingKind, quantities: Message) -> Message:
             )
 
 
-def _of_clock(source: SourceView) -> Iterator[Finding]:
+def _of_clock(source: SourceView) -> Iterator[SourceFinding]:
     ahead = source.clock_ahead_s
     if ahead is not None and ahead > 0:
         wrong_clock = say("its clock is {n} s ahead; its readings are not used", n=ahead)
-        yield Finding("clock", wrong_clock, _SET_CLOCK)
+        yield SourceFinding("clock", wrong_clock, _SET_CLOCK)
     elif source.ahead:
         dated = say("sent readings dated ahead of now in the last hour; they are not used")
-        yield Finding("clock", dated, _SET_CLOCK)
+        yield SourceFinding("clock", dated, _SET_CLOCK)
     elif ahead is not None:
         late = say(
             "its readings are dated {n} s before they come in: its clock is behind, or it "
             "sends late",
             n=-ahead,
         )
-        yield Finding("clock", late, _SEND_AT_ONCE)
+        yield SourceFinding("clock", late, _SEND_AT_ONCE)
 
 
-def _of_posts(source: SourceView, now: int) -> Iterator[Finding]:
+def _of_posts(source: SourceView, now: int) -> Iterator[SourceFinding]:
     token, body = source.refused.get("token"), source.refused.get("body")
     if token is not None:
-        yield Finding("wrong token", wrong_tokens(token, now), _GIVE_IT_OURS)
+        yield SourceFinding("wrong token", wrong_tokens(token, now), _GIVE_IT_OURS)
     if body is not None:
         refused = say(
             "posts not understood in the last day: {n}, the last {span} ago: {why}",
@@ -225,7 +225,7 @@ def _of_posts(source: SourceView, now: int) -> Iterator[Finding]:
             span=_since(body, now),
             why=_plain(body.why),
         )
-        yield Finding("not understood", refused, _CORRECT_BODY)
+        yield SourceFinding("not understood", refused, _CORRECT_BODY)
 
 
 def wrong_tokens(refused: Refused, now: int) -> Message:
@@ -258,7 +258,7 @@ def _addresses(refused: Refused) -> str:
     return ", ".join(reversed(refused.addresses))
 
 
-def _of_doubted(doubted: Doubted) -> Finding:
+def _of_doubted(doubted: Doubted) -> SourceFinding:
     found, mend = _FOUND.get(doubted.most, _OTHER_FINDING)
     sentence = say(
         "{quantity}: {n} of {whole} values of the last day doubted, {share}, most often: {found}",
@@ -268,7 +268,7 @@ def _of_doubted(doubted: Doubted) -> Finding:
         share=f"{doubted.share:.0%}",
         found=found,
     )
-    return Finding("doubted", sentence, mend)
+    return SourceFinding("doubted", sentence, mend)
 
 
 def finding_word(flag: Flag) -> Message:
@@ -327,7 +327,7 @@ def _silence(source: SourceView, now: int, zone: ZoneInfo) -> Message:
         silence = say(
             "has been silent for {span}, since {clock}",
             span=span(source.age_s),
-            clock=Clock(now - source.age_s, now, zone),
+            clock=WallTime(now - source.age_s, now, zone),
         )
     if source.why:
         return joined([silence, joined(["(", Name(source.why, 120), ")"], "")], " ")

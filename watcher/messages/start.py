@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from watcher.i18n.message import Clock, Message, Name, Number, joined, say
+from watcher.i18n.message import Message, Name, Number, WallTime, joined, say
 from watcher.judge.start_check import Against, Obstacle
 from watcher.messages.reasons import Speaker
 from watcher.messages.rules import whose_bound
@@ -32,13 +32,13 @@ def obstacle_line(speaker: Speaker, field: str, one: Obstacle, now: int) -> Mess
         case Against.CLOSES:
             return say(
                 "only until {time}, {limit} ({origin}): {share} of the job is done by then",
-                time=Clock(one.at, now, speaker.farm.zone),
+                time=WallTime(one.at, now, speaker.farm.zone),
                 limit=LIMIT_WORDS[reason.limit],
                 origin=whose_bound(reason),
                 share=Number(f"{one.share:.0%}"),
             )
         case Against.UNKNOWN if one.at > now:
-            time = Clock(one.at, now, speaker.farm.zone)
+            time = WallTime(one.at, now, speaker.farm.zone)
             return say("cannot be judged from {time} on: {reason}", time=time, reason=about)
         case Against.UNKNOWN:
             return say("cannot be judged: {reason}", reason=about)

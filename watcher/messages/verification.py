@@ -16,7 +16,7 @@ from watcher.forecasts.verification import (
     Off,
     Verified,
 )
-from watcher.i18n.message import Message, Name, Number, Quantity, Sentence, joined, say
+from watcher.i18n.message import Message, Name, Number, Sentence, ShownQuantity, joined, say
 from watcher.messages.vocabulary import POINTS
 from watcher.units import Kind, System, amount
 from watcher.weather.quantities import BY_COLUMN
@@ -73,7 +73,9 @@ def parts(
                 "foretold wet, how many stayed dry. Equitable threat score: 1 is perfect, 0 is no "
                 "better than chance. Amount: mean error, in brackets the root mean square error, "
                 "of the hours that were wet or foretold so. Of the same hours; wet is from {wet}.",
-                wet=Quantity(WET_MM_H, Kind.RAIN_RATE, "metric"),  # 0.004 in/h, as gauges tell it
+                wet=ShownQuantity(
+                    WET_MM_H, Kind.RAIN_RATE, "metric"
+                ),  # 0.004 in/h, as gauges tell it
             ),
             (),
             [_of_rain(feed, one, system) for feed, one in rain.items() if _any_known(one)],

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from pathlib import PurePath
 
-from watcher.i18n.message import Clock, Message, Name, joined, plain_name, say, say_n
+from watcher.i18n.message import Message, Name, WallTime, joined, plain_name, say, say_n
 from watcher.messages.job import TAKE_A_READING
 from watcher.messages.reasons import Speaker
 from watcher.messages.text import Text, cut, headline_of
@@ -49,10 +49,10 @@ def was_down(
     *,
     crashed: bool,
     jobs: Sequence[Job],
-    lost: Sequence[tables.Message],
+    lost: Sequence[tables.Outgoing],
 ) -> Text:
     """Say from when to when nobody watched, and what could not be sent."""
-    begin, end = (Clock(at, now, speaker.farm.zone) for at in (since, now))
+    begin, end = (WallTime(at, now, speaker.farm.zone) for at in (since, now))
     how = say("It ended without a proper stop.") if crashed else say("It had been stopped.")
     lines: list[Message] = [joined([_nobody_watched(speaker, since, now), how], " ")]
     lines += [
@@ -69,7 +69,7 @@ def was_down(
 
 
 def _nobody_watched(speaker: Speaker, since: int, now: int) -> Message:
-    begin, end = (Clock(at, now, speaker.farm.zone) for at in (since, now))
+    begin, end = (WallTime(at, now, speaker.farm.zone) for at in (since, now))
     return say(
         "Nobody watched from {begin} to {end}, {span}.",
         begin=begin,
@@ -78,16 +78,16 @@ def _nobody_watched(speaker: Speaker, since: int, now: int) -> Message:
     )
 
 
-def _lost(speaker: Speaker, message: tables.Message, now: int) -> Message:
+def _lost(speaker: Speaker, message: tables.Outgoing, now: int) -> Message:
     return say(
         "Never arrived: {title} ({clock}, to {who}).",
         title=title_of(message),
-        clock=Clock(message.caused_at, now, speaker.farm.zone),
+        clock=WallTime(message.caused_at, now, speaker.farm.zone),
         who=Name(message.recipient),
     )
 
 
-def title_of(message: tables.Message) -> str:
+def title_of(message: tables.Outgoing) -> str:
     """Return the title of a message as it was written; an SMS begins with it."""
     return message.title or message.body.partition(". ")[0]
 
@@ -170,7 +170,7 @@ def cannot_judge(speaker: Speaker, why: str, since: int, now: int) -> Text:
         lines=(
             say(
                 "Since {clock} the watch judges nothing: no alert comes until it can again.",
-                clock=Clock(since, now, speaker.farm.zone),
+                clock=WallTime(since, now, speaker.farm.zone),
             ),
             _why(why),
             TAKE_A_READING,
@@ -206,7 +206,7 @@ def sees_again(
     """Say that the watch judges and writes again; from when it did not, None where it did."""
     lines: list[Message] = []
     if unwritten_since is not None:
-        begin, end = (Clock(at, now, speaker.farm.zone) for at in (unwritten_since, now))
+        begin, end = (WallTime(at, now, speaker.farm.zone) for at in (unwritten_since, now))
         lines.append(
             say(
                 "From {begin} to {end} it could not write its log. What stations said is kept as "
@@ -223,7 +223,7 @@ def sees_again(
 
 
 def _judged_nothing(speaker: Speaker, since: int, now: int) -> Message:
-    begin, end = (Clock(at, now, speaker.farm.zone) for at in (since, now))
+    begin, end = (WallTime(at, now, speaker.farm.zone) for at in (since, now))
     return say("From {begin} to {end} it judged nothing.", begin=begin, end=end)
 
 
@@ -308,11 +308,11 @@ def _from_when_to_when(speaker: Speaker, loss: Loss, now: int) -> list[Message]:
     zone, until = speaker.farm.zone, loss.watched_until
     lines: list[Message] = []
     if loss.known_until is not None and loss.trouble == "older":
-        begin = Clock(loss.known_until, now, zone)
+        begin = WallTime(loss.known_until, now, zone)
         if until is None:
             lines.append(say("It knows nothing from {begin}.", begin=begin))
         else:
-            end = Clock(until, now, zone)
+            end = WallTime(until, now, zone)
             lines.append(say("It knows nothing from {begin} to {end}.", begin=begin, end=end))
     elif loss.trouble != "another" or loss.aside is not None:
         lines.append(say("Earlier readings, jobs, records and messages are not in it."))
@@ -328,7 +328,7 @@ def farm_mistaken(speaker: Speaker, mistakes: Sequence[str], checked_at: int, no
         lines=(
             say(
                 "The watch runs with the farm as it was at {clock}, until the mistake is mended.",
-                clock=Clock(checked_at, now, speaker.farm.zone),
+                clock=WallTime(checked_at, now, speaker.farm.zone),
             ),
             *_mistakes(mistakes),
         ),

@@ -2,7 +2,7 @@
 
 from zoneinfo import ZoneInfo
 
-from watcher.i18n.message import Clock, Message, Name, Number, Quantity, say
+from watcher.i18n.message import Message, Name, Number, ShownQuantity, WallTime, say
 from watcher.limits.status import Status
 from watcher.units import Kind, System
 
@@ -41,10 +41,10 @@ _FAR_M = {"us": 804.672, "metric": 1000.0}
 """From half a mile or a kilometre on nobody counts feet or metres."""
 
 
-def distance(away_m: float, system: System) -> Quantity:
+def distance(away_m: float, system: System) -> ShownQuantity:
     """Return how far away something is: ``"33 ft"``, ``"1.2 mi"``, ``"400 m"``, ``"2.5 km"``."""
     kind = Kind.DISTANCE if away_m >= _FAR_M[system] else Kind.LENGTH
-    return Quantity(away_m, kind, system)
+    return ShownQuantity(away_m, kind, system)
 
 
 def takes(duration_s: float, left: float) -> Message:
@@ -59,20 +59,20 @@ def lateness(true_at: int, now: int, zone: ZoneInfo) -> Message:
     return say(
         "This alert is {span} late; it was true at {clock}.",
         span=span(now - true_at),
-        clock=Clock(true_at, now, zone),
+        clock=WallTime(true_at, now, zone),
     )
 
 
 def lateness_sms(true_at: int, now: int, zone: ZoneInfo) -> Message:
     """Return the same in fewer letters."""
     return say(
-        "{span} LATE, true {clock}.", span=span(now - true_at), clock=Clock(true_at, now, zone)
+        "{span} LATE, true {clock}.", span=span(now - true_at), clock=WallTime(true_at, now, zone)
     )
 
 
 def never_arrived(title: str, true_at: int, now: int, zone: ZoneInfo) -> Message:
     """Return the line that names a message overtaken by better news, as it was written."""
-    return say("Never arrived: {title} ({clock}).", title=title, clock=Clock(true_at, now, zone))
+    return say("Never arrived: {title} ({clock}).", title=title, clock=WallTime(true_at, now, zone))
 
 
 def ask_seen(link: str, form: str) -> Message:

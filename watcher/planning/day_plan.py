@@ -29,7 +29,7 @@ KEEPS_WITHIN = 0.05
 is sent back and forth for a small gain."""
 
 
-class LeftOut(StrEnum):
+class NotPlanned(StrEnum):
     """Why a field is not in a plan."""
 
     NOT_KNOWN = "not known"
@@ -70,7 +70,7 @@ class Crew:
 
 
 @dataclass(frozen=True)
-class Step:
+class PlanStep:
     """One job of a plan. Times are epoch seconds; the last fields are for who reads it."""
 
     sprayer: str
@@ -102,10 +102,10 @@ class DayPlan:
     """What is proposed, as of a moment."""
 
     at: int
-    steps: tuple[Step, ...]
+    steps: tuple[PlanStep, ...]
     """In the order they begin."""
     worth: float
-    left_out: Mapping[str, LeftOut]
+    left_out: Mapping[str, NotPlanned]
 
     @property
     def finished(self) -> float:
@@ -113,9 +113,9 @@ class DayPlan:
         return sum(step.chance * step.part for step in self.steps)
 
     @property
-    def of_each(self) -> dict[str, tuple[Step, ...]]:
+    def of_each(self) -> dict[str, tuple[PlanStep, ...]]:
         """The steps of each driver, or of each sprayer where no drivers are named."""
-        steps: dict[str, tuple[Step, ...]] = {}
+        steps: dict[str, tuple[PlanStep, ...]] = {}
         for step in self.steps:
             who = step.driver or step.sprayer
             steps[who] = (*steps.get(who, ()), step)
@@ -193,7 +193,7 @@ class WishError(ValueError):
 
 
 @dataclass(frozen=True)
-class Loss:
+class PlanLoss:
     """What another plan loses against one."""
 
     fields: tuple[str, ...]
@@ -202,10 +202,10 @@ class Loss:
     """How many fewer fields are likely to be finished."""
 
 
-def loss(plan: DayPlan, other: DayPlan) -> Loss:
+def loss(plan: DayPlan, other: DayPlan) -> PlanLoss:
     """Return what another plan loses against one."""
     gone = {step.field for step in plan.steps} - {step.field for step in other.steps}
-    return Loss(tuple(sorted(gone)), plan.finished - other.finished)
+    return PlanLoss(tuple(sorted(gone)), plan.finished - other.finished)
 
 
 class Planner:
@@ -476,7 +476,7 @@ class Planner:
             for f, (k, b) in zip(fields, jobs, strict=True):
                 state = int(choices.state[k, f, b])
                 steps.append(
-                    Step(
+                    PlanStep(
                         sprayer=choices.sprayers[k],
                         field=choices.fields[f],
                         setup=self._setups[self._of[k, f, b]],
@@ -498,17 +498,17 @@ class Planner:
             left_out={name: self._why(name, wishes) for name in left},
         )
 
-    def _why(self, name: str, wishes: Wishes) -> LeftOut:
+    def _why(self, name: str, wishes: Wishes) -> NotPlanned:
         f = self._index(name)
         if np.isnan(self.choices.chance[:, f]).all():
-            return LeftOut.NOT_KNOWN
+            return NotPlanned.NOT_KNOWN
         if not np.isfinite(self.choices.value[:, f]).any():
-            return LeftOut.NO_HOUR
+            return NotPlanned.NO_HOUR
         if not self._opens(Wishes(), name, busy=False):
-            return LeftOut.NOBODY
+            return NotPlanned.NOBODY
         if self._opens(Wishes(), name) and not self._opens(wishes, name):
-            return _BY_WISH.get(self._in_the_way(wishes, name), LeftOut.WISHED)
-        return LeftOut.NO_TIME
+            return _BY_WISH.get(self._in_the_way(wishes, name), NotPlanned.WISHED)
+        return NotPlanned.NO_TIME
 
 
 def _begun_with(order: Order, unit: int, f: int) -> Order:
@@ -518,8 +518,8 @@ def _begun_with(order: Order, unit: int, f: int) -> Order:
     return (*order[:unit], (f, *order[unit]), *order[unit + 1 :])
 
 
-_BY_WISH: Mapping[Wish | None, LeftOut] = {
-    Wish.ONLY_WITH: LeftOut.ONLY_WITH,
-    Wish.HOME_BY: LeftOut.HOME_BY,
-    Wish.OUT: LeftOut.OUT,
+_BY_WISH: Mapping[Wish | None, NotPlanned] = {
+    Wish.ONLY_WITH: NotPlanned.ONLY_WITH,
+    Wish.HOME_BY: NotPlanned.HOME_BY,
+    Wish.OUT: NotPlanned.OUT,
 }

@@ -9,7 +9,7 @@ from enum import StrEnum
 from typing import Any, Self
 
 from watcher.limits.catalogue import Limit
-from watcher.planning.day_plan import DayPlan, LeftOut, Loss, Step, Wish, Wishes
+from watcher.planning.day_plan import DayPlan, NotPlanned, PlanLoss, PlanStep, Wish, Wishes
 
 OLD_S = 2 * 3600
 """A plan made longer ago is old: it is made anew each hour, so something is wrong by then."""
@@ -78,7 +78,7 @@ class KeptPlan:
     wishes: Wishes = field(default_factory=Wishes)
     refused: RefusedWish | None = None
     """The wish it does not fulfil, as none could."""
-    loses: Mapping[str, Loss] = field(default_factory=dict)
+    loses: Mapping[str, PlanLoss] = field(default_factory=dict)
     """What is lost where another field is done first."""
     in_hand: tuple[InHand, ...] = ()
     past_forecasts: int = 0
@@ -107,7 +107,7 @@ class KeptPlan:
                 at=plan["at"],
                 steps=tuple(_step(one) for one in plan["steps"]),
                 worth=plan["worth"],
-                left_out={name: LeftOut(why) for name, why in plan["left_out"].items()},
+                left_out={name: NotPlanned(why) for name, why in plan["left_out"].items()},
             ),
             basis=Basis(
                 issues=tuple((name, at) for name, at in basis["issues"]),
@@ -119,7 +119,9 @@ class KeptPlan:
             number=number,
             wishes=Wishes(**{**wishes, "not_these": frozenset(wishes["not_these"])}),
             refused=_refused(kept["refused"]),
-            loses={n: Loss(tuple(one["fields"]), one["fewer"]) for n, one in kept["loses"].items()},
+            loses={
+                n: PlanLoss(tuple(one["fields"]), one["fewer"]) for n, one in kept["loses"].items()
+            },
             in_hand=tuple(InHand(**one) for one in kept["in_hand"]),
             past_forecasts=kept["past_forecasts"],
             open_now=tuple(kept["open_now"]),
@@ -127,9 +129,9 @@ class KeptPlan:
         )
 
 
-def _step(kept: Mapping[str, Any]) -> Step:
+def _step(kept: Mapping[str, Any]) -> PlanStep:
     ended_by = kept["ended_by"]
-    return Step(**{**kept, "ended_by": None if ended_by is None else Limit(ended_by)})
+    return PlanStep(**{**kept, "ended_by": None if ended_by is None else Limit(ended_by)})
 
 
 def _refused(kept: Mapping[str, Any] | None) -> RefusedWish | None:
@@ -171,19 +173,19 @@ class PlanNow:
         return self.changed in {PlanChanged.AGE, PlanChanged.FARM}
 
     @property
-    def steps(self) -> tuple[Step, ...]:
+    def steps(self) -> tuple[PlanStep, ...]:
         """Its jobs that are still to be begun; none of an old one."""
         if self.old:
             return ()
         return tuple(step for step in self.kept.plan.steps if step.field not in self.done)
 
     @property
-    def due(self) -> tuple[Step, ...]:
+    def due(self) -> tuple[PlanStep, ...]:
         """The jobs it has begin now: of each sprayer the next one, once its time has come."""
         return tuple(step for step in _next(self.steps) if step.starts_at <= self.now)
 
     @property
-    def turned(self) -> tuple[tuple[Step | None, Step | None], ...]:
+    def turned(self) -> tuple[tuple[PlanStep | None, PlanStep | None], ...]:
         """Of each sprayer whose next job is another than was accepted: that job, and the new one.
 
         Empty where nothing was accepted, or the accepted order still stands. A field that nobody
@@ -204,9 +206,9 @@ class PlanNow:
         return tuple(found)
 
 
-def _next(steps: Sequence[Step]) -> list[Step]:
+def _next(steps: Sequence[PlanStep]) -> list[PlanStep]:
     """Return the first job of each sprayer, in the order they begin."""
-    found: dict[str, Step] = {}
+    found: dict[str, PlanStep] = {}
     for step in steps:
         found.setdefault(step.sprayer, step)
     return list(found.values())

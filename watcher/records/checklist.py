@@ -26,7 +26,7 @@ _MOST_NUMBERED = 20
 
 
 @dataclass(frozen=True)
-class Line:
+class FormLine:
     """One value of the form."""
 
     key: str
@@ -54,7 +54,7 @@ class Section:
     """Values of one part of the form, or of one product or setup in it."""
 
     title: Message
-    lines: tuple[Line, ...]
+    lines: tuple[FormLine, ...]
     folds: bool
     """Whether it is one of several alike, shown in short until it is opened."""
 
@@ -87,11 +87,11 @@ class Section:
 class Checklist:
     """The whole form."""
 
-    missing: tuple[Line, ...]
+    missing: tuple[FormLine, ...]
     """What the rules ask for and nobody gave."""
     there: tuple[Section, ...]
     """What is filled in, by the parts of the form."""
-    blank: tuple[Line, ...]
+    blank: tuple[FormLine, ...]
     """What may be added though no rule asks for it."""
 
     @property
@@ -112,11 +112,11 @@ def checklist(
     stands, written, wrong = record.values, written or {}, wrong or {}
     lacks = {lack.key: lack.rule for lack in missing(record, rules)}
 
-    def line(key: str) -> Line:
+    def line(key: str) -> FormLine:
         item, held = split(key)[0], stands.get(key)
         was = typed(item, None if held is None else held.value, writer.system)
         error = wrong.get(key)
-        return Line(
+        return FormLine(
             key=key,
             label=labelled(key),
             was=was,
@@ -132,7 +132,7 @@ def checklist(
         )
 
     there: list[Section] = []
-    blank: list[Line] = []
+    blank: list[FormLine] = []
     for group in Group:
         keys = [*record.keys(group), *_one_more(record, group)]
         there += _sections(group, [line(key) for key in keys if key in stands])
@@ -140,10 +140,10 @@ def checklist(
     return Checklist(tuple(line(key) for key in lacks), tuple(there), tuple(blank))
 
 
-def _sections(group: Group, lines: Sequence[Line]) -> Iterator[Section]:
+def _sections(group: Group, lines: Sequence[FormLine]) -> Iterator[Section]:
     """The part as a whole, then each product or setup in it by itself."""
 
-    def alike(line: Line) -> tuple[bool, int]:
+    def alike(line: FormLine) -> tuple[bool, int]:
         item, number = split(line.key)
         return item.repeats != "once", number
 

@@ -31,7 +31,7 @@ from watcher.records.moments import Compose
 from watcher.records.record import Record, fold, totals
 from watcher.store import jobs
 from watcher.store import records as store
-from watcher.store.tables import Job, Message
+from watcher.store.tables import Job, Outgoing
 
 
 def record_of(session: Session, job_id: int) -> Record:
@@ -285,7 +285,7 @@ def _span(record: Record, job: Job, now: int) -> tuple[int, int]:
     return started, ended
 
 
-def _alert(message: Message) -> AlertSent:
+def _alert(message: Outgoing) -> AlertSent:
     return AlertSent(
         at=message.created_at,
         kind=message.kind,

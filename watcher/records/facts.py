@@ -63,7 +63,7 @@ class Quality(Part):
     """Readings that arrived only after the moment: who judged it then did not have them."""
 
 
-class Downwind(Part):
+class NeighbourDownwind(Part):
     """A neighbour the spray may have gone to."""
 
     neighbour: str
@@ -155,7 +155,7 @@ class Moment(Air):
     """Nozzle tips above ground: canopy and boom height together."""
     status: str
     limits: dict[str, LimitStood]
-    downwind: tuple[Downwind, ...]
+    downwind: tuple[NeighbourDownwind, ...]
     landing: tuple[Landing, ...]
     to_leave: tuple[ToLeave, ...] | None = None
     """None in entries of before it was kept."""

@@ -14,14 +14,14 @@ from watcher.i18n.message import Message, joined, say
 from watcher.limits.catalogue import Limit
 from watcher.messages.vocabulary import ORIGIN_WORDS, POINTS
 from watcher.records.facts import BufferKept, Kept, ToLeave
-from watcher.records.layout import Map, Ring, Writer
+from watcher.records.layout import PageMap, Ring, Writer
 from watcher.units import Kind
 
 _METRES_A_DEGREE = 111_195.0
 """Of latitude, on a sphere: a field is drawn to within a part in a hundred."""
 
 
-def map_of(kept: Kept, writer: Writer) -> Map:
+def map_of(kept: Kept, writer: Writer) -> PageMap:
     """Return the map of what is kept of a job; north is up."""
     middle = shapely.geometry.shape(kept.boundary).centroid
     strips = _deepest(kept)
@@ -30,7 +30,7 @@ def map_of(kept: Kept, writer: Writer) -> Map:
         for m in kept.moments
         if m.mark in {"start", "end"} and m.wind_from_deg is not None
     )
-    return Map(
+    return PageMap(
         field=tuple(_rings(kept.boundary, middle)),
         to_leave=tuple(ring for strip in strips for ring in _rings(strip.shape, middle)),
         winds=winds,

@@ -5,7 +5,7 @@ from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
 from watcher.i18n.language import ENGLISH, Language
-from watcher.i18n.message import Message, Param, Quantity, render, say
+from watcher.i18n.message import Message, Param, ShownQuantity, render, say
 from watcher.records.words import WORDS
 from watcher.units import Kind, System
 
@@ -13,7 +13,7 @@ UNKNOWN = say("not known")
 
 
 @dataclass(frozen=True)
-class Table:
+class PageTable:
     """A table of the page."""
 
     title: str
@@ -33,7 +33,7 @@ Ring = tuple[tuple[float, float], ...]
 
 
 @dataclass(frozen=True)
-class Map:
+class PageMap:
     """The field as a record shows it: what was sprayed, what was to be left, and the wind."""
 
     field: tuple[Ring, ...]
@@ -51,18 +51,18 @@ class Map:
 
 
 @dataclass(frozen=True)
-class Page:
+class RecordPage:
     """One record, laid out."""
 
     title: str
     lines: tuple[str, ...]
-    tables: tuple[Table, ...]
+    tables: tuple[PageTable, ...]
     seal: str
     """What binds it to the chain: how many entries there are and the head hash."""
-    map: Map
+    map: PageMap
     signature: tuple[str, ...]
     """What is signed, by whom and when: a line to write on follows each."""
-    products: Table | None = None
+    products: PageTable | None = None
     """The products of the tank, a row each, for paper."""
 
 
@@ -94,7 +94,7 @@ class Writer:
         """Return a quantity with its unit, or that it is not known."""
         if value is None:
             return self.text(UNKNOWN)
-        return self.text(Quantity(value, kind, self.system, decimals))
+        return self.text(ShownQuantity(value, kind, self.system, decimals))
 
 
 def utc(at: int) -> str:

@@ -23,10 +23,10 @@ from watcher.limits.status import Status
 from watcher.records.facts import (
     Air,
     BufferKept,
-    Downwind,
     Landing,
     LimitStood,
     Moment,
+    NeighbourDownwind,
     Quality,
     Spoke,
     ToLeave,
@@ -172,11 +172,13 @@ def _flagged(findings: Iterator[Mapping[str, int]]) -> dict[str, int]:
     return dict(sorted(words.items()))
 
 
-def _downwind(judgement: Judgement, field: int, time: int) -> tuple[Downwind, ...]:
+def _downwind(judgement: Judgement, field: int, time: int) -> tuple[NeighbourDownwind, ...]:
     ground = judgement.plan.farm.ground
     shape = ground.fields[judgement.plan.fields[field]]
     return tuple(
-        Downwind(neighbour=n.name, side=side(shape, ground.neighbours[n.name]), gap_m=n.gap_m)
+        NeighbourDownwind(
+            neighbour=n.name, side=side(shape, ground.neighbours[n.name]), gap_m=n.gap_m
+        )
         for n in downwind_neighbours(judgement, field, time)
     )
 

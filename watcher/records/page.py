@@ -17,7 +17,7 @@ from watcher.records.errors import RecordError
 from watcher.records.facts import Held, Kept, Value
 from watcher.records.field_map import map_of
 from watcher.records.form import FORM, TEXT, Group, labelled, lacking, numbered, shown, split
-from watcher.records.layout import Page, Table, Writer, utc
+from watcher.records.layout import PageTable, RecordPage, Writer, utc
 from watcher.records.record import Record
 from watcher.records.rules import OTHERS_ADD, READ_ON, Deadline, deadlines_of, missing
 from watcher.records.weather_tables import weather_tables
@@ -33,7 +33,7 @@ def page_of(
     *,
     blanks: bool = False,
     language: Language = ENGLISH,
-) -> Page:
+) -> RecordPage:
     """Lay out a record that has what is kept of its job.
 
     ``rules`` are those it is checked against; one that is closed keeps its own. ``blanks``: with
@@ -46,7 +46,7 @@ def page_of(
     writer = Writer(ZoneInfo(kept.time_zone), kept.units, language)
     if record.closed is not None:
         rules = record.closed.closing.rules
-    return Page(
+    return RecordPage(
         title=writer.text(
             say("Application record, job {job}: {field}", job=record.job, field=kept.field)
         ),
@@ -99,7 +99,7 @@ def _lines(record: Record, kept: Kept, writer: Writer) -> Iterator[Message]:
 
 def _tables(
     record: Record, kept: Kept, rules: Sequence[str], writer: Writer, *, blanks: bool
-) -> Iterator[Table]:
+) -> Iterator[PageTable]:
     for group in Group:
         table = _form(record, group, writer, blanks=blanks)
         if table.rows:
@@ -109,7 +109,7 @@ def _tables(
         rows = tuple((one.said, writer.time(one.at)) for one in kept.against)
         head = writer.words(say("What stood against the start"), say("From"))
         title = writer.text(say("Started all the same, with a plain yes to"))
-        yield Table(title, head, rows, (80, 20))
+        yield PageTable(title, head, rows, (80, 20))
     if kept.by_hand:
         yield _by_hand(kept, writer)
     if kept.changed:
@@ -119,7 +119,7 @@ def _tables(
     if len(kept.rigs) > 1:
         rows = tuple((writer.time(r.since), r.setup) for r in kept.rigs)
         head = writer.words(say("Since"), say("Setup"))
-        yield Table(writer.text(say("Setups in turn")), head, rows, (20, 80))
+        yield PageTable(writer.text(say("Setups in turn")), head, rows, (20, 80))
     weather, limits, *behind = weather_tables(kept, writer)
     yield weather
     yield limits
@@ -133,23 +133,25 @@ def _tables(
     yield replace(_entries(record, writer), behind=True)
 
 
-def _form(record: Record, group: Group, writer: Writer, *, blanks: bool) -> Table:
+def _form(record: Record, group: Group, writer: Writer, *, blanks: bool) -> PageTable:
     keys = [k for k in record.keys(group) if blanks or k in record.values]
     rows = tuple((writer.text(labelled(k)), *_cells(k, record.values.get(k), writer)) for k in keys)
-    return Table(writer.word(group.value), ("", "", ""), rows, (18, 24, 8), keys=tuple(keys))
+    return PageTable(writer.word(group.value), ("", "", ""), rows, (18, 24, 8), keys=tuple(keys))
 
 
 _OF_PRODUCTS = ("product", "registration", "active", "rate", "total", "re_entry", "pre_harvest")
 
 
-def _products(record: Record, writer: Writer) -> Table:
+def _products(record: Record, writer: Writer) -> PageTable:
     """The products as a row each; a dash for what nobody gave."""
     rows = tuple(
         tuple(_shown(k, record.value(k), writer) for k in (numbered(i, n) for i in _OF_PRODUCTS))
         for n in range(1, record.counted(FORM["product"]) + 1)
     )
     head = writer.words(*(labelled(key) for key in _OF_PRODUCTS))
-    return Table(writer.text(say("Products in the tank")), head, rows, (24, 14, 20, 11, 11, 9, 11))
+    return PageTable(
+        writer.text(say("Products in the tank")), head, rows, (24, 14, 20, 11, 11, 9, 11)
+    )
 
 
 def _cells(key: str, held: Held | None, writer: Writer) -> tuple[str, str]:
@@ -164,7 +166,7 @@ def _shown(key: str, value: Value | None, writer: Writer) -> str:
     return chosen if item.held_as is TEXT else writer.word(chosen)
 
 
-def _boundary(kept: Kept, writer: Writer) -> Table:
+def _boundary(kept: Kept, writer: Writer) -> PageTable:
     shape = shapely.geometry.shape(kept.boundary)
     corners = shapely.get_coordinates(shape)
     middle = f"{shape.centroid.y:.5f}, {shape.centroid.x:.5f}"
@@ -183,10 +185,10 @@ def _boundary(kept: Kept, writer: Writer) -> Table:
         )
     )
     head = writer.words(say("What"), say("Where"))
-    return Table(writer.text(say("Boundary of the field")), head, rows, (18, 82))
+    return PageTable(writer.text(say("Boundary of the field")), head, rows, (18, 82))
 
 
-def _by_hand(kept: Kept, writer: Writer) -> Table:
+def _by_hand(kept: Kept, writer: Writer) -> PageTable:
     rows = tuple(
         (
             writer.time(m.at),
@@ -196,10 +198,10 @@ def _by_hand(kept: Kept, writer: Writer) -> Table:
         for m in kept.by_hand
     )
     head = writer.words(say("When"), say("By"), say("Measured at boom height"))
-    return Table(writer.text(say("Readings taken by hand")), head, rows, (20, 20, 60))
+    return PageTable(writer.text(say("Readings taken by hand")), head, rows, (20, 20, 60))
 
 
-def _changed(kept: Kept, writer: Writer) -> Table:
+def _changed(kept: Kept, writer: Writer) -> PageTable:
     rows = tuple(
         (
             writer.time(c.at),
@@ -211,10 +213,10 @@ def _changed(kept: Kept, writer: Writer) -> Table:
     head = writer.words(say("When"), say("By"), say("What was changed"))
     note = say("Judged so from then on.")
     title = writer.text(say("Changed on the way"))
-    return Table(title, head, rows, (20, 20, 60), writer.text(note))
+    return PageTable(title, head, rows, (20, 20, 60), writer.text(note))
 
 
-def _pauses(kept: Kept, writer: Writer) -> Table:
+def _pauses(kept: Kept, writer: Writer) -> PageTable:
     rows = tuple(
         (
             writer.time(p.since),
@@ -225,10 +227,10 @@ def _pauses(kept: Kept, writer: Writer) -> Table:
         for p in kept.pauses
     )
     head = writer.words(say("From"), say("Until"), say("Length"), say("Why"))
-    return Table(writer.text(say("Pauses")), head, rows, (20, 20, 12, 48))
+    return PageTable(writer.text(say("Pauses")), head, rows, (20, 20, 12, 48))
 
 
-def _alerts(record: Record, writer: Writer) -> Table:
+def _alerts(record: Record, writer: Writer) -> PageTable:
     alerts = record.closed.closing.alerts if record.closed else ()
     rows = tuple(
         (
@@ -252,17 +254,17 @@ def _alerts(record: Record, writer: Writer) -> Table:
     )
     note = "" if rows else writer.text(say("No alert about this job was written."))
     head = writer.words(say("Written"), say("Said"), say("To"), say("Sent"), say("Acknowledged"))
-    return Table(writer.text(say("Alerts")), head, rows, (17, 32, 11, 18, 22), note)
+    return PageTable(writer.text(say("Alerts")), head, rows, (17, 32, 11, 18, 22), note)
 
 
-def _corrections(record: Record, writer: Writer) -> Table:
+def _corrections(record: Record, writer: Writer) -> PageTable:
     rows = []
     for made in record.corrections:
         c = made.correction
         old, new = (_shown(c.key, value, writer) for value in (c.old, c.new))
         rows.append((writer.time(made.at), made.by, writer.text(labelled(c.key)), old, new, c.why))
     head = writer.words(say("When"), say("By"), say("What"), say("Was"), say("Is"), say("Why"))
-    return Table(
+    return PageTable(
         writer.text(say("Corrections since it was closed")),
         head,
         tuple(rows),
@@ -270,7 +272,7 @@ def _corrections(record: Record, writer: Writer) -> Table:
     )
 
 
-def _lacks(record: Record, rules: Sequence[str], writer: Writer) -> Table:
+def _lacks(record: Record, rules: Sequence[str], writer: Writer) -> PageTable:
     found = missing(record, rules)
     rows = tuple((writer.text(lacking(m)), m.rule, writer.word(m.known)) for m in found)
     against = ", ".join(rules)
@@ -285,16 +287,16 @@ def _lacks(record: Record, rules: Sequence[str], writer: Writer) -> Table:
     note = writer.text(joined(notes, " "))
     keys = tuple(m.key for m in found)
     head = writer.words(say("Missing"), say("Rule"), say("How the rule is known here"))
-    return Table(writer.text(say("What is missing")), head, rows, (50, 25, 25), note, keys)
+    return PageTable(writer.text(say("What is missing")), head, rows, (50, 25, 25), note, keys)
 
 
-def _deadlines(record: Record, rules: Sequence[str], writer: Writer) -> Table:
+def _deadlines(record: Record, rules: Sequence[str], writer: Writer) -> PageTable:
     rows = tuple(
         (writer.word(d.what), _by(d, writer), d.rule, writer.word(d.known))
         for d in deadlines_of(record, rules, writer.zone)
     )
     head = writer.words(say("What"), say("By"), say("Rule"), say("How the rule is known here"))
-    return Table(writer.text(say("Days to keep")), head, rows, (25, 25, 25, 25))
+    return PageTable(writer.text(say("Days to keep")), head, rows, (25, 25, 25, 25))
 
 
 def _by(deadline: Deadline, writer: Writer) -> str:
@@ -303,7 +305,7 @@ def _by(deadline: Deadline, writer: Writer) -> str:
     return deadline.by.isoformat()
 
 
-def _entries(record: Record, writer: Writer) -> Table:
+def _entries(record: Record, writer: Writer) -> PageTable:
     rows = tuple(
         (
             str(e.link.number),
@@ -316,4 +318,4 @@ def _entries(record: Record, writer: Writer) -> Table:
     )
     head = writer.words(say("Entry"), say("What"), say("When"), say("By"), say("Hash (SHA-256)"))
     shows = writer.text(WHAT_IT_SHOWS)
-    return Table(writer.text(say("Seal")), head, rows, (6, 9, 30, 11, 44), shows)
+    return PageTable(writer.text(say("Seal")), head, rows, (6, 9, 30, 11, 44), shows)

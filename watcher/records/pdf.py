@@ -19,7 +19,7 @@ from watcher.i18n.language import ENGLISH, Language
 from watcher.i18n.message import say
 from watcher.messages.words import CAUTION
 from watcher.records.form import split
-from watcher.records.layout import Map, Page, Ring, Table
+from watcher.records.layout import PageMap, PageTable, RecordPage, Ring
 
 PaperSize = Literal["letter", "a4"]
 _MARGIN_MM, _FOOT_MM = 12.0, 20.0
@@ -35,7 +35,10 @@ _FONT = "DejaVu"
 
 
 def write_pdf(
-    pages: Iterable[Page], paper: PaperSize, printed_at: datetime, language: Language = ENGLISH
+    pages: Iterable[RecordPage],
+    paper: PaperSize,
+    printed_at: datetime,
+    language: Language = ENGLISH,
 ) -> bytes:
     """Return records as a PDF, each beginning on a page of its own."""
     sheet = _Sheet(paper, printed_at, language)
@@ -71,7 +74,7 @@ class _Sheet(FPDF):
         self._beside: tuple[int, float] = (0, 0.0)
         """Down to where on which sheet a map stands at the right."""
 
-    def begin(self, page: Page) -> None:
+    def begin(self, page: RecordPage) -> None:
         """Begin a record on a new sheet."""
         self._foot = (page.title, page.seal)
         self.add_page()
@@ -80,7 +83,7 @@ class _Sheet(FPDF):
         for line in page.lines:
             self._say(line, _HEAD_PT)
 
-    def _draw(self, shown: Map) -> None:
+    def _draw(self, shown: PageMap) -> None:
         """Draw the map at the right edge, and keep what follows to its left."""
         left, top = self.w - _MARGIN_MM - _MAP_MM, _MARGIN_MM
         corners = [corner for ring in (*shown.field, *shown.to_leave) for corner in ring]
@@ -187,7 +190,7 @@ class _Sheet(FPDF):
         if self.page_no() != page or self.get_y() >= bottom:
             self.set_right_margin(_MARGIN_MM)
 
-    def put(self, table: Table) -> None:
+    def put(self, table: PageTable) -> None:
         """Print a table under its title; neither is left alone at the foot of a sheet."""
         self._widen()
         if table.head and len(table.head) > _MOST_BESIDE and self.r_margin > _MARGIN_MM:
@@ -225,7 +228,7 @@ class _Sheet(FPDF):
         self._say(foot.render(self._language), _SMALL_PT)
         self.r_margin = beside
 
-    def _rows(self, table: Table) -> None:
+    def _rows(self, table: PageTable) -> None:
         with_head = any(table.head)
         rows = (table.head, *table.rows) if with_head else _side_by_side(table.rows)
         self.set_font(_FONT, "", _BODY_PT)
@@ -252,7 +255,7 @@ class _Sheet(FPDF):
         self.multi_cell(0, height, text, align="L", new_x=XPos.LMARGIN, new_y=YPos.NEXT)
 
 
-def _of_job(page: Page) -> Table:
+def _of_job(page: RecordPage) -> PageTable:
     """The values of the form in one table, save those of products, which have one of their own."""
     rows = tuple(
         (word, f"{value} ({origin})")
@@ -261,7 +264,7 @@ def _of_job(page: Page) -> Table:
         for (word, value, origin), key in zip(table.rows, table.keys, strict=True)
         if split(key)[0].repeats != "by product"
     )
-    return Table("", ("", ""), rows, (18, 32))
+    return PageTable("", ("", ""), rows, (18, 32))
 
 
 def _side_by_side(rows: Sequence[tuple[str, ...]]) -> tuple[tuple[str, ...], ...]:

@@ -10,7 +10,7 @@ from watcher.messages.drift import OPEN_BOOM
 from watcher.messages.vocabulary import ORIGIN_WORDS, POINTS
 from watcher.messages.words import span
 from watcher.records.facts import Air, Kept, Landing, Moment, Quality, Spoke
-from watcher.records.layout import UNKNOWN, Table, Writer, utc
+from watcher.records.layout import UNKNOWN, PageTable, Writer, utc
 from watcher.units import Kind
 
 _SPOKEN = {
@@ -22,7 +22,7 @@ _SPOKEN = {
 }
 
 
-def weather_tables(kept: Kept, writer: Writer) -> Iterator[Table]:
+def weather_tables(kept: Kept, writer: Writer) -> Iterator[PageTable]:
     """Yield the tables of what was kept of a job's weather."""
     yield _weather(kept, writer)
     yield _limits(kept, writer)
@@ -31,7 +31,7 @@ def weather_tables(kept: Kept, writer: Writer) -> Iterator[Table]:
     yield _neighbours(kept, writer)
 
 
-def air_table(moments: Sequence[Air], title: str, writer: Writer) -> Table:
+def air_table(moments: Sequence[Air], title: str, writer: Writer) -> PageTable:
     """Return the table of the weather at some moments, as it was at the sensors."""
     rows = tuple(
         (
@@ -60,7 +60,7 @@ def air_table(moments: Sequence[Air], title: str, writer: Writer) -> Table:
         "Wind is the mean of ten minutes where its source gives readings often enough. Heights are "
         "above ground."
     )
-    return Table(title, head, rows, (18, 14, 14, 10, 14, 14, 10, 10), writer.text(note))
+    return PageTable(title, head, rows, (18, 14, 14, 10, 14, 14, 10, 10), writer.text(note))
 
 
 def weather_lines(kept: Kept, writer: Writer) -> Iterator[Message]:
@@ -80,7 +80,7 @@ def weather_lines(kept: Kept, writer: Writer) -> Iterator[Message]:
             )
 
 
-def _weather(kept: Kept, writer: Writer) -> Table:
+def _weather(kept: Kept, writer: Writer) -> PageTable:
     rows = tuple(
         (
             writer.time(m.at),
@@ -100,7 +100,7 @@ def _weather(kept: Kept, writer: Writer) -> Table:
         )
         for m in kept.moments
     )
-    return Table(
+    return PageTable(
         writer.text(say("Weather at the start, every half hour and the end")),
         writer.words(
             say("Farm's clock"),
@@ -151,7 +151,7 @@ def direction_of(moment: Air, writer: Writer) -> str:
     return f"{point} {moment.wind_from_deg:.0f}°{spread}"
 
 
-def _limits(kept: Kept, writer: Writer) -> Table:
+def _limits(kept: Kept, writer: Writer) -> PageTable:
     stands = ("broken", "unknown", "near")
     rows = tuple(
         (
@@ -164,7 +164,7 @@ def _limits(kept: Kept, writer: Writer) -> Table:
         )
         for m in kept.moments
     )
-    return Table(
+    return PageTable(
         writer.text(say("How the limits of the spray window stood")),
         writer.words(
             say("Farm's clock"), say("Outside its bound"), say("Not known"), say("Near its bound")
@@ -174,7 +174,7 @@ def _limits(kept: Kept, writer: Writer) -> Table:
     )
 
 
-def stability_table(moments: Sequence[Air], writer: Writer) -> Table:
+def stability_table(moments: Sequence[Air], writer: Writer) -> PageTable:
     """Return the table of what is known of an inversion at some moments."""
     rows = tuple(
         (
@@ -185,7 +185,7 @@ def stability_table(moments: Sequence[Air], writer: Writer) -> Table:
         )
         for m in moments
     )
-    return Table(
+    return PageTable(
         writer.text(say("Stability: was there an inversion?")),
         writer.words(
             say("Farm's clock"),
@@ -198,7 +198,7 @@ def stability_table(moments: Sequence[Air], writer: Writer) -> Table:
     )
 
 
-def sources_table(moments: Sequence[Air], writer: Writer) -> Table:
+def sources_table(moments: Sequence[Air], writer: Writer) -> PageTable:
     """Return the table of who told the weather of some moments."""
     rows = tuple(
         (
@@ -209,7 +209,7 @@ def sources_table(moments: Sequence[Air], writer: Writer) -> Table:
         )
         for m in moments
     )
-    return Table(
+    return PageTable(
         writer.text(say("Who reported the weather, and how good it was")),
         writer.words(say("Farm's clock"), say("Source and age"), say("Readings")),
         rows,
@@ -254,7 +254,7 @@ def _quality(quality: Quality, writer: Writer) -> str:
     return ", ".join(parts)
 
 
-def _neighbours(kept: Kept, writer: Writer) -> Table:
+def _neighbours(kept: Kept, writer: Writer) -> PageTable:
     rows = tuple(
         (
             writer.time(m.at),
@@ -264,7 +264,7 @@ def _neighbours(kept: Kept, writer: Writer) -> Table:
         )
         for m in kept.moments
     )
-    return Table(
+    return PageTable(
         writer.text(say("Neighbours: who lay downwind, and what may have landed there")),
         writer.words(say("Farm's clock"), say("Downwind"), say("Drift, share of the field's rate")),
         rows,

@@ -22,7 +22,7 @@ from watcher.judge.chances import FarmChances
 from watcher.judge.ranking import FieldNow, Ranking
 from watcher.limits.status import Status
 from watcher.messages.wall_clock import wall_instant
-from watcher.planning.day_plan import PASSES, DayPlan, LeftOut, Planner, WishError, Wishes, loss
+from watcher.planning.day_plan import PASSES, DayPlan, NotPlanned, Planner, WishError, Wishes, loss
 from watcher.planning.kept import (
     Accepted,
     Basis,
@@ -311,7 +311,7 @@ class Making:
         """The plan where nothing is foretold, or nothing is left to spray."""
         fields = set(self.picture.judgement.plan.fields)
         rest = sorted(fields - self._done - {b.field for b in self.busy})
-        left_out = dict.fromkeys(rest, LeftOut.NOT_KNOWN)
+        left_out = dict.fromkeys(rest, NotPlanned.NOT_KNOWN)
         return self._kept(DayPlan(self.picture.outlook.now, (), 0.0, left_out))
 
 

@@ -24,7 +24,7 @@ from watcher.service.station_factory import csv_layout
 from watcher.sources import json_text
 from watcher.sources.base import Observations
 from watcher.sources.feeds.mapped_json import JsonMapping
-from watcher.sources.learning.guesses import Clock, Guess, clock_of, quantity_of
+from watcher.sources.learning.guesses import Guess, TimeForm, clock_of, quantity_of
 from watcher.sources.learning.samples import Sample, UnknownFormError, read_sample
 from watcher.sources.quality.check import check, future_flags
 from watcher.sources.stations import rain_gauge, readings
@@ -147,7 +147,7 @@ def _unit_doubt(guess: Guess) -> Message:
     )
 
 
-def _guesses(sample: Sample, clock: Clock | None, units: Mapping[str, str]) -> dict[str, Guess]:
+def _guesses(sample: Sample, clock: TimeForm | None, units: Mapping[str, str]) -> dict[str, Guess]:
     """Return what each column is; of two of one quantity the first."""
     found: dict[str, Guess] = {}
     for column, values in sample.columns.items():
@@ -163,7 +163,7 @@ def _guesses(sample: Sample, clock: Clock | None, units: Mapping[str, str]) -> d
 
 
 def _entry(
-    heard: Heard, sample: Sample, clock: Clock | None, guesses: Mapping[str, Guess]
+    heard: Heard, sample: Sample, clock: TimeForm | None, guesses: Mapping[str, Guess]
 ) -> dict[str, Any]:
     if heard.url is not None:
         return _of_address(heard.url, sample, clock, guesses)
@@ -191,7 +191,7 @@ def _entry(
 
 
 def _of_address(
-    url: str, sample: Sample, clock: Clock | None, guesses: Mapping[str, Guess]
+    url: str, sample: Sample, clock: TimeForm | None, guesses: Mapping[str, Guess]
 ) -> dict[str, Any]:
     """Return the entry of a feed that is asked."""
     if sample.form != "json" or clock is None or len(clock.columns) > 1 or clock.zone is not None:
@@ -272,7 +272,7 @@ def _value(at: str, column: str | int, guess: Guess) -> dict[str, Any]:
     return value | ({"reported_as": guess.reported_as} if guess.reported_as != "rate" else {})
 
 
-def _times(clock: Clock, *, is_csv: bool) -> dict[str, Any]:
+def _times(clock: TimeForm, *, is_csv: bool) -> dict[str, Any]:
     columns: list[str | int] = [int(c) if is_csv and c.isdigit() else c for c in clock.columns]
     found: dict[str, Any] = {"time": columns if len(columns) > 1 else columns[0]}
     if clock.form not in {"iso", "epoch"} or (is_csv and clock.form != "iso"):

@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session
 from watcher.store import aggregates, outbox, statuses
 from watcher.store.database import Database
 from watcher.store.export import write_observations
-from watcher.store.tables import Message, StatusChange
+from watcher.store.tables import Outgoing, StatusChange
 from watcher.weather.series import WeatherSeries
 
 _DAY_S = 86_400
@@ -22,7 +22,7 @@ class LogView:
     measured: WeatherSeries | None
     changes: Sequence[tuple[str, StatusChange]]
     """The field, and how its status changed; the newest first."""
-    messages: Sequence[Message]
+    messages: Sequence[Outgoing]
     """The newest of all, the newest first."""
 
 

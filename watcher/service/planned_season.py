@@ -20,7 +20,7 @@ from watcher.judge.farm_judgement import judge_each
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.messages.wall_clock import wall_instant
 from watcher.planning.choices import worth_by_chance
-from watcher.planning.day_plan import DayPlan, Planner, Step
+from watcher.planning.day_plan import DayPlan, Planner, PlanStep
 from watcher.service.chances import as_foretold, as_measured, work_out
 from watcher.service.day_plan import SOLVER_S, day_ends
 from watcher.service.planning import planner
@@ -53,7 +53,7 @@ class LeftOutDay(StrEnum):
 class PlannedJob:
     """A job as it would have come."""
 
-    step: Step
+    step: PlanStep
     held: bool | None
     """None: not known by what was measured."""
     worth: float

@@ -26,7 +26,7 @@ from watcher.sources.base import Observations, Polled
 from watcher.store import outbox, weather
 from watcher.store.arrivals import Arrived
 from watcher.store.database import Database
-from watcher.store.tables import Message
+from watcher.store.tables import Outgoing
 from watcher.weather.bins import HOUR_S
 
 _KEPT_S = 7 * 86_400
@@ -212,7 +212,7 @@ class _Page(Channel):
         body: str,
         *,
         urgent: bool,
-        rows: Sequence[Message] = (),
+        rows: Sequence[Outgoing] = (),
         now: int = 0,
     ) -> Attempt:
         """Keep what would have been sent."""

@@ -37,7 +37,7 @@ def _polled(
     latitude, longitude = farm.ground.middle
     match entry:
         case UsWeatherService():
-            return nws.UsWeatherService(
+            return nws.UsWeatherServiceFeed(
                 name=name,
                 client=client,
                 latitude=latitude,
@@ -48,7 +48,7 @@ def _polled(
                 base_url=entry.base_url,
             )
         case MetNorway():
-            return met_norway.MetNorway(
+            return met_norway.MetNorwayFeed(
                 name=name,
                 client=client,
                 latitude=latitude,
@@ -57,7 +57,7 @@ def _polled(
                 base_url=entry.base_url,
             )
         case OpenMeteo():
-            return open_meteo.OpenMeteo(
+            return open_meteo.OpenMeteoFeed(
                 name=name,
                 client=client,
                 latitude=latitude,
@@ -67,7 +67,7 @@ def _polled(
                 api_key=key.get_secret_value() if key else None,
             )
         case MappedJson():
-            return mapped_json.MappedJson(
+            return mapped_json.MappedJsonFeed(
                 name=name,
                 client=client,
                 site=site_of(farm, entry),

@@ -39,7 +39,7 @@ def polled_stations(farm: Farm, client: FeedClient) -> dict[str, PolledSource]:
             case MetarStation():
                 built[name] = _metar(name, entry, farm, client)
             case SensorthingsStation():
-                built[name] = sensorthings.SensorthingsStation(
+                built[name] = sensorthings.SensorthingsSource(
                     name=name,
                     client=client,
                     url=entry.url,
@@ -73,7 +73,7 @@ def csv_layout(entry: CsvStation) -> Layout:
 
 def _csv(name: str, entry: CsvStation, farm: Farm, reader: BodyReader) -> PolledSource:
     files = GrowingFiles(entry.files, header_rows=entry.header_rows, whole=entry.whole_files)
-    return csv_station.CsvStation(
+    return csv_station.CsvSource(
         name=name,
         files=files,
         layout=csv_layout(entry),
@@ -90,7 +90,7 @@ def _metar(name: str, entry: MetarStation, farm: Farm, client: FeedClient) -> Po
     texts: metar.Texts = metar.FromFile(Path(entry.file or ""))
     if entry.url is not None:
         texts = metar.FromAddress(client, entry.url)
-    return metar.MetarStation(
+    return metar.MetarSource(
         name=name,
         station=entry.station,
         texts=texts,

@@ -21,7 +21,7 @@ from watcher.service.sites import site_of
 from watcher.sources.base import StreamedSource
 from watcher.sources.body_reader import BodyReader
 from watcher.sources.stations import modbus, mqtt, nmea, sunspec
-from watcher.sources.stations.mqtt_payload import Mapped, MappedValue, Posted, Reader
+from watcher.sources.stations.mqtt_payload import Mapped, MappedValue, PostedPayload, Reader
 from watcher.sources.stations.nmea_sentences import Sentences
 from watcher.sources.stations.post_mapping import Key, PostMapping, times_of
 from watcher.sources.stations.samples import Samples
@@ -53,7 +53,7 @@ def streamed_sources(
             case ModbusStation() | SunspecStation():
                 built[name] = _modbus(name, entry, farm, clock)
             case NmeaStation():
-                built[name] = nmea.NmeaStation(
+                built[name] = nmea.NmeaSource(
                     name=name,
                     port=nmea.port_of(entry.address, entry.baud),
                     sentences=Sentences(
@@ -86,7 +86,7 @@ def _mqtt(
         version=_VERSIONS[entry.version],
         session=entry.session,
     )
-    return mqtt.MqttStation(
+    return mqtt.MqttSource(
         name=name,
         broker=broker,
         reader=_reader(entry),
@@ -102,7 +102,7 @@ def _reader(entry: MqttStation) -> Reader:
             q: (m.at, Measure.of(q, m.unit, m.reported_as)) for q, m in entry.quantities.items()
         }
         mapping = PostMapping.of(keys) if keys else None
-        return Posted([entry.topic], _POSTED[entry.payload], entry.clock_ahead, mapping)
+        return PostedPayload([entry.topic], _POSTED[entry.payload], entry.clock_ahead, mapping)
     values = [
         MappedValue.of(
             q, topic=m.topic or entry.topic, at=m.at, unit=m.unit, reported_as=m.reported_as
@@ -121,9 +121,9 @@ def _modbus(
     step_m_s = sunspec.WIND_STEP_M_S
     if isinstance(entry, ModbusStation):
         map_, step_m_s = _registers(entry), 0.0
-    return modbus.ModbusStation(
+    return modbus.ModbusSource(
         name=name,
-        port=modbus.Port(entry.host, entry.port, entry.device),
+        port=modbus.ModbusAddress(entry.host, entry.port, entry.device),
         map_=map_,
         samples=_samples(entry, step_m_s),
         every_s=entry.every,
@@ -140,7 +140,7 @@ def _samples(entry: SampledStation, step_m_s: float = 0.0) -> Samples:
 def _registers(entry: ModbusStation) -> modbus.RegisterMap:
     return modbus.RegisterMap(
         [
-            modbus.Register(
+            modbus.MappedRegister(
                 measure=in_unit(quantity, mapped.unit),
                 address=mapped.address,
                 table=mapped.table,

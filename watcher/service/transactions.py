@@ -22,7 +22,7 @@ from watcher.delivery.acknowledgement import Links
 from watcher.delivery.addressees import SubscribedDevices
 from watcher.jobs import commands as job_commands
 from watcher.jobs.changes import changed_rigs
-from watcher.jobs.commands import Taken
+from watcher.jobs.commands import StepTaken
 from watcher.jobs.lately import sprayed_lately
 from watcher.jobs.steps import StepName, StepRequest
 from watcher.judge.chances import FarmChances
@@ -302,7 +302,7 @@ class Book:
         log.debug("log tended", **asdict(done))
         return done.more
 
-    def take_step(self, step: StepRequest, *, asks: bool = True) -> Taken:
+    def take_step(self, step: StepRequest, *, asks: bool = True) -> StepTaken:
         """Take a step of a job. Raises BadStepError and UnknownJobError, with nothing done.
 
         A start is held against the weather of this moment, unless it ``asks`` nothing: what is

@@ -25,7 +25,7 @@ from apscheduler.schedulers.asyncio import AsyncIOScheduler
 from watcher.alerts.watch_trouble import Trouble
 from watcher.delivery.heartbeat import Heartbeat
 from watcher.delivery.worker import DeliveryWorker
-from watcher.jobs.commands import Taken
+from watcher.jobs.commands import StepTaken
 from watcher.jobs.steps import StepName, StepRequest
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.service import systemd
@@ -403,7 +403,7 @@ class Watch:
             return await self.standby.do(work)
         return await self.run_and_rejudge(partial(work, self.book))
 
-    async def take_step(self, step: StepRequest) -> Taken:
+    async def take_step(self, step: StepRequest) -> StepTaken:
         """Take a step of a job, and judge afterwards; what was seen is noted in an outage, too.
 
         Raises LogError, with nothing done, while the log cannot be used, and as ``Book.take_step``.

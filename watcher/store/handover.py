@@ -17,8 +17,8 @@ from watcher.store.tables import (
     IssuedForecast,
     Job,
     JobEvent,
-    Message,
     Observation,
+    Outgoing,
     RainGauge,
     SourceHealth,
     StaleHour,
@@ -86,12 +86,12 @@ def copied(session: Session, wanted: Wanted, now: int) -> Copied:
             ),
             JobEvent: _rows(session, JobEvent, JobEvent.job_id.in_(open_jobs)),
             Condition: _rows(session, Condition, Condition.state == "raised"),
-            Message: _rows(
+            Outgoing: _rows(
                 session,
-                Message,
+                Outgoing,
                 or_(
-                    Message.created_at >= now - _MESSAGES_BACK_S,
-                    Message.state.in_(("waiting", "sending")),
+                    Outgoing.created_at >= now - _MESSAGES_BACK_S,
+                    Outgoing.state.in_(("waiting", "sending")),
                 ),
             ),
             WatchRun: _rows(session, WatchRun, WatchRun.id == last_run),
@@ -164,7 +164,7 @@ def given_back(session: Session, since: int, *, received_from: int = _COPIED + 1
         ],
         health=_rows(session, SourceHealth),
         gauges=_rows(session, RainGauge),
-        messages=_rows(session, Message),
+        messages=_rows(session, Outgoing),
         notes=_rows(session, JobEvent),
         last_run=max(runs, key=lambda run: int(run["id"]), default=None),
     )
@@ -215,13 +215,13 @@ def _put_messages(session: Session, rows: Iterable[Mapping[str, Any]]) -> None:
     known = {
         message.key: message
         for message in session.scalars(
-            select(Message).where(Message.key.in_(by_key)).with_for_update()
+            select(Outgoing).where(Outgoing.key.in_(by_key)).with_for_update()
         )
     }
     for key, row in by_key.items():
         values = {name: value for name, value in row.items() if name != "id"}
         if key not in known:
-            session.add(Message(**values))
+            session.add(Outgoing(**values))
             continue
         message = known[key]
         if message.state != "sent":

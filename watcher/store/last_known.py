@@ -23,14 +23,14 @@ class _Kept(BaseModel):
     model_config = ConfigDict(frozen=True)
 
 
-class Run(_Kept):
+class KnownRun(_Kept):
     """A run of the watch by which a log is recognised."""
 
     id: int
     started_at: int
 
     @classmethod
-    def of(cls, run: WatchRun) -> "Run":
+    def of(cls, run: WatchRun) -> "KnownRun":
         """Return what is kept of a run."""
         return cls(id=run.id, started_at=run.started_at)
 
@@ -79,9 +79,9 @@ class Loss(_Kept):
 class LastKnown(_Kept):
     """What was last known of a log."""
 
-    first: Run | None
+    first: KnownRun | None
     """The log's first run; None where the log is a new one that has none yet."""
-    run: Run | None
+    run: KnownRun | None
     """The run that wrote this."""
     seen_at: int | None
     """When that run last judged; the log knows it too."""

@@ -21,7 +21,7 @@ from dataclasses import asdict, dataclass
 from sqlalchemy import ColumnElement, and_, case, func, or_, select, true, update
 from sqlalchemy.orm import Session
 
-from watcher.store.tables import Message, MessageState
+from watcher.store.tables import MessageState, Outgoing
 from watcher.store.upsert import insert_into
 
 OVERTAKEN = "overtaken by better news"
@@ -64,10 +64,10 @@ def short_id(text: str) -> str:
 def put(session: Session, message: NewMessage) -> bool:
     """Write a message; return False, and change nothing, when its key is there already."""
     number = session.scalars(
-        insert_into(session, Message)
+        insert_into(session, Outgoing)
         .values(**asdict(message), state="waiting", attempts=0)
         .on_conflict_do_nothing(index_elements=["key"])
-        .returning(Message.id)
+        .returning(Outgoing.id)
     ).one_or_none()
     return number is not None
 
@@ -80,7 +80,7 @@ def claim(
     *,
     recipient: str | None = None,
     only_urgent: bool = False,
-) -> list[Message]:
+) -> list[Outgoing]:
     """Take up to ``limit`` due messages for ``lease_s`` seconds: urgent ones first, then oldest.
 
     One recipient's only, when one is named: so that one who cannot be reached delays no other.
@@ -88,18 +88,21 @@ def claim(
     asks, with ``attempts`` one higher. Keep the transaction before sending.
     """
     worth = and_(
-        or_(Message.expires_at.is_(None), Message.expires_at > now),
-        true() if recipient is None else Message.recipient == recipient,
-        Message.urgent == true() if only_urgent else true(),
+        or_(Outgoing.expires_at.is_(None), Outgoing.expires_at > now),
+        true() if recipient is None else Outgoing.recipient == recipient,
+        Outgoing.urgent == true() if only_urgent else true(),
     )
     # Each asked for by itself, so that an index finds the first ones without reading them all.
     found = [
         message
-        for takeable in (and_(Message.state == "waiting", Message.due_at <= now), _lease_over(now))
+        for takeable in (
+            and_(Outgoing.state == "waiting", Outgoing.due_at <= now),
+            _lease_over(now),
+        )
         for message in session.scalars(
-            select(Message)
+            select(Outgoing)
             .where(takeable, worth)
-            .order_by(Message.urgent.desc(), Message.due_at, Message.id)
+            .order_by(Outgoing.urgent.desc(), Outgoing.due_at, Outgoing.id)
             .limit(limit)
             # On PostgreSQL; a SQLite writer is alone.
             .with_for_update(skip_locked=True)
@@ -121,7 +124,7 @@ def mark_sent(session: Session, message_id: int, now: int) -> bool:
     """
     return _change(
         session,
-        and_(Message.id == message_id, Message.state != "sent"),
+        and_(Outgoing.id == message_id, Outgoing.state != "sent"),
         state="sent",
         sent_at=now,
         lease_until=None,
@@ -136,12 +139,12 @@ def mark_shown(session: Session, short_id: str, recipient: str, now: int, *, sin
     not meant.
     """
     meant = and_(
-        Message.short_id == short_id,
-        Message.recipient == recipient,
-        Message.created_at >= since,
-        Message.shown_at.is_(None),
+        Outgoing.short_id == short_id,
+        Outgoing.recipient == recipient,
+        Outgoing.created_at >= since,
+        Outgoing.shown_at.is_(None),
     )
-    unsent = and_(meant, Message.state != "sent")
+    unsent = and_(meant, Outgoing.state != "sent")
     _change(session, unsent, state="sent", sent_at=now, lease_until=None, last_error=None)
     return _change(session, meant, shown_at=now)
 
@@ -153,7 +156,9 @@ def mark_failed(
 
     Return False, and change nothing, when that attempt does not hold the message any more.
     """
-    holds = and_(Message.id == message_id, Message.state == "sending", Message.attempts == attempt)
+    holds = and_(
+        Outgoing.id == message_id, Outgoing.state == "sending", Outgoing.attempts == attempt
+    )
     if next_due_at is None:
         return _change(session, holds, state="failed", lease_until=None, last_error=error)
     return _change(
@@ -166,13 +171,13 @@ def mark_failed(
     )
 
 
-def expire(session: Session, now: int) -> list[Message]:
+def expire(session: Session, now: int) -> list[Outgoing]:
     """Give up messages too old to be worth sending; return them, for what is said instead."""
-    unsent = or_(Message.state == "waiting", _lease_over(now))
+    unsent = or_(Outgoing.state == "waiting", _lease_over(now))
     messages = session.scalars(
-        select(Message)
-        .where(unsent, Message.expires_at <= now)
-        .order_by(Message.id)
+        select(Outgoing)
+        .where(unsent, Outgoing.expires_at <= now)
+        .order_by(Outgoing.id)
         .with_for_update(skip_locked=True)
     ).all()
     for message in messages:
@@ -182,16 +187,18 @@ def expire(session: Session, now: int) -> list[Message]:
     return list(messages)
 
 
-def overtake(session: Session, recipient: str, about: str) -> list[Message]:
+def overtake(session: Session, recipient: str, about: str) -> list[Outgoing]:
     """Give up what has not yet been sent to a recipient about a thing; return it, oldest first.
 
     For what has become untrue: sent late and after better news, it would mislead. Whoever tells
     the news names what was given up.
     """
     messages = session.scalars(
-        select(Message)
-        .where(Message.state == "waiting", Message.recipient == recipient, Message.about == about)
-        .order_by(Message.id)
+        select(Outgoing)
+        .where(
+            Outgoing.state == "waiting", Outgoing.recipient == recipient, Outgoing.about == about
+        )
+        .order_by(Outgoing.id)
         .with_for_update(skip_locked=True)
     ).all()
     for message in messages:
@@ -207,8 +214,8 @@ def supersede(session: Session, keys: Collection[str], *, since: int = 0) -> Non
     ``since``: older messages are not meant.
     """
     for message in session.scalars(
-        select(Message)
-        .where(Message.key.in_(keys), Message.state == "waiting", Message.created_at >= since)
+        select(Outgoing)
+        .where(Outgoing.key.in_(keys), Outgoing.state == "waiting", Outgoing.created_at >= since)
         .with_for_update(skip_locked=True)
     ):
         message.state = "expired"
@@ -227,46 +234,46 @@ def lost(session: Session, keys: Collection[str], now: int) -> set[str]:
     if not keys:
         return set()
     long_failed = and_(
-        Message.state == "failed",
-        ~Message.created_at.between(now - FAILED_AGAIN_S + 1, now),
+        Outgoing.state == "failed",
+        ~Outgoing.created_at.between(now - FAILED_AGAIN_S + 1, now),
     )
-    given_up = or_(Message.state == "expired", long_failed)
-    return set(session.scalars(select(Message.key).where(Message.key.in_(keys), given_up)))
+    given_up = or_(Outgoing.state == "expired", long_failed)
+    return set(session.scalars(select(Outgoing.key).where(Outgoing.key.in_(keys), given_up)))
 
 
 def sendings(session: Session, recipient: str, since: int) -> list[int]:
     """Return when messages that could wait were sent to a recipient, those sent together once."""
     return list(
         session.scalars(
-            select(Message.sent_at)
+            select(Outgoing.sent_at)
             .where(
-                Message.recipient == recipient,
-                Message.state == "sent",
-                Message.urgent.is_(False),
-                Message.sent_at >= since,
+                Outgoing.recipient == recipient,
+                Outgoing.state == "sent",
+                Outgoing.urgent.is_(False),
+                Outgoing.sent_at >= since,
             )
             .distinct()
-            .order_by(Message.sent_at)
+            .order_by(Outgoing.sent_at)
         )
     )
 
 
 def acknowledge(
     session: Session, short_id: str, by: str, now: int, *, since: int = 0
-) -> list[Message]:
+) -> list[Outgoing]:
     """Record who has seen a thing; return the messages about it that nobody had seen by then.
 
     ``since``: older messages are not meant. Ids are short, so that one may come again.
     """
     seen = session.scalars(
-        update(Message)
+        update(Outgoing)
         .where(
-            Message.short_id == short_id,
-            or_(Message.acknowledged_at.is_(None), Message.acknowledged_at > now),
-            Message.created_at >= since,
+            Outgoing.short_id == short_id,
+            or_(Outgoing.acknowledged_at.is_(None), Outgoing.acknowledged_at > now),
+            Outgoing.created_at >= since,
         )
         .values(acknowledged_at=now, acknowledged_by=by)
-        .returning(Message)
+        .returning(Outgoing)
         .execution_options(populate_existing=True)
     ).all()
     return list(seen)
@@ -277,13 +284,13 @@ def first_acknowledged(
 ) -> tuple[int, str] | None:
     """Return when and by whom a thing was first said to be seen; ``since`` as above."""
     found = session.execute(
-        select(Message.acknowledged_at, Message.acknowledged_by)
+        select(Outgoing.acknowledged_at, Outgoing.acknowledged_by)
         .where(
-            Message.short_id == short_id,
-            Message.acknowledged_at.is_not(None),
-            Message.created_at >= since,
+            Outgoing.short_id == short_id,
+            Outgoing.acknowledged_at.is_not(None),
+            Outgoing.created_at >= since,
         )
-        .order_by(Message.acknowledged_at, Message.id)
+        .order_by(Outgoing.acknowledged_at, Outgoing.id)
         .limit(1)
     ).one_or_none()
     return None if found is None or found[0] is None else (found[0], found[1] or "")
@@ -291,15 +298,15 @@ def first_acknowledged(
 
 def of_short_id(
     session: Session, short_id: str, recipient: str, *, since: int = 0
-) -> Message | None:
+) -> Outgoing | None:
     """Return the newest message of an id, the one to a recipient before those to others.
 
     ``since``: older messages are not meant, as in ``acknowledge``.
     """
     return session.scalars(
-        select(Message)
-        .where(Message.short_id == short_id, Message.created_at >= since)
-        .order_by((Message.recipient == recipient).desc(), Message.id.desc())
+        select(Outgoing)
+        .where(Outgoing.short_id == short_id, Outgoing.created_at >= since)
+        .order_by((Outgoing.recipient == recipient).desc(), Outgoing.id.desc())
         .limit(1)
     ).one_or_none()
 
@@ -307,25 +314,25 @@ def of_short_id(
 def acknowledged(session: Session, since: int) -> dict[str, int]:
     """Return when something was last acknowledged about each thing messages were about."""
     found = session.execute(
-        select(Message.about, func.max(Message.acknowledged_at))
-        .where(Message.acknowledged_at >= since)
-        .group_by(Message.about)
+        select(Outgoing.about, func.max(Outgoing.acknowledged_at))
+        .where(Outgoing.acknowledged_at >= since)
+        .group_by(Outgoing.about)
     )
     return {about: at for about, at in found if at is not None}
 
 
-def unacknowledged(session: Session, about: str, since: int) -> list[Message]:
+def unacknowledged(session: Session, about: str, since: int) -> list[Outgoing]:
     """Return the urgent messages about a thing, written since then, that nobody has seen."""
     return list(
         session.scalars(
-            select(Message)
+            select(Outgoing)
             .where(
-                Message.about == about,
-                Message.urgent,
-                Message.created_at >= since,
-                Message.acknowledged_at.is_(None),
+                Outgoing.about == about,
+                Outgoing.urgent,
+                Outgoing.created_at >= since,
+                Outgoing.acknowledged_at.is_(None),
             )
-            .order_by(Message.id)
+            .order_by(Outgoing.id)
         )
     )
 
@@ -336,17 +343,17 @@ def out_of_reach(session: Session, since: int, attempts: int) -> dict[str, str]:
     A refused one counts at once.
     """
     newest_tried = (
-        select(func.max(Message.id))
-        .where(Message.attempts > 0, Message.created_at >= since, Message.state != "sending")
-        .group_by(Message.recipient)
+        select(func.max(Outgoing.id))
+        .where(Outgoing.attempts > 0, Outgoing.created_at >= since, Outgoing.state != "sending")
+        .group_by(Outgoing.recipient)
     )
     tried = session.scalars(
-        select(Message).where(
-            Message.id.in_(newest_tried),
-            Message.last_error.is_distinct_from(OVERTAKEN),
+        select(Outgoing).where(
+            Outgoing.id.in_(newest_tried),
+            Outgoing.last_error.is_distinct_from(OVERTAKEN),
             or_(
-                Message.state == "failed",
-                and_(Message.state.in_(("waiting", "expired")), Message.attempts >= attempts),
+                Outgoing.state == "failed",
+                and_(Outgoing.state.in_(("waiting", "expired")), Outgoing.attempts >= attempts),
             ),
         )
     )
@@ -355,58 +362,58 @@ def out_of_reach(session: Session, since: int, attempts: int) -> dict[str, str]:
 
 def written_since(session: Session, kind: str, since: int) -> bool:
     """Return whether a message of a kind was written since then."""
-    found = select(Message.id).where(Message.created_at >= since, Message.kind == kind).limit(1)
+    found = select(Outgoing.id).where(Outgoing.created_at >= since, Outgoing.kind == kind).limit(1)
     return session.scalars(found).one_or_none() is not None
 
 
-def newest(session: Session, limit: int) -> list[Message]:
+def newest(session: Session, limit: int) -> list[Outgoing]:
     """Return the newest messages, the newest first, as receipts: what became of each."""
-    return list(session.scalars(select(Message).order_by(Message.id.desc()).limit(limit)))
+    return list(session.scalars(select(Outgoing).order_by(Outgoing.id.desc()).limit(limit)))
 
 
-def unsent_since(session: Session, since: int) -> list[Message]:
+def unsent_since(session: Session, since: int) -> list[Outgoing]:
     """Return the messages written since then that were given up unsent, oldest first."""
     return list(
         session.scalars(
-            select(Message)
+            select(Outgoing)
             .where(
-                Message.state.in_(("failed", "expired")),
-                Message.created_at >= since,
-                Message.last_error.is_distinct_from(OVERTAKEN),
-                func.coalesce(Message.last_error, "").not_like(f"{SUPERSEDED}%"),
+                Outgoing.state.in_(("failed", "expired")),
+                Outgoing.created_at >= since,
+                Outgoing.last_error.is_distinct_from(OVERTAKEN),
+                func.coalesce(Outgoing.last_error, "").not_like(f"{SUPERSEDED}%"),
             )
-            .order_by(Message.id)
+            .order_by(Outgoing.id)
         )
     )
 
 
 def counts(session: Session) -> dict[MessageState, int]:
     """Return how many messages are in each state; a state without any is left out."""
-    found = session.execute(select(Message.state, func.count()).group_by(Message.state))
+    found = session.execute(select(Outgoing.state, func.count()).group_by(Outgoing.state))
     return {row[0]: row[1] for row in found}
 
 
 def counts_by_recipient(session: Session, since: int) -> list[tuple[str, MessageState, int]]:
     """Return how many messages written since then are in each state, by recipient."""
     found = session.execute(
-        select(Message.recipient, Message.state, func.count())
-        .where(Message.created_at >= since)
-        .group_by(Message.recipient, Message.state)
+        select(Outgoing.recipient, Outgoing.state, func.count())
+        .where(Outgoing.created_at >= since)
+        .group_by(Outgoing.recipient, Outgoing.state)
     )
     return [(row[0], row[1], row[2]) for row in found]
 
 
 def oldest_unsent(session: Session) -> int | None:
     """Return when the oldest message that is neither sent nor given up was due."""
-    unsent = Message.state.in_(("waiting", "sending"))
-    oldest: int | None = session.scalars(select(func.min(Message.due_at)).where(unsent)).one()
+    unsent = Outgoing.state.in_(("waiting", "sending"))
+    oldest: int | None = session.scalars(select(func.min(Outgoing.due_at)).where(unsent)).one()
     return oldest
 
 
 def waited_for(session: Session) -> set[str]:
     """Return to whom there are messages that are neither sent nor given up."""
-    unsent = Message.state.in_(("waiting", "sending"))
-    return set(session.scalars(select(Message.recipient).where(unsent).distinct()))
+    unsent = Outgoing.state.in_(("waiting", "sending"))
+    return set(session.scalars(select(Outgoing.recipient).where(unsent).distinct()))
 
 
 def is_late(
@@ -424,14 +431,14 @@ def is_late(
     can wait, or at once after so many ``attempts``, each of which makes it due anew.
     """
     late = or_(
-        and_(Message.urgent == true(), Message.created_at < now - urgent_s),
+        and_(Outgoing.urgent == true(), Outgoing.created_at < now - urgent_s),
         and_(
-            Message.urgent.is_(False),
-            or_(Message.due_at < now - patient_s, Message.attempts >= attempts),
+            Outgoing.urgent.is_(False),
+            or_(Outgoing.due_at < now - patient_s, Outgoing.attempts >= attempts),
         ),
     )
-    unsent = and_(Message.state.in_(("waiting", "sending")), Message.recipient.in_(recipients))
-    return session.scalars(select(Message.id).where(unsent, late).limit(1)).first() is not None
+    unsent = and_(Outgoing.state.in_(("waiting", "sending")), Outgoing.recipient.in_(recipients))
+    return session.scalars(select(Outgoing.id).where(unsent, late).limit(1)).first() is not None
 
 
 def clock_went_back(session: Session, now: int, lease_s: int) -> int:
@@ -440,10 +447,10 @@ def clock_went_back(session: Session, now: int, lease_s: int) -> int:
     What was written ahead of now was due then; what is held for longer than ``lease_s`` from now
     was taken then, and its sender may have died.
     """
-    ahead = and_(Message.state == "waiting", Message.created_at > now, Message.due_at > now)
-    held = and_(Message.state == "sending", Message.lease_until > now + lease_s)
+    ahead = and_(Outgoing.state == "waiting", Outgoing.created_at > now, Outgoing.due_at > now)
+    held = and_(Outgoing.state == "sending", Outgoing.lease_until > now + lease_s)
     freed = [
-        session.scalars(update(Message).where(where).values(values).returning(Message.id)).all()
+        session.scalars(update(Outgoing).where(where).values(values).returning(Outgoing.id)).all()
         for where, values in ((ahead, {"due_at": now}), (held, {"lease_until": now}))
     ]
     return sum(map(len, freed))
@@ -451,11 +458,11 @@ def clock_went_back(session: Session, now: int, lease_s: int) -> int:
 
 def next_due(session: Session, recipient: str, *, only_urgent: bool = False) -> int | None:
     """Return when the next message to a recipient is due, or its sender's lease over."""
-    when = case((Message.state == "sending", Message.lease_until), else_=Message.due_at)
+    when = case((Outgoing.state == "sending", Outgoing.lease_until), else_=Outgoing.due_at)
     unsent = and_(
-        Message.state.in_(("waiting", "sending")),
-        Message.recipient == recipient,
-        Message.urgent == true() if only_urgent else true(),
+        Outgoing.state.in_(("waiting", "sending")),
+        Outgoing.recipient == recipient,
+        Outgoing.urgent == true() if only_urgent else true(),
     )
     soonest: int | None = session.scalars(select(func.min(when)).where(unsent)).one()
     return soonest
@@ -463,15 +470,15 @@ def next_due(session: Session, recipient: str, *, only_urgent: bool = False) -> 
 
 def fail_all_but(
     session: Session, reachable: Collection[str], why: Callable[[str], str]
-) -> list[Message]:
+) -> list[Outgoing]:
     """Give up messages to everyone but the reachable; return them, for what is said instead.
 
     ``why`` says of a recipient what is wrong.
     """
     messages = session.scalars(
-        select(Message)
-        .where(Message.state == "waiting", Message.recipient.not_in(reachable))
-        .order_by(Message.id)
+        select(Outgoing)
+        .where(Outgoing.state == "waiting", Outgoing.recipient.not_in(reachable))
+        .order_by(Outgoing.id)
         .with_for_update(skip_locked=True)
     ).all()
     for message in messages:
@@ -482,9 +489,9 @@ def fail_all_but(
 
 
 def _lease_over(now: int) -> ColumnElement[bool]:
-    return and_(Message.state == "sending", Message.lease_until <= now)
+    return and_(Outgoing.state == "sending", Outgoing.lease_until <= now)
 
 
 def _change(session: Session, where: ColumnElement[bool], **values: object) -> bool:
-    changed = session.scalars(update(Message).where(where).values(**values).returning(Message.id))
+    changed = session.scalars(update(Outgoing).where(where).values(**values).returning(Outgoing.id))
     return bool(changed.all())

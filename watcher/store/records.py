@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from sqlalchemy import select, text
 from sqlalchemy.orm import Session
 
-from watcher.store.tables import Message, Observation, RecordEntry
+from watcher.store.tables import Observation, Outgoing, RecordEntry
 
 _ROWS_AT_ONCE = 500
 
@@ -72,6 +72,8 @@ def arrivals(
     return [(row[0], row[1], row[2] or {}) for row in found]
 
 
-def messages_about(session: Session, about: str) -> list[Message]:
+def messages_about(session: Session, about: str) -> list[Outgoing]:
     """Return every message about a thing, in the order they were written."""
-    return list(session.scalars(select(Message).where(Message.about == about).order_by(Message.id)))
+    return list(
+        session.scalars(select(Outgoing).where(Outgoing.about == about).order_by(Outgoing.id))
+    )

@@ -15,7 +15,7 @@ from sqlalchemy.orm import Session
 from watcher.store import jobs, migrations, runs
 from watcher.store.database import Database
 from watcher.store.errors import LogDamagedError, LogUnreachableError
-from watcher.store.last_known import LastKnown, LastKnownFile, Loss, OpenJob, Run, Trouble
+from watcher.store.last_known import KnownRun, LastKnown, LastKnownFile, Loss, OpenJob, Trouble
 from watcher.store.running_lock import RunningLock
 from watcher.store.tables import Job
 
@@ -137,8 +137,8 @@ class OwnLog:
 def _known(session: Session, damage_met: int) -> LastKnown:
     first, last = runs.first(session), runs.last(session)
     return LastKnown(
-        first=None if first is None else Run.of(first),
-        run=None if last is None else Run.of(last),
+        first=None if first is None else KnownRun.of(first),
+        run=None if last is None else KnownRun.of(last),
         seen_at=None if last is None else last.seen_at,
         jobs=tuple(OpenJob.of(job) for job in jobs.open_jobs(session)),
         damage_met=damage_met,
@@ -166,7 +166,9 @@ def _gone(file: Path, *, expected: bool) -> Trouble | None:
     return None
 
 
-def _compared(session: Session, known: LastKnown, ours: Run) -> tuple[Trouble, int | None] | None:
+def _compared(
+    session: Session, known: LastKnown, ours: KnownRun
+) -> tuple[Trouble, int | None] | None:
     """Compare a log with what was last known of it."""
     version = migrations.version(session.connection())
     if version is not None and not migrations.knows(version):
@@ -175,10 +177,10 @@ def _compared(session: Session, known: LastKnown, ours: Run) -> tuple[Trouble, i
     first = None if version is None else runs.first(session)
     if first is None or last is None:
         return "emptied", None
-    if Run.of(first) != ours:
+    if KnownRun.of(first) != ours:
         return "another", last.last_alive_at
     run = None if known.run is None else runs.get(session, known.run.id)
-    if run is None or Run.of(run) != known.run:
+    if run is None or KnownRun.of(run) != known.run:
         return "older", last.last_alive_at
     lacks = known.seen_at is not None and run.last_alive_at < known.seen_at
     return ("older", run.last_alive_at) if lacks else None

@@ -15,7 +15,7 @@ from psycopg.errors import OperationalError
 T = TypeVar("T")
 
 
-class Connection(psycopg.Connection[Any]):
+class ServerConnection(psycopg.Connection[Any]):
     """Gives up, and closes itself, when the server has been silent for ``silent_s`` seconds.
 
     What arrives starts the time anew: a long answer may take as long as it needs.
@@ -46,8 +46,8 @@ class Connection(psycopg.Connection[Any]):
             return result
 
 
-def connect(silent_s: float, *args: Any, **options: Any) -> Connection:
+def connect(silent_s: float, *args: Any, **options: Any) -> ServerConnection:
     """Connect as the driver does; ``silent_s`` is how long an answer may be waited for. [s]"""
-    made = Connection.connect(*args, **options)
+    made = ServerConnection.connect(*args, **options)
     made.silent_s = silent_s
     return made

@@ -17,8 +17,8 @@ from watcher.store.tables import (
     Job,
     JobEvent,
     JobStep,
-    Message,
     Observation,
+    Outgoing,
     SourceHealth,
     StationSite,
     StatusChange,
@@ -31,8 +31,8 @@ _FAR_OFF_S = 600
 _NOT_SO = "not_so_since"
 
 _MOMENTS: tuple[InstrumentedAttribute[int] | InstrumentedAttribute[int | None], ...] = (
-    Message.sent_at,
-    Message.acknowledged_at,
+    Outgoing.sent_at,
+    Outgoing.acknowledged_at,
     Condition.since,
     Condition.said_at,
     Condition.cleared_at,
@@ -63,15 +63,15 @@ def shift(session: Session, since: int, until: int, by_s: int) -> None:
     """
     for source in session.scalars(select(StationSite.source)).all():
         _shift_readings(session, source, since, until, by_s)
-    written = (Message.created_at >= since, Message.created_at <= until)
+    written = (Outgoing.created_at >= since, Outgoing.created_at <= until)
     together = (
-        Message.created_at,
-        Message.caused_at,
-        Message.due_at,
-        Message.expires_at,
-        Message.lease_until,
+        Outgoing.created_at,
+        Outgoing.caused_at,
+        Outgoing.due_at,
+        Outgoing.expires_at,
+        Outgoing.lease_until,
     )
-    session.execute(update(Message).where(*written).values({c: c + by_s for c in together}))
+    session.execute(update(Outgoing).where(*written).values({c: c + by_s for c in together}))
     for raised in conditions.raised(session):
         at = raised.detail.get(_NOT_SO)
         if at is not None and since <= at <= until:

@@ -347,7 +347,7 @@ class JobEvent(Table):
     detail: Mapped[dict[str, Any]]
 
 
-class Message(Table):
+class Outgoing(Table):
     """The outbox: one row a recipient, written with the change that caused it."""
 
     __tablename__ = "message"

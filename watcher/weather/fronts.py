@@ -26,7 +26,7 @@ Bools = NDArray[np.bool_]
 
 
 @dataclass(frozen=True)
-class Sign:
+class FrontSign:
     """What counts as a move: at least ``least``, and ``FAR`` times what the minutes before did.
 
     ``noise`` is the least spread the minutes before are credited with (sensor and rounding).
@@ -39,10 +39,10 @@ class Sign:
 # Tuned on simulated days; the smallest cold pools counted as such cool by about 2 K (Kirsch et al.
 # 2021, Mon. Wea. Rev. 149), and their weight on a barometer is tens of pascals.
 FAR = 3.0
-WIND = Sign(least=1.5, noise=0.3)  # m/s
-TURN = Sign(least=40.0, noise=10.0)  # degrees
-COOLING = Sign(least=0.8, noise=0.15)  # K
-PRESSURE = Sign(least=25.0, noise=6.0)  # Pa
+WIND = FrontSign(least=1.5, noise=0.3)  # m/s
+TURN = FrontSign(least=40.0, noise=10.0)  # degrees
+COOLING = FrontSign(least=0.8, noise=0.15)  # K
+PRESSURE = FrontSign(least=25.0, noise=6.0)  # Pa
 
 # A light wind turns at every whim.
 _STEADY_M_S = 1.0
@@ -98,7 +98,7 @@ def _steps(series: WeatherSeries, values: Floats, width_s: int) -> tuple[Floats,
     return steps[:, 0], steps[:, gap:]
 
 
-def _moved(steps: tuple[Floats, Floats], sign: Sign) -> tuple[Floats, Bools]:
+def _moved(steps: tuple[Floats, Floats], sign: FrontSign) -> tuple[Floats, Bools]:
     """Return how far a quantity has risen and whether that counts."""
     now, before = steps
     usual = median_of(before)
@@ -130,7 +130,7 @@ def _vane_seen(series: WeatherSeries, wind: Floats, width_s: int) -> Bools:
     return np.isfinite(now) & _enough(before)
 
 
-def _far(move: Floats, spread: Floats, sign: Sign) -> Bools:
+def _far(move: Floats, spread: Floats, sign: FrontSign) -> Bools:
     with np.errstate(invalid="ignore"):
         return (move >= sign.least) & (move >= FAR * np.hypot(spread, sign.noise))
 

@@ -19,7 +19,7 @@ from watcher.messages.chances import tenths
 from watcher.messages.day_plan import before, load_lines, only_part, standing, what_ends, with_whom
 from watcher.messages.reasons import Speaker
 from watcher.messages.words import CAUTION
-from watcher.planning.day_plan import Step
+from watcher.planning.day_plan import PlanStep
 from watcher.planning.kept import PlanNow
 from watcher.web.auth.authenticator import NotAllowedError, Visitor
 from watcher.web.auth.users import User
@@ -125,7 +125,7 @@ def calendar(speaker: Speaker, plan: PlanNow | None, language: Language) -> byte
 
 
 def _event(
-    speaker: Speaker, plan: PlanNow | None, step: Step, language: Language
+    speaker: Speaker, plan: PlanNow | None, step: PlanStep, language: Language
 ) -> icalendar.Event:
     assert plan is not None  # noqa: S101  # its own step
     event = icalendar.Event()

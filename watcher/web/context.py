@@ -10,7 +10,7 @@ from fastapi.responses import HTMLResponse
 from watcher.delivery.web_push import WebPush
 from watcher.farm import Farm
 from watcher.i18n.language import Language, accepted
-from watcher.i18n.message import Clock
+from watcher.i18n.message import WallTime
 from watcher.judge.chances import FarmChances
 from watcher.messages.reasons import Speaker
 from watcher.planning.kept import PlanNow
@@ -88,9 +88,9 @@ class AppContext:
         with self.watch.book.store.reading() as session:
             return closed(plan_now(session, self.farm, now), ranking)
 
-    def clock(self, at: int) -> Clock:
+    def clock(self, at: int) -> WallTime:
         """Return an instant on the farm's clock, as seen from now."""
-        return Clock(at, self.watch.clock.now(), self.farm.zone)
+        return WallTime(at, self.watch.clock.now(), self.farm.zone)
 
     def language(self, request: Request) -> Language:
         """Return the language of a reader: what their browser asks for, else the farm's."""

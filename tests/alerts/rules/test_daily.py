@@ -18,7 +18,7 @@ from watcher.limits.farm_arrays import FarmArrays
 from watcher.messages.reasons import Speaker
 from watcher.sources.base import Observations
 from watcher.store import weather
-from watcher.store.tables import Message
+from watcher.store.tables import Outgoing
 
 FARM = build(tables() | {"brief": {"morning": time(10, 30), "evening": None}})
 BEGUN = Begun(MORNING, first=True)
@@ -39,7 +39,7 @@ def told(tmp_path: Path):
                 reading = replace(look.series, source="mast").at(slice(0, 1))
                 weather.add_observations(session, Observations(reading), now)
             cycle.run(session, post, judgement, look, ranking, begun=begun)
-            rows = session.scalars(select(Message).where(Message.kind == "morning brief"))
+            rows = session.scalars(select(Outgoing).where(Outgoing.kind == "morning brief"))
             return [(row.title, row.body) for row in rows]
 
     yield run

@@ -15,10 +15,10 @@ from watcher.alerts import cycle
 from watcher.alerts.enqueue import Enqueue
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.messages.reasons import Speaker
-from watcher.planning.day_plan import DayPlan, LeftOut, Step
+from watcher.planning.day_plan import DayPlan, NotPlanned, PlanStep
 from watcher.planning.kept import Accepted, Basis, KeptPlan, PlanChanged, PlanNow
 from watcher.store.database import Database
-from watcher.store.tables import Message
+from watcher.store.tables import Outgoing
 
 MINUTE = 60
 RECIPIENTS = {
@@ -30,14 +30,14 @@ ARRAYS = FarmArrays.of(FARM)
 GUST_UP = {"gust_mph": 19.0}
 
 
-def step(field: str, after_min: int, sprayer: str = "boom", chance: float = 0.7) -> Step:
+def step(field: str, after_min: int, sprayer: str = "boom", chance: float = 0.7) -> PlanStep:
     starts_at = MORNING + after_min * MINUTE
-    return Step(
+    return PlanStep(
         sprayer, field, "coarse", starts_at, starts_at + 43 * MINUTE, chance, 0.0, area_m2=160_000.0
     )
 
 
-def kept(*steps: Step, **left_out: LeftOut) -> KeptPlan:
+def kept(*steps: PlanStep, **left_out: NotPlanned) -> KeptPlan:
     return KeptPlan(DayPlan(MORNING, steps, 1.0, left_out), Basis((), (), (), 0, ""), number=1)
 
 
@@ -72,7 +72,7 @@ def told(tmp_path: Path) -> Iterator[Told]:
             if spraying:
                 job_steps.start(session, ARRAYS, spraying, "coarse", now)
             cycle.run(session, post, judgement, look, ranking, plan=shown)
-            rows = session.scalars(select(Message).where(Message.kind.in_(kinds))).all()
+            rows = session.scalars(select(Outgoing).where(Outgoing.kind.in_(kinds))).all()
             new = [row for row in rows if row.id not in seen]
             seen.update(row.id for row in new)
             return [(m.recipient, m.title, m.body, m.due_at - m.created_at) for m in new]
@@ -143,7 +143,7 @@ def test_a_plan_that_turns_after_a_gust_says_the_order_why_and_what_is_lost(told
 
 def test_a_sprayer_that_breaks_gives_its_field_to_another_or_to_nobody(told: Told) -> None:
     asked = Accepted(kept(step("hill", 30), step("creek_side", 30, "old_boom")), MORNING, "ana")
-    now = kept(step("creek_side", 30), hill=LeftOut.OUT)
+    now = kept(step("creek_side", 30), hill=NotPlanned.OUT)
     told(4, now, accepted=asked)
     (_, title, body, _), _ = told(6, now, accepted=asked)
     assert title == "Plan now: creek side 11:30"

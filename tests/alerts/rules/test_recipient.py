@@ -6,7 +6,7 @@ from sqlalchemy import select
 from tests.support import job_steps
 from tests.support.minutes import Minutes
 from watcher.store import outbox
-from watcher.store.tables import Message
+from watcher.store.tables import Outgoing
 
 
 @pytest.fixture
@@ -32,7 +32,7 @@ def send(watch, recipient="operator"):
 
 def titles(watch, kind):
     with watch.store.reading() as session:
-        found = select(Message.title).where(Message.kind == kind, Message.recipient == "grower")
+        found = select(Outgoing.title).where(Outgoing.kind == kind, Outgoing.recipient == "grower")
         return list(session.scalars(found))
 
 

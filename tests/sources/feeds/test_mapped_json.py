@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from watcher.sources.base import Flag, Polled, SourceError
-from watcher.sources.feeds.mapped_json import MappedJson
+from watcher.sources.feeds.mapped_json import MappedJsonFeed
 from watcher.sources.http import FeedClient
 from watcher.weather.series import Site
 
@@ -30,7 +30,7 @@ def forecast() -> dict[str, Any]:
     return {"run": NOW - 7200, "hours": {"time": times, "rain": [0.0, 0.5, None]}}
 
 
-def station(client: FeedClient, **more: Any) -> MappedJson:
+def station(client: FeedClient, **more: Any) -> MappedJsonFeed:
     told: dict[str, Any] = {
         "name": "mapped",
         "client": client,
@@ -46,10 +46,10 @@ def station(client: FeedClient, **more: Any) -> MappedJson:
         "site": SITE,
         "every_s": 600.0,
     }
-    return MappedJson(**told | more)
+    return MappedJsonFeed(**told | more)
 
 
-def model(client: FeedClient, **more: Any) -> MappedJson:
+def model(client: FeedClient, **more: Any) -> MappedJsonFeed:
     told: dict[str, Any] = {
         "gives": "forecast",
         "times": "hours.time",
@@ -60,7 +60,7 @@ def model(client: FeedClient, **more: Any) -> MappedJson:
     return station(client, **told | more)
 
 
-async def polled(feed, source: MappedJson, body: Any, now: int = NOW) -> Polled:
+async def polled(feed, source: MappedJsonFeed, body: Any, now: int = NOW) -> Polled:
     feed.bodies["/obs"] = body
     return await source.poll(now)
 

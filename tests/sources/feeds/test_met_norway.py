@@ -12,7 +12,7 @@ import respx
 from structlog.testing import capture_logs
 
 from watcher.sources.base import Forecast, SourceError
-from watcher.sources.feeds.met_norway import ATTRIBUTION, MetNorway, forecast_of
+from watcher.sources.feeds.met_norway import ATTRIBUTION, MetNorwayFeed, forecast_of
 from watcher.sources.http import FeedClient, StatusError
 
 START = datetime(2026, 6, 12, 14, tzinfo=UTC)
@@ -64,8 +64,8 @@ def body(steps: list[dict[str, Any]] | None = None) -> dict[str, Any]:
     }
 
 
-def source(client: FeedClient, **more: Any) -> MetNorway:
-    return MetNorway(name="met", client=client, latitude=60.1, longitude=10.0, **more)
+def source(client: FeedClient, **more: Any) -> MetNorwayFeed:
+    return MetNorwayFeed(name="met", client=client, latitude=60.1, longitude=10.0, **more)
 
 
 async def forecast(feed, client: FeedClient, answer: Any, now: int = NOW) -> Forecast:
@@ -191,7 +191,7 @@ async def test_it_asks_with_four_decimals_and_waits_for_expiry(
     url = "https://met.example/2.0/complete"
     route = respx_mock.get(url).respond(json=body(), headers=headers)
     async with FeedClient(contact="a@b.example") as client:
-        asking = MetNorway(
+        asking = MetNorwayFeed(
             name="met",
             client=client,
             latitude=60.123456,

@@ -12,7 +12,7 @@ import respx
 from structlog.testing import capture_logs
 
 from watcher.sources.base import Flag, Polled, SourceError
-from watcher.sources.feeds.nws import UsWeatherService
+from watcher.sources.feeds.nws import UsWeatherServiceFeed
 from watcher.sources.feeds.nws_bodies import grid_forecast, station_observations
 from watcher.sources.http import FeedClient
 
@@ -96,8 +96,8 @@ def reports(*features: dict[str, Any]) -> dict[str, Any]:
     return {"type": "FeatureCollection", "features": list(features)}
 
 
-def source(client: FeedClient, station: str | None = None, **more: Any) -> UsWeatherService:
-    return UsWeatherService(
+def source(client: FeedClient, station: str | None = None, **more: Any) -> UsWeatherServiceFeed:
+    return UsWeatherServiceFeed(
         name="us",
         client=client,
         latitude=PLACE[0],
@@ -417,7 +417,7 @@ async def test_it_asks_for_geojson_with_short_coordinates(respx_mock: respx.Mock
     respx_mock.get(f"{base}/points/41.2,-96.62").respond(json=points())
     cell = respx_mock.get(f"{base}/gridpoints/OAX/59,58").respond(json=grid())
     async with FeedClient(contact="a@b.example") as client:
-        asking = UsWeatherService(
+        asking = UsWeatherServiceFeed(
             name="us", client=client, latitude=41.2, longitude=-96.62351, base_url=base
         )
         await asking.poll(NOW)

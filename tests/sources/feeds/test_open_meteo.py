@@ -13,7 +13,7 @@ import pytest
 import respx
 
 from watcher.sources.base import Forecast, SourceError
-from watcher.sources.feeds.open_meteo import ATTRIBUTION, OpenMeteo, series_of
+from watcher.sources.feeds.open_meteo import ATTRIBUTION, OpenMeteoFeed, series_of
 from watcher.sources.http import FeedClient, StatusError
 
 START = datetime(2026, 6, 12, 13, tzinfo=UTC)
@@ -52,8 +52,8 @@ def body(hours: int = HOURS) -> dict[str, Any]:
     }
 
 
-def source(client: FeedClient, **more: Any) -> OpenMeteo:
-    return OpenMeteo(name="model", client=client, latitude=52.2, longitude=6.9, **more)
+def source(client: FeedClient, **more: Any) -> OpenMeteoFeed:
+    return OpenMeteoFeed(name="model", client=client, latitude=52.2, longitude=6.9, **more)
 
 
 async def forecast(feed, client: FeedClient, answer: Any, now: int = NOW) -> Forecast:

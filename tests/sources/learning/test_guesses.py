@@ -4,7 +4,7 @@ from datetime import UTC, datetime
 
 import pytest
 
-from watcher.sources.learning.guesses import Clock, clock_of, quantity_of
+from watcher.sources.learning.guesses import TimeForm, clock_of, quantity_of
 
 MADE_AT = int(datetime(2026, 6, 12, 14, 2, tzinfo=UTC).timestamp())
 
@@ -68,33 +68,35 @@ def test_what_is_none_of_ours_is_left_alone(name: str) -> None:
 @pytest.mark.parametrize(
     ("columns", "expected"),
     [
-        ({"time": ["2026-06-12T14:01:00Z"]}, Clock(("time",), "iso", None)),
-        ({"ts": [1781272860000]}, Clock(("ts",), "epoch", None)),
-        ({"dateutc": ["2026-06-12 14:01:00"]}, Clock(("dateutc",), "iso", "UTC")),
-        ({"time": ["2026-06-12 09:01"]}, Clock(("time",), "iso", "America/Chicago")),
+        ({"time": ["2026-06-12T14:01:00Z"]}, TimeForm(("time",), "iso", None)),
+        ({"ts": [1781272860000]}, TimeForm(("ts",), "epoch", None)),
+        ({"dateutc": ["2026-06-12 14:01:00"]}, TimeForm(("dateutc",), "iso", "UTC")),
+        ({"time": ["2026-06-12 09:01"]}, TimeForm(("time",), "iso", "America/Chicago")),
         (
             {"Date": ["12.06.2026"] * 2, "Time": ["859", "901"]},
-            Clock(("Date", "Time"), "%d.%m.%Y %H%M", "America/Chicago"),
+            TimeForm(("Date", "Time"), "%d.%m.%Y %H%M", "America/Chicago"),
         ),
         (
             {"year": [2026], "doy": [163], "hhmm": [1401], "wind": [3]},
-            Clock(("year", "doy", "hhmm"), "%Y %j %H%M", "UTC"),
+            TimeForm(("year", "doy", "hhmm"), "%Y %j %H%M", "UTC"),
         ),
         (
             {"Year": ["2026"], "Day": ["163"], "Time": ["901"], "wind": ["3"]},
-            Clock(("Year", "Day", "Time"), "%Y %j %H%M", "America/Chicago"),
+            TimeForm(("Year", "Day", "Time"), "%Y %j %H%M", "America/Chicago"),
         ),
         (
             {"year": [2026], "month": [6], "day": [12], "hour": [9], "minute": [1]},
-            Clock(("year", "month", "day", "hour", "minute"), "%Y %m %d %H %M", "America/Chicago"),
+            TimeForm(
+                ("year", "month", "day", "hour", "minute"), "%Y %m %d %H %M", "America/Chicago"
+            ),
         ),
         (
             {"date": ["06/12/2026"], "time": ["9:01 AM"]},
-            Clock(("date", "time"), "%m/%d/%Y %I:%M %p", "America/Chicago"),
+            TimeForm(("date", "time"), "%m/%d/%Y %I:%M %p", "America/Chicago"),
         ),
     ],
 )
-def test_a_clock_is_told_by_its_times(columns: dict[str, list[object]], expected: Clock) -> None:
+def test_a_clock_is_told_by_its_times(columns: dict[str, list[object]], expected: TimeForm) -> None:
     assert clock_of(columns, made_at=MADE_AT, farm_zone="America/Chicago") == expected
 
 

@@ -17,7 +17,7 @@ import pytest
 
 from watcher.sources.base import Flag, Observations, SourceError
 from watcher.sources.stations.csv_rows import Column, Layout
-from watcher.sources.stations.csv_station import CsvStation
+from watcher.sources.stations.csv_station import CsvSource
 from watcher.sources.stations.growing_files import GrowingFiles
 from watcher.sources.stations.local_times import LocalTimes, zone_of
 from watcher.weather.measures import Measure
@@ -44,7 +44,7 @@ class Station:
     ) -> None:
         self.file = file
         told = columns or {"wind": ("wind", "m/s"), "temperature": ("temp", "degC")}
-        self.source = CsvStation(
+        self.source = CsvSource(
             name="mast",
             files=GrowingFiles(str(file), header_rows=header_rows, whole=whole),
             layout=Layout(

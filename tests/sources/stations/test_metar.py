@@ -20,9 +20,9 @@ import pytest
 from metpy.units import units
 
 from watcher.sources.base import Flag, Observations, SourceError
-from watcher.sources.feeds.mapped_json import MappedJson
+from watcher.sources.feeds.mapped_json import MappedJsonFeed
 from watcher.sources.http import FeedClient
-from watcher.sources.stations.metar import FromAddress, FromFile, MetarStation, Text, reports
+from watcher.sources.stations.metar import FromAddress, FromFile, MetarSource, MetarText, reports
 from watcher.sources.stations.metar_groups import cloud
 from watcher.weather.series import Site, WeatherSeries
 
@@ -36,12 +36,12 @@ class Told:
     def __init__(self, text: str) -> None:
         self.text = text
 
-    async def read(self, now: int) -> Text:
-        return Text(self.text.encode(), "the test", now)
+    async def read(self, now: int) -> MetarText:
+        return MetarText(self.text.encode(), "the test", now)
 
 
-def station(texts: Any, name: str = "KXYZ") -> MetarStation:
-    return MetarStation(
+def station(texts: Any, name: str = "KXYZ") -> MetarSource:
+    return MetarSource(
         name="aerodrome", station=name, texts=texts, every_s=600.0, site=Site(41.0, -96.0)
     )
 
@@ -414,7 +414,7 @@ async def test_the_centers_json_can_be_mapped_as_the_example_farm_says(
     units_of = {"wind": "kn", "gust": "kn", "temperature": "degC"}
     transport = httpx.MockTransport(lambda request: httpx.Response(200, text=intl))
     async with FeedClient(contact="a@b.example", transport=transport) as client:
-        source = MappedJson(
+        source = MappedJsonFeed(
             name="aerodrome",
             client=client,
             url="https://reports.example/metar",

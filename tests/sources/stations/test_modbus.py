@@ -17,7 +17,7 @@ from tests.support.modbus_responder import ModbusResponder
 from tests.support.mosquitto import free_port
 from watcher.sources.stations import modbus
 from watcher.sources.stations.line import Patience
-from watcher.sources.stations.modbus import ModbusStation, Port, Register, RegisterMap
+from watcher.sources.stations.modbus import MappedRegister, ModbusAddress, ModbusSource, RegisterMap
 from watcher.sources.stations.samples import Samples
 from watcher.weather.quantities import in_unit
 from watcher.weather.series import Site
@@ -25,20 +25,25 @@ from watcher.weather.series import Site
 START = 1_781_272_800  # 2026-06-12 14:00 UTC
 
 
-def wind(**told: Any) -> Register:
-    return Register(in_unit("wind", "m/s"), 10, **told)
+def wind(**told: Any) -> MappedRegister:
+    return MappedRegister(in_unit("wind", "m/s"), 10, **told)
 
 
-def temperature(**told: Any) -> Register:
-    return Register(in_unit("temperature", "degC"), 20, **told)
+def temperature(**told: Any) -> MappedRegister:
+    return MappedRegister(in_unit("temperature", "degC"), 20, **told)
 
 
 def station(
-    port: int, registers: list[Register], time: FastTime, *, device: int = 1, gusts: bool = False
-) -> ModbusStation:
-    return ModbusStation(
+    port: int,
+    registers: list[MappedRegister],
+    time: FastTime,
+    *,
+    device: int = 1,
+    gusts: bool = False,
+) -> ModbusSource:
+    return ModbusSource(
         name="mast",
-        port=Port("127.0.0.1", port, device),
+        port=ModbusAddress("127.0.0.1", port, device),
         map_=RegisterMap(registers),
         samples=Samples(every_s=60, gusts=gusts),
         every_s=2.0,
@@ -61,12 +66,12 @@ def station(
         (temperature(type="uint32", scale=0.001), [0x0001, 0x86A0], 100.0),
         (wind(type="float32"), [0x4050, 0x0000], 3.25),
         (wind(type="float32", words="low first"), [0x0000, 0x4050], 3.25),
-        (Register(in_unit("wind", "km/h"), 10), [36], 10.0),
-        (Register(in_unit("temperature", "degF"), 10), [50], 10.0),
+        (MappedRegister(in_unit("wind", "km/h"), 10), [36], 10.0),
+        (MappedRegister(in_unit("temperature", "degF"), 10), [50], 10.0),
     ],
 )
 def test_a_number_is_read_with_its_size_sign_order_scale_and_unit(
-    register: Register, words: list[int], value: float
+    register: MappedRegister, words: list[int], value: float
 ) -> None:
     assert register.value(words) == pytest.approx(value)
 
@@ -81,7 +86,9 @@ def test_a_number_is_read_with_its_size_sign_order_scale_and_unit(
         (wind(type="float32", missing=-9999.0), [0xC61C, 0x3C00]),
     ],
 )
-def test_a_number_that_stands_for_nothing_is_missing(register: Register, words: list[int]) -> None:
+def test_a_number_that_stands_for_nothing_is_missing(
+    register: MappedRegister, words: list[int]
+) -> None:
     assert register.value(words) is None
 
 
@@ -231,7 +238,7 @@ async def test_a_server_of_another_library_is_read(other_library: ModbusServer) 
 async def test_a_server_of_another_library_refuses_what_it_has_not(
     other_library: ModbusServer,
 ) -> None:
-    registers = [Register(in_unit("wind", "m/s"), 5000)]
+    registers = [MappedRegister(in_unit("wind", "m/s"), 5000)]
     async with listening(station(other_library.port, registers, FastTime())) as ear:
         await ear.until(trouble=1)
     assert "exception code 2" in ear.trouble[0]

@@ -18,8 +18,8 @@ from tests.support.mosquitto import Mosquitto, free_port
 from watcher.sources.base import Flag
 from watcher.sources.stations import mqtt
 from watcher.sources.stations.line import Patience
-from watcher.sources.stations.mqtt import Broker, MqttStation
-from watcher.sources.stations.mqtt_payload import Mapped, MappedValue, Posted
+from watcher.sources.stations.mqtt import Broker, MqttSource
+from watcher.sources.stations.mqtt_payload import Mapped, MappedValue, PostedPayload
 from watcher.weather.series import Site
 
 NOW = 1_781_272_800  # 2026-06-12 14:00 UTC
@@ -45,11 +45,11 @@ async def for_ever(seconds: float) -> None:
     await asyncio.Event().wait()
 
 
-def station(broker: Broker, reader: Any = None, sleep: Any = hardly) -> MqttStation:
-    return MqttStation(
+def station(broker: Broker, reader: Any = None, sleep: Any = hardly) -> MqttSource:
+    return MqttSource(
         name="mast",
         broker=broker,
-        reader=reader or Posted(["farm/mast"], "application/senml+json"),
+        reader=reader or PostedPayload(["farm/mast"], "application/senml+json"),
         site=SITE,
         clock=lambda: NOW,
         patience=Patience(sleep=sleep),

@@ -6,11 +6,11 @@ from typing import Any
 import pytest
 
 from watcher.sources.stations import readings
-from watcher.sources.stations.mqtt_payload import Mapped, MappedValue, Payload, Posted
+from watcher.sources.stations.mqtt_payload import Mapped, MappedValue, Payload, PostedPayload
 from watcher.sources.stations.post_mapping import Key
 
 NOW = 1_781_272_800  # 2026-06-12 14:00 UTC
-SENML = Posted(["farm/mast"], "application/senml+json")
+SENML = PostedPayload(["farm/mast"], "application/senml+json")
 DATED = [
     {"bn": "urn:dev:farm:st1/", "bt": NOW - 60, "n": "wind", "u": "m/s", "v": 2.9},
     {"n": "temperature", "u": "Cel", "v": 19.4},
@@ -52,7 +52,7 @@ def test_a_kept_pack_whose_age_nobody_knows_is_passed_over(time: float | None) -
 
 
 def test_the_json_that_stations_post_is_read() -> None:
-    reader = Posted(["farm/mast"], "application/json")
+    reader = PostedPayload(["farm/mast"], "application/json")
     body = {"time": "2026-06-12T13:59:00Z", "wind": "10 km/h"}
     assert reader.rows(message(body, kept=True), NOW) == {
         NOW - 60: {"wind_m_s": pytest.approx(10 / 3.6)}
@@ -60,7 +60,7 @@ def test_the_json_that_stations_post_is_read() -> None:
 
 
 def test_a_clock_that_runs_ahead_is_set_right_where_it_dates_the_reading() -> None:
-    ahead = Posted(["farm/mast"], "application/senml+json", clock_ahead_s=3600.0)
+    ahead = PostedPayload(["farm/mast"], "application/senml+json", clock_ahead_s=3600.0)
     assert ahead.rows(message(DATED), NOW).keys() == {NOW - 3660}
     assert ahead.rows(message(UNDATED), NOW).keys() == {NOW}
     slow = mapped(time="ts", ahead_s=-600.0)

@@ -16,8 +16,8 @@ from watcher.sources.stations.line import Patience
 from watcher.sources.stations.nmea import (
     MANY,
     MOST_A_SECOND,
-    NmeaStation,
-    Port,
+    NmeaAddress,
+    NmeaSource,
     SerialPort,
     TcpPort,
     port_of,
@@ -85,8 +85,8 @@ async def instrument() -> AsyncIterator[Instrument]:
     made.server.close()
 
 
-def station(port: Port, *steps: int, gusts: bool = False) -> NmeaStation:
-    return NmeaStation(
+def station(port: NmeaAddress, *steps: int, gusts: bool = False) -> NmeaSource:
+    return NmeaSource(
         name="mast",
         port=port,
         sentences=Sentences(mast_points_deg=0.0),
@@ -217,5 +217,5 @@ async def test_a_serial_device_that_is_not_there_is_told() -> None:
         ("/dev/ttyUSB0", SerialPort("/dev/ttyUSB0", 9600)),
     ],
 )
-def test_an_address_names_a_network_port_or_a_device(address: str, port: Port) -> None:
+def test_an_address_names_a_network_port_or_a_device(address: str, port: NmeaAddress) -> None:
     assert port_of(address, 9600) == port

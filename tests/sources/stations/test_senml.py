@@ -8,13 +8,13 @@ import pytest
 
 from watcher.sources.stations.bad_reading import BadReadingError
 from watcher.sources.stations.senml import UNITS as SENML_UNITS
-from watcher.sources.stations.senml import Record, resolve
+from watcher.sources.stations.senml import SenmlRecord, resolve
 from watcher.units import Kind, convert
 
 NOW = 1_781_272_800
 
 
-def records(*pack: object) -> list[Record]:
+def records(*pack: object) -> list[SenmlRecord]:
     return list(resolve(list(pack), now=NOW))
 
 
@@ -30,8 +30,8 @@ def test_base_fields_hold_until_they_change_as_in_the_rfcs_multiple_datapoints(e
     """RFC 8428 section 5.1.3 and its resolved form in 5.1.4 (written out by hand)."""
     resolved = list(resolve(example(3), now=NOW))
     device = "urn:dev:ow:10e2073a0108006:"
-    assert resolved[0] == Record(device + "voltage", "V", 1276020076.001, 120.1)
-    assert resolved[1] == Record(device + "current", "A", 1276020071.001, 1.2)
+    assert resolved[0] == SenmlRecord(device + "voltage", "V", 1276020076.001, 120.1)
+    assert resolved[1] == SenmlRecord(device + "current", "A", 1276020071.001, 1.2)
     assert [(r.time, r.value) for r in resolved[2:]] == [
         (1276020072.001, 1.3),
         (1276020073.001, 1.4),
@@ -43,7 +43,7 @@ def test_base_fields_hold_until_they_change_as_in_the_rfcs_multiple_datapoints(e
 
 def test_a_record_of_base_fields_only_is_for_those_that_follow() -> None:
     pack = records({"bn": "x:", "bu": "m/s"}, {"n": "a", "v": 1})
-    assert pack == [Record("x:a", "m/s", NOW, 1.0)]
+    assert pack == [SenmlRecord("x:a", "m/s", NOW, 1.0)]
 
 
 def test_every_example_of_the_rfc_resolves(shared: Path) -> None:

@@ -15,7 +15,7 @@ import pytest
 from watcher.sources.base import Flag, Observations, SourceError
 from watcher.sources.http import FeedClient
 from watcher.sources.stations import sensorthings
-from watcher.sources.stations.sensorthings import Datastream, SensorthingsStation
+from watcher.sources.stations.sensorthings import Datastream, SensorthingsSource
 from watcher.weather.series import Site
 
 NOW = int(datetime(2026, 6, 12, 14, 0, tzinfo=UTC).timestamp())
@@ -83,8 +83,8 @@ async def client(service: Service) -> AsyncIterator[FeedClient]:
         yield client
 
 
-def station(client: FeedClient, ahead_s: float = 0.0, **streams: Datastream) -> SensorthingsStation:
-    return SensorthingsStation(
+def station(client: FeedClient, ahead_s: float = 0.0, **streams: Datastream) -> SensorthingsSource:
+    return SensorthingsSource(
         name="mast",
         client=client,
         url=ROOT,
@@ -95,7 +95,7 @@ def station(client: FeedClient, ahead_s: float = 0.0, **streams: Datastream) -> 
     )
 
 
-async def poll(source: SensorthingsStation, now: int = NOW) -> Observations:
+async def poll(source: SensorthingsSource, now: int = NOW) -> Observations:
     found = (await source.poll(now)).observations
     assert found is not None
     return found

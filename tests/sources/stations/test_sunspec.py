@@ -15,7 +15,7 @@ from tests.support.ear import Ear, listening
 from tests.support.fast_time import FastTime
 from tests.support.modbus_responder import ModbusResponder
 from watcher.sources.stations.line import Patience
-from watcher.sources.stations.modbus import ModbusStation, Port
+from watcher.sources.stations.modbus import ModbusAddress, ModbusSource
 from watcher.sources.stations.samples import Samples
 from watcher.sources.stations.sunspec import MODELS, WIND_STEP_M_S, SunspecMap
 from watcher.weather.series import Site
@@ -34,11 +34,11 @@ def laid_out(start: int, *blocks: list[int]) -> dict[int, int]:
     return dict(enumerate(words, start))
 
 
-def station(port: int, *, gusts: bool = False) -> ModbusStation:
+def station(port: int, *, gusts: bool = False) -> ModbusSource:
     time = FastTime()
-    return ModbusStation(
+    return ModbusSource(
         name="mast",
-        port=Port("127.0.0.1", port),
+        port=ModbusAddress("127.0.0.1", port),
         map_=SunspecMap(),
         samples=Samples(every_s=60, gusts=gusts, step_m_s=WIND_STEP_M_S),
         every_s=2.0,

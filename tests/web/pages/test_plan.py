@@ -12,7 +12,7 @@ import pytest
 from tests.support.farms import tables
 from tests.support.planned_day import later, plan_anew, plan_of, planned_day
 from tests.support.visiting import NOON, PROGRAM, Visited, farm, visited
-from watcher.planning.day_plan import LeftOut
+from watcher.planning.day_plan import NotPlanned
 from watcher.web.auth.users import Role
 
 HOUR = 3600
@@ -221,7 +221,7 @@ async def test_what_is_left_out_says_why(tmp_path: Path) -> None:
         await plan_anew(v)
         plan, page = plan_of(v), await page_of(v)
         for field, why in plan.kept.plan.left_out.items():
-            assert why in LeftOut
+            assert why in NotPlanned
             assert f'href="/fields/{field}"' in page[page.index("Left out") :]
 
 

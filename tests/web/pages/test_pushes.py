@@ -14,7 +14,7 @@ from tests.support.push_service import Device, Got, PushService
 from tests.support.visiting import CALM, PROGRAM, Visited, visited
 from watcher.jobs import queries
 from watcher.store import outbox
-from watcher.store.tables import Message
+from watcher.store.tables import Outgoing
 from watcher.web.auth.users import Role
 
 pytestmark = pytest.mark.long
@@ -37,12 +37,12 @@ async def _alert(v: Visited) -> None:
     await v.service.judged()
 
 
-def _rows(v: Visited) -> list[Message]:
+def _rows(v: Visited) -> list[Outgoing]:
     with v.service.watch.book.store.reading() as session:
         return [m for m in outbox.newest(session, 50) if m.recipient.startswith("device:")]
 
 
-async def _sent(v: Visited, state: str = "sent") -> Message:
+async def _sent(v: Visited, state: str = "sent") -> Outgoing:
     await _until(lambda: any(m.state == state for m in _rows(v)))
     return _rows(v)[0]
 

@@ -4,7 +4,15 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import datetime
 
 from watcher.alerts.alert import Alert
-from watcher.alerts.conditions import Change, Evaluation, Key, Rule, State, Transition, Urgency
+from watcher.alerts.conditions import (
+    ConditionKey,
+    Evaluation,
+    News,
+    Rule,
+    State,
+    Transition,
+    Urgency,
+)
 from watcher.alerts.context import AlertContext
 from watcher.farm.models import Topic
 from watcher.messages.brief import morning_brief
@@ -19,7 +27,7 @@ KINDS = frozenset({MORNING.kind, EVENING.kind})
 SUBJECT = "farm"
 
 
-def standings(view: AlertContext, _states: Mapping[Key, State]) -> Iterator[Evaluation]:
+def standings(view: AlertContext, _states: Mapping[ConditionKey, State]) -> Iterator[Evaluation]:
     """State which daily message is due; also after a downtime, while it is worth having.
 
     After a start it waits for the first answers of the sources, for a while.
@@ -40,14 +48,14 @@ def _waits(view: AlertContext) -> bool:
 
 
 def tell(
-    view: AlertContext, news: Sequence[Transition], _lasting: Mapping[Key, State]
+    view: AlertContext, news: Sequence[Transition], _lasting: Mapping[ConditionKey, State]
 ) -> Iterable[Alert]:
     """Put what is due into words."""
     for item in news:
-        if item.change is Change.CLEARED:
+        if item.change is News.CLEARED:
             continue
         key = f"{SUBJECT}/{item.standing.key.kind}"
-        if item.change is Change.UNTOLD:
+        if item.change is News.UNTOLD:
             key += f"/{view.now}"
         yield Alert(
             item.standing.rule,

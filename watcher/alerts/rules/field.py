@@ -3,7 +3,15 @@
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from watcher.alerts.alert import Alert
-from watcher.alerts.conditions import Change, Evaluation, Key, Rule, State, Transition, Urgency
+from watcher.alerts.conditions import (
+    ConditionKey,
+    Evaluation,
+    News,
+    Rule,
+    State,
+    Transition,
+    Urgency,
+)
 from watcher.alerts.context import AlertContext
 from watcher.farm.models import Topic
 from watcher.judge.ranking import FieldNow
@@ -21,7 +29,7 @@ CLOSING = Rule("field closing", Topic.BRIEF, Urgency.SOON, 1800, clear_after_s=_
 KINDS = frozenset({OPEN.kind, CLOSING.kind})
 
 
-def standings(view: AlertContext, states: Mapping[Key, State]) -> Iterator[Evaluation]:
+def standings(view: AlertContext, states: Mapping[ConditionKey, State]) -> Iterator[Evaluation]:
     """State for every field whether it is open and whether it closes within the hour.
 
     Fields being sprayed are left to what is said of their jobs, and of fields that are done nothing
@@ -51,7 +59,7 @@ def _closing(field: FieldNow, now: int, said_open: bool) -> bool | None:
 
 
 def tell(
-    view: AlertContext, news: Sequence[Transition], _lasting: Mapping[Key, State]
+    view: AlertContext, news: Sequence[Transition], _lasting: Mapping[ConditionKey, State]
 ) -> Iterable[Alert]:
     """Put all fields that open into one notice, and all that are about to close into another.
 
@@ -61,7 +69,7 @@ def tell(
     for rule, wording in ((OPEN, opening), (CLOSING, closing)):
         if rule is OPEN and planned:
             continue
-        about = [n for n in news if n.kind == rule.kind and n.change is not Change.CLEARED]
+        about = [n for n in news if n.kind == rule.kind and n.change is not News.CLEARED]
         names = {n.standing.subject.removeprefix("field:") for n in about}
         fields = [f for f in view.ranking.spray if f.field in names]
         if fields:

@@ -7,9 +7,9 @@ import structlog
 
 from watcher.alerts.alert import Alert
 from watcher.alerts.conditions import (
-    Change,
+    ConditionKey,
     Evaluation,
-    Key,
+    News,
     Rule,
     State,
     Transition,
@@ -62,7 +62,7 @@ _MUCH_LATER_S = 2 * 3600
 _RENEWED_AFTER_S = 30 * 60
 
 
-def standings(view: AlertContext, states: Mapping[Key, State]) -> Iterator[Evaluation]:
+def standings(view: AlertContext, states: Mapping[ConditionKey, State]) -> Iterator[Evaluation]:
     """State everything about every open job."""
     for job in view.jobs:
         found = list(_of_weather(view, job, states))
@@ -76,7 +76,7 @@ def standings(view: AlertContext, states: Mapping[Key, State]) -> Iterator[Evalu
 
 
 def _of_weather(
-    view: AlertContext, job: WatchedJob, states: Mapping[Key, State]
+    view: AlertContext, job: WatchedJob, states: Mapping[ConditionKey, State]
 ) -> Iterator[Evaluation]:
     """State the limits of a job and what is coming.
 
@@ -87,12 +87,12 @@ def _of_weather(
         *job_limits.standings(job, states, replace(BROKEN, clear_after_s=round(steady))),
         *job_coming.standings(job, states, view.now),
     )
-    waits = any(Key(job.subject, kind) in states for kind in _SAID)
+    waits = any(ConditionKey(job.subject, kind) in states for kind in _SAID)
     resting = job.paused and not waits
     yield from (_while_resting(s, states) for s in found) if resting else found
 
 
-def _while_resting(standing: Evaluation, states: Mapping[Key, State]) -> Evaluation:
+def _while_resting(standing: Evaluation, states: Mapping[ConditionKey, State]) -> Evaluation:
     """Nobody is spraying: what is not yet said is no news, and what is said need not be again."""
     if standing.holds is not True:
         return standing
@@ -100,7 +100,7 @@ def _while_resting(standing: Evaluation, states: Mapping[Key, State]) -> Evaluat
 
 
 def _of_action(
-    view: AlertContext, job: WatchedJob, states: Mapping[Key, State]
+    view: AlertContext, job: WatchedJob, states: Mapping[ConditionKey, State]
 ) -> Iterator[Evaluation]:
     """State of each thing there is to do whether it is that: the gravest one only.
 
@@ -168,7 +168,7 @@ def _again(
 
 
 def tell(
-    view: AlertContext, news: Sequence[Transition], lasting: Mapping[Key, State]
+    view: AlertContext, news: Sequence[Transition], lasting: Mapping[ConditionKey, State]
 ) -> Iterable[Alert]:
     """One notice a job for what to do now; the rest singly."""
     for job in view.jobs:
@@ -178,12 +178,12 @@ def tell(
         if notice is not None:
             yield notice
         for item in about:
-            if item.kind in {FORGOTTEN.kind, WORN.kind} and item.change is not Change.CLEARED:
+            if item.kind in {FORGOTTEN.kind, WORN.kind} and item.change is not News.CLEARED:
                 text = job_care.wording(view, job, place(job), item.kind)
                 yield _notice(item.standing.rule, job.subject, [item], text, view.now)
         # What was said and has meanwhile come back, though not yet for long, need wake nobody else.
         if state.action in {Action.STOP, Action.CANNOT_SEE} and _stands(state):
-            before = lasting.get(Key(job.subject, state.action))
+            before = lasting.get(ConditionKey(job.subject, state.action))
             # What was said of an earlier stop, or before the grower's last step, is answered.
             since = max(job.taken_in_hand_at, view.now if before is None else before.since)
             for asked in _overdue(view, job.subject, since):
@@ -191,13 +191,13 @@ def tell(
     yield from _tell_unwatched(view, news)
 
 
-def actions(view: AlertContext, states: Mapping[Key, State]) -> dict[int, JobAction]:
+def actions(view: AlertContext, states: Mapping[ConditionKey, State]) -> dict[int, JobAction]:
     """Return what to do with each job that can be watched, by its number."""
     return {job.sight.job.id: job_action(view, job, states) for job in view.jobs}
 
 
 def _tell_unwatched(view: AlertContext, news: Sequence[Transition]) -> Iterator[Alert]:
-    raised = [n for n in news if n.kind == UNWATCHED.kind and n.change is not Change.CLEARED]
+    raised = [n for n in news if n.kind == UNWATCHED.kind and n.change is not News.CLEARED]
     for item in raised:
         text = job_care.say_unwatched(view, item.standing.subject)
         yield _notice(UNWATCHED, item.standing.subject, [item], text, view.now)
@@ -209,7 +209,7 @@ def _tell_unwatched(view: AlertContext, news: Sequence[Transition]) -> Iterator[
 def _of_state(
     view: AlertContext, job: WatchedJob, state: JobAction, news: Sequence[Transition]
 ) -> Alert | None:
-    begun = [n for n in news if n.change is not Change.CLEARED]
+    begun = [n for n in news if n.change is not News.CLEARED]
     if begun:
         rule = _gravest(begun).standing.rule
         return _notice(rule, job.subject, begun, _text(view, job, state), view.now)
@@ -272,7 +272,7 @@ def _gravest(news: Sequence[Transition]) -> Transition:
 class _Asked:
     """A message that was to be acknowledged and was not; who hears next, and after how long."""
 
-    message: tables.Message
+    message: tables.Outgoing
     backup: str
     after_s: float
 
@@ -340,5 +340,5 @@ def _remedies(view: AlertContext, job: WatchedJob) -> Sequence[Remedy]:
 
 def _notice(rule: Rule, subject: str, news: Sequence[Transition], text: Text, now: int) -> Alert:
     what = "+".join(sorted(n.standing.key.kind for n in news))
-    says = tuple(n.standing.key for n in news if n.change is not Change.CLEARED)
+    says = tuple(n.standing.key for n in news if n.change is not News.CLEARED)
     return Alert(rule, subject, f"{subject}/{rule.kind}/{what}/{now}", text, now, says=says)

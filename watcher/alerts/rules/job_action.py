@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 
-from watcher.alerts.conditions import Evaluation, Key, Rule, State, Urgency
+from watcher.alerts.conditions import ConditionKey, Evaluation, Rule, State, Urgency
 from watcher.alerts.context import AlertContext, WatchedJob
 from watcher.alerts.rules import job_coming, job_limits
 from watcher.alerts.rules.job_limits import BLIND, BROKEN
@@ -21,30 +21,36 @@ LATELY = Rule("stopped lately", Topic.JOB, Urgency.NOW, _HOUR_S, clear_after_s=_
 """Remembered, never sent: when the stops of the last hour began."""
 
 
-def steady_s(subject: str, states: Mapping[Key, State], alerting: Alerting, now: int) -> float:
+def steady_s(
+    subject: str, states: Mapping[ConditionKey, State], alerting: Alerting, now: int
+) -> float:
     """Return for how long a job's limits must be back before that is said. [s]"""
     if len(stops_lately(subject, states, now)) > 1:
         return max(_FLAPPING_STEADY_S, alerting.all_clear_after)
     return alerting.all_clear_after
 
 
-def stops_lately(subject: str, states: Mapping[Key, State], now: int) -> tuple[int, ...]:
+def stops_lately(subject: str, states: Mapping[ConditionKey, State], now: int) -> tuple[int, ...]:
     """Return when the stops of a job began that belong together. [epoch s]"""
-    state = states.get(Key(subject, LATELY.kind))
+    state = states.get(ConditionKey(subject, LATELY.kind))
     begun = state.evidence.get("begun", ()) if state is not None else ()
     return tuple(at for at in begun if now - _HOUR_S <= at <= now)
 
 
-def lately(subject: str, stopped: bool, states: Mapping[Key, State], now: int) -> Evaluation:
+def lately(
+    subject: str, stopped: bool, states: Mapping[ConditionKey, State], now: int
+) -> Evaluation:
     """State whether a job is, or was a moment ago, to be stopped; remember when that began."""
-    state = states.get(Key(subject, LATELY.kind))
+    state = states.get(ConditionKey(subject, LATELY.kind))
     begun = stops_lately(subject, states, now)
     if stopped and (state is None or state.not_so_since is not None):
         begun = (*begun, now)
     return Evaluation(LATELY, subject, stopped, evidence={"begun": list(begun)})
 
 
-def job_action(view: AlertContext, job: WatchedJob, states: Mapping[Key, State]) -> JobAction:
+def job_action(
+    view: AlertContext, job: WatchedJob, states: Mapping[ConditionKey, State]
+) -> JobAction:
     """Return what to do with a job, given what is remembered of it."""
     broken = _remembered(job, BROKEN, states)
     blind = _remembered(job, BLIND, states)
@@ -71,7 +77,9 @@ def job_action(view: AlertContext, job: WatchedJob, states: Mapping[Key, State])
     return state(Action.GO_ON, job.taken_in_hand_at)
 
 
-def _remembered(job: WatchedJob, rule: Rule, states: Mapping[Key, State]) -> dict[Reason, State]:
+def _remembered(
+    job: WatchedJob, rule: Rule, states: Mapping[ConditionKey, State]
+) -> dict[Reason, State]:
     return {
         reason: state
         for reason in job.sight.limits

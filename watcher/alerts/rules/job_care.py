@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
-from watcher.alerts.conditions import Evaluation, Key, Rule, State, Urgency
+from watcher.alerts.conditions import ConditionKey, Evaluation, Rule, State, Urgency
 from watcher.alerts.context import AlertContext, WatchedJob
 from watcher.farm.models import Topic
 from watcher.limits.weed_control import retardant_left
@@ -29,7 +29,7 @@ UNWATCHED = Rule(
 
 
 def standings(
-    view: AlertContext, job: WatchedJob, states: Mapping[Key, State]
+    view: AlertContext, job: WatchedJob, states: Mapping[ConditionKey, State]
 ) -> Iterator[Evaluation]:
     """State whether a job is over its planned time, and whether its retardant is worn."""
     seen_at = view.acknowledged.get(job.subject, 0)
@@ -41,9 +41,9 @@ def standings(
     yield Evaluation(WORN, job.subject, worn)
 
 
-def _asks(job: WatchedJob, states: Mapping[Key, State]) -> Rule:
+def _asks(job: WatchedJob, states: Mapping[ConditionKey, State]) -> Rule:
     """Return the rule of a forgotten job: with how often it is asked about from now on."""
-    state = states.get(Key(job.subject, FORGOTTEN.kind))
+    state = states.get(ConditionKey(job.subject, FORGOTTEN.kind))
     if state is None or state.said_at is None:
         return FORGOTTEN
     last = state.said_at - state.since >= (_ASKS_TIMES - 1) * _ASKS_EVERY_S

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Mapping
 
-from watcher.alerts.conditions import Evaluation, Key, Rule, State, Urgency
+from watcher.alerts.conditions import ConditionKey, Evaluation, Rule, State, Urgency
 from watcher.alerts.context import WatchedJob
 from watcher.alerts.rules import job_limits
 from watcher.farm.models import Topic
@@ -25,7 +25,9 @@ ENDING = Rule("ends soon", Topic.JOB, Urgency.NOW, _WORTH_S, clear_after_s=_GONE
 _SIGNS = (LIKELY, ENDING)
 
 
-def standings(job: WatchedJob, states: Mapping[Key, State], now: int) -> Iterator[Evaluation]:
+def standings(
+    job: WatchedJob, states: Mapping[ConditionKey, State], now: int
+) -> Iterator[Evaluation]:
     """State for a job whether its wind is likely to pass the bound, and whether it ends soon."""
     # A warning is no news once what it warns of is here. Of a paused job no broken limit is said,
     # so none may be broken when its warning ends.
@@ -39,14 +41,14 @@ def standings(job: WatchedJob, states: Mapping[Key, State], now: int) -> Iterato
     yield Evaluation(ENDING, job.subject, None if breaks else _ends_soon(job, now))
 
 
-def signs(job: WatchedJob, states: Mapping[Key, State]) -> tuple[str, ...]:
+def signs(job: WatchedJob, states: Mapping[ConditionKey, State]) -> tuple[str, ...]:
     """Return the kinds of warnings that stand, the most urgent first."""
     return tuple(rule.kind for rule in _SIGNS if key(job, rule.kind) in states)
 
 
-def key(job: WatchedJob, kind: str) -> Key:
+def key(job: WatchedJob, kind: str) -> ConditionKey:
     """Return the key of a warning of one kind about a job."""
-    return Key(job.subject, kind)
+    return ConditionKey(job.subject, kind)
 
 
 def wording(speaker: Speaker, job: WatchedJob, kind: str, now: int) -> Coming | None:

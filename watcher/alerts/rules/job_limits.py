@@ -6,7 +6,7 @@ one story a job (``job``).
 
 from collections.abc import Iterator, Mapping
 
-from watcher.alerts.conditions import Evaluation, Key, Rule, State, Urgency
+from watcher.alerts.conditions import ConditionKey, Evaluation, Rule, State, Urgency
 from watcher.alerts.context import WatchedJob
 from watcher.farm.models import Topic
 from watcher.judge.reasons import Reason
@@ -25,7 +25,9 @@ BROKEN = Rule("limit broken", Topic.JOB, Urgency.NOW, 2 * 3600)
 BLIND = Rule("limit unknown", Topic.JOB, Urgency.NOW, 2 * 3600, clear_after_s=_SEEN_FOR_S)
 
 
-def standings(job: WatchedJob, states: Mapping[Key, State], broken: Rule) -> Iterator[Evaluation]:
+def standings(
+    job: WatchedJob, states: Mapping[ConditionKey, State], broken: Rule
+) -> Iterator[Evaluation]:
     """State for every limit of a job whether it is broken and unknown.
 
     ``broken`` is BROKEN with how long a limit must be back.
@@ -37,7 +39,7 @@ def standings(job: WatchedJob, states: Mapping[Key, State], broken: Rule) -> Ite
         yield Evaluation(BLIND, job.subject, unknown, reason.limit)
 
 
-def key(job: WatchedJob, rule: Rule, limit: Limit) -> Key:
+def key(job: WatchedJob, rule: Rule, limit: Limit) -> ConditionKey:
     """Return the key of one rule's condition on one limit of a job."""
     return Evaluation(rule, job.subject, None, limit).key
 

@@ -7,7 +7,15 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from math import isfinite
 
 from watcher.alerts.alert import Alert
-from watcher.alerts.conditions import Change, Evaluation, Key, Rule, State, Transition, Urgency
+from watcher.alerts.conditions import (
+    ConditionKey,
+    Evaluation,
+    News,
+    Rule,
+    State,
+    Transition,
+    Urgency,
+)
 from watcher.alerts.context import AlertContext, WatchedJob
 from watcher.farm.models import Topic
 from watcher.limits.buffers import LeftStrip
@@ -29,7 +37,7 @@ STRIP = Rule(
 KINDS = frozenset({STRIP.kind})
 
 
-def standings(view: AlertContext, states: Mapping[Key, State]) -> Iterator[Evaluation]:
+def standings(view: AlertContext, states: Mapping[ConditionKey, State]) -> Iterator[Evaluation]:
     """State beside which neighbours a strip is to be left that nobody has agreed to yet."""
     for job in view.jobs:
         prefix = f"{STRIP.kind}: "
@@ -57,17 +65,17 @@ def _asked(job: WatchedJob) -> dict[str, LeftStrip] | None:
 
 
 def tell(
-    view: AlertContext, news: Sequence[Transition], _lasting: Mapping[Key, State]
+    view: AlertContext, news: Sequence[Transition], _lasting: Mapping[ConditionKey, State]
 ) -> Iterable[Alert]:
     """Put what is new into words, all of a job in one message."""
     for job in view.jobs:
         of_job = [item for item in news if item.standing.subject == job.subject]
         found = _asked(job) or {}
         new = [found[i.standing.about] for i in of_job if i.standing.about in found]
-        over = [i.standing.about for i in of_job if i.change is Change.CLEARED]
+        over = [i.standing.about for i in of_job if i.change is News.CLEARED]
         if not new and not over:
             continue
         text = strips_turned(view.speaker, job.sight.job.field, new, over)
         key = f"{job.subject}/{STRIP.kind}/{view.now}"
-        says = tuple(i.standing.key for i in of_job if i.change is not Change.CLEARED)
+        says = tuple(i.standing.key for i in of_job if i.change is not News.CLEARED)
         yield Alert(STRIP, job.subject, key, text, view.now, says=says)

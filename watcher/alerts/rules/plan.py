@@ -7,7 +7,15 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 
 from watcher.alerts.alert import Alert
-from watcher.alerts.conditions import Change, Evaluation, Key, Rule, State, Transition, Urgency
+from watcher.alerts.conditions import (
+    ConditionKey,
+    Evaluation,
+    News,
+    Rule,
+    State,
+    Transition,
+    Urgency,
+)
 from watcher.alerts.context import AlertContext
 from watcher.farm.models import Topic
 from watcher.messages.day_plan import next_step, plan_changed
@@ -24,7 +32,7 @@ KINDS = frozenset({NEXT.kind, CHANGED.kind})
 SUBJECT = "plan"
 
 
-def standings(view: AlertContext, _states: Mapping[Key, State]) -> Iterator[Evaluation]:
+def standings(view: AlertContext, _states: Mapping[ConditionKey, State]) -> Iterator[Evaluation]:
     """State which accepted steps are due within twenty minutes, and what the plan turned to."""
     plan = view.plan
     if plan is None or plan.accepted is None:
@@ -52,14 +60,14 @@ def _of_now(rule: Rule, view: AlertContext) -> Rule:
 
 
 def tell(
-    view: AlertContext, news: Sequence[Transition], _lasting: Mapping[Key, State]
+    view: AlertContext, news: Sequence[Transition], _lasting: Mapping[ConditionKey, State]
 ) -> Iterable[Alert]:
     """Put what is new into words."""
     plan = view.plan
     if plan is None:
         return
     for item in news:
-        if item.change is Change.CLEARED:
+        if item.change is News.CLEARED:
             continue
         standing = item.standing
         if standing.rule.kind == CHANGED.kind:

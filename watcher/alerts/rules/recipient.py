@@ -4,7 +4,15 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 
 from watcher.alerts.alert import Alert
-from watcher.alerts.conditions import Change, Evaluation, Key, Rule, State, Transition, Urgency
+from watcher.alerts.conditions import (
+    ConditionKey,
+    Evaluation,
+    News,
+    Rule,
+    State,
+    Transition,
+    Urgency,
+)
 from watcher.alerts.context import AlertContext
 from watcher.farm.models import Topic
 from watcher.messages.watch import unreachable
@@ -28,7 +36,7 @@ UNREACHABLE_IN_JOB = replace(
 KINDS = frozenset({UNREACHABLE.kind})
 
 
-def standings(view: AlertContext, _states: Mapping[Key, State]) -> Iterator[Evaluation]:
+def standings(view: AlertContext, _states: Mapping[ConditionKey, State]) -> Iterator[Evaluation]:
     """State for every recipient whether messages to them do not arrive.
 
     What was said before a job began is said anew: it matters more now.
@@ -46,11 +54,11 @@ def standings(view: AlertContext, _states: Mapping[Key, State]) -> Iterator[Eval
 
 
 def tell(
-    view: AlertContext, news: Sequence[Transition], _lasting: Mapping[Key, State]
+    view: AlertContext, news: Sequence[Transition], _lasting: Mapping[ConditionKey, State]
 ) -> Iterable[Alert]:
     """One notice for each that cannot be reached."""
     for item in news:
-        if item.change is not Change.CLEARED:
+        if item.change is not News.CLEARED:
             name = item.standing.subject.removeprefix("recipient:")
             text = unreachable(name, view.out_of_reach[name])
             key = f"{item.standing.subject}/{item.kind}/{view.now}"

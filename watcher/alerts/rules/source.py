@@ -3,7 +3,15 @@
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from watcher.alerts.alert import Alert
-from watcher.alerts.conditions import Change, Evaluation, Key, Rule, State, Transition, Urgency
+from watcher.alerts.conditions import (
+    ConditionKey,
+    Evaluation,
+    News,
+    Rule,
+    State,
+    Transition,
+    Urgency,
+)
 from watcher.alerts.context import AlertContext
 from watcher.farm.models import Topic
 from watcher.messages.sources import back, wrong
@@ -34,7 +42,7 @@ BACK = _rule("source back", 0, 0)
 KINDS = frozenset(r.kind for r in (SILENT, STUCK, IMPLAUSIBLE, AHEAD, DISTRUSTED, DISAGREES))
 
 
-def standings(view: AlertContext, _states: Mapping[Key, State]) -> Iterator[Evaluation]:
+def standings(view: AlertContext, _states: Mapping[ConditionKey, State]) -> Iterator[Evaluation]:
     """State what is wrong with every source."""
     for source in view.sources:
         found = (
@@ -50,18 +58,18 @@ def standings(view: AlertContext, _states: Mapping[Key, State]) -> Iterator[Eval
 
 
 def tell(
-    view: AlertContext, news: Sequence[Transition], lasting: Mapping[Key, State]
+    view: AlertContext, news: Sequence[Transition], lasting: Mapping[ConditionKey, State]
 ) -> Iterable[Alert]:
     """One notice a cycle for all that went wrong with sources, one for all that are well again."""
     sights = {f"source:{s.name}": s for s in view.sources}
-    bad = [n for n in news if n.change is not Change.CLEARED]
+    bad = [n for n in news if n.change is not News.CLEARED]
     if bad:
         found = [(n.kind, sights[n.standing.subject]) for n in bad]
         text = wrong(view.speaker, found, view.now)
         says = tuple(n.standing.key for n in bad)
         yield Alert(bad[0].standing.rule, "sources", _key(bad, view.now), text, view.now, says=says)
     still = {key.subject for key in lasting if key.kind in KINDS}
-    well = [n for n in news if n.change is Change.CLEARED and n.standing.subject not in still]
+    well = [n for n in news if n.change is News.CLEARED and n.standing.subject not in still]
     if well:
         names = sorted({n.standing.subject.removeprefix("source:") for n in well})
         yield Alert(BACK, "sources", _key(well, view.now), back(names), view.now)

@@ -34,7 +34,7 @@ from watcher.farm.rules.weather import (
     TemperatureRule,
     WindRule,
 )
-from watcher.i18n.message import Message, Name, Number, Param, Quantity, say
+from watcher.i18n.message import Message, Name, Number, Param, ShownQuantity, say
 from watcher.units import Kind, System
 
 R = TypeVar("R")
@@ -373,4 +373,4 @@ def _droplet_words(value: float) -> str:
 
 
 def _in_units(system: System, kind: Kind) -> Callable[[float], Param]:
-    return lambda value: Quantity(value, kind, system, 0 if kind is Kind.PERCENT else 1)
+    return lambda value: ShownQuantity(value, kind, system, 0 if kind is Kind.PERCENT else 1)

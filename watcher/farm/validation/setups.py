@@ -7,7 +7,7 @@ from watcher.farm.models import DropletClass, NozzleKind, Setup, Sprayer, Spraye
 from watcher.farm.problems import Problem
 from watcher.farm.read_file import Draft
 from watcher.farm.validation_messages import assigned, dotted
-from watcher.i18n.message import Quantity, say
+from watcher.i18n.message import ShownQuantity, say
 from watcher.units import Kind
 
 # Classes a nozzle of each kind can make at its working pressures, wide (common practice, no
@@ -84,7 +84,7 @@ def _kind_problems(draft: Draft) -> Iterator[Problem]:
             if value > most:
                 wrong = say(
                     "nobody carries a sprayer so fast or sprays so wide by hand: {most} at most",
-                    most=Quantity(most, kind, draft.config.farm.units, 1),
+                    most=ShownQuantity(most, kind, draft.config.farm.units, 1),
                 )
                 mend = say('check it, or write kind = "boom"')
                 steps = ("sprayers", name, key)
@@ -121,7 +121,7 @@ def _pressure_problems(
     wrong = say(
         'this carrier through size "{size}" nozzles takes {pressure}',
         size=str(setup.nozzle_size),
-        pressure=Quantity(needed, Kind.PRESSURE, system, None if system == "us" else 1),
+        pressure=ShownQuantity(needed, Kind.PRESSURE, system, None if system == "us" else 1),
     )
     mend = say("check carrier, nozzle_size, and the sprayer's speed and nozzle_spacing")
     if not _PRESSURES_PA[0] <= needed <= _PRESSURES_PA[1]:

@@ -7,7 +7,7 @@ from watcher.farm.planning import Way
 from watcher.farm.problems import Problem, did_you_mean
 from watcher.farm.read_file import Draft
 from watcher.farm.validation_messages import Steps, assigned, dotted
-from watcher.i18n.message import Quantity, say
+from watcher.i18n.message import ShownQuantity, say
 from watcher.units import Kind
 
 _STEPS = ("planning", "ways")
@@ -52,7 +52,7 @@ def short_ways(draft: Draft, ground: Ground) -> Iterator[Problem]:
         one, other = (ground.fields[name] for name in way.between)
         straight = float(one.distance(other))
         if way.distance < _FAR_LESS * straight:
-            apart = Quantity(straight, Kind.LENGTH, draft.config.farm.units)
+            apart = ShownQuantity(straight, Kind.LENGTH, draft.config.farm.units)
             wrong = say("the fields lie {straight} apart in a straight line", straight=apart)
             mend = say("check the number and its unit")
             yield draft.problem(dotted((*_STEPS, place, "distance")), wrong, mend)

@@ -14,7 +14,7 @@ from watcher.farm.problems import Problem
 from watcher.farm.read_file import Draft
 from watcher.farm.rules.weather import WindRule
 from watcher.farm.validation_messages import Steps, assigned, dotted
-from watcher.i18n.message import Message, Number, Param, Quantity, say
+from watcher.i18n.message import Message, Number, Param, ShownQuantity, say
 from watcher.limits.catalogue import BOTH, IN_WINDOWS, WRITTEN
 from watcher.weather.sun import day_length
 
@@ -26,7 +26,7 @@ _WEEKS_S = 1_767_225_600 + np.arange(0, 366, 7) * 86_400
 _ROOM = say("leave room between the bounds")
 
 
-class Shut(NamedTuple):
+class ShutLimit(NamedTuple):
     """A limit that can never hold, and why."""
 
     limit: str
@@ -104,21 +104,21 @@ def _bound_problems(draft: Draft, steps: Steps, limits: OwnLimits) -> Iterator[P
             yield draft.problem(key, say("there is no low bound"), say("take it out"))
 
 
-def _shut(draft: Draft, window: Window) -> Iterator[Shut]:
+def _shut(draft: Draft, window: Window) -> Iterator[ShutLimit]:
     for limit, bounds in _bounds(window):
         if bounds.low is not None and bounds.high is not None and bounds.low >= bounds.high:
             low, high = _show(draft, limit, bounds.low), _show(draft, limit, bounds.high)
             why = say("can never open: low {low} is not under high {high}", low=low, high=high)
-            yield Shut(limit, why, say("swap low and high") if _swapped(bounds) else _ROOM)
+            yield ShutLimit(limit, why, say("swap low and high") if _swapped(bounds) else _ROOM)
     gust = window.gust.high if window.gust else None
     if gust is not None and window.wind.low is not None and gust <= window.wind.low:
         low = _show(draft, "wind", window.wind.low)
         why = say("can never open: gusts may not even reach the wind's low bound, {low}", low=low)
-        yield Shut("gust", why)
+        yield ShutLimit("gust", why)
     dry = window.rain_free_after.low if window.rain_free_after else None
     if dry is not None and dry > draft.config.judging.horizon:
         why = say("can never open: it reaches beyond judging.horizon")
-        yield Shut("rain_free_after", why)
+        yield ShutLimit("rain_free_after", why)
 
 
 def _swapped(bounds: Bounds[float] | None) -> bool:
@@ -127,8 +127,8 @@ def _swapped(bounds: Bounds[float] | None) -> bool:
     return bounds.low > bounds.high
 
 
-def _show(draft: Draft, limit: str, inside: float) -> Quantity:
-    return Quantity(inside, WRITTEN[limit].kind, draft.config.farm.units, decimals=1)
+def _show(draft: Draft, limit: str, inside: float) -> ShownQuantity:
+    return ShownQuantity(inside, WRITTEN[limit].kind, draft.config.farm.units, decimals=1)
 
 
 def _looser(draft: Draft, name: str, own: OwnLimits, window: Window) -> Iterator[Problem]:

@@ -81,7 +81,7 @@ class JsonMapping:
         return None if self.issued is None else moment(self.issued.search(body)), series
 
 
-class MappedJson:
+class MappedJsonFeed:
     """A feed described by expressions. ``quantities`` maps a name to (expression, unit).
 
     ``times`` and every quantity yield lists of the same length, or one value each. Times are

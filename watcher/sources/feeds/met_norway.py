@@ -92,7 +92,7 @@ class _Feature(Body):
     properties: _Properties
 
 
-class MetNorway:
+class MetNorwayFeed:
     """The forecast for a place. ``elevation_m`` is the place's own; it adjusts temperatures."""
 
     attribution = ATTRIBUTION

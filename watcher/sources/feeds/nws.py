@@ -57,7 +57,7 @@ class _Resolved:
     at: int
 
 
-class UsWeatherService:
+class UsWeatherServiceFeed:
     """Forecast for a place, and observations of ``station`` (such as ``"KOMA"``) when one is named.
 
     ``elevation_m`` stands in where the feed has none; unknown without. ``station_wind_height_m``

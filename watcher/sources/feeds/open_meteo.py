@@ -72,7 +72,7 @@ class _Place(Body):
     hourly_units: dict[str, str]
 
 
-class OpenMeteo:
+class OpenMeteoFeed:
     """The forecast for a place. ``elevation_m`` is the place's own, for downscaling."""
 
     attribution = ATTRIBUTION

@@ -134,7 +134,7 @@ class Guess:
 
 
 @dataclass(frozen=True)
-class Clock:
+class TimeForm:
     """How times are written: the columns, the form, the zone, and what is only guessed of it."""
 
     columns: tuple[str, ...]
@@ -258,7 +258,7 @@ def _numbers(values: Sequence[object]) -> np.ndarray:
 
 def clock_of(
     columns: Mapping[str, Sequence[object]], *, made_at: int, farm_zone: str
-) -> Clock | None:
+) -> TimeForm | None:
     """Return how the times are given; None where nothing is a time.
 
     ``made_at`` is when the sample was made or came, in epoch seconds: from that the zone is known.
@@ -307,7 +307,7 @@ def _reads(form: str, texts: Sequence[str]) -> bool:
 
 def _clock(
     names: tuple[str, ...], forms: Sequence[str], texts: Sequence[str], made_at: int, zone: str
-) -> Clock:
+) -> TimeForm:
     newest = {form: _newest(form, texts, UTC) for form in forms}
     form = min(forms, key=lambda f: (abs(made_at - newest[f]) > 2 * 86_400, forms.index(f)))
     doubts: list[Message] = []
@@ -315,27 +315,27 @@ def _clock(
     if others and abs(made_at - newest[form]) > 2 * 86_400:
         doubts.append(say("its dates may also be of the form {form}", form=others[0]))
     if LocalTimes(form, UTC).read(texts[-1]).tzinfo is not None:
-        return Clock(names, form, None, tuple(doubts))
+        return TimeForm(names, form, None, tuple(doubts))
     if any(re.search("utc|gmt", words_of(name)) for name in names):
-        return Clock(names, form, "UTC", tuple(doubts))
+        return TimeForm(names, form, "UTC", tuple(doubts))
     ahead_s = newest[form] - made_at
     local_s = _newest(form, texts, zone_of(zone)) - made_at
     if abs(local_s) <= _NEAR_S:
-        return Clock(names, form, zone, tuple(doubts))
+        return TimeForm(names, form, zone, tuple(doubts))
     if not -12 * 3600 <= ahead_s <= _FAR_S:
         doubts.append(
             say("its newest row is too old to tell the zone; {zone} is the farm's", zone=zone)
         )
-        return Clock(names, form, zone, tuple(doubts))
+        return TimeForm(names, form, zone, tuple(doubts))
     if abs(ahead_s) <= _NEAR_S:
-        return Clock(names, form, "UTC", tuple(doubts))
+        return TimeForm(names, form, "UTC", tuple(doubts))
     quarters = round(ahead_s / 900)
     hours, minutes = divmod(abs(quarters) * 15, 60)
     offset = f"{'-' if quarters < 0 else '+'}{hours:02}:{minutes:02}"
     doubts.append(
         say("its clock is {offset} from UTC now, by when the newest row was written", offset=offset)
     )
-    return Clock(names, form, offset, tuple(doubts))
+    return TimeForm(names, form, offset, tuple(doubts))
 
 
 def _newest(form: str, texts: Sequence[str], zone: tzinfo) -> int:

@@ -26,7 +26,7 @@ GALE_M_S = 17.2
 """Beaufort 8: no day over farmland has it for a mean (no source)."""
 
 
-class Range(NamedTuple):
+class ClimateRange(NamedTuple):
     """From the least to the most that can be."""
 
     low: float
@@ -37,17 +37,17 @@ class Range(NamedTuple):
         return self.low <= value <= self.high
 
 
-def day_mean_c(site: Site, at: int) -> Range:
+def day_mean_c(site: Site, at: int) -> ClimateRange:
     """Return between what the mean temperature of a day lies. ``at`` is epoch seconds."""
     if not isfinite(site.latitude):
-        return Range(-80.0, 60.0)
+        return ClimateRange(-80.0, 60.0)
     sine = sin(radians(site.latitude))
     year = MEAN_C + POLEWARD_C * (3.0 * sine**2 - 1.0) / 2.0
     if isfinite(site.elevation_m):
         year -= LAPSE_K_M * site.elevation_m
     day = datetime.fromtimestamp(at, UTC).timetuple().tm_yday
     season = cos(2.0 * pi * (day - WARMEST_DAY) / 365.25) * sine
-    return Range(
+    return ClimateRange(
         low=year + WINTER_K * min(season, 0.0) - MARGIN_K,
         high=year + SUMMER_K * max(season, 0.0) + MARGIN_K,
     )

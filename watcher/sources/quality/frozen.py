@@ -32,7 +32,7 @@ _LEAST_QUANTITIES = 3
 
 
 @dataclass(frozen=True)
-class Evaluation:
+class StillLimit:
     """So long, over so many reports, nothing of a station stands still by itself.
 
     Common practice, no source. In 63 one-minute days of seven places, as they are and in steps of
@@ -43,9 +43,9 @@ class Evaluation:
     reports: int
 
 
-FINE = Evaluation(30 * _MINUTE_S, 4)
-COARSE = Evaluation(90 * _MINUTE_S, 7)
-CALM = Evaluation(180 * _MINUTE_S, 7)
+FINE = StillLimit(30 * _MINUTE_S, 4)
+COARSE = StillLimit(90 * _MINUTE_S, 7)
+CALM = StillLimit(180 * _MINUTE_S, 7)
 """In a calm wind and gust are 0 by nature: only where the temperature is reported finely."""
 WIND_MOVED_M_S = {FINE: 0.5, COARSE: 2.0}
 """How far the wind ranged while the gust stood still (no source)."""
@@ -111,7 +111,7 @@ def _repeated(times: Seconds, runs: Mapping[str, _Run]) -> Bools:
     return repeated
 
 
-def _all_stand(times: Seconds, runs: Mapping[str, _Run], standing: Evaluation) -> Bools:
+def _all_stand(times: Seconds, runs: Mapping[str, _Run], standing: StillLimit) -> Bools:
     speaks = {name: run.age_s <= standing.lasts_s for name, run in runs.items()}
     since = np.max(
         [np.where(speaks[name], run.since, -np.inf) for name, run in runs.items()], axis=0
@@ -122,7 +122,7 @@ def _all_stand(times: Seconds, runs: Mapping[str, _Run], standing: Evaluation) -
     return stand
 
 
-def _long_enough(times: Seconds, since: Floats, standing: Evaluation) -> Bools:
+def _long_enough(times: Seconds, since: Floats, standing: StillLimit) -> Bools:
     since = np.where(np.isfinite(since), since, times)
     reports = np.arange(times.size) - np.searchsorted(times, since) + 1
     lasted = times - since >= _SPANNED * standing.lasts_s

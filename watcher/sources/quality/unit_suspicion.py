@@ -12,7 +12,7 @@ from math import exp, log
 
 import numpy as np
 
-from watcher.sources.quality.climate import GALE_M_S, Range, day_mean_c
+from watcher.sources.quality.climate import GALE_M_S, ClimateRange, day_mean_c
 from watcher.units import Kind, convert
 from watcher.weather.bins import HOUR_S
 from watcher.weather.quantities import BY_NAME
@@ -158,7 +158,7 @@ def _temperature(ours: _Hours, others: Sequence[_Hours], before: _Hours | None) 
     return None
 
 
-def _outside(mean: float, climate: Range) -> Suspicion:
+def _outside(mean: float, climate: ClimateRange) -> Suspicion:
     for unit, taken_for in permutations(_TEMPERATURES, 2):
         converted = _converted(np.array(mean), unit, taken_for, Kind.TEMPERATURE)
         if climate.holds(float(converted)):

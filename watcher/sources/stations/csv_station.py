@@ -22,7 +22,7 @@ from watcher.weather.series import Site
 log = structlog.get_logger(__name__)
 
 
-class CsvStation:
+class CsvSource:
     """A station whose files are looked at every ``every_s``."""
 
     attribution = ""

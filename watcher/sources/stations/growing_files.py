@@ -26,7 +26,7 @@ Key = tuple[int, int]
 
 
 @dataclass(frozen=True)
-class Place:
+class FilePosition:
     """How far a file was read, and the bytes before that."""
 
     offset: int
@@ -51,7 +51,7 @@ class Piece:
     header: tuple[bytes, ...]
     lines: tuple[bytes, ...]
     anew: bool
-    place: Place
+    place: FilePosition
 
 
 class GrowingFiles:
@@ -65,7 +65,7 @@ class GrowingFiles:
         self._pattern = Path(pattern)
         self._header_rows = header_rows
         self._whole = whole
-        self._places: dict[Key, Place] = {}
+        self._places: dict[Key, FilePosition] = {}
         self._seen: dict[Key, tuple[int, float]] = {}
 
     def news(self, now: int) -> list[Piece] | None:
@@ -111,7 +111,7 @@ class GrowingFiles:
                 offset = start if place is None or anew else place.offset
                 new = _lines(file, offset, most, unfinished=self._whole and stands)
                 cut = len(new) >= LONGEST_LINE and not new.endswith(b"\n")
-                end = Place(offset + len(new), _before(file, offset + len(new)), cut)
+                end = FilePosition(offset + len(new), _before(file, offset + len(new)), cut)
         except FileNotFoundError:
             return None
         if not new:

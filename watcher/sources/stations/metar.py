@@ -50,7 +50,7 @@ _TITLE = re.compile(r"\s*=?\s*\b(METAR|SPECI|TAF)(\s+(COR|AMD))*\s*$")
 
 
 @dataclass(frozen=True)
-class Text:
+class MetarText:
     """Reports as text; every one in it was made at or before ``read_at`` (epoch seconds)."""
 
     body: bytes
@@ -61,7 +61,7 @@ class Text:
 class Texts(Protocol):
     """Where the text comes from."""
 
-    async def read(self, now: int) -> Text:
+    async def read(self, now: int) -> MetarText:
         """Return the text as it stands; raises ``SourceError``."""
         ...
 
@@ -73,9 +73,9 @@ class FromAddress:
     client: FeedClient
     url: str
 
-    async def read(self, now: int) -> Text:
+    async def read(self, now: int) -> MetarText:
         """Return the text; raises ``SourceError``."""
-        return Text(await self.client.text(self.url), self.url, now)
+        return MetarText(await self.client.text(self.url), self.url, now)
 
 
 @dataclass(frozen=True)
@@ -84,7 +84,7 @@ class FromFile:
 
     path: Path
 
-    async def read(self, now: int) -> Text:
+    async def read(self, now: int) -> MetarText:
         """Return the end of the file; raises ``SourceError``."""
         try:
             return await asyncio.to_thread(self._read, now)
@@ -93,15 +93,15 @@ class FromFile:
                 f"{self.path} cannot be read ({error.strerror}); check the path and who may read it"
             ) from error
 
-    def _read(self, now: int) -> Text:
+    def _read(self, now: int) -> MetarText:
         with self.path.open("rb") as file:
             state = os.fstat(file.fileno())
             file.seek(max(0, state.st_size - TAIL_BYTES))
             body = file.read(TAIL_BYTES)
-        return Text(body, str(self.path), min(now, int(state.st_mtime)))
+        return MetarText(body, str(self.path), min(now, int(state.st_mtime)))
 
 
-class MetarStation:
+class MetarSource:
     """The reports of one aerodrome, ``station`` being its location indicator."""
 
     attribution = ""
@@ -137,7 +137,7 @@ class MetarStation:
         return Polled(observations(rows, now=now, site=self._site, source=self.name))
 
 
-def rows_of(text: Text, station: str, dated: Dated, now: int) -> tuple[Rows, Dated]:
+def rows_of(text: MetarText, station: str, dated: Dated, now: int) -> tuple[Rows, Dated]:
     """Return what the reports of a station say, and when each was made, for the next time.
 
     A report is dated once: the same text a month later is not a new one. Raises ``SourceError``

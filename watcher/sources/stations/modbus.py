@@ -40,7 +40,7 @@ class RefusedError(SourceError):
 
 
 @dataclass(frozen=True)
-class Port:
+class ModbusAddress:
     """Where a device answers. ``device`` is its unit identifier."""
 
     host: str
@@ -51,7 +51,7 @@ class Port:
         return f"Modbus device {self.device} at {self.host}:{self.port}"
 
     @asynccontextmanager
-    async def opened(self) -> "AsyncIterator[Line]":
+    async def opened(self) -> "AsyncIterator[ModbusLine]":
         """Open a line; raises ``SourceError`` when nobody is there."""
         client = AsyncModbusTcpClient(
             self.host, port=self.port, timeout=TIMEOUT_S, retries=TRIES_AGAIN, reconnect_delay=0
@@ -61,15 +61,15 @@ class Port:
                 raise SourceError(
                     f"{self} is not to be had; it is tried again; check its address and its power"
                 )
-            yield Line(self, client)
+            yield ModbusLine(self, client)
         finally:
             client.close()
 
 
-class Line:
+class ModbusLine:
     """An open line to a device."""
 
-    def __init__(self, port: Port, client: AsyncModbusTcpClient) -> None:
+    def __init__(self, port: ModbusAddress, client: AsyncModbusTcpClient) -> None:
         self._port = port
         self._client = client
 
@@ -96,7 +96,7 @@ class Line:
 
 
 @dataclass(frozen=True)
-class Register:
+class MappedRegister:
     """Where a quantity stands: (number * scale + offset) of ``measure``'s unit.
 
     ``missing`` is the number that stands for "not measured".
@@ -133,7 +133,7 @@ class Register:
 class Readable(Protocol):
     """Something that can be sampled."""
 
-    async def sample(self, line: Line) -> dict[str, float]:
+    async def sample(self, line: ModbusLine) -> dict[str, float]:
         """Return what the device measures now, SI by name in ``WeatherSeries``."""
         ...
 
@@ -141,7 +141,7 @@ class Readable(Protocol):
 class Map(Protocol):
     """What can be read from a device."""
 
-    async def found(self, line: Line) -> Readable:
+    async def found(self, line: ModbusLine) -> Readable:
         """Return it as it is found in the device at the other end of the line."""
         ...
 
@@ -150,14 +150,14 @@ class Map(Protocol):
 class RegisterMap:
     """A map of registers that the grower gave."""
 
-    registers: Sequence[Register]
+    registers: Sequence[MappedRegister]
 
-    async def found(self, line: Line) -> Readable:
+    async def found(self, line: ModbusLine) -> Readable:
         """Return the map: it is where the grower said."""
         del line
         return self
 
-    async def sample(self, line: Line) -> dict[str, float]:
+    async def sample(self, line: ModbusLine) -> dict[str, float]:
         """Return what every register says, without what is missing."""
         values = {
             r.measure.quantity.column: r.value(await line.read(r.table, r.address, r.size))
@@ -166,14 +166,14 @@ class RegisterMap:
         return {name: value for name, value in values.items() if value is not None}
 
 
-class ModbusStation:
+class ModbusSource:
     """A station sampled every ``every_s``; ``samples`` makes readings of what it says."""
 
     def __init__(
         self,
         *,
         name: str,
-        port: Port,
+        port: ModbusAddress,
         map_: Map,
         samples: Samples,
         every_s: float,

@@ -144,7 +144,7 @@ def _rows(reader: Reader, payload: Payload, now: int) -> Rows:
         ) from error
 
 
-class MqttStation:
+class MqttSource:
     """A station that publishes; ``reader`` knows its topics and what its messages hold."""
 
     def __init__(

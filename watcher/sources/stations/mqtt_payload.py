@@ -42,7 +42,7 @@ class Reader(Protocol):
 
 
 @dataclass(frozen=True)
-class Posted:
+class PostedPayload:
     """Messages that hold a body as stations post it. ``clock_ahead_s`` is the station's clock."""
 
     topics: Sequence[str]

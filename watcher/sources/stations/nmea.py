@@ -31,7 +31,7 @@ MANY = 20
 Lines = asyncio.StreamReader
 
 
-class Port(Protocol):
+class NmeaAddress(Protocol):
     """Where an instrument is heard."""
 
     async def open(self) -> tuple[asyncio.StreamReader, asyncio.StreamWriter]:
@@ -69,7 +69,7 @@ class SerialPort:
         return await open_serial_connection(url=self.device, baudrate=self.baud, limit=LONGEST)
 
 
-def port_of(address: str, baud: int) -> Port:
+def port_of(address: str, baud: int) -> NmeaAddress:
     """Return the port of an address: "tcp://host:port", or a serial device."""
     if not address.startswith("tcp://"):
         return SerialPort(address, baud)
@@ -93,14 +93,14 @@ class _Pace:
         return self._lines > MOST_A_SECOND
 
 
-class NmeaStation:
+class NmeaSource:
     """An instrument; ``samples`` makes readings of what its sentences say."""
 
     def __init__(
         self,
         *,
         name: str,
-        port: Port,
+        port: NmeaAddress,
         sentences: Sentences,
         samples: Samples,
         site: Site,

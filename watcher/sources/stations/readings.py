@@ -49,7 +49,7 @@ KINDS = (PLAIN, FORM, *senml_packs.READERS)
 
 
 @dataclass
-class Taken:
+class ReadBody:
     """What a body holds: rows by time, and the names in it that are not read."""
 
     rows: Rows
@@ -83,7 +83,7 @@ def parse(
 
 def taken_of(
     body: bytes, content_type: str, *, now: int, mapping: PostMapping | None = None
-) -> Taken:
+) -> ReadBody:
     """Return what a body holds; raises ``BadReadingError`` as ``parse``."""
     if len(body) > MAX_BYTES:
         raise BadReadingError("the body", f"is over {MAX_BYTES} bytes", "post fewer at a time")
@@ -139,16 +139,16 @@ READERS: Mapping[str, Callable[[bytes], object]] = {
 """By content type, what makes a body plain values; ``BadReadingError``."""
 
 
-def _from_mapped(posted: object, now: int, mapping: PostMapping) -> Taken:
+def _from_mapped(posted: object, now: int, mapping: PostMapping) -> ReadBody:
     readings = mapping.readings_of(posted)
     if len(readings) > MAX_READINGS:
         raise BadReadingError("the body", f"is over {MAX_READINGS} entries", "post fewer")
     rows, unread = mapping.rows(readings, now)
-    return Taken(rows, unread)
+    return ReadBody(rows, unread)
 
 
-def _from_plain(posted: object, now: int) -> Taken:
-    taken = Taken({})
+def _from_plain(posted: object, now: int) -> ReadBody:
+    taken = ReadBody({})
     readings = posted if isinstance(posted, list) else [posted]
     for index, reading in enumerate(readings):
         where = f"reading {index}, " if isinstance(posted, list) else ""
@@ -194,8 +194,8 @@ def _plain_value(where: str, key: str, value: object, measure: Measure) -> float
     return None if number is None else _measured(f"{where}{key!a}", number)
 
 
-def _from_senml(posted: object, now: int, mapping: PostMapping | None) -> Taken:
-    taken = Taken({})
+def _from_senml(posted: object, now: int, mapping: PostMapping | None) -> ReadBody:
+    taken = ReadBody({})
     station = None
     for record in senml.resolve(posted, now=now):
         time = believed(f"{record.name!a}, 't'", record.time, now)
@@ -228,7 +228,7 @@ def _of_senml(whole: str, name: str, mapping: PostMapping | None) -> Measure | N
     return Measure(BY_NAME[name]) if name in BY_NAME else None
 
 
-def _senml_value(record: senml.Record, measure: Measure) -> float | None:
+def _senml_value(record: senml.SenmlRecord, measure: Measure) -> float | None:
     """Return a record's value; its own unit counts before the mapping's."""
     where = f"{record.name!a}"
     if record.text is not None:

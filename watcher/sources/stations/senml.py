@@ -45,7 +45,7 @@ _VALUES = ("v", "vs", "vb", "vd")
 
 
 @dataclass(frozen=True)
-class Record:
+class SenmlRecord:
     """A resolved record. ``time`` is epoch seconds; ``value`` None when it is not a number, and
     ``text`` then what it says, if it is a text."""
 
@@ -56,7 +56,7 @@ class Record:
     text: str | None = None
 
 
-def resolve(pack: object, *, now: int) -> Iterator[Record]:
+def resolve(pack: object, *, now: int) -> Iterator[SenmlRecord]:
     """Yield the records of a pack with base fields and relative times worked in."""
     if not isinstance(pack, list):
         raise BadReadingError("the pack", "is not a list of records", "post a JSON array")
@@ -85,7 +85,7 @@ def _check(where: str, key: str, value: object) -> None:
 
 def _record(
     where: str, base: Mapping[str, object], fields: Mapping[str, object], now: int
-) -> Record:
+) -> SenmlRecord:
     name = f"{base['bn']}{fields.get('n', '')}"
     if not _NAME.fullmatch(name):
         raise BadReadingError(
@@ -98,7 +98,7 @@ def _record(
         raise BadReadingError(where, f"has {len(given)} values", 'give one value, such as "v"')
     value = _sum(where, base["bv"], fields["v"]) if "v" in fields else None
     time = _sum(where, base["bt"], fields.get("t", 0.0))
-    return Record(
+    return SenmlRecord(
         name=name,
         unit=str(fields.get("u", base["bu"])),
         time=now + time if time < RELATIVE_BELOW else time,

@@ -118,7 +118,7 @@ def _fits(name: str, unit: str) -> bool:
     return True
 
 
-class SensorthingsStation:
+class SensorthingsSource:
     """Some datastreams of the service at ``url``, by the quantity each of them gives."""
 
     attribution = ""

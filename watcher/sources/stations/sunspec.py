@@ -12,7 +12,7 @@ from typing import Literal
 import structlog
 
 from watcher.sources.base import SourceError
-from watcher.sources.stations.modbus import Line, Readable, RefusedError, Register
+from watcher.sources.stations.modbus import MappedRegister, ModbusLine, Readable, RefusedError
 from watcher.weather.quantities import in_unit
 
 log = structlog.get_logger(__name__)
@@ -29,10 +29,10 @@ _NOT_IMPLEMENTED = {"int16": -0x8000, "uint16": 0xFFFF}
 
 def _point(
     quantity: str, after: int, kind: Literal["int16", "uint16"], unit: str, scale: float = 1.0
-) -> Register:
+) -> MappedRegister:
     """Return a point of a model, ``after`` the block's start, which holds number and length."""
     missing = _NOT_IMPLEMENTED[kind]
-    return Register(in_unit(quantity, unit), after, type=kind, scale=scale, missing=missing)
+    return MappedRegister(in_unit(quantity, unit), after, type=kind, scale=scale, missing=missing)
 
 
 # In order of preference, where a device holds several.
@@ -61,7 +61,7 @@ class _Block:
     start: int
     length: int
 
-    async def sample(self, line: Line) -> dict[str, float]:
+    async def sample(self, line: ModbusLine) -> dict[str, float]:
         points = [p for p in MODELS[self.model] if p.address < 2 + self.length]
         # In one request, so that speed and direction are of the same moment.
         words = await line.read("holding", self.start, 1 + max(p.address for p in points))
@@ -79,7 +79,7 @@ class _Blocks:
 
     blocks: Sequence[_Block]
 
-    async def sample(self, line: Line) -> dict[str, float]:
+    async def sample(self, line: ModbusLine) -> dict[str, float]:
         found: dict[str, float] = {}
         for block in self.blocks:
             found |= await block.sample(line)
@@ -89,7 +89,7 @@ class _Blocks:
 class SunspecMap:
     """The map that a device describes itself."""
 
-    async def found(self, line: Line) -> Readable:
+    async def found(self, line: ModbusLine) -> Readable:
         """Return the blocks of weather in the device; raises ``SourceError`` without any."""
         start = await _start(line)
         blocks = await _blocks(line, start)
@@ -106,7 +106,7 @@ class SunspecMap:
         return _Blocks(weather)
 
 
-async def _start(line: Line) -> int:
+async def _start(line: ModbusLine) -> int:
     for start in _STARTS:
         try:
             if await line.read("holding", start, 2) == _LETTERS:
@@ -118,7 +118,7 @@ async def _start(line: Line) -> int:
     )
 
 
-async def _blocks(line: Line, start: int) -> Sequence[_Block]:
+async def _blocks(line: ModbusLine, start: int) -> Sequence[_Block]:
     found: list[_Block] = []
     at = start + len(_LETTERS)
     while len(found) < _MOST_BLOCKS and at < 0xFFFF:

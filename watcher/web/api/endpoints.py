@@ -13,7 +13,7 @@ from fastapi.security import HTTPBearer
 
 from watcher.i18n.language import ENGLISH, Language, accepted
 from watcher.jobs import queries
-from watcher.jobs.commands import Taken
+from watcher.jobs.commands import StepTaken
 from watcher.jobs.steps import StepName, StepOutcome, StepRequest
 from watcher.judge.best_starts import best_starts
 from watcher.judge.ranking import FieldNow
@@ -213,7 +213,7 @@ def jobs_router(house: AppContext) -> APIRouter:
             story = queries.story(session, number, house.watch.clock.now())
         return models.JobWithEvents.of_story(story)
 
-    def say_step(taken: Taken, language: Language) -> models.StepTold:
+    def say_step(taken: StepTaken, language: Language) -> models.StepTold:
         said = taken.text.render(language)
         if taken.outcome is StepOutcome.REFUSED or taken.job is None:
             raise HTTPException(409, said)

@@ -11,7 +11,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from watcher.farm.origin import Origin
 from watcher.i18n.language import ENGLISH, Language
 from watcher.i18n.message import Sentence
-from watcher.jobs.commands import Taken
+from watcher.jobs.commands import StepTaken
 from watcher.jobs.queries import JobStory, JobView
 from watcher.judge.best_starts import DayStarts
 from watcher.judge.chances import FieldChance
@@ -26,7 +26,7 @@ from watcher.messages.reasons import Speaker
 from watcher.messages.remedies import remedy_line
 from watcher.messages.start import ASKS, obstacle_line
 from watcher.messages.words import CAUTION
-from watcher.planning.day_plan import Step
+from watcher.planning.day_plan import PlanStep
 from watcher.planning.kept import PlanNow
 from watcher.records.record import Record
 from watcher.service.health import Health
@@ -80,7 +80,9 @@ class AsksFirst(Wrong):
     against: list[ObstacleTold]
 
     @classmethod
-    def of(cls, speaker: Speaker, field: str, taken: Taken, now: int, language: Language) -> Self:
+    def of(
+        cls, speaker: Speaker, field: str, taken: StepTaken, now: int, language: Language
+    ) -> Self:
         detail = taken.text.render(language)
         return cls(
             wrong=detail,
@@ -903,7 +905,7 @@ class PlanTold(ApiModel):
         )
 
 
-def _plan_step(speaker: Speaker, plan: PlanNow, step: Step, language: Language) -> PlanStepTold:
+def _plan_step(speaker: Speaker, plan: PlanNow, step: PlanStep, language: Language) -> PlanStepTold:
     loads = day_plan.loads_of(speaker, step)
     return PlanStepTold(
         sprayer=step.sprayer,

@@ -16,7 +16,7 @@ from watcher.messages.words import span
 from watcher.service.log_view import look_at_log
 from watcher.units import Kind
 from watcher.web.context import AppContext
-from watcher.web.svg.trace import Bounds, trace
+from watcher.web.svg.trace import TraceBounds, trace
 from watcher.web.svg.wind_ring import wind_ring
 
 _TRACE_S = 1800
@@ -86,7 +86,7 @@ def last_minutes(
         found.measured.times,
         found.measured.wind_m_s * share,
         found.measured.gust_m_s * share,
-        Bounds(float(wind.low[case[0]]), float(wind.high[case[0]]), float(gust.high[case[0]])),
+        TraceBounds(float(wind.low[case[0]]), float(wind.high[case[0]]), float(gust.high[case[0]])),
         span=(now - _TRACE_S, now),
         system=house.speaker.system,
         label=say("Wind and gust at the boom, last 30 minutes").render(language),

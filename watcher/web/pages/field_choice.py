@@ -22,7 +22,7 @@ _TOLD = 3
 
 
 @dataclass(frozen=True)
-class Asked:
+class FieldQuery:
     """What a visitor looks for: the parameters of the address."""
 
     q: str = ""
@@ -38,7 +38,7 @@ class Asked:
 
 
 @dataclass(frozen=True)
-class Group:
+class FieldGroup:
     """Fields that have something in common."""
 
     key: str
@@ -49,10 +49,10 @@ class Group:
     """What is to be said of them while the group is closed."""
 
 
-def asked(q: str = "", by: str = "", of: str | None = None, page: int = 1) -> Asked:
+def asked(q: str = "", by: str = "", of: str | None = None, page: int = 1) -> FieldQuery:
     """Return what was asked for, as far as it can be understood."""
     known: By = "place" if by == "place" else "crop" if by == "crop" else "status"
-    return Asked(q.strip()[:_MOST_LETTERS], known, of, max(1, page))
+    return FieldQuery(q.strip()[:_MOST_LETTERS], known, of, max(1, page))
 
 
 def searched(house: AppContext, fields: Iterable[FieldNow], q: str) -> list[FieldNow]:
@@ -67,7 +67,7 @@ def _text(house: AppContext, field: str) -> str:
     return " ".join(parts).casefold()
 
 
-def grouped(house: AppContext, fields: Iterable[FieldNow], by: By) -> list[Group]:
+def grouped(house: AppContext, fields: Iterable[FieldNow], by: By) -> list[FieldGroup]:
     """Return the fields in groups, each in the order given; the best status first, else by name."""
     plans = house.farm.config.fields
     keys: dict[By, Callable[[FieldNow], str]] = {
@@ -84,25 +84,25 @@ def grouped(house: AppContext, fields: Iterable[FieldNow], by: By) -> list[Group
     return [_of_name(key, found[key]) for key in sorted(found, key=lambda k: (not k, k.casefold()))]
 
 
-def _of_status(key: str, fields: Sequence[FieldNow]) -> Group:
+def _of_status(key: str, fields: Sequence[FieldNow]) -> FieldGroup:
     status = fields[0].status
     limits = Counter(seen.binding.limit for seen in fields).most_common(_TOLD)
     counted = joined(joined([LIMIT_WORDS[limit], f"({n})"], " ") for limit, n in limits)
     note = say("decides: {limits}", limits=counted)
-    return Group(key, SHAPES[status], STATUS_WORDS[status], fields, note)
+    return FieldGroup(key, SHAPES[status], STATUS_WORDS[status], fields, note)
 
 
-def _of_name(key: str, fields: Sequence[FieldNow]) -> Group:
+def _of_name(key: str, fields: Sequence[FieldNow]) -> FieldGroup:
     counts = Counter(seen.status for seen in fields)
     note = joined(
         joined([SHAPES[s], str(counts[s]), STATUS_WORDS[s]], " ")
         for s in sorted(counts, reverse=True)
     )
-    return Group(key, "", Name(key) if key else say("no place given"), fields, note)
+    return FieldGroup(key, "", Name(key) if key else say("no place given"), fields, note)
 
 
 @dataclass(frozen=True)
-class Page:
+class FieldPage:
     """Some of many fields."""
 
     fields: Sequence[FieldNow]
@@ -110,8 +110,8 @@ class Page:
     pages: int
 
 
-def paged(fields: Sequence[FieldNow], page: int) -> Page:
+def paged(fields: Sequence[FieldNow], page: int) -> FieldPage:
     """Return one page of fields; the last one for a page that is not there."""
     pages = max(1, -(-len(fields) // A_PAGE))
     number = min(page, pages)
-    return Page(fields[(number - 1) * A_PAGE : number * A_PAGE], number, pages)
+    return FieldPage(fields[(number - 1) * A_PAGE : number * A_PAGE], number, pages)

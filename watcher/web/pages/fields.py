@@ -9,7 +9,7 @@ import numpy as np
 from fastapi import APIRouter, Depends, HTTPException, Request, Response
 from markupsafe import Markup
 
-from watcher.i18n.message import Clock, Message, Name, Param, Quantity, joined, say
+from watcher.i18n.message import Message, Name, Param, ShownQuantity, WallTime, joined, say
 from watcher.jobs.usual_gusts import usual_gusts
 from watcher.judge.best_starts import best_starts
 from watcher.judge.chances import FieldChance
@@ -20,7 +20,7 @@ from watcher.limits.status import Status
 from watcher.messages.chances import basis_line, best_start_items, holds_line, start_line
 from watcher.messages.coming import usual_gusts_line
 from watcher.messages.drift import OPEN_BOOM, percent
-from watcher.messages.explain import Part, explanation
+from watcher.messages.explain import ExplanationPart, explanation
 from watcher.messages.rules import origin_words
 from watcher.messages.vocabulary import STATUS_WORDS, WEED_WORDS
 from watcher.messages.weather import ahead_line, wind_line
@@ -41,7 +41,7 @@ _OWN_PARTS = {"limits"}
 
 
 @dataclass(frozen=True)
-class HourRow:
+class ShownHour:
     """One hour of a field, as a row of a table."""
 
     clock: Message
@@ -58,7 +58,7 @@ class HoursViewModel:
     setup: Message
     bounds: Message
     drawn: Markup
-    rows: list[HourRow]
+    rows: list[ShownHour]
 
 
 def router(house: AppContext) -> APIRouter:
@@ -98,7 +98,7 @@ def _bounds(house: AppContext, judgement: Judgement, field: int) -> Message:
     system = house.speaker.system
     wind, gust = (judgement.plan.bounds[limit] for limit in (Limit.WIND, Limit.GUST))
     low, high, gusts = (float(v[field]) for v in (wind.low, wind.high, gust.high))
-    least, most = Quantity(low, Kind.SPEED, system), Quantity(high, Kind.SPEED, system)
+    least, most = ShownQuantity(low, Kind.SPEED, system), ShownQuantity(high, Kind.SPEED, system)
     found: list[Message] = []
     if isfinite(low):
         whose = origin_words(wind.low_origin[field], derived=False)
@@ -108,22 +108,22 @@ def _bounds(house: AppContext, judgement: Judgement, field: int) -> Message:
         found.append(say("Wind to {most} ({whose})", most=most, whose=whose))
     if isfinite(gusts):
         whose = origin_words(gust.origin[field], derived=gust.derived[field])
-        highest = Quantity(gusts, Kind.SPEED, system)
+        highest = ShownQuantity(gusts, Kind.SPEED, system)
         found.append(say("gusts to {most} ({whose})", most=highest, whose=whose))
     return joined(found, "; ") if found else say("Wind without a bound")
 
 
 def _rows(
     house: AppContext, judgement: Judgement, shared: Ahead, case: tuple[int, int]
-) -> Iterator[HourRow]:
+) -> Iterator[ShownHour]:
     system, now = house.speaker.system, int(shared.times[0])
     for index, at in enumerate(shared.times.tolist(), start=shared.hours.start):
 
         def speed(value: float) -> Message:
-            return say("unknown") if isnan(value) else Quantity(value, Kind.SPEED, system)
+            return say("unknown") if isnan(value) else ShownQuantity(value, Kind.SPEED, system)
 
-        yield HourRow(
-            clock=Clock(at, now, house.farm.zone),
+        yield ShownHour(
+            clock=WallTime(at, now, house.farm.zone),
             standing=StatusMark(Status(int(judgement.best[case[0], index]))),
             wind=speed(float(judgement.boom.wind_m_s[(*case, index)])),
             gust=speed(float(judgement.boom.gust_m_s[(*case, index)])),
@@ -203,7 +203,7 @@ def _chance(
 def _facts(house: AppContext, field: str) -> list[tuple[Message, Param]]:
     """What is in the farm file of a field that a grower looks for: crop, weeds, area, last day."""
     plan = house.farm.config.fields[field]
-    area = Quantity(house.farm.ground.area_m2(field), Kind.AREA, house.speaker.system)
+    area = ShownQuantity(house.farm.ground.area_m2(field), Kind.AREA, house.speaker.system)
     facts: list[tuple[Message, Param]] = [
         (say("Crop"), Name(plan.crop)),
         (say("Weeds"), WEED_WORDS[plan.weeds]),
@@ -216,7 +216,9 @@ def _facts(house: AppContext, field: str) -> list[tuple[Message, Param]]:
     return facts
 
 
-def _parts(house: AppContext, judgement: Judgement, case: tuple[int, int, int]) -> dict[str, Part]:
+def _parts(
+    house: AppContext, judgement: Judgement, case: tuple[int, int, int]
+) -> dict[str, ExplanationPart]:
     parts = explanation(house.speaker, judgement, case, house.picture.remedies(case))
     return {part.key: part for part in parts if part.key not in _OWN_PARTS}
 
@@ -253,7 +255,7 @@ def _times(
         if at > horizon:
             return
         status = Status(int(judgement.status[case[0], case[1], index]))
-        hour = Clock(at, now, house.farm.zone)
+        hour = WallTime(at, now, house.farm.zone)
         yield at, joined([hour, SHAPES[status], STATUS_WORDS[status]], " ")
 
 
@@ -270,7 +272,7 @@ def _map_says(house: AppContext, reach: SprayReach) -> Message:
     says = say(
         "More than {share} of the rate may land as far as {distance} downwind, within the hatching",
         share=share,
-        distance=Quantity(reach.distance_m, Kind.LENGTH, house.speaker.system),
+        distance=ShownQuantity(reach.distance_m, Kind.LENGTH, house.speaker.system),
     )
     return joined([says, OPEN_BOOM], "; ") if reach.as_open_boom else says
 

@@ -10,7 +10,7 @@ import numpy as np
 from fastapi import APIRouter, Depends, Request, Response
 
 from watcher.farm.geometry.bearings import compass_point
-from watcher.i18n.message import NOTHING, Clock, Message, Name, Number, Weekday, say
+from watcher.i18n.message import NOTHING, Message, Name, Number, WallTime, Weekday, say
 from watcher.judge.chances import FarmChances, FieldChance
 from watcher.judge.hour_grid import NOTHING as NO_LIMIT
 from watcher.judge.hour_grid import HourRow, hour_row
@@ -28,7 +28,7 @@ from watcher.weather.series import Floats
 from watcher.web.auth.authenticator import Visitor
 from watcher.web.context import AppContext
 from watcher.web.open_jobs import OpenJobViewModel, by_field, open_jobs
-from watcher.web.pages.field_choice import FEW, Asked, asked, grouped, paged, searched
+from watcher.web.pages.field_choice import FEW, FieldQuery, asked, grouped, paged, searched
 from watcher.web.pages.view_models import StatusMark
 
 T = TypeVar("T")
@@ -104,7 +104,7 @@ def router(house: AppContext) -> APIRouter:
     def hours(
         request: Request,
         at: int | None = None,
-        what: Asked = given,
+        what: FieldQuery = given,
         visitor: Visitor = looker,
     ) -> Response:
         every = list(house.picture.ranking.every.values())
@@ -174,7 +174,7 @@ class _Grid:
     def choices(self) -> list[tuple[int, Message]]:
         """Every hour with its clock, to choose one."""
         zone = self._house.farm.zone
-        return [(at, Clock(at, self._now, zone)) for at in self._at.tolist()]
+        return [(at, WallTime(at, self._now, zone)) for at in self._at.tolist()]
 
     @property
     def air_of(self) -> tuple[Message, Message]:
@@ -301,7 +301,7 @@ class _Grid:
                 why = self._house.speaker.reason(seen.field, reason)
                 if row.at[n] > self._times.start + n:
                     later = int(self._judgement.series.times[row.at[n]])
-                    clock = Clock(later, self._now, self._house.farm.zone)
+                    clock = WallTime(later, self._now, self._house.farm.zone)
                     why = say("from {clock}: {reason}", clock=clock, reason=why)
             yield HourLine(seen.field, Name(seen.field), self._cell(seen, row, n), why)
 

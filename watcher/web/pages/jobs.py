@@ -21,7 +21,7 @@ from watcher.jobs.changes import (
     neighbours_in_reach,
     retardants,
 )
-from watcher.jobs.commands import Taken
+from watcher.jobs.commands import StepTaken
 from watcher.jobs.nearing import nearing, recent_wind
 from watcher.jobs.queries import JobStory, JobView
 from watcher.jobs.state import JobState, look
@@ -41,7 +41,7 @@ from watcher.web.numbers import Number
 from watcher.web.open_jobs import open_job, open_jobs
 from watcher.web.pages.air_now import air_now, last_minutes
 from watcher.web.pages.taps import tapped_at
-from watcher.web.pages.view_models import Line, line
+from watcher.web.pages.view_models import LimitLine, line
 
 _ANSWERS_BACK_S = 3 * 3600
 _SHOWN_BACK_S = 60 * 86_400
@@ -67,7 +67,7 @@ class JobRow:
 class LiveViewModel:
     """How an open job stands now."""
 
-    limits: list[Line]
+    limits: list[LimitLine]
     left: Message
     over: bool
     """Whether it is over its planned time."""
@@ -189,7 +189,7 @@ async def _taken(
 
 
 def _asks(
-    house: AppContext, request: Request, visitor: Visitor, step: StepRequest, taken: Taken
+    house: AppContext, request: Request, visitor: Visitor, step: StepRequest, taken: StepTaken
 ) -> Response:
     """Ask for a plain yes to what stands against a start; nothing has begun."""
     now, found = house.watch.clock.now(), taken.obstacles

@@ -8,7 +8,7 @@ from fastapi import APIRouter, Depends, Request, Response
 
 from watcher.i18n.message import Message, Name
 from watcher.messages.field_now import nothing_open, silent_wind
-from watcher.messages.sources import Finding, findings, heard, state, strange_names
+from watcher.messages.sources import SourceFinding, findings, heard, state, strange_names
 from watcher.messages.weather import source_lines
 from watcher.source_view import SourceView
 from watcher.web.auth.authenticator import Visitor
@@ -16,7 +16,16 @@ from watcher.web.context import AppContext
 from watcher.web.farm_in_use import farm_says
 from watcher.web.open_jobs import OpenJobViewModel, by_field, open_jobs
 from watcher.web.pages.air_now import AirViewModel, air_now
-from watcher.web.pages.field_choice import FEW, Asked, Group, Page, asked, grouped, paged, searched
+from watcher.web.pages.field_choice import (
+    FEW,
+    FieldGroup,
+    FieldPage,
+    FieldQuery,
+    asked,
+    grouped,
+    paged,
+    searched,
+)
 from watcher.web.pages.jobs import job_page
 from watcher.web.pages.plan import plan_line
 from watcher.web.pages.view_models import FieldViewModel, field_sight
@@ -33,7 +42,7 @@ class _SourceCard:
     shape: str
     word: Message
     heard: Message
-    findings: list[Finding]
+    findings: list[SourceFinding]
     attribution: str
 
     @classmethod
@@ -54,14 +63,14 @@ def router(house: AppContext) -> APIRouter:
 
     @routes.get("/")
     def now(
-        request: Request, rest: str = "", what: Asked = given, visitor: Visitor = looker
+        request: Request, rest: str = "", what: FieldQuery = given, visitor: Visitor = looker
     ) -> Response:
         picture = house.picture
         only = None
         with house.watch.book.store.reading() as session:
             jobs = open_jobs(house, session)
             if (
-                len(jobs) == 1 and not rest and what == Asked()
+                len(jobs) == 1 and not rest and what == FieldQuery()
             ):  # while a job runs, it is what there is to do now
                 only = job_page(house, session, jobs[0].number, house.language(request))
         if only is not None:
@@ -113,12 +122,12 @@ def router(house: AppContext) -> APIRouter:
 class _Found:
     """Of many fields those that were asked for: in groups, the open one page by page."""
 
-    groups: list[Group]
-    shown: Page
+    groups: list[FieldGroup]
+    shown: FieldPage
     rows: list[FieldViewModel]
 
 
-def _found(house: AppContext, what: Asked, jobs: Mapping[str, OpenJobViewModel]) -> _Found:
+def _found(house: AppContext, what: FieldQuery, jobs: Mapping[str, OpenJobViewModel]) -> _Found:
     fields = searched(house, house.picture.ranking.every.values(), what.q)
     groups = grouped(house, fields, what.by)
     opened = next((group.fields for group in groups if group.key == what.of), ())

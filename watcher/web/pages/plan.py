@@ -29,7 +29,7 @@ from watcher.messages.day_plan import (
     why_out,
 )
 from watcher.messages.words import SHAPES
-from watcher.planning.day_plan import Step, Wish, Wishes
+from watcher.planning.day_plan import PlanStep, Wish, Wishes
 from watcher.planning.kept import PlanChanged, PlanNow
 from watcher.planning.optimum import available
 from watcher.service.day_plan import wishes_of
@@ -245,7 +245,7 @@ def _days(house: AppContext, plan: PlanNow, may_run: bool) -> Iterator[DayOfSpra
             )
 
 
-def _row(house: AppContext, plan: PlanNow, step: Step, place: int, may_run: bool) -> StepRow:
+def _row(house: AppContext, plan: PlanNow, step: PlanStep, place: int, may_run: bool) -> StepRow:
     now, speaker = plan.now, house.speaker
     driver = say("driven by {driver}", driver=Name(step.driver)) if step.driver else NOTHING
     facts = (driver, only_part(step), what_ends(step), before(step), _waits(house, plan, step))
@@ -263,7 +263,7 @@ def _row(house: AppContext, plan: PlanNow, step: Step, place: int, may_run: bool
     )
 
 
-def _waits(house: AppContext, plan: PlanNow, step: Step) -> Message:
+def _waits(house: AppContext, plan: PlanNow, step: PlanStep) -> Message:
     """What a later step waits for: better air than there is now, or its sprayer."""
     seen = house.picture.ranking.every.get(step.field)
     if step in plan.due or seen is None:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from watcher.i18n.message import Message, Name, Quantity, Sentence, joined, say
+from watcher.i18n.message import Message, Name, Sentence, ShownQuantity, joined, say
 from watcher.judge.ranking import FieldNow
 from watcher.judge.reasons import Reason
 from watcher.limits.status import LimitState, Status
@@ -43,7 +43,7 @@ class StatusMark:
 
 
 @dataclass(frozen=True)
-class Line:
+class LimitLine:
     """One limit as it is shown."""
 
     stand: LimitState
@@ -62,7 +62,7 @@ class FieldViewModel:
 
     field: str
     standing: StatusMark
-    binding: Line
+    binding: LimitLine
     setup: Message | None
     takes: Message
     until: Message | None
@@ -89,16 +89,16 @@ class FieldViewModel:
         return Name(self.field)
 
 
-def line(house: AppContext, field: str, reason: Reason) -> Line:
+def line(house: AppContext, field: str, reason: Reason) -> LimitLine:
     """Show one limit of a field."""
     sentence = Sentence(house.speaker.reason(field, reason), stop="")
-    return Line(reason.stand, sentence, room(reason, house.farm.config.judging.margin))
+    return LimitLine(reason.stand, sentence, room(reason, house.farm.config.judging.margin))
 
 
 def about(house: AppContext, field: str) -> Message:
     """Say what a grower knows a field by: crop, weeds, area and last day."""
     plan = house.farm.config.fields[field]
-    area = Quantity(house.farm.ground.area_m2(field), Kind.AREA, house.speaker.system)
+    area = ShownQuantity(house.farm.ground.area_m2(field), Kind.AREA, house.speaker.system)
     found: list[Message] = [
         Name(plan.crop),
         say("weeds: {weeds}", weeds=WEED_WORDS[plan.weeds]),

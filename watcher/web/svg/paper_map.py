@@ -4,13 +4,13 @@ import shapely
 from markupsafe import Markup
 
 from watcher.i18n.message import plain_name
-from watcher.records.layout import Map, Ring
+from watcher.records.layout import PageMap, Ring
 from watcher.web.svg.svg import el, path
 
 _SIZE, _LETTERS_A_WIDTH = 400.0, 8.0
 
 
-def paper_map(shown: Map) -> Markup:
+def paper_map(shown: PageMap) -> Markup:
     """Draw a map, north up; it goes ``half_m`` to each side of its middle."""
     scale = _SIZE / 2 / (shown.half_m or 1.0)
 

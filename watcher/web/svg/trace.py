@@ -19,7 +19,7 @@ _LONGEST_STEP_S = 180
 
 
 @dataclass(frozen=True)
-class Bounds:
+class TraceBounds:
     """Bounds of wind and gust; infinite where there are none. [m/s]"""
 
     wind_low: float
@@ -31,7 +31,7 @@ def trace(
     times: NDArray[np.int64],
     wind_m_s: NDArray[np.float64],
     gust_m_s: NDArray[np.float64],
-    bounds: Bounds,
+    bounds: TraceBounds,
     *,
     span: tuple[int, int],
     system: System,
