@@ -8,7 +8,10 @@ from pathlib import Path
 import pytest
 from click.testing import Result
 
+from tests.cli.conftest import NOW
 from watcher.messages.words import CAUTION
+from watcher.store import runs
+from watcher.store.database import Database
 
 Command = Callable[..., Result]
 START = (
@@ -109,12 +112,34 @@ def test_a_job_is_started_listed_and_finished(command: Command) -> None:
     assert "No job is open." in command("job", "list").output
 
 
-def test_now_says_what_to_do_with_a_job_under_way(command: Command) -> None:
+@pytest.mark.parametrize("seen_s", [None, -3600, -30, 0])
+def test_what_to_do_with_a_job_is_said_only_while_a_watch_runs(
+    command: Command, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, seen_s: int | None
+) -> None:
+    monkeypatch.setenv("COLUMNS", "200")
     command(*START)
-    printed = said(command("now"))
-    assert "hill_forty" in printed
-    assert "Not watched" not in printed
-    assert "● Go on" in printed
+    if seen_s is not None:
+        log = Database(f"sqlite:///{tmp_path / 'watch.db'}")
+        with log.writing() as session:
+            runs.begin(session, NOW + seen_s)
+        log.close()
+    for answer in (said(command("now")), said(command("job", "list"))):
+        assert "hill_forty" in answer
+        if seen_s is not None and seen_s > -120:
+            assert "● Go on" in answer
+        else:
+            assert "? Not watched" in answer
+            assert "No watch runs: nobody is alerted of this job." in answer
+            assert "Go on" not in answer
+
+
+def test_where_a_watch_stopped_in_order_nobody_watches(command: Command, tmp_path: Path) -> None:
+    command(*START)
+    log = Database(f"sqlite:///{tmp_path / 'watch.db'}")
+    with log.writing() as session:
+        runs.end(session, runs.begin(session, NOW - 60), NOW)
+    log.close()
+    assert "No watch runs" in said(command("job", "list"))
 
 
 def test_a_second_job_on_the_same_field_is_refused_and_nothing_is_lost(command: Command) -> None:

@@ -31,11 +31,12 @@ from watcher.jobs.steps import StepName, StepOutcome, StepRequest
 from watcher.judge.job_action import JobAction
 from watcher.judge.start_check import Obstacle
 from watcher.limits.farm_arrays import FarmArrays
-from watcher.messages.job_state import ACTION_SHAPES, ACTION_WORDS, NOT_WATCHED
+from watcher.messages.job_state import ACTION_SHAPES, ACTION_WORDS, NOBODY_WATCHES, NOT_WATCHED
 from watcher.messages.reasons import Speaker
 from watcher.messages.start import LABEL_STANDS, obstacle_line
 from watcher.messages.vocabulary import JOB_STATE_WORDS
 from watcher.messages.words import CAUTION, span
+from watcher.service.health import is_watched
 from watcher.service.job_actions import job_actions
 from watcher.service.snapshot import take as take_snapshot
 from watcher.settings import Settings
@@ -244,7 +245,8 @@ def list_jobs() -> None:
     with open_log(settings) as log, log.reading() as session:
         found = queries.opened(session, now)
         picture = take_snapshot(session, FarmArrays.of(farm), now)
-        states = job_actions(session, Speaker(farm), picture) if found else {}
+        watched = is_watched(session, now)
+        states = job_actions(session, Speaker(farm), picture) if found and watched else {}
     if not found:
         answer(say("No job is open."))
         return
@@ -271,6 +273,8 @@ def list_jobs() -> None:
             in_words(span(job.planned_s)),
         )
     out.print(table)
+    if not watched:
+        answer(NOBODY_WATCHES[1])
 
 
 def _to_do(state: JobAction | None) -> Message:

@@ -34,6 +34,7 @@ from watcher.messages.field_now import nothing_open, silent_wind, when_open
 from watcher.messages.job_state import (
     ACTION_SHAPES,
     ACTION_WORDS,
+    NOBODY_WATCHES,
     NOT_WATCHED,
     state_sentence,
 )
@@ -44,7 +45,7 @@ from watcher.messages.vocabulary import STATE_WORDS, STATUS_WORDS
 from watcher.messages.weather import spoken_lines
 from watcher.messages.words import CAUTION, SHAPES, takes
 from watcher.service.chances import work_out
-from watcher.service.health import look, written_at
+from watcher.service.health import is_watched, look, written_at
 from watcher.service.job_actions import job_actions
 from watcher.service.snapshot import Snapshot, take
 from watcher.source_view import SourceView
@@ -145,12 +146,13 @@ def _jobs(
 ) -> list[tuple[int, str, Message, Message]]:
     """Every open job: number, field, what to do, why."""
     now = picture.outlook.now
-    actions = job_actions(session, speaker, picture)
+    watched = is_watched(session, now)
+    actions = job_actions(session, speaker, picture) if watched else {}
     rows = []
     for view in queries.opened(session, now):
         job = view.job
         state = actions.get(job.id)
-        word, why = NOT_WATCHED
+        word, why = NOT_WATCHED if watched else NOBODY_WATCHES
         if state is not None:
             word = joined([ACTION_SHAPES[state.action], ACTION_WORDS[state.action]], " ")
             why = state_sentence(speaker, job.field, state, now)

@@ -26,6 +26,11 @@ NOT_WATCHED: tuple[Message, Message] = (
     say("This job cannot be watched: its field or setup is no longer in the farm file."),
 )
 """What stands for a state of which nothing can be said: what to do, and why."""
+NOBODY_WATCHES: tuple[Message, Message] = (
+    NOT_WATCHED[0],
+    say("No watch runs: nobody is alerted of this job. Start it with 'watcher run'."),
+)
+"""What stands for the state of a job while no process watches."""
 _COMING: dict[str, Message] = {
     "wind likely over": say(
         "The wind is likely to pass its limit within ten minutes. Finish the pass and be ready "

@@ -132,7 +132,7 @@ def _wrong(
 ) -> Iterator[Message]:
     if doubt is not None and doubt.lost:
         yield TIME_UNKNOWN
-    if judged_at is None or not -_CLOCK_S <= now - judged_at <= JUDGED_WITHIN_S:
+    if not _lately(judged_at, now):
         yield NOT_JUDGED
     # Of devices that take pushes anybody who is logged in may add one that nobody reaches.
     if outbox.is_late(
@@ -152,6 +152,15 @@ def _wrong(
     run = runs.last(session)
     if run is not None and run.seen_at > now + _CLOCK_S:
         yield CLOCK_WRONG
+
+
+def _lately(judged_at: int | None, now: int) -> bool:
+    return judged_at is not None and -_CLOCK_S <= now - judged_at <= JUDGED_WITHIN_S
+
+
+def is_watched(session: Session, now: int) -> bool:
+    """Return whether some process watches: whether it judged lately, by what the log has of it."""
+    return _lately(written_at(session), now)
 
 
 def written_at(session: Session) -> int | None:
