@@ -37,13 +37,21 @@ WHOLE = "inside the limits for all that is left"
             "leave 1 pass beside orchard and spray the rest first",
         ),
         (Change(ChangeKind.FIELD, "hill"), "go to hill"),
-        (Change(ChangeKind.WAIT, value=NOW + 3600.0), "wait until 12:00"),
     ],
 )
 def test_each_change_in_words(change: Change, words: str) -> None:
     remedy = Remedy((change,), NOW + 7200, whole=True)
     assert remedy_line(SPEAKER, remedy, NOW).render(ENGLISH) == f"{words}: {WHOLE}"
     assert remedy_line(SPEAKER, remedy, NOW).render(language("es")) != words
+
+
+@pytest.mark.parametrize(
+    ("whole", "how_far"), [(True, "for all that is left"), (False, "until 13:00")]
+)
+def test_a_wait_is_the_forecasts_word(whole: bool, how_far: str) -> None:
+    wait = Remedy((Change(ChangeKind.WAIT, value=NOW + 3600.0),), NOW + 7200, whole=whole)
+    said = remedy_line(SPEAKER, wait, NOW).render(ENGLISH)
+    assert said == f"wait until 12:00: in the forecast inside the limits {how_far}"
 
 
 def line(**told: Any) -> str:

@@ -84,10 +84,15 @@ def _elsewhere(speaker: Speaker, change: Change, now: int) -> Message:
 
 
 def _gains(speaker: Speaker, remedy: Remedy, now: int) -> Iterator[Message]:
-    if remedy.whole:
+    waits = remedy.changes[0].kind is ChangeKind.WAIT
+    clock = WallTime(remedy.until, now, speaker.farm.zone)
+    if waits and remedy.whole:
+        yield say("in the forecast inside the limits for all that is left")
+    elif waits:
+        yield say("in the forecast inside the limits until {clock}", clock=clock)
+    elif remedy.whole:
         yield say("inside the limits for all that is left")
     else:
-        clock = WallTime(remedy.until, now, speaker.farm.zone)
         yield say("inside the limits until {clock}", clock=clock)
     if math.isfinite(remedy.drift_before) and remedy.drift_before > 1.0:
         yield say(
@@ -98,7 +103,6 @@ def _gains(speaker: Speaker, remedy: Remedy, now: int) -> Iterator[Message]:
     points = round(remedy.loss_pct)
     if points > 0:
         yield say("{n} points less control", n=points)
-    waits = remedy.changes[0].kind is ChangeKind.WAIT
     if remedy.takes_s >= 60.0 and not waits:
         yield say("takes about {span}", span=span(remedy.takes_s))
     if remedy.left_m2:
