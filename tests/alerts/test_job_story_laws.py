@@ -64,7 +64,7 @@ def _minutes(story: ToldStory, history: list[tuple[str, int]]) -> Iterator[Minut
         for _ in range(minutes):
             story.live_on(f"1 min {step}")
             with story.store.reading() as session:
-                of = (Outgoing.id > known, Outgoing.recipient == "ana", Outgoing.tag == "job")
+                of = (Outgoing.id > known, Outgoing.recipient == "driver", Outgoing.tag == "job")
                 told = list(session.scalars(select(Outgoing).where(*of).order_by(Outgoing.id)))
             known = max([known, *(m.id for m in told)])
             yield Minute(story.watch.now, step, story.action, told, acted)

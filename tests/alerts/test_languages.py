@@ -209,7 +209,7 @@ def step(field: str, starts_at: int, sprayer: str = "boom") -> PlanStep:
 HILL, CREEK = step("hill", MORNING + 1200), step("creek_side", MORNING + 7200)
 PLANNED = PlanNow(planned(HILL, CREEK), MORNING)
 TURNED = [
-    PlanNow(kept, MORNING, accepted=Accepted(planned(HILL, CREEK), MORNING, "anna"))
+    PlanNow(kept, MORNING, accepted=Accepted(planned(HILL, CREEK), MORNING, "driver"))
     for kept in (
         planned(step("creek_side", MORNING), replace(HILL, starts_at=MORNING + 9000)),
         planned(step("creek_side", MORNING), replace(HILL, sprayer="old_boom")),

@@ -151,7 +151,7 @@ async def test_every_thing_to_touch_is_large_enough_for_a_glove(
 async def test_logging_in_and_out(browser: Browser, service: Visited) -> None:
     async with opened(browser, service, None) as o:
         await o.go("/jobs")
-        await o.page.get_by_label("Name").fill("anna")
+        await o.page.get_by_label("Name").fill("driver")
         await o.page.get_by_label("Passphrase").fill(PASSPHRASE)
         await o.page.get_by_role("button", name="Log in").click()
         await o.page.wait_for_url("**/jobs")

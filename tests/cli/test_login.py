@@ -12,7 +12,7 @@ from watcher.settings import SettingsError, read_settings
 from watcher.web.auth.sessions import SessionStore
 from watcher.web.auth.users import Role, User, Users
 
-NAME = "anna"
+NAME = "driver"
 
 
 @pytest.fixture(autouse=True)

@@ -82,11 +82,11 @@ def test_what_a_device_has_shown_is_said(command, alerts, tmp_path, monkeypatch)
 
 def test_an_alert_is_acknowledged_by_its_id_once(command, alerts, monkeypatch) -> None:
     monkeypatch.setattr(out, "_width", 200)  # one line a message
-    assert "Noted: K7QM2 was seen by anna." in words(command("seen", "k7qm2", "--by", "anna"))
-    assert "11:00 anna" in words(command("messages"))
+    assert "Noted: K7QM2 was seen by driver." in words(command("seen", "k7qm2", "--by", "driver"))
+    assert "11:00 driver" in words(command("messages"))
     again = command("seen", "K7QM2")
     assert again.exit_code == 0
-    assert "K7QM2 was already seen by anna." in words(again)
+    assert "K7QM2 was already seen by driver." in words(again)
     unknown = command("seen", "QQQQQ")
     assert unknown.exit_code == 2
     assert "no message of the last day" in words(unknown)

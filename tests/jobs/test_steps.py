@@ -16,7 +16,7 @@ from watcher.judge.start_check import obstacles
 from watcher.store import jobs, records
 from watcher.store.tables import RecordEntry
 
-STARTED = StepRequest(StepName.START, "anna", field="hill", setup="coarse", key="start")
+STARTED = StepRequest(StepName.START, "driver", field="hill", setup="coarse", key="start")
 WHOLE_S = 43 * 60
 
 
@@ -37,7 +37,7 @@ def job(tap):
 
 
 def _step(name, job, **more):
-    return StepRequest(name, more.pop("by", "anna"), job=job, **more)
+    return StepRequest(name, more.pop("by", "driver"), job=job, **more)
 
 
 def test_the_same_key_is_the_same_step_and_is_answered_as_the_first(tap, store):
@@ -58,17 +58,17 @@ def test_a_step_sent_again_after_others_changes_nothing(tap, job, store):
 
 
 def test_what_two_people_ask_for_at_once_is_done_once(tap, job):
-    other = replace(STARTED, by="ben", key="another")
+    other = replace(STARTED, by="mate", key="another")
     again = tap(other, MORNING + 5)
     assert (again.outcome, again.job.id) == (StepOutcome.ALREADY, job)
-    assert "job 1 on hill: already started, 11:00, by anna" in str(again.text)
+    assert "job 1 on hill: already started, 11:00, by driver" in str(again.text)
 
 
 def test_a_step_that_no_longer_applies_says_what_became_of_the_job(tap, job):
-    tap(_step(StepName.FINISH, job, by="ben"), MORNING + 12 * 60)
+    tap(_step(StepName.FINISH, job, by="mate"), MORNING + 12 * 60)
     late = tap(_step(StepName.PAUSE, job), MORNING + 13 * 60)
     assert late.outcome is StepOutcome.REFUSED
-    assert str(late.text) == "job 1 on hill: finished, 11:12, by ben"
+    assert str(late.text) == "job 1 on hill: finished, 11:12, by mate"
 
 
 def test_a_step_that_comes_in_late_counts_from_when_it_was_tapped(tap, job, store):
@@ -87,7 +87,7 @@ def test_a_start_that_comes_in_late_began_when_it_was_tapped(tap):
 
 def test_a_late_start_is_not_laid_over_another_job(tap, job):
     tap(_step(StepName.FINISH, job), MORNING + 1800)
-    late = StepRequest(StepName.START, "ben", field="hill", setup="fine", at=MORNING + 600)
+    late = StepRequest(StepName.START, "mate", field="hill", setup="fine", at=MORNING + 600)
     taken = tap(late, MORNING + 3600)
     assert taken.outcome is StepOutcome.REFUSED
     assert "hill was in job 1 with boom after that time" in str(taken.text)
@@ -125,7 +125,9 @@ def test_a_key_of_another_step_is_refused(tap, job):
 
 def test_a_key_is_of_the_one_who_uses_it(tap, job):
     tap(_step(StepName.PAUSE, job, key="1"), MORNING + 60)
-    assert tap(_step(StepName.FINISH, job, by="ben", key="1"), MORNING + 90).job.state == "finished"
+    assert (
+        tap(_step(StepName.FINISH, job, by="mate", key="1"), MORNING + 90).job.state == "finished"
+    )
 
 
 def test_a_closed_record_is_not_changed_by_a_late_step(tap, job, store):
@@ -155,7 +157,7 @@ def test_how_much_was_done_is_refused_where_it_cannot_be(tap, job, written):
 
 def test_who_saw_a_message_first_is_answered_to_all(tap):
     with pytest.raises(BadStepError, match="no message of the last day"):
-        tap(StepRequest(StepName.SEEN, "anna", ref="k7qm2"), MORNING)
+        tap(StepRequest(StepName.SEEN, "driver", ref="k7qm2"), MORNING)
 
 
 _LATER = st.sampled_from([StepName.PAUSE, StepName.RESUME, StepName.SETUP, StepName.FINISH])
@@ -171,7 +173,7 @@ def _arriving(draw):
     steps = [
         StepRequest(
             name,
-            "anna",
+            "driver",
             job=1,
             setup=draw(st.sampled_from(["fine", "coarse"])) if name is StepName.SETUP else "",
             key=f"key {n}",
@@ -234,11 +236,11 @@ def test_every_step_is_kept_in_order_with_who_took_it(store, plan, tap, job):
     tap(_step(StepName.ABANDON, job, note="rain", done="30 %"), MORNING + 4)
     with store.reading() as session:
         assert [(e.at - MORNING, e.what, e.detail) for e in jobs.events(session, job)] == [
-            (0, "started", {"setup": "coarse", "sprayer": "boom", "by": "anna"}),
-            (1, "paused", {"why": "gusts", "by": "anna"}),
-            (2, "setup changed", {"from": "coarse", "to": "fine", "by": "anna"}),
-            (3, "resumed", {"by": "anna"}),
-            (4, "abandoned", {"note": "rain", "done_share": 0.3, "by": "anna"}),
+            (0, "started", {"setup": "coarse", "sprayer": "boom", "by": "driver"}),
+            (1, "paused", {"why": "gusts", "by": "driver"}),
+            (2, "setup changed", {"from": "coarse", "to": "fine", "by": "driver"}),
+            (3, "resumed", {"by": "driver"}),
+            (4, "abandoned", {"note": "rain", "done_share": 0.3, "by": "driver"}),
         ]
         assert fold(jobs.steps(session, job))[0].notes == ("rain",)
 
@@ -296,5 +298,5 @@ def test_a_yes_is_only_to_what_was_told(store, plan, gusty):
 def test_whoever_starts_the_job_that_runs_is_not_asked(store, plan, gusty):
     with store.writing() as session:
         take(session, plan, STARTED, MORNING, job_steps.nothing_against)
-        other = replace(STARTED, by="ben", key="ben's")
+        other = replace(STARTED, by="mate", key="mate's")
         assert take(session, plan, other, MORNING + 60, gusty).outcome is StepOutcome.ALREADY

@@ -129,16 +129,16 @@ def test_loads_are_told_with_their_water_and_products(
 
 
 def test_who_drives_and_what_lies_before_a_step_are_told() -> None:
-    one = step("creek_side", MORNING, driver="anna")
+    one = step("creek_side", MORNING, driver="driver")
     other = replace(
-        step("hill", MORNING + 3 * HOUR, driver="anna"),
+        step("hill", MORNING + 3 * HOUR, driver="driver"),
         sprayer="old_boom",
         change_s=1500.0,
         changes_over=True,
     )
     _, lines = brief(plan(one, other))
-    assert "with boom, driven by anna" in lines[0]
-    assert "with old boom, driven by anna" in lines[1]
+    assert "with boom, driven by driver" in lines[0]
+    assert "with old boom, driven by driver" in lines[1]
     assert "before it 25 min to change over to this sprayer" in lines[1]
 
 

@@ -196,7 +196,7 @@ def test_what_a_start_broke_and_the_yes_to_it_are_in_the_record(desk, store) -> 
     sky = outlook(wind_mph=12.0)
     judgement = judged(desk.plan, sky)[0]
     agreed = StepRequest(
-        StepName.START, "anna", field="hill", setup="coarse", confirm=("wind broken",)
+        StepName.START, "driver", field="hill", setup="coarse", confirm=("wind broken",)
     )
     taken = desk.run(take, desk.plan, agreed, MORNING, partial(obstacles, judgement, 0))
     desk.run(job_steps.finish, taken.job.id, MORNING + 25 * MINUTE)
@@ -210,7 +210,7 @@ def test_what_a_start_broke_and_the_yes_to_it_are_in_the_record(desk, store) -> 
 
 def test_a_late_step_is_in_the_record(desk, store, job) -> None:
     desk.keep(job)
-    pause = StepRequest(StepName.PAUSE, "anna", job=job, at=MORNING + 5 * MINUTE)
+    pause = StepRequest(StepName.PAUSE, "driver", job=job, at=MORNING + 5 * MINUTE)
     desk.run(take, desk.plan, pause, MORNING + 80 * MINUTE, job_steps.nothing_against)
     pauses = desk.keep(job).kept.pauses
     assert pauses[0].since == MORNING + 5 * MINUTE

@@ -57,22 +57,22 @@ def test_one_driver_has_both_sprayers_one_after_the_other() -> None:
     of = replace(of, chance=chance)
     both = planner(of).plan().steps
     assert {step.starts_at for step in both} == {MIDNIGHT}
-    one, other = planner(of, anna=driver()).plan().steps
-    assert (one.driver, other.driver) == ("anna", "anna")
+    one, other = planner(of, driver=driver()).plan().steps
+    assert (one.driver, other.driver) == ("driver", "driver")
     assert {one.sprayer, other.sprayer} == {"s0", "s1"}
     assert other.starts_at >= one.ends_at
 
 
 def test_whoever_may_drive_a_sprayer_gets_it_and_nobody_else() -> None:
-    steps = planner(choices(), anna=driver("s0"), luis=driver("s1")).plan().steps
-    assert {(step.sprayer, step.driver) for step in steps} == {("s0", "anna"), ("s1", "luis")}
+    steps = planner(choices(), driver=driver("s0"), mate=driver("s1")).plan().steps
+    assert {(step.sprayer, step.driver) for step in steps} == {("s0", "driver"), ("s1", "mate")}
 
 
 def test_drivers_who_are_alike_are_one_way_of_sharing() -> None:
     hours = (time(6), time(17))
     of = choices()
-    assert len(crews(of, {"anna": driver(), "luis": driver()}, ZONE, ())) == 2
-    other = {"anna": driver(), "luis": driver(hours=hours)}
+    assert len(crews(of, {"driver": driver(), "mate": driver()}, ZONE, ())) == 2
+    other = {"driver": driver(), "mate": driver(hours=hours)}
     assert len(crews(of, other, ZONE, ())) == 4
 
 
@@ -88,14 +88,14 @@ def test_nothing_is_done_outside_the_hours_of_its_driver(
     start: time, end: time, first: float, last_end: float
 ) -> None:
     of = choices(sprayers=1, fields=2, hours=20)
-    steps = planner(of, anna=driver(hours=(start, end))).plan().steps
+    steps = planner(of, driver=driver(hours=(start, end))).plan().steps
     assert steps[0].starts_at == MIDNIGHT + first * HOUR
     assert all(step.ends_at <= MIDNIGHT + last_end * HOUR for step in steps)
 
 
 def test_a_field_whose_hours_nobody_works_in_says_so() -> None:
     of = choices(sprayers=1, hours=5)
-    plan = planner(of, anna=driver(hours=(time(12), time(17)))).plan()
+    plan = planner(of, driver=driver(hours=(time(12), time(17)))).plan()
     assert plan.left_out == {"f0": NotPlanned.NOBODY, "f1": NotPlanned.NOBODY}
 
 
@@ -104,16 +104,19 @@ def test_a_driver_in_a_job_begins_nothing_with_another_sprayer() -> None:
     held = Held(0, MIDNIGHT + 2 * HOUR, None)
     [alone] = planner(of, held).plan().steps
     assert (alone.sprayer, alone.starts_at) == ("s1", MIDNIGHT)
-    [step] = planner(of, held, anna=driver()).plan().steps
+    [step] = planner(of, held, driver=driver()).plan().steps
     assert step.starts_at == MIDNIGHT + 2 * HOUR
 
 
-@pytest.mark.parametrize(("chance", "who"), [(0.94, "anna"), (1.0, "luis")])
+@pytest.mark.parametrize(("chance", "who"), [(0.94, "driver"), (1.0, "mate")])
 def test_who_drives_what_stays_for_a_small_gain(chance: float, who: str) -> None:
     of = choices(sprayers=1, fields=1)
-    told = {"anna": driver(hours=(time(0), time(12))), "luis": driver(hours=(time(12), time(20)))}
+    told = {
+        "driver": driver(hours=(time(0), time(12))),
+        "mate": driver(hours=(time(12), time(20))),
+    }
     before = planner(of, **told).plan()
-    assert [step.driver for step in before.steps] == ["anna"]  # the earlier of two alike
+    assert [step.driver for step in before.steps] == ["driver"]  # the earlier of two alike
     afternoon = np.where(of.starts >= MIDNIGHT + 12 * HOUR, chance, of.chance)
     better = planner(replace(of, chance=afternoon), **told)
     assert [step.driver for step in better.plan(before=before).steps] == [who]
@@ -137,7 +140,7 @@ def test_an_hour_more_of_a_driver_never_lowers_the_worth_nor_puts_one_in_two_pla
     more = WorkingHours(start=time(max(begins - before, 0)), end=time(min(end + after, 23), 59))
     found = []
     for hours in (few, more):
-        drivers = {"anna": Driver(hours=hours), "luis": Driver(sprayers=("s1",), hours=few)}
+        drivers = {"driver": Driver(hours=hours), "mate": Driver(sprayers=("s1",), hours=few)}
         plan = planner(of, **drivers).plan(at_most_s=60.0)
         found.append(plan.worth)
         for name, steps in plan.of_each.items():

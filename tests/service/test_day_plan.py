@@ -100,7 +100,7 @@ async def test_a_start_a_wish_and_an_issue_each_make_it_anew(tmp_path: Path) -> 
     async with planned_day(tmp_path) as v:
         first = plan_of(v)
         step = first.steps[0]
-        start = StepRequest(StepName.START, "anna", field=step.field, setup=step.setup)
+        start = StepRequest(StepName.START, "driver", field=step.field, setup=step.setup)
         await v.service.watch.take_step(start)
         assert plan_of(v).changed is PlanChanged.JOB
         assert step.field not in {s.field for s in plan_of(v).steps}
@@ -122,11 +122,11 @@ async def test_a_start_a_wish_and_an_issue_each_make_it_anew(tmp_path: Path) -> 
 async def test_the_rest_of_a_field_sprayed_in_part_is_planned_again(tmp_path: Path) -> None:
     async with planned_day(tmp_path) as v:
         first = plan_of(v).steps[0]
-        start = StepRequest(StepName.START, "anna", field=first.field, setup=first.setup)
+        start = StepRequest(StepName.START, "driver", field=first.field, setup=first.setup)
         job = (await v.service.watch.take_step(start)).job
         assert job is not None
         await later(v, 600)
-        finish = StepRequest(StepName.FINISH, "anna", job=job.id, done="60 %")
+        finish = StepRequest(StepName.FINISH, "driver", job=job.id, done="60 %")
         await v.service.watch.take_step(finish)
         await later(v)
         await plan_anew(v)
@@ -167,7 +167,7 @@ async def test_a_quick_plan_is_there_until_the_best_one_is(
 ) -> None:
     async with planned_day(tmp_path) as v:
         before = plan_of(v)
-        start = StepRequest(StepName.START, "anna", field="hill", setup="coarse")
+        start = StepRequest(StepName.START, "driver", field="hill", setup="coarse")
         await v.service.watch.take_step(start)
         await v.service.judged()
         best, meanwhile = Making.best, list[PlanNow]()

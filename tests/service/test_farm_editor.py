@@ -36,10 +36,10 @@ def propose(editor: FarmEditor, *edits: Edit, based_on: str | None = None) -> Fa
 
 
 def test_what_is_saved_is_in_the_file_with_who_and_when(editor: FarmEditor, file: Path) -> None:
-    version = editor.save(propose(editor, CLEAN), by="anna")
+    version = editor.save(propose(editor, CLEAN), by="driver")
     assert load(file).config.fields["creek_side"].weeds.value == "clean"
     assert file.read_text().startswith("# My farm (invented).\n")
-    assert (version.by, version.at) == ("anna", NOON)
+    assert (version.by, version.at) == ("driver", NOON)
     first = editor.versions.before(version.number)
     assert first is not None
     assert first.texts.load().config.fields["creek_side"].weeds.value == "moderate"
@@ -84,11 +84,11 @@ def test_what_does_not_fit_the_settings_is_refused(file: Path) -> None:
 def test_of_two_edits_at_once_the_second_sees_the_first(editor: FarmEditor) -> None:
     seen = editor.texts().etag
     mine, theirs = propose(editor, CLEAN, based_on=seen), propose(editor, WEEDY, based_on=seen)
-    editor.save(mine, by="anna")
+    editor.save(mine, by="driver")
     with pytest.raises(OutdatedError) as late:
         editor.save(theirs, by="boss")
     assert late.value.last is not None
-    assert late.value.last.by == "anna"
+    assert late.value.last.by == "driver"
     with pytest.raises(OutdatedError):
         propose(editor, WEEDY, based_on=seen)
 
@@ -109,16 +109,16 @@ def test_a_file_that_cannot_be_written_says_what_to_do(
 
     monkeypatch.setattr("watcher.service.farm_editor.write_whole", refuse)
     with pytest.raises(FarmFileError, match="let the watch write to this file"):
-        editor.save(propose(editor, CLEAN), by="anna")
+        editor.save(propose(editor, CLEAN), by="driver")
 
 
 def test_a_change_is_undone_by_the_version_before(editor: FarmEditor, file: Path) -> None:
     before = file.read_text()
-    version = editor.save(propose(editor, CLEAN), by="anna")
+    version = editor.save(propose(editor, CLEAN), by="driver")
     earlier = editor.versions.before(version.number)
     assert earlier is not None
     running = editor.texts().load()
-    editor.save(editor.propose_version(running, earlier), by="anna")
+    editor.save(editor.propose_version(running, earlier), by="driver")
     assert file.read_text() == before
     assert len(editor.versions.numbers()) == 3
 
@@ -144,7 +144,7 @@ def test_a_mistake_of_a_hand_is_named_with_its_mend(editor: FarmEditor, file: Pa
 
 
 def test_its_own_writing_is_no_hand(editor: FarmEditor) -> None:
-    editor.save(propose(editor, CLEAN), by="anna")
+    editor.save(propose(editor, CLEAN), by="driver")
     assert [editor.noticed(), editor.noticed()] == [None, None]
 
 
@@ -193,7 +193,7 @@ def test_any_edits_and_their_undoing_lead_back_to_the_same_farm(
     start, seen = editor.texts(), [editor.texts()]
     for edit in edits:
         made = propose(editor, edit)
-        editor.save(made, by="anna")
+        editor.save(made, by="driver")
         assert editor.texts() == made.after
         assert load(file) == made.farm
         if made.after != made.before:

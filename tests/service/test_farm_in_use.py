@@ -44,7 +44,7 @@ async def save(service: Running, *edits: Edit, label_changed: bool = False) -> N
     in_use = service.watch.farm_in_use
     assert in_use is not None
     proposal = in_use.editor.propose(service.watch.book.plan.farm, edits)
-    await in_use.save(proposal, by="anna", label_changed=label_changed)
+    await in_use.save(proposal, by="driver", label_changed=label_changed)
 
 
 def by_hand(file: Path, old: str, new: str) -> str:

@@ -27,7 +27,7 @@ def wishes(store: Database, now: int) -> Wishes:
 
 
 def tapped(at: int, *, came: int, key: str | None = None) -> Who:
-    return Who("anna", came, key, at)
+    return Who("driver", came, key, at)
 
 
 def test_a_kept_tap_counts_from_when_it_was_tapped(store: Database) -> None:
@@ -38,20 +38,20 @@ def test_a_kept_tap_counts_from_when_it_was_tapped(store: Database) -> None:
 
 def test_sent_twice_it_is_once_even_where_it_would_be_refused_by_then(store: Database) -> None:
     home = WishAsked(Wish.HOME_BY, clock="11:30")
-    wish(store, FARM, home, Who("anna", NOON, "a"))
-    wish(store, FARM, WishAsked(Wish.HOME_BY, back=True), Who("anna", NOON + 60, "b"))
-    wish(store, FARM, home, Who("anna", NOON + HOUR, "a"))
+    wish(store, FARM, home, Who("driver", NOON, "a"))
+    wish(store, FARM, WishAsked(Wish.HOME_BY, back=True), Who("driver", NOON + 60, "b"))
+    wish(store, FARM, home, Who("driver", NOON + HOUR, "a"))
     assert wishes(store, NOON + HOUR).home_by is None
 
 
 def test_what_was_said_after_it_of_the_same_stands(store: Database) -> None:
-    wish(store, FARM, WishAsked(Wish.FIRST, "creek_side"), Who("luis", NOON + 300))
+    wish(store, FARM, WishAsked(Wish.FIRST, "creek_side"), Who("mate", NOON + 300))
     wish(store, FARM, WishAsked(Wish.FIRST, "hill"), tapped(NOON, came=NOON + 600))
     assert wishes(store, NOON + 600).first == "creek_side"
 
 
 def test_what_was_said_after_it_of_something_else_stays_beside_it(store: Database) -> None:
-    wish(store, FARM, WishAsked(Wish.NOT_TODAY, "creek_side"), Who("luis", NOON + 300))
+    wish(store, FARM, WishAsked(Wish.NOT_TODAY, "creek_side"), Who("mate", NOON + 300))
     wish(store, FARM, WishAsked(Wish.FIRST, "hill"), tapped(NOON, came=NOON + 600))
     wish(store, FARM, NOT_TODAY, tapped(NOON + 60, came=NOON + 600))
     found = wishes(store, NOON + 600)
@@ -61,7 +61,7 @@ def test_what_was_said_after_it_of_something_else_stays_beside_it(store: Databas
 
 def test_a_wish_for_a_day_that_is_over_is_refused_and_todays_stay(store: Database) -> None:
     tomorrow = NOON + 24 * HOUR
-    wish(store, FARM, WishAsked(Wish.FIRST, "creek_side"), Who("luis", tomorrow))
+    wish(store, FARM, WishAsked(Wish.FIRST, "creek_side"), Who("mate", tomorrow))
     with pytest.raises(BadWishError, match="a day that is over"):
         wish(store, FARM, NOT_TODAY, tapped(NOON, came=tomorrow + 60))
     with pytest.raises(BadWishError, match="a day that is over"):
@@ -72,7 +72,7 @@ def test_a_wish_for_a_day_that_is_over_is_refused_and_todays_stay(store: Databas
 
 def test_what_holds_for_good_is_taken_a_day_later(store: Database) -> None:
     tomorrow = NOON + 24 * HOUR
-    wish(store, FARM, WishAsked(Wish.FIRST, "creek_side"), Who("luis", tomorrow))
+    wish(store, FARM, WishAsked(Wish.FIRST, "creek_side"), Who("mate", tomorrow))
     only = WishAsked(Wish.ONLY_WITH, "hill", "boom")
     wish(store, FARM, only, tapped(NOON, came=tomorrow + 60))
     found = wishes(store, tomorrow + 60)

@@ -21,7 +21,7 @@ def test_the_newest_plan_of_a_moment_is_found(log: Database) -> None:
 def test_old_plans_go_but_those_that_were_accepted(log: Database) -> None:
     with log.writing() as session:
         accepted, _ = (plans.put(session, AT, {"n": n}) for n in (1, 2))
-        plans.say(session, "accepted", by="anna", key="a", at=AT, content={}, plan=accepted)
+        plans.say(session, "accepted", by="driver", key="a", at=AT, content={}, plan=accepted)
         plans.put(session, AT + 15 * DAY, {"n": 3})
     with log.reading() as session:
         assert plans.newest(session, AT + DAY).id == accepted
@@ -30,11 +30,11 @@ def test_old_plans_go_but_those_that_were_accepted(log: Database) -> None:
 def test_what_is_said_under_a_key_counts_once_for_whoever_said_it(log: Database) -> None:
     with log.writing() as session:
         said = {"what": "wishes", "key": "k", "at": AT}
-        assert plans.say(session, by="anna", content={"n": 1}, **said)
-        assert not plans.say(session, by="anna", content={"n": 2}, **said)
+        assert plans.say(session, by="driver", content={"n": 1}, **said)
+        assert not plans.say(session, by="driver", content={"n": 2}, **said)
         assert plans.say(session, by="robot", content={"n": 3}, **said)
     with log.reading() as session:
-        assert plans.of_key(session, "anna", "k").content == {"n": 1}
+        assert plans.of_key(session, "driver", "k").content == {"n": 1}
         assert plans.last_said(session, "wishes", AT).content == {"n": 3}
         assert plans.last_said(session, "wishes", AT - 1) is None
         assert plans.last_said(session, "accepted", AT) is None

@@ -52,15 +52,15 @@ SKIES: Mapping[str, Mapping[str, Any]] = {
     "no humidity, windy": {"humidity_pct": np.nan, "wind_mph": 12.0},
 }
 RECIPIENTS = {
-    "ana": {"hears": ["job"], "quiet_hours": {"start": time(21), "end": time(5, 30)}},
-    "luis": {
+    "driver": {"hears": ["job"], "quiet_hours": {"start": time(21), "end": time(5, 30)}},
+    "mate": {
         "hears": ["job"],
         "form": "sms",
         "language": "es",
-        "backup": "eva",
+        "backup": "helper",
         "backup_after": "5 min",
     },
-    "eva": {"hears": ["brief"], "form": "sms"},
+    "helper": {"hears": ["brief"], "form": "sms"},
 }
 _FARM = build(tables() | {"recipients": RECIPIENTS})
 _PLAN = FarmArrays.of(_FARM)

@@ -119,7 +119,7 @@ async def visited(
     made = Keys(
         keyring,
         access=Users(
-            {"anna": SecretStr(f"run:{_HASH}"), "boss": SecretStr(f"administer:{_HASH}")},
+            {"driver": SecretStr(f"run:{_HASH}"), "boss": SecretStr(f"administer:{_HASH}")},
             {
                 "robot": SecretStr(f"run:{PROGRAM}"),
                 "screen": SecretStr(f"look:{LOOKER}"),

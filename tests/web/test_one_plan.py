@@ -194,7 +194,7 @@ async def test_nobody_stops_the_address_of_another(tmp_path: Path) -> None:
     async with planned_day(tmp_path) as v:
         v.log_in()
         address = await _new_address(v)
-        token = v.keyring.open(User("luis", Role.RUN), v.service.clock.at, by_link=True)
+        token = v.keyring.open(User("mate", Role.RUN), v.service.clock.at, by_link=True)
         v.web.cookies.set("watcher", token, domain="127.0.0.1")
         assert _ADDRESS.findall((await v.web.get("/plan")).text) == []
         await v.send("/plan", f"/calendars/{address.removeprefix('/calendar/')[:8]}/stop")

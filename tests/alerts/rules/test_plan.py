@@ -22,8 +22,8 @@ from watcher.store.tables import Outgoing
 
 MINUTE = 60
 RECIPIENTS = {
-    "ana": {"quiet_hours": {"start": time(10), "end": time(14)}},
-    "luis": {"hears": ["job"], "form": "sms", "language": "es"},
+    "driver": {"quiet_hours": {"start": time(10), "end": time(14)}},
+    "mate": {"hears": ["job"], "form": "sms", "language": "es"},
 }
 FARM = build(tables() | {"recipients": RECIPIENTS, "brief": {"morning": time(3)}})
 ARRAYS = FarmArrays.of(FARM)
@@ -42,7 +42,7 @@ def kept(*steps: PlanStep, **left_out: NotPlanned) -> KeptPlan:
 
 
 ASKED = kept(step("hill", 40), step("creek_side", 120))
-YES = Accepted(ASKED, MORNING, "ana")
+YES = Accepted(ASKED, MORNING, "driver")
 Told = Callable[..., list[tuple[str, str, str, int]]]
 
 
@@ -83,8 +83,8 @@ def told(tmp_path: Path) -> Iterator[Told]:
 
 def test_twenty_minutes_before_a_step_it_is_told_once_with_its_loads(told: Told) -> None:
     assert told(19) == []
-    (ana, title, body, _), (luis, _, sms, _) = told(20)
-    assert (ana, luis) == ("ana", "luis")
+    (driver, title, body, _), (mate, _, sms, _) = told(20)
+    assert (driver, mate) == ("driver", "mate")
     assert title == "In 20 min: hill, coarse"
     # 16 ha are 39.5 acre; at 15 gal/acre 593 gal, half a tank of 1200 gal.
     assert body.splitlines()[:2] == [
@@ -106,7 +106,7 @@ def test_a_step_that_moves_is_told_when_it_is_due_and_not_before(told: Told) -> 
 
 def test_who_accepts_what_begins_now_is_not_told_what_they_know(told: Told) -> None:
     at_once = kept(step("hill", 0), step("creek_side", 120))
-    assert told(1, at_once, accepted=Accepted(at_once, MORNING, "ana")) == []
+    assert told(1, at_once, accepted=Accepted(at_once, MORNING, "driver")) == []
 
 
 @pytest.mark.parametrize(
@@ -121,14 +121,14 @@ def test_of_a_plan_nobody_accepted_or_that_does_not_stand_nothing_is_told(
 
 def test_quiet_hours_hold_it_back_unless_somebody_sprays(told: Told) -> None:
     held = {name: for_s for name, _, _, for_s in told(20)}
-    assert held == {"ana": (14 * 60 - (11 * 60 + 20)) * MINUTE, "luis": 0}
+    assert held == {"driver": (14 * 60 - (11 * 60 + 20)) * MINUTE, "mate": 0}
     begun = told(100, spraying="hill", done=frozenset({"hill"}))
-    assert {name: for_s for name, _, _, for_s in begun} == {"ana": 0, "luis": 0}
+    assert {name: for_s for name, _, _, for_s in begun} == {"driver": 0, "mate": 0}
 
 
 def test_a_plan_that_turns_after_a_gust_says_the_order_why_and_what_is_lost(told: Told) -> None:
     now = kept(step("creek_side", 6), step("hill", 300))
-    asked = Accepted(kept(step("hill", 5), step("creek_side", 120)), MORNING, "ana")
+    asked = Accepted(kept(step("hill", 5), step("creek_side", 120)), MORNING, "driver")
     assert told(4, now, accepted=asked, **GUST_UP) == []  # steady for two minutes first
     (_, title, body, _), (_, _, sms, _) = told(6, now, accepted=asked, **GUST_UP)
     assert title == "Plan now: creek side now, hill 16:00"
@@ -142,7 +142,7 @@ def test_a_plan_that_turns_after_a_gust_says_the_order_why_and_what_is_lost(told
 
 
 def test_a_sprayer_that_breaks_gives_its_field_to_another_or_to_nobody(told: Told) -> None:
-    asked = Accepted(kept(step("hill", 30), step("creek_side", 30, "old_boom")), MORNING, "ana")
+    asked = Accepted(kept(step("hill", 30), step("creek_side", 30, "old_boom")), MORNING, "driver")
     now = kept(step("creek_side", 30), hill=NotPlanned.OUT)
     told(4, now, accepted=asked)
     (_, title, body, _), _ = told(6, now, accepted=asked)

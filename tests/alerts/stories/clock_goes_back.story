@@ -2,21 +2,21 @@
 start hill coarse
 1 min calm
 1 min windy
-  11:02 ana: Stop hill: too windy, 12, max 10 mph
+  11:02 driver: Stop hill: too windy, 12, max 10 mph
     Stop spraying now.
     Wind 12 mph, at most 10 mph (label): 2 mph over.
     Not inside again as far as the forecast reaches.
     Job: coarse, about 41 min of spraying left.
     Wind measured by mast 1 min ago.
-  11:02 luis: Pare hill: demasiado viento, 12 mph. Deje de aplicar ya. Viento 12 mph, maximo 10 mph (etiqueta): 2 mph de mas. Decide la etiqueta.
+  11:02 mate: Pare hill: demasiado viento, 12 mph. Deje de aplicar ya. Viento 12 mph, maximo 10 mph (etiqueta): 2 mph de mas. Decide la etiqueta.
 clock -60
 5 min windy
 11 min calm
-  10:18 ana: All clear hill: inside for 10 min
+  10:18 driver: All clear hill: inside for 10 min
     Inside for 10 min.
     Job: coarse, about 43 min of spraying left.
     Wind measured by mast 1 min ago.
-  10:18 luis: Puede seguir hill: 10 min dentro. 10 min dentro. Trabajo: coarse, quedan unos 43 min de pulverizacion. Decide la etiqueta.
+  10:18 mate: Puede seguir hill: 10 min dentro. 10 min dentro. Trabajo: coarse, quedan unos 43 min de pulverizacion. Decide la etiqueta.
 not Check|Mida
-most 2 ana
-most 2 luis
+most 2 driver
+most 2 mate

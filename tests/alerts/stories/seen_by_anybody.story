@@ -2,16 +2,16 @@
 start hill coarse
 1 min calm
 1 min gusty
-  11:02 ana: Stop hill: gusts 19, max 15 mph
+  11:02 driver: Stop hill: gusts 19, max 15 mph
     Stop spraying now.
     Gust 19 mph, at most 15 mph (own): 4 mph over.
     Not inside again as far as the forecast reaches.
     Job: coarse, about 41 min of spraying left.
     Wind measured by mast 1 min ago.
-  11:02 luis: Pare hill: rafagas 19, max. 15 mph. Deje de aplicar ya. Rafaga 19 mph, maximo 15 mph (propio): 4 mph de mas. Decide la etiqueta.
-seen by ana
+  11:02 mate: Pare hill: rafagas 19, max. 15 mph. Deje de aplicar ya. Rafaga 19 mph, maximo 15 mph (propio): 4 mph de mas. Decide la etiqueta.
+seen by driver
 45 min gusty
-not eva:
-most 1 ana
-most 1 luis
-most 0 eva
+not helper:
+most 1 driver
+most 1 mate
+most 0 helper

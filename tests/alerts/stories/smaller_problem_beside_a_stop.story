@@ -2,17 +2,17 @@
 start hill coarse
 1 min calm
 1 min gusty
-  11:02 ana: Stop hill: gusts 19, max 15 mph
+  11:02 driver: Stop hill: gusts 19, max 15 mph
     Stop spraying now.
     Gust 19 mph, at most 15 mph (own): 4 mph over.
     Not inside again as far as the forecast reaches.
     Job: coarse, about 41 min of spraying left.
     Wind measured by mast 1 min ago.
-  11:02 luis: Pare hill: rafagas 19, max. 15 mph. Deje de aplicar ya. Rafaga 19 mph, maximo 15 mph (propio): 4 mph de mas. Decide la etiqueta.
+  11:02 mate: Pare hill: rafagas 19, max. 15 mph. Deje de aplicar ya. Rafaga 19 mph, maximo 15 mph (propio): 4 mph de mas. Decide la etiqueta.
 15 min gusty and nearly calm
-  11:07 eva: Stop hill: gusts 19, max 15 mph. luis has not acknowledged this for 5 min. Stop spraying now. Label decides.
+  11:07 helper: Stop hill: gusts 19, max 15 mph. mate has not acknowledged this for 5 min. Stop spraying now. Label decides.
 not Get ready|Prepárese
 not Check|Mida
-most 1 ana
-most 1 luis
-most 1 eva
+most 1 driver
+most 1 mate
+most 1 helper

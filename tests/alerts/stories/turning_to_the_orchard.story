@@ -2,7 +2,7 @@
 start creek_side coarse
 2 min calm
 3 min from the south
-  11:03 ana: Stop creek side: blowing to orchard
+  11:03 driver: Stop creek side: blowing to orchard
     Stop spraying now.
     Orchard downwind to the N, 33 ft: this wind may not go there (our default).
     Also drift onto orchard to the N, 33 ft: up to 0.18% of the rate, it stands 0.1% (our default).
@@ -11,15 +11,15 @@ start creek_side coarse
     Not inside again as far as the forecast reaches.
     Job: coarse, about 40 min of spraying left.
     Wind measured by mast 1 min ago.
-  11:03 luis: Pare creek side: va hacia orchard. Deje de aplicar ya. Decide la etiqueta.
+  11:03 mate: Pare creek side: va hacia orchard. Deje de aplicar ya. Decide la etiqueta.
 11 min calm
-  11:16 ana: All clear creek side: inside for 10 min
+  11:16 driver: All clear creek side: inside for 10 min
     Inside for 10 min.
     Job: coarse, about 27 min of spraying left.
     Wind measured by mast 1 min ago.
-  11:16 luis: Puede seguir creek side: 10 min dentro. 10 min dentro. Trabajo: coarse, quedan unos 27 min de pulverizacion. Decide la etiqueta.
+  11:16 mate: Puede seguir creek side: 10 min dentro. 10 min dentro. Trabajo: coarse, quedan unos 27 min de pulverizacion. Decide la etiqueta.
 not gust
 not ráfaga
-most 2 ana
-most 2 luis
-most 0 eva
+most 2 driver
+most 2 mate
+most 0 helper

@@ -3,7 +3,7 @@ start creek_side coarse
 start hill old_coarse
 2 min calm
 3 min from the south
-  11:03 ana: Stop creek side: blowing to orchard
+  11:03 driver: Stop creek side: blowing to orchard
     Stop spraying now.
     Orchard downwind to the N, 33 ft: this wind may not go there (our default).
     Also drift onto orchard to the N, 33 ft: up to 0.18% of the rate, it stands 0.1% (our default).
@@ -11,7 +11,7 @@ start hill old_coarse
     Not inside again as far as the forecast reaches.
     Job: coarse, about 40 min of spraying left.
     Wind measured by mast 1 min ago.
-  11:03 luis: Pare creek side: va hacia orchard. Deje de aplicar ya. Decide la etiqueta.
+  11:03 mate: Pare creek side: va hacia orchard. Deje de aplicar ya. Decide la etiqueta.
 not hill
-most 1 ana
-most 1 luis
+most 1 driver
+most 1 mate

@@ -8,7 +8,7 @@ from watcher.farm.load import load
 
 WAY = "\n[[planning.ways]]\n{}\n"
 NORTH_SOUTH = 'between = ["north", "south"]'
-DRIVER = "\n[drivers.anna]\n{}\n"
+DRIVER = "\n[drivers.driver]\n{}\n"
 
 
 def test_a_way_is_read_in_si(farm: Any) -> None:
@@ -84,22 +84,22 @@ def test_a_slip_in_a_way_is_one_problem_with_key_and_mend(
 
 def test_a_driver_is_read(farm: Any) -> None:
     told = 'sprayers = ["boom"]\nhours = { start = 06:00:00, end = 17:30:00 }'
-    anna = load(farm.add(DRIVER.format(told)).write()).config.drivers["anna"]
-    assert anna.sprayers == ("boom",)
-    assert anna.hours is not None
-    assert (anna.hours.start.hour, anna.hours.end.minute) == (6, 30)
+    driver = load(farm.add(DRIVER.format(told)).write()).config.drivers["driver"]
+    assert driver.sprayers == ("boom",)
+    assert driver.hours is not None
+    assert (driver.hours.start.hour, driver.hours.end.minute) == (6, 30)
 
 
 @pytest.mark.parametrize(
     ("lines", "key", "wrong"),
     [
-        ('sprayers = ["bom"]', 'drivers.anna.sprayers = "bom"', "no [sprayers.bom]"),
+        ('sprayers = ["bom"]', 'drivers.driver.sprayers = "bom"', "no [sprayers.bom]"),
         (
             "hours = { start = 06:00:00, end = 06:00:00 }",
-            "drivers.anna.hours",
+            "drivers.driver.hours",
             "start and end are the same",
         ),
-        ('hours = { start = "6", end = 17:00:00 }', 'drivers.anna.hours.start = "6"', "time"),
+        ('hours = { start = "6", end = 17:00:00 }', 'drivers.driver.hours.start = "6"', "time"),
     ],
 )
 def test_a_slip_in_a_driver_is_one_problem(farm: Any, lines: str, key: str, wrong: str) -> None:

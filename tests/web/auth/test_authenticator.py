@@ -23,12 +23,14 @@ async def test_a_stranger_is_sent_to_the_log_in(tmp_path: Path, page: str) -> No
 
 async def test_name_and_passphrase_let_somebody_in(tmp_path: Path) -> None:
     async with visited(tmp_path) as v:
-        answer = await v.send("/login", "/login", user="anna", passphrase=PASSPHRASE, next="/jobs")
+        answer = await v.send(
+            "/login", "/login", user="driver", passphrase=PASSPHRASE, next="/jobs"
+        )
         assert (answer.status_code, answer.headers["location"]) == (303, "/jobs")
         assert (await v.web.get("/jobs")).status_code == 200
 
 
-@pytest.mark.parametrize(("user", "passphrase"), [("anna", "wrong"), ("nobody", PASSPHRASE)])
+@pytest.mark.parametrize(("user", "passphrase"), [("driver", "wrong"), ("nobody", PASSPHRASE)])
 async def test_a_wrong_name_and_a_wrong_passphrase_are_refused_in_the_same_words(
     tmp_path: Path, user: str, passphrase: str
 ) -> None:
@@ -43,7 +45,7 @@ async def _guess(v: Visited, times: int, *, address: str = "203.0.113.9") -> lis
     """Guess at a passphrase from an address, as a proxy on this machine tells it."""
     v.web.headers["X-Forwarded-For"] = address
     guesses = [
-        (await v.send("/login", "/login", user="anna", passphrase=f"guess {number}")).status_code
+        (await v.send("/login", "/login", user="driver", passphrase=f"guess {number}")).status_code
         for number in range(times)
     ]
     del v.web.headers["X-Forwarded-For"]
@@ -54,10 +56,10 @@ async def test_who_guesses_must_wait_even_with_the_right_passphrase(tmp_path: Pa
     async with visited(tmp_path) as v:
         assert await _guess(v, FREE_OF_NAME + 1) == [403] * FREE_OF_NAME + [429]
         v.web.headers["X-Forwarded-For"] = "203.0.113.9"
-        answer = await v.send("/login", "/login", user="anna", passphrase=PASSPHRASE)
+        answer = await v.send("/login", "/login", user="driver", passphrase=PASSPHRASE)
         assert (answer.status_code, answer.headers["retry-after"]) == (429, "2")
         v.service.clock.at += 2
-        answer = await v.send("/login", "/login", user="anna", passphrase=PASSPHRASE)
+        answer = await v.send("/login", "/login", user="driver", passphrase=PASSPHRASE)
         assert answer.status_code == 303
 
 
@@ -66,7 +68,7 @@ async def test_nobody_else_waits_for_it(tmp_path: Path) -> None:
         for number in range(12):
             await _guess(v, FREE_OF_NAME + 1, address=f"203.0.113.{number}")
         v.web.headers["X-Forwarded-For"] = "198.51.100.1"
-        answer = await v.send("/login", "/login", user="anna", passphrase=PASSPHRASE)
+        answer = await v.send("/login", "/login", user="driver", passphrase=PASSPHRASE)
         assert answer.status_code == 303
 
 
@@ -81,7 +83,7 @@ async def test_a_one_time_link_lets_in_whoever_guessed_before(tmp_path: Path) ->
 
 async def test_guessing_many_at_once_is_stopped_as_soon(tmp_path: Path) -> None:
     async with visited(tmp_path) as v:
-        told = {"form_token": v.form_token((await v.web.get("/login")).text), "user": "anna"}
+        told = {"form_token": v.form_token((await v.web.get("/login")).text), "user": "driver"}
         guesses = (
             v.web.post("/login", data=told | {"passphrase": str(guess)}, timeout=60)
             for guess in range(3 * FREE_OF_NAME)
@@ -95,13 +97,13 @@ async def test_the_token_is_another_one_once_somebody_is_in(tmp_path: Path) -> N
     async with visited(tmp_path) as v:
         await v.web.get("/login")
         before = v.web.cookies["watcher"]
-        await v.send("/login", "/login", user="anna", passphrase=PASSPHRASE)
+        await v.send("/login", "/login", user="driver", passphrase=PASSPHRASE)
         assert v.web.cookies["watcher"] != before
 
 
 async def test_the_cookie_is_out_of_reach_of_scripts_and_other_sites(tmp_path: Path) -> None:
     async with visited(tmp_path) as v:
-        answer = await v.send("/login", "/login", user="anna", passphrase=PASSPHRASE)
+        answer = await v.send("/login", "/login", user="driver", passphrase=PASSPHRASE)
         cookie = answer.headers["set-cookie"]
         assert "HttpOnly" in cookie
         assert "SameSite=strict" in cookie
@@ -119,7 +121,7 @@ async def test_behind_https_the_cookie_is_for_https_only(tmp_path: Path) -> None
 @pytest.mark.parametrize("to", ["//evil.example/", "https://evil.example/", "/\\evil.example"])
 async def test_nobody_is_sent_on_to_another_site(tmp_path: Path, to: str) -> None:
     async with visited(tmp_path) as v:
-        answer = await v.send("/login", "/login", user="anna", passphrase=PASSPHRASE, next=to)
+        answer = await v.send("/login", "/login", user="driver", passphrase=PASSPHRASE, next=to)
         assert answer.headers["location"] == "/"
 
 
@@ -274,7 +276,7 @@ async def test_where_the_sessions_cannot_be_kept_a_log_in_says_so_and_all_else_g
         assert (await v.web.get("/jobs")).status_code == 200
         v.web.cookies.clear()
         for page, told in (
-            ("/login", {"user": "anna", "passphrase": PASSPHRASE}),
+            ("/login", {"user": "driver", "passphrase": PASSPHRASE}),
             ("/login/link", {}),
         ):
             answer = await v.send(page, page, **told)

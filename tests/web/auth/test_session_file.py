@@ -20,7 +20,7 @@ from watcher.web.auth.sessions import (
 from watcher.web.auth.users import Role, User
 
 NOW = 1_781_107_200
-ANNA = User("anna", Role.RUN)
+DRIVER = User("driver", Role.RUN)
 
 
 @contextmanager
@@ -35,7 +35,7 @@ def _opened(file: Path) -> Iterator[SessionStore]:
 def _kept(file: Path) -> tuple[bytes, str]:
     """Make a file with a session; return its secret and the session's token."""
     keyring = SessionStore(file)
-    token = keyring.open(ANNA, NOW, by_link=False)
+    token = keyring.open(DRIVER, NOW, by_link=False)
     secret = keyring.secret
     keyring.close()
     return secret, token
@@ -82,7 +82,7 @@ def test_a_damaged_file_is_moved_aside_kept_and_begun_anew(tmp_path: Path, damag
     before = file.read_bytes()
     with structlog.testing.capture_logs() as said, _opened(file) as keyring:
         assert keyring.session(token, NOW) is None
-        assert keyring.session(keyring.open(ANNA, NOW, by_link=False), NOW) is not None
+        assert keyring.session(keyring.open(DRIVER, NOW, by_link=False), NOW) is not None
     assert (tmp_path / f"door.db.damaged-{NOW}").read_bytes() == before
     assert [line["log_level"] for line in said] == ["error"]
     assert "links in alerts sent before cannot acknowledge" in said[0]["lost"]
@@ -94,7 +94,7 @@ def test_a_file_that_was_emptied_is_begun_anew_and_told(tmp_path: Path) -> None:
     file = tmp_path / "door.db"
     file.touch()
     with structlog.testing.capture_logs() as said, _opened(file) as keyring:
-        assert keyring.open(ANNA, NOW, by_link=False)
+        assert keyring.open(DRIVER, NOW, by_link=False)
     assert [line["event"] for line in said] == ["the file of sessions was empty"]
 
 
@@ -112,7 +112,7 @@ def test_a_sound_or_new_file_is_opened_without_a_word(tmp_path: Path) -> None:
 def test_a_folder_in_its_place_is_moved_aside(tmp_path: Path) -> None:
     (tmp_path / "door.db").mkdir()
     with _opened(tmp_path / "door.db") as keyring:
-        assert keyring.open(ANNA, NOW, by_link=False)
+        assert keyring.open(DRIVER, NOW, by_link=False)
     assert (tmp_path / f"door.db.damaged-{NOW}").is_dir()
 
 
@@ -126,7 +126,7 @@ def test_what_can_be_read_only_is_read_and_the_new_kept_in_memory(
     with structlog.testing.capture_logs() as said, _opened(file) as keyring:
         assert keyring.secret == secret
         assert keyring.session(token, NOW) is not None
-        assert keyring.session(keyring.open(ANNA, NOW, by_link=False), NOW) is not None
+        assert keyring.session(keyring.open(DRIVER, NOW, by_link=False), NOW) is not None
     assert file.read_bytes() == before
     assert "cannot be written" in said[0]["event"]
 
@@ -146,7 +146,7 @@ def _unwritable(monkeypatch: pytest.MonkeyPatch, file: Path) -> None:
 def test_what_cannot_be_made_is_kept_in_memory(tmp_path: Path) -> None:
     file = tmp_path / "no such folder" / "door.db"
     with structlog.testing.capture_logs() as said, _opened(file) as keyring:
-        assert keyring.session(keyring.open(ANNA, NOW, by_link=False), NOW) is not None
+        assert keyring.session(keyring.open(DRIVER, NOW, by_link=False), NOW) is not None
     assert "cannot be used" in said[0]["event"]
 
 
@@ -161,7 +161,7 @@ def test_what_cannot_be_moved_aside_is_left_and_the_new_kept_in_memory(
 
     monkeypatch.setattr(session_file.Path, "rename", rename)
     with _opened(file) as keyring:
-        assert keyring.open(ANNA, NOW, by_link=False)
+        assert keyring.open(DRIVER, NOW, by_link=False)
     assert file.read_bytes() == b"not a database at all " * 400
 
 
@@ -180,18 +180,18 @@ def test_a_file_from_before_has_addresses_of_calendars_too(tmp_path: Path) -> No
     known.execute("DROP TABLE calendar")
     known.close()
     with _opened(file) as keyring:
-        keyring.make_calendar("anna", NOW)
-        [feed] = keyring.calendars("anna")
-        assert keyring.read_calendar(feed.id, "anna", NOW + 5)
-        assert not keyring.read_calendar(feed.id, "luis", NOW + 5)
-        assert keyring.calendars("anna") == [CalendarFeed(feed.id, NOW, NOW + 5)]
+        keyring.make_calendar("driver", NOW)
+        [feed] = keyring.calendars("driver")
+        assert keyring.read_calendar(feed.id, "driver", NOW + 5)
+        assert not keyring.read_calendar(feed.id, "mate", NOW + 5)
+        assert keyring.calendars("driver") == [CalendarFeed(feed.id, NOW, NOW + 5)]
 
 
 def test_of_too_many_addresses_of_calendars_the_oldest_goes(tmp_path: Path) -> None:
     with _opened(tmp_path / "sessions.db") as keyring:
         for n in range(MOST_CALENDARS_OF_ONE + 1):
-            keyring.make_calendar("anna", NOW + n)
-        keyring.make_calendar("luis", NOW)
-        made = [feed.made_at - NOW for feed in keyring.calendars("anna")]
+            keyring.make_calendar("driver", NOW + n)
+        keyring.make_calendar("mate", NOW)
+        made = [feed.made_at - NOW for feed in keyring.calendars("driver")]
         assert made == list(range(1, MOST_CALENDARS_OF_ONE + 1))
-        assert len(keyring.calendars("luis")) == 1
+        assert len(keyring.calendars("mate")) == 1

@@ -16,7 +16,7 @@ from watcher.web.auth.sessions import (
 from watcher.web.auth.users import Role, User, Users, hashed, verify
 
 NOW = 1_781_107_200
-ANNA = User("anna", Role.RUN)
+DRIVER = User("driver", Role.RUN)
 
 
 def test_a_passphrase_is_kept_as_an_argon2id_hash_only() -> None:
@@ -43,7 +43,7 @@ def test_the_program_is_told_by_its_token() -> None:
 
 
 def test_nobody_is_let_in_by_default() -> None:
-    assert Users().user("anna", "") is None
+    assert Users().user("driver", "") is None
     assert Users().program("") is None
 
 
@@ -54,8 +54,8 @@ def test_the_file_is_readable_by_its_owner_only(tmp_path: Path) -> None:
 
 def test_the_file_holds_no_token(tmp_path: Path) -> None:
     keyring = SessionStore(tmp_path / "door.db")
-    session = keyring.open(ANNA, NOW, by_link=False)
-    link = keyring.make_link(ANNA, NOW)
+    session = keyring.open(DRIVER, NOW, by_link=False)
+    link = keyring.make_link(DRIVER, NOW)
     keyring.close()
     kept = (tmp_path / "door.db").read_bytes()
     assert session.encode() not in kept
@@ -80,7 +80,7 @@ def test_secrets_for_two_purposes_differ() -> None:
 
 def test_a_session_in_use_does_not_end() -> None:
     keyring = SessionStore(None)
-    token = keyring.open(ANNA, NOW, by_link=False)
+    token = keyring.open(DRIVER, NOW, by_link=False)
     for use in range(1, 5):
         assert keyring.session(token, NOW + use * (IDLE_S - 1)) is not None
     keyring.close()
@@ -88,7 +88,7 @@ def test_a_session_in_use_does_not_end() -> None:
 
 def test_a_device_put_out_is_not_pushed_to_any_more() -> None:
     keyring = SessionStore(None)
-    session = keyring.session(keyring.open(ANNA, NOW, by_link=False), NOW)
+    session = keyring.session(keyring.open(DRIVER, NOW, by_link=False), NOW)
     assert session is not None
     keyring.subscribe(session.number, Subscription("https://push.example/1", "{}"))
     assert len(keyring.subscriptions()) == 1
@@ -105,15 +105,15 @@ def _session(keyring: SessionStore, name: str) -> int:
 
 def test_with_one_device_more_the_oldest_of_a_user_is_pushed_to_no_more() -> None:
     keyring = SessionStore(None)
-    devices = [_session(keyring, "anna") for _ in range(3)]
-    other = _session(keyring, "bert")
-    keyring.subscribe(other, Subscription("https://push.example/bert", "{}"))
+    devices = [_session(keyring, "driver") for _ in range(3)]
+    other = _session(keyring, "mate")
+    keyring.subscribe(other, Subscription("https://push.example/mate", "{}"))
     for number in range(3 * MOST_PUSHED_OF_ONE):
         told = Subscription(f"https://push.example/{number}", "{}")
         keyring.subscribe(devices[number % 3], told)
     kept = [device.endpoint.rpartition("/")[2] for device in keyring.subscriptions()]
     newest = map(str, range(2 * MOST_PUSHED_OF_ONE, 3 * MOST_PUSHED_OF_ONE))
-    assert sorted(kept) == sorted(["bert", *newest])
+    assert sorted(kept) == sorted(["mate", *newest])
     keyring.close()
 
 
@@ -129,7 +129,7 @@ def test_all_users_together_have_a_bounded_number_of_devices_pushed_to() -> None
 def test_a_file_from_before_languages_and_ends_keeps_its_devices(tmp_path: Path) -> None:
     file = tmp_path / "door.db"
     keyring = SessionStore(file)
-    keyring.subscribe(_session(keyring, "anna"), Subscription("https://push.example/1", "{}"))
+    keyring.subscribe(_session(keyring, "driver"), Subscription("https://push.example/1", "{}"))
     keyring.close()
     old = sqlite3.connect(file)
     for column in ("language", "ended"):
@@ -138,7 +138,7 @@ def test_a_file_from_before_languages_and_ends_keeps_its_devices(tmp_path: Path)
     old.close()
     keyring = SessionStore(file)
     assert keyring.subscriptions() == [
-        Subscription("https://push.example/1", "{}", user="anna"),
+        Subscription("https://push.example/1", "{}", user="driver"),
     ]
     keyring.close()
 
@@ -148,7 +148,10 @@ def test_a_device_whose_pushes_ended_is_kept_as_such_until_it_subscribes_anew(
 ) -> None:
     file = tmp_path / "door.db"
     keyring = SessionStore(file)
-    session, device = _session(keyring, "anna"), Subscription("https://push.example/1", "{}", "es")
+    session, device = (
+        _session(keyring, "driver"),
+        Subscription("https://push.example/1", "{}", "es"),
+    )
     keyring.subscribe(session, device)
     keyring.end(device.name, "410")
     assert keyring.devices == {}
@@ -166,7 +169,7 @@ def test_a_device_whose_pushes_ended_is_kept_as_such_until_it_subscribes_anew(
 def test_where_the_end_cannot_be_kept_nothing_more_is_pushed_either() -> None:
     keyring = SessionStore(None)
     device = Subscription("https://push.example/1", "{}")
-    keyring.subscribe(_session(keyring, "anna"), device)
+    keyring.subscribe(_session(keyring, "driver"), device)
     keyring._file.execute("PRAGMA query_only=ON")
     keyring.end(device.name, "410")
     assert keyring.devices == {}

@@ -102,17 +102,17 @@ async def test_no_plan_is_not_taken_for_nothing_to_do(tmp_path: Path) -> None:
 
 async def test_who_drives_is_shown_everywhere(tmp_path: Path) -> None:
     fields = {name: entry | {"setups": ["coarse"]} for name, entry in tables()["fields"].items()}
-    of = farm(fields=fields, drivers={"anna": {}})
+    of = farm(fields=fields, drivers={"driver": {}})
     async with planned_day(tmp_path, of=of) as v:
         v.log_in()
-        assert {step.driver for step in plan_of(v).steps} == {"anna"}
+        assert {step.driver for step in plan_of(v).steps} == {"driver"}
         page = await page_of(v)
-        assert page.count("Driven by anna") == 2
+        assert page.count("Driven by driver") == 2
         told_ = (
             await v.web.get("/api/plan", headers={"Authorization": f"Bearer {PROGRAM}"})
         ).json()
-        assert [step["driver"] for step in told_["steps"]] == ["anna", "anna"]
-        assert "driven by anna" in (await v.web.get("/plan.ics")).text.replace("\r\n ", "")
+        assert [step["driver"] for step in told_["steps"]] == ["driver", "driver"]
+        assert "driven by driver" in (await v.web.get("/plan.ics")).text.replace("\r\n ", "")
 
 
 async def test_a_wish_is_kept_and_taken_back(tmp_path: Path) -> None:
