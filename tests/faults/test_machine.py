@@ -56,8 +56,9 @@ class Alerts(RuleBasedStateMachine):
         self.arrived: Counter[int] = Counter()
         self.cut_short: Counter[int] = Counter()
         self.set_back = False
-        self.over: list[tuple[str, str, int]] = []
+        self.news: list[tuple[str, str, int]] = []
         self.before: set[tuple[str, str]] = set()
+        self.unseen: set[str] = set()
         with self.store.writing() as session:
             self.run = runs.begin(session, self.now)
 
@@ -75,9 +76,14 @@ class Alerts(RuleBasedStateMachine):
         with self.store.writing() as session:
             cycle.run(session, POST, *QUICK.at(self.now, self.sky))
             runs.seen(session, self.run, self.now)
-        raised = {(c.subject, c.kind) for c in self._raised()}
-        self.over += [(*gone, self.now) for gone in self.before - raised]
+        conditions = self._raised()
+        raised = {(c.subject, c.kind) for c in conditions}
+        self.news += [(*gone, self.now) for gone in self.before - raised]
         self.before = raised
+        # That nobody sees any longer what called for a stop is news of it.
+        unseen = {c.subject for c in conditions if c.detail["evidence"].get("blind")}
+        self.news += [(subject, "stop", self.now) for subject in unseen - self.unseen]
+        self.unseen = unseen
 
     @rule(sky=st.sampled_from(sorted(SKIES)), minutes=st.integers(1, 15))
     def time_passes(self, sky: str, minutes: int) -> None:
@@ -228,7 +234,7 @@ class Alerts(RuleBasedStateMachine):
                 told = (m.about, what)
                 since = last.get(told, -AGAIN_S)
                 causes = [at for subject, at in acts if subject == m.about]
-                causes += [at for *gone, at in self.over if tuple(gone) == told]
+                causes += [at for *gone, at in self.news if tuple(gone) == told]
                 if not any(since <= at for at in causes) and what == "stop":
                     assert m.created_at - since >= AGAIN_S, m.key
                 last[told] = m.created_at
