@@ -1,5 +1,7 @@
 """One chance on every surface, and none over an unsuitable or unknown now."""
 
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
 from html import unescape
 from pathlib import Path
 
@@ -29,13 +31,20 @@ def hill(v: Visited) -> FieldNow:
     return picture.ranking.every["hill"]
 
 
-async def test_every_surface_tells_the_same_chance(tmp_path: Path) -> None:
-    async with visited(tmp_path, chances=True) as v:
+@asynccontextmanager
+async def foretold(folder: Path) -> AsyncIterator[Visited]:
+    """A service that has worked out chances, with somebody logged in."""
+    async with visited(folder, chances=True) as v:
         put_forecast(v.service.watch.book.store, NOON + 1, wind_m_s=3.6, gust_m_s=4.6)
         await judged_again(v)
         await v.service.watch._work_out_chances()
         await judged_again(v)
         v.log_in()
+        yield v
+
+
+async def test_every_surface_tells_the_same_chance(tmp_path: Path) -> None:
+    async with foretold(tmp_path) as v:
         seen = hill(v)
         assert seen.chance is not None
         assert seen.chance.chance is not None
@@ -62,12 +71,7 @@ async def test_every_surface_tells_the_same_chance(tmp_path: Path) -> None:
 
 
 async def test_every_surface_names_the_same_best_starts_of_three_days(tmp_path: Path) -> None:
-    async with visited(tmp_path, chances=True) as v:
-        put_forecast(v.service.watch.book.store, NOON + 1, wind_m_s=3.6, gust_m_s=4.6)
-        await judged_again(v)
-        await v.service.watch._work_out_chances()
-        await judged_again(v)
-        v.log_in()
+    async with foretold(tmp_path) as v:
         picture = v.service.watch.picture
         chances = v.service.watch.book.chances
         assert picture is not None

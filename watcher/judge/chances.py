@@ -13,10 +13,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from watcher.judge.changed_rig import ChangedRig, judge_rig
-from watcher.judge.farm_judgement import Look, judge_look
+from watcher.judge.farm_judgement import Look, PlainLook, judge_look
 from watcher.judge.judgement import Judgement
 from watcher.limits.catalogue import Limit
-from watcher.limits.farm_arrays import Bools, FarmArrays
+from watcher.limits.farm_arrays import FarmArrays
 from watcher.limits.hours import ends, next_true
 from watcher.limits.status import LimitState, Status
 from watcher.weather.air import humidity
@@ -284,16 +284,6 @@ def outcomes(
     return course.outcome(), course.ended()
 
 
-@dataclass(frozen=True)
-class _Whole:
-    """A series as the weather some fields have."""
-
-    fields: tuple[str, ...]
-    series: WeatherSeries
-    wind_uncertainty_m_s: float
-    expects: Mapping[str, Bools]
-
-
 def _judged(plan: FarmArrays, look: Look, rig: ChangedRig | None, now_index: int) -> Judgement:
     if rig is None:
         return judge_look(plan, look)
@@ -331,7 +321,7 @@ class _Course:
         }
         per_run = len(series) // series.runs
         now_index = int(np.searchsorted(series.times[:per_run], starts[0]))
-        whole = _Whole(plan.fields, series, look.wind_uncertainty_m_s, expects)
+        whole = PlainLook(plan.fields, series, look.wind_uncertainty_m_s, expects)
         judgement = _judged(plan, whole, rig, now_index)
         plan = judgement.plan
         stands = {c.limit: plan.of_fields(c.stand) for c in judgement.found}

@@ -1,7 +1,7 @@
 """The judgement of a whole farm, where different stations speak for different fields."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 from typing import Protocol, TypeVar
 
 import numpy as np
@@ -32,6 +32,16 @@ class Look(Protocol):
 
     @property
     def expects(self) -> Mapping[str, Bools]: ...
+
+
+@dataclass(frozen=True)
+class PlainLook:
+    """A series as the weather some fields have; nothing is expected of it unless said."""
+
+    fields: tuple[str, ...]
+    series: WeatherSeries
+    wind_uncertainty_m_s: float
+    expects: Mapping[str, Bools] = field(default_factory=dict)
 
 
 def judge_look(plan: FarmArrays, look: Look) -> Judgement:

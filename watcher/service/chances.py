@@ -3,7 +3,7 @@
 Worked out once an issue and once an hour, beside the watch and never before a reading.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -23,10 +23,10 @@ from watcher.judge.chances import (
     outcomes,
 )
 from watcher.judge.changed_rig import ChangedRig
-from watcher.judge.farm_judgement import Look
+from watcher.judge.farm_judgement import Look, PlainLook
 from watcher.judge.timeline import Timeline
 from watcher.limits.catalogue import Limit
-from watcher.limits.farm_arrays import Bools, FarmArrays
+from watcher.limits.farm_arrays import FarmArrays
 from watcher.service import forecast_history
 from watcher.service.history import past_ten_minutes
 from watcher.store import aggregates
@@ -244,29 +244,19 @@ def _measured(
     of: tuple[Sequence[str], tuple[str, ...]],
     starts: int,
     ends: int,
-) -> "_Measured":
-    """Return what stations measured for fields around jobs that were begun and over then."""
+) -> PlainLook:
+    """Return what stations measured for fields around jobs that were begun and over then.
+
+    Nothing is expected of them: what a station did not give in a while past is missing as it is.
+    """
     stations, fields = of
     first, last = starts - _LOOKS_BACK_S, ends + _dry_s(plan) + _SETTLED_S
-    return _Measured(fields, past_ten_minutes(session, plan.farm, first, last, stations))
-
-
-@dataclass(frozen=True)
-class _Measured:
-    """Past weather as some fields had it."""
-
-    fields: tuple[str, ...]
-    series: WeatherSeries
-    wind_uncertainty_m_s: float = 0.0
-
-    @property
-    def expects(self) -> Mapping[str, Bools]:
-        """Nothing: what a station did not tell in a while past is missing as it is."""
-        return {}
+    measured = past_ten_minutes(session, plan.farm, first, last, stations)
+    return PlainLook(fields, measured, wind_uncertainty_m_s=0.0)
 
 
 def _closed(
-    plan: FarmArrays, look: _Measured, waiting: Sequence[ChanceSaid]
+    plan: FarmArrays, look: PlainLook, waiting: Sequence[ChanceSaid]
 ) -> list[tuple[ChanceSaid, ChanceOutcome, str | None]]:
     starts = np.array(sorted({w.starts_at for w in waiting}), dtype=np.int64)
     outcome, ended = outcomes(plan, look, look.series, starts)

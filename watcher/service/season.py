@@ -1,19 +1,18 @@
 """Past seasons through the same judgement: how long each field was open, and what took the rest."""
 
-from collections.abc import Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Iterator, Sequence
 from datetime import datetime
 
 import numpy as np
 from sqlalchemy.orm import Session
 
-from watcher.judge.farm_judgement import judge_each
+from watcher.judge.farm_judgement import PlainLook, judge_each
 from watcher.judge.season import Tally, tally
 from watcher.limits.catalogue import CATALOGUE, Looks
 from watcher.limits.farm_arrays import Bools, FarmArrays
 from watcher.service.history import past_hours
 from watcher.weather.bins import HOUR_S
-from watcher.weather.series import Seconds, WeatherSeries
+from watcher.weather.series import Seconds
 
 DAY_S = 24 * HOUR_S
 BLOCK_S = 28 * DAY_S
@@ -46,28 +45,18 @@ def add_up(
     return whole
 
 
-@dataclass(frozen=True)
-class _Past:
-    """Past hours as some fields had them."""
+def _looks(session: Session, plan: FarmArrays, start: int, end: int) -> Iterator[PlainLook]:
+    """Yield the hours as the fields had them.
 
-    fields: tuple[str, ...]
-    series: WeatherSeries
-    wind_uncertainty_m_s: float
-
-    @property
-    def expects(self) -> Mapping[str, Bools]:
-        """Nothing: a thermometer put up this year is not missed in the years before."""
-        return {}
-
-
-def _looks(session: Session, plan: FarmArrays, start: int, end: int) -> Iterator[_Past]:
+    Nothing is expected: a thermometer put up this year is not missed in the years before.
+    """
     for stations, fields in plan.listens.items():
         series = past_hours(session, plan.farm, start, end, stations)
-        yield _Past(fields, series, _uncertainty(plan, stations))
+        yield PlainLook(fields, series, _uncertainty(plan, stations))
 
 
 def _tally(
-    plan: FarmArrays, looks: Sequence[_Past], first: int, last: int, months: Collection[int]
+    plan: FarmArrays, looks: Sequence[PlainLook], first: int, last: int, months: Collection[int]
 ) -> Tally:
     judgement = judge_each(plan, looks)
     times = judgement.series.times
