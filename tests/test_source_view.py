@@ -12,6 +12,7 @@ from watcher.source_view import SourceView, look_at_source, look_at_sources
 from watcher.sources.base import Flag, Observations
 from watcher.store import refused, weather
 from watcher.store.database import Database
+from watcher.store.recent import RecentWeather
 from watcher.store.refused import Refused
 from watcher.weather.series import Site, WeatherSeries
 
@@ -39,8 +40,8 @@ def keep(log: Database, times: np.ndarray, received: int | None = None, **values
 
 def look(log: Database, farm: Farm, now: int = NOW) -> SourceView:
     with log.reading() as session:
-        one = look_at_source(session, farm, "mast", now)
-        assert one == look_at_sources(session, farm, now)[0]
+        one = look_at_source(RecentWeather(session, now), farm, "mast")
+        assert one == look_at_sources(RecentWeather(session, now), farm)[0]
     return one
 
 

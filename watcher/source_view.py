@@ -20,10 +20,11 @@ from watcher.sources.base import Flag, Observations
 from watcher.sources.quality import trust, unit_hint
 from watcher.sources.quality.check import AHEAD_S
 from watcher.sources.stations.rows import LATEST_AHEAD_S
-from watcher.store import aggregates, arrivals, health, refused, weather
+from watcher.store import arrivals, health, refused, weather
+from watcher.store.recent import RecentWeather
 from watcher.store.refused import Refused
 from watcher.store.tables import RefusedFor, SourceHealth
-from watcher.weather.bins import HOUR_S, Bins
+from watcher.weather.bins import Bins
 from watcher.weather.coverage import usual_step_s
 from watcher.weather.quantities import BY_NAME
 from watcher.weather.series import QUANTITIES, Seconds
@@ -116,42 +117,43 @@ class SourceView:
         return not (self.silent or self.distrusted or self.units or self.clock_runs_ahead)
 
 
-def look_at_sources(session: Session, farm: Farm, now: int) -> list[SourceView]:
-    """Look at every source of the farm. ``now`` is epoch seconds."""
-    known = {row.source: row for row in health.all_sources(session)}
-    expected = _expected_now(session, farm, now)
-    refusals = refused.of_last_day(session, now)
+def look_at_sources(recent: RecentWeather, farm: Farm) -> list[SourceView]:
+    """Look at every source of the farm."""
+    known = {row.source: row for row in health.all_sources(recent.session)}
+    expected = _expected_now(recent, farm)
+    refusals = refused.of_last_day(recent.session, recent.now)
     return [
         replace(
-            _look(session, (name, entry), known.get(name), expected, now),
+            _look(recent, (name, entry), known.get(name), expected),
             refused=refusals.get(name, {}),
         )
         for name, entry in farm.config.sources.items()
     ]
 
 
-def look_at_source(session: Session, farm: Farm, name: str, now: int) -> SourceView:
+def look_at_source(recent: RecentWeather, farm: Farm, name: str) -> SourceView:
     """Look at one source of the farm, in the same way."""
-    known = next((row for row in health.all_sources(session) if row.source == name), None)
-    expected = _expected_now(session, farm, now)
-    sight = _look(session, (name, farm.config.sources[name]), known, expected, now)
-    return replace(sight, refused=refused.of_last_day(session, now).get(name, {}))
+    known = next((row for row in health.all_sources(recent.session) if row.source == name), None)
+    expected = _expected_now(recent, farm)
+    sight = _look(recent, (name, farm.config.sources[name]), known, expected)
+    refusals = refused.of_last_day(recent.session, recent.now)
+    return replace(sight, refused=refusals.get(name, {}))
 
 
-def distrusted(session: Session, source: str, now: int) -> tuple[str, ...]:
+def distrusted(recent: RecentWeather, source: str) -> tuple[str, ...]:
     """Return the quantities a source is not believed in, as the outlook has it."""
-    return tuple(trust.demoted(_last_day(session, source, now)))
+    return tuple(trust.demoted(_last_day(recent, source)))
 
 
 def _look(
-    session: Session,
+    recent: RecentWeather,
     source: tuple[str, SourceEntry],
     known: SourceHealth | None,
     expected: Mapping[str, float],
-    now: int,
 ) -> SourceView:
-    name, entry = source
-    attribution = weather.attribution(session, name, now) if foretells(entry) else ""
+    (name, entry), now = source, recent.now
+    forecast = recent.forecast(name) if foretells(entry) else None
+    attribution = "" if forecast is None else forecast.attribution
     answered = known.answered_at if known else None
     if answered is not None and answered > now + AHEAD_S:
         answered = None  # what comes from the future says nothing of now
@@ -168,41 +170,41 @@ def _look(
     )
     if not observes(entry):
         return sight
-    times, received = arrivals.newest(session, name, now + AHEAD_S, _NEWEST)
+    times, received = arrivals.newest(recent.session, name, now + AHEAD_S, _NEWEST)
     dated = times[times <= now + AHEAD_S]
-    recent = weather.observations(session, name, now - _RECENT_S, now + LATEST_AHEAD_S)
-    near = recent.between(now - _RECENT_S, now + _RECENT_S)
-    day = _last_day(session, name, now)
+    last = recent.readings(name, _RECENT_S)
+    near = last.between(now - _RECENT_S, now + _RECENT_S)
+    day = _last_day(recent, name)
     return replace(
         sight,
         age_s=max(0, now - int(dated[-1])) if dated.size else None,
         stuck=_flagged(near, Flag.STUCK),
         implausible=_flagged(near, _IMPLAUSIBLE),
-        ahead=bool(_flagged(recent, Flag.FUTURE)),
+        ahead=bool(_flagged(last, Flag.FUTURE)),
         distrusted=tuple(trust.demoted(day)),
         disagrees=_disagreements(near, expected, now),
         interval_s=_interval_s(dated if dated.size else times, entry),
         heard_s=max(0, now - int(received.max())) if received.size else None,
         clock_ahead_s=_clock_ahead_s(times, received, entry),
-        units=unit_hint.suspected(recent.series, expected),
-        doubted=_doubted(session, name, day, now),
-        unmeasured=_unmeasured(recent, entry),
+        units=unit_hint.suspected(last.series, expected),
+        doubted=_doubted(recent.session, name, day, now),
+        unmeasured=_unmeasured(last, entry),
     )
 
 
-def _last_day(session: Session, source: str, now: int) -> Bins:
-    return aggregates.bins(session, source, HOUR_S, now - trust.DAY_S, now)
+def _last_day(recent: RecentWeather, source: str) -> Bins:
+    hours = recent.hours(source)
+    return hours.at(hours.series.times >= recent.now - trust.DAY_S)
 
 
-def _expected_now(session: Session, farm: Farm, now: int) -> dict[str, float]:
+def _expected_now(recent: RecentWeather, farm: Farm) -> dict[str, float]:
     """What is forecast for now, by quantity; nothing where nobody forecasts."""
-    hour = now - _RECENT_S, now + 1
     feeds = (name for name, entry in farm.config.sources.items() if foretells(entry))
-    found = (weather.latest_forecast(session, name, now + 1, only=hour) for name in feeds)
-    forecast = next((f for f in found if f is not None), None)
-    if forecast is None or not len(forecast.series):
+    forecast = next((f for f in map(recent.forecast, feeds) if f is not None), None)
+    if forecast is None:
         return {}
-    return {name: float(values[-1]) for name, values in forecast.series.quantities().items()}
+    hour = forecast.series.between(recent.now - _RECENT_S, recent.now + 1)
+    return {n: float(values[-1]) for n, values in hour.quantities().items()} if len(hour) else {}
 
 
 def _interval_s(times: Seconds, entry: SourceEntry) -> float | None:

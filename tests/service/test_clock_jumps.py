@@ -20,6 +20,7 @@ from watcher.limits.status import Status
 from watcher.source_view import distrusted
 from watcher.store import jobs, runs, weather
 from watcher.store.database import Database
+from watcher.store.recent import RecentWeather
 from watcher.store.tables import Condition, Outgoing
 
 pytestmark = pytest.mark.long
@@ -176,7 +177,7 @@ async def test_a_start_with_a_wrong_clock_that_is_mended_later_tells_nothing_fal
             run = runs.last(session)
             assert run is not None
             assert NOON - 60 <= run.started_at <= clock.at
-            assert distrusted(session, "mast", clock.at) == ()
+            assert distrusted(RecentWeather(session, clock.at), "mast") == ()
             kept = weather.observations(session, "mast", NOON, clock.at + 1)
     assert not any(bits.any() for bits in kept.flags.values())
     assert set(wrongly) <= {"Watch blind: time not certain"}

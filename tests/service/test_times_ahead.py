@@ -14,6 +14,7 @@ from watcher.sources.base import Flag, Observations
 from watcher.sources.quality.check import future_flags
 from watcher.store import aggregates, shifting, weather
 from watcher.store.database import Database
+from watcher.store.recent import RecentWeather
 from watcher.weather.bins import HOUR_S
 from watcher.weather.series import Site, WeatherSeries
 
@@ -83,7 +84,7 @@ def test_a_wrong_time_costs_a_station_no_trust(farm: Farm, log: Database) -> Non
     with log.writing() as session:
         weather.add_observations(session, ahead, NOON - DAY_S)
     with log.reading() as session:
-        assert distrusted(session, "mast", NOON + 660) == ()
+        assert distrusted(RecentWeather(session, NOON + 660), "mast") == ()
         bins = aggregates.bins(session, "mast", HOUR_S, NOON - 36_000, NOON + 3600)
     assert np.isnan(bins.series.wind_m_s).all()
 

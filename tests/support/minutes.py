@@ -23,6 +23,7 @@ from watcher.source_view import distrusted
 from watcher.sources.base import Observations
 from watcher.store import jobs, weather
 from watcher.store.database import Database
+from watcher.store.recent import RecentWeather
 from watcher.store.tables import Condition, Outgoing
 from watcher.weather.series import Site, WeatherSeries
 
@@ -67,7 +68,8 @@ class Minutes:
 
     def _distrusted(self, session: Session) -> dict[str, tuple[str, ...]]:
         sources = self.plan.farm.config.sources
-        return {name: distrusted(session, name, self.now) for name in sources}
+        recent = RecentWeather(session, self.now)
+        return {name: distrusted(recent, name) for name in sources}
 
     def measure(self, wind_mph: ArrayLike, gust_mph: ArrayLike, **more: ArrayLike) -> None:
         """Log the mast's readings of the last minutes, a minute apart, up to the next minute."""

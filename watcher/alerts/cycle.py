@@ -71,8 +71,6 @@ class Cycle:
     """How many messages are new in the outbox."""
     actions: Mapping[int, JobAction]
     """What to do with each open job, by its number."""
-    sources: Sequence[SourceView]
-    """How each source was found to be."""
 
 
 Lost = Mapping[ConditionKey, frozenset[str]]
@@ -132,11 +130,12 @@ def run(
     begun: Begun | None = None,
     plan: PlanNow | None = None,
     chances: FarmChances | None = None,
+    sources: Sequence[SourceView] | None = None,
 ) -> Cycle:
     """Run one cycle of a judgement. ``begun``: when the watch began, if that matters.
 
     ``plan`` is the plan of the day, of which the ranking is the first step; ``chances`` are how
-    likely jobs hold, as last worked out.
+    likely jobs hold, as last worked out; ``sources`` how each is, where that was looked at already.
     """
     view = gather(
         session,
@@ -147,6 +146,7 @@ def run(
         begun=begun,
         plan=plan,
         chances=chances,
+        sources=sources,
     )
     before = {
         k: s
@@ -162,7 +162,7 @@ def run(
             "to tell", kind=notice.rule.kind, about=notice.subject, title=str(notice.text.title)
         )
     written = sum(post(session, notice, view.now) for notice in decision.notices)
-    return Cycle(written, job.actions(view, decision.lasting), view.sources)
+    return Cycle(written, job.actions(view, decision.lasting))
 
 
 def _lost(session: Session, post: Enqueue, states: Mapping[ConditionKey, State], now: int) -> Lost:

@@ -18,8 +18,9 @@ from watcher.judge.timeline import Timeline
 from watcher.limits.application import work_rate_of
 from watcher.messages.reasons import Speaker
 from watcher.planning.kept import PlanNow
-from watcher.source_view import look_at_sources
+from watcher.source_view import SourceView, look_at_sources
 from watcher.store import jobs, outbox
+from watcher.store.recent import RecentWeather
 from watcher.store.tables import Job, JobEvent
 from watcher.weather.nowcast import Nowcast
 
@@ -41,8 +42,9 @@ def gather(
     begun: Begun | None,
     plan: PlanNow | None = None,
     chances: FarmChances | None = None,
+    sources: Sequence[SourceView] | None = None,
 ) -> AlertContext:
-    """Look at every open job and every source.
+    """Look at every open job, and at every source where nobody has yet.
 
     What goes wrong with one job must not blind the watch on the others.
     """
@@ -63,6 +65,8 @@ def gather(
         except Exception as error:
             log.exception("a job cannot be watched", job=job.id)
             unseen[subject] = (job.field, f"a fault in the watch, {type(error).__name__}")
+    if sources is None:
+        sources = look_at_sources(RecentWeather(session, now), speaker.farm)
     return AlertContext(
         speaker=speaker,
         judgement=judgement,
@@ -70,7 +74,7 @@ def gather(
         ranking=ranking,
         jobs=watched,
         unseen=unseen,
-        sources=look_at_sources(session, speaker.farm, now),
+        sources=sources,
         acknowledged=outbox.acknowledged(session, now - _ANSWERS_BACK_S),
         unanswered=unanswered,
         begun=begun,

@@ -13,6 +13,7 @@ from watcher.service.clock import Doubt
 from watcher.source_view import SourceView, look_at_sources
 from watcher.sources.quality.check import AHEAD_S
 from watcher.store import health, jobs, outbox, refused, runs
+from watcher.store.recent import RecentWeather
 from watcher.store.refused import NO_STATION, Refused
 from watcher.store.tables import RefusedFor, SourceHealth
 
@@ -95,7 +96,7 @@ def look(
     return Health(
         at=now,
         judged_at=judged_at,
-        sources=tuple(look_at_sources(session, farm, now)),
+        sources=tuple(look_at_sources(RecentWeather(session, now), farm)),
         waiting_messages=sum(outbox.counts(session).get(s, 0) for s in ("waiting", "sending")),
         oldest_waiting_s=None if oldest is None else max(0, now - oldest),
         strangers=refused.of_last_day(session, now).get(NO_STATION, {}),

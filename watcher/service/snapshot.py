@@ -31,12 +31,10 @@ from watcher.service.sites import site_of_log
 from watcher.source_view import SourceView
 from watcher.sources.quality import trust
 from watcher.sources.quality.check import AHEAD_S
-from watcher.store import aggregates, weather
-from watcher.weather.bins import HOUR_S
+from watcher.store.recent import RecentWeather
 from watcher.weather.quantities import BY_NAME
 from watcher.weather.series import Site
 
-_HISTORY_S = 37 * HOUR_S
 _OLDEST_ISSUE_S = 24 * 3600
 """Feeds have been seen to serve copies days old as if they were new."""
 _BEYOND_HORIZON_S = 24 * 3600
@@ -87,7 +85,7 @@ def take(session: Session, plan: FarmArrays, now: int, *, time_known: bool = Tru
 
     Where it is not known what time it is, nothing is known of the weather either.
     """
-    outlook = compose(session, plan, now, time_known=time_known)
+    outlook = compose_from(RecentWeather(session, now), plan, time_known=time_known)
     lately = sprayed_lately(session, plan.farm, now)
     day_plan = plan_now(session, plan.farm, now) if time_known else None
     rigs = changed_rigs(session, now)
@@ -120,12 +118,18 @@ def judged(
     return Snapshot(outlook, judgement, ranking, plan=day_plan, rigs=tuple(rigs))
 
 
-def compose(session: Session, plan: FarmArrays, now: int, *, time_known: bool = True) -> Timeline:
+def compose(session: Session, plan: FarmArrays, now: int) -> Timeline:
+    """Compose the outlook as it was at a moment."""
+    return compose_from(RecentWeather(session, now), plan)
+
+
+def compose_from(recent: RecentWeather, plan: FarmArrays, *, time_known: bool = True) -> Timeline:
     """Compose the outlook from what every source last said, and what was measured by hand."""
-    outlook = _of_sources(session, plan, now, time_known=time_known)
-    for reading in counting(session, now) if time_known else ():
+    outlook = _of_sources(recent, plan, time_known=time_known)
+    for reading in counting(recent.session, recent.now) if time_known else ():
         if reading.field in plan.fields and reading.setup in plan.setups:
-            then = _of_sources(session, plan, reading.at, time_known=True).of(reading.field)
+            back_then = RecentWeather(recent.session, reading.at)
+            then = _of_sources(back_then, plan, time_known=True).of(reading.field)
             read = corrected(plan, outlook.of(reading.field), then, reading)
             rest = (_without(other, reading.field) for other in outlook.others)
             outlook = replace(outlook, others=(read, *rest))
@@ -136,21 +140,21 @@ def _without(look: Timeline, field: str) -> Timeline:
     return replace(look, fields=tuple(name for name in look.fields if name != field))
 
 
-def _of_sources(session: Session, plan: FarmArrays, now: int, *, time_known: bool) -> Timeline:
+def _of_sources(recent: RecentWeather, plan: FarmArrays, *, time_known: bool) -> Timeline:
     config = plan.farm.config
     latitude, longitude = plan.farm.ground.middle
     stations = {
-        name: _station(session, plan.farm, name, entry, now)
+        name: _station(recent, plan.farm, name, entry)
         for name, entry in config.sources.items()
         if observes(entry)
     }
-    forecasts = _forecasts(session, config, now) if time_known else []
+    forecasts = _forecasts(recent, config) if time_known else []
     if not time_known:
         stations = {name: _unheard(station) for name, station in stations.items()}
     whole, *others = (
         replace(
             look_out(
-                now=now,
+                now=recent.now,
                 stations=[stations[name] for name in order],
                 forecasts=forecasts,
                 site=Site(latitude, longitude),
@@ -164,12 +168,12 @@ def _of_sources(session: Session, plan: FarmArrays, now: int, *, time_known: boo
     return replace(whole, others=tuple(others))
 
 
-def _station(session: Session, farm: Farm, name: str, entry: SourceEntry, now: int) -> Measured:
-    recent_s = int(entry.silent_after) + max(MEAN_S, RECENT_S)
-    readings = weather.observations(session, name, now - recent_s, now + 1).usable()
-    hours = aggregates.bins(session, name, HOUR_S, now - _HISTORY_S, now)
+def _station(recent: RecentWeather, farm: Farm, name: str, entry: SourceEntry) -> Measured:
+    now, back_s = recent.now, int(entry.silent_after) + max(MEAN_S, RECENT_S)
+    readings = recent.readings(name, back_s).between(now - back_s, now + 1).usable()
+    hours = recent.hours(name)
     demoted = tuple(trust.demoted(hours.at(hours.series.times >= now - trust.DAY_S)))
-    site = site_of_log(session, farm, name)
+    site = site_of_log(recent.session, farm, name)
     return Measured(
         series=trust.believed(replace(readings, site=site), demoted),
         hours=trust.believed(replace(wind_spread(hours, entry), site=site), demoted),
@@ -187,10 +191,10 @@ def _unheard(station: Measured) -> Measured:
     return replace(station, series=station.series.at(none), hours=station.hours.at(none))
 
 
-def _forecasts(session: Session, config: FarmFile, now: int) -> list[Foretold]:
-    found = []
+def _forecasts(recent: RecentWeather, config: FarmFile) -> list[Foretold]:
+    found, now = [], recent.now
     for name, entry in config.sources.items():
-        forecast = weather.latest_forecast(session, name, now) if foretells(entry) else None
+        forecast = recent.forecast(name) if foretells(entry) else None
         if forecast is None or forecast.begins_at > now + AHEAD_S:
             continue  # what came in the future came by a wrong clock: how old it is nobody knows
         # What a feed stood by before and after a moment that is looked back at, it stood by then.

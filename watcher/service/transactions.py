@@ -39,9 +39,9 @@ from watcher.service.health import Health, look
 from watcher.service.intake import Intake
 from watcher.service.kept_farm import KeptFarm
 from watcher.service.refusals import Refusals
-from watcher.service.snapshot import Snapshot, compose, judged, take
+from watcher.service.snapshot import Snapshot, compose, compose_from, judged, take
 from watcher.service.timekeeping import Timekeeper
-from watcher.source_view import SourceView, look_at_source
+from watcher.source_view import SourceView, look_at_source, look_at_sources
 from watcher.sources.base import Observations, Polled, SourceError
 from watcher.sources.quality.check import dated
 from watcher.store import aggregates, health, rain, refused, runs, statuses, weather
@@ -49,6 +49,7 @@ from watcher.store.database import Database
 from watcher.store.errors import LogError
 from watcher.store.jobs import open_jobs
 from watcher.store.last_known import Loss
+from watcher.store.recent import RecentWeather
 from watcher.store.recovery import OwnLog
 
 log = structlog.get_logger("watcher.service")
@@ -216,7 +217,9 @@ class Book:
         now = self.clock.now()
         self._keep_refused()
         with self.store.reading() as session:
-            outlook = compose(session, self.plan, now)
+            recent = RecentWeather(session, now)
+            outlook = compose_from(recent, self.plan)
+            sources = look_at_sources(recent, self.plan.farm)
             lately = sprayed_lately(session, self.plan.farm, now)
             day_plan = plan_now(session, self.plan.farm, now)
             rigs = changed_rigs(session, now)
@@ -236,6 +239,7 @@ class Book:
                 begun=self._begun,
                 plan=picture.plan,
                 chances=self.chances,
+                sources=sources,
             )
             written = cycle.written
             if self._troubled and not self.stands_in:
@@ -248,7 +252,7 @@ class Book:
         self._troubled = False
         if written:
             log.info("messages written", count=written)
-        return replace(picture, actions=cycle.actions, sources=cycle.sources)
+        return replace(picture, actions=cycle.actions, sources=sources)
 
     def _keep_refused(self) -> None:
         """Count in the posts refused since the last time: one row, however many came."""
@@ -329,7 +333,8 @@ class Book:
     def look_at_station(self, name: str) -> SourceView:
         """Look at how one source is now."""
         with self.store.reading() as session:
-            return look_at_source(session, self.plan.farm, name, self.clock.now())
+            recent = RecentWeather(session, self.clock.now())
+            return look_at_source(recent, self.plan.farm, name)
 
     def _take_in(self, observations: Observations) -> tuple[int, Observations, Observations]:
         """Return how many rows are new, the readings with rates of rain, and those checked."""

@@ -191,33 +191,15 @@ def _put_hours(session: Session, number: int, series: WeatherSeries) -> None:
     put_rows(session, ForecastHour, columns)
 
 
-def latest_forecast(
-    session: Session, source: str, issued_before: int, *, only: tuple[int, int] | None = None
-) -> Forecast | None:
-    """Return a source's newest forecast issued at or before a time, None without one.
-
-    ``only``: cut to the hours from the first of these times to before the second.
-    """
-    issue = _latest_issue(session, source, issued_before)
-    if issue is None:
-        return None
-    cut = () if only is None else (ForecastHour.time >= only[0], ForecastHour.time < only[1])
-    return _forecast(session, issue, *cut)
-
-
-def attribution(session: Session, source: str, issued_before: int) -> str:
-    """Return how a source's newest forecast asks to be credited; empty without one."""
-    issue = _latest_issue(session, source, issued_before)
-    return "" if issue is None else issue.attribution
-
-
-def _latest_issue(session: Session, source: str, issued_before: int) -> IssuedForecast | None:
-    return session.scalars(
+def latest_forecast(session: Session, source: str, issued_before: int) -> Forecast | None:
+    """Return a source's newest forecast issued at or before a time, None without one."""
+    issue = session.scalars(
         select(IssuedForecast)
         .where(IssuedForecast.source == source, IssuedForecast.issued_at <= issued_before)
         .order_by(IssuedForecast.issued_at.desc())
         .limit(1)
     ).one_or_none()
+    return None if issue is None else _forecast(session, issue)
 
 
 def forecasts_for(session: Session, source: str, start: int, end: int) -> Iterator[Forecast]:
