@@ -36,6 +36,8 @@ def at(text: str) -> int:
         ((time(21, 30), time(5, 0)), "11 05:00", "11 05:00"),
         ((time(12, 0), time(13, 0)), "10 12:30", "10 13:00"),
         ((time(12, 0), time(13, 0)), "10 13:00", "10 13:00"),
+        # As they end the next day when not after the start, these are a whole day.
+        ((time(6, 0), time(6, 0)), "10 12:00", "11 06:00"),
     ],
 )
 def test_quiet_hours_hold_back_until_they_end(farm, quiet, now, due):

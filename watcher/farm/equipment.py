@@ -1,5 +1,6 @@
 """What rules ask of the equipment, held against a setup: known from the farm file alone."""
 
+import math
 from collections.abc import Iterable, Iterator
 
 from watcher.farm.models import FarmFile, Setup
@@ -59,6 +60,6 @@ def _listed(rule: NozzleRule, setup: Setup) -> bool:
         if nozzle.least is None and nozzle.most is None:
             return True
         pressure = setup.pressure
-        if pressure is not None and (nozzle.least or 0.0) <= pressure <= (nozzle.most or 1e12):
+        if pressure is not None and (nozzle.least or 0.0) <= pressure <= (nozzle.most or math.inf):
             return True
     return False

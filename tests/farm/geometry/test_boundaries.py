@@ -50,6 +50,13 @@ def test_a_number_is_an_id_too(tmp_path: Path) -> None:
     assert "12" in _read(tmp_path, _feature(geometry, 12)).shapes
 
 
+def test_one_without_an_id_is_told_by_what_it_has(tmp_path: Path) -> None:
+    feature = _feature({"type": "Polygon", "coordinates": SQUARE}, None)
+    feature["properties"] = {"name": "Hill", "area": 16, "owner": "us", "soil": "loam"}
+    (problem,) = _read(tmp_path, feature).problems
+    assert "(the one with name: Hill, area: 16, owner: us)" in str(problem.wrong)
+
+
 @pytest.mark.parametrize("crs", ["urn:ogc:def:crs:OGC:1.3:CRS84", "EPSG:4326"])
 def test_an_old_file_that_says_it_is_in_wgs_84_is_read(tmp_path: Path, crs: str) -> None:
     feature = _feature({"type": "Polygon", "coordinates": SQUARE})

@@ -66,6 +66,7 @@ def test_it_is_the_same_field_in_every_form(form: str) -> None:
     [found] = outlines(text)
     assert found.name == name
     assert found.shape.symmetric_difference(SQUARE).area < 1e-12
+    assert shapely.get_num_coordinates(found.shape) == len(RING)
 
 
 def test_every_field_of_a_file_comes() -> None:
