@@ -1,18 +1,22 @@
 """The farm in config/: it loads, it explains every key, and it holds the cases of the judgement."""
 
+import json
 import re
 import shutil
+from collections.abc import Iterator
 from enum import Enum
 from pathlib import Path
-from typing import Any, get_args
+from typing import Annotated, Any, get_args
 
 import pytest
-from pydantic import BaseModel
+from pydantic import BaseModel, TypeAdapter
 
 from watcher.farm import Farm
 from watcher.farm.geometry.bearings import reach, side
 from watcher.farm.load import load
 from watcher.farm.models import FarmFile, Susceptibility, WeedPressure
+from watcher.farm.source_entry import SourceEntry
+from watcher.farm.stations import ModbusStation, MqttStation, NmeaStation
 
 
 def _models(annotation: Any) -> set[type[BaseModel]]:
@@ -140,3 +144,49 @@ def test_the_same_farm_in_metric_units_is_the_same_farm(
     for name, setup in us_farm.setups.items():
         assert metric_farm.setups[name].carrier == pytest.approx(setup.carrier)
     assert metric_farm.sprayers["high_boom"].boom_width == pytest.approx(27.432)
+
+
+def _stated_defaults(text: str) -> Iterator[tuple[str, str, str]]:
+    """Yield kind of source, key and default of every line of a source that states one."""
+    source, kind = False, ""
+    for whole in text.splitlines():
+        line = whole.removeprefix("# ")
+        if line.startswith("["):
+            source, kind = line.startswith("[sources."), ""
+        if found := re.match(r'kind = "(\w+)"', line):
+            kind = found[1]
+        found = re.match(r"(\w+) = .*# .*\bdefault ([^;,(]+?)(?:[;,] .*)?$", line)
+        if found and source and kind:
+            yield kind, found[1], found[2].strip()
+
+
+def test_the_defaults_stated_of_sources_are_theirs(text: str) -> None:
+    kinds = {
+        get_args(model.model_fields["kind"].annotation)[0]: model
+        for model in _models(FarmFile)
+        if issubclass(model, SourceEntry) and "kind" in model.model_fields
+    }
+    seen = 0
+    for kind, key, stated in _stated_defaults(text):
+        field = kinds[kind].model_fields[key]
+        if not re.match(r'"[^"]+"$|[\d.]+( [a-z]+)?$|true$|false$', stated):
+            continue  # in words
+        if field.default is None:
+            continue  # given by what reads it
+        value: Any = stated if " " in stated and '"' not in stated else json.loads(stated)
+        adapter: TypeAdapter[Any] = TypeAdapter(Annotated[field.annotation, *field.metadata, None])
+        assert adapter.validate_python(value) == field.default, (kind, key, stated)
+        seen += 1
+    assert seen >= 20
+
+
+@pytest.mark.parametrize(
+    ("model", "key", "default"),
+    [
+        (ModbusStation, "port", 502),  # registered with IANA as mbap
+        (NmeaStation, "baud", 4800),  # NMEA 0183's own speed
+        (MqttStation, "port", None),  # 1883, with TLS 8883, both registered with IANA
+    ],
+)
+def test_a_protocols_own_number_is_the_default(model: Any, key: str, default: Any) -> None:
+    assert model.model_fields[key].default == default

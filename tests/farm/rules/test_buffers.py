@@ -121,6 +121,31 @@ class TestAlongWater:
         assert required_m(water, Proven(measures={"approved nozzles"})) == 20.0
 
 
+@pytest.mark.parametrize(
+    ("combine", "measures", "metres"),
+    [
+        ("replace", {"a"}, 30.0),
+        ("replace", {"a", "b"}, 20.0),
+        ("replace", {"c"}, 12.0),
+        ("replace", {"a", "b", "c"}, 12.0),
+        ("add and cap", {"a", "b"}, 10.0),
+        ("all together", {"a", "b"}, 40.0),
+        ("all together", {"a", "b", "c"}, 12.0),
+        ("none", {"a", "b", "c"}, 40.0),
+    ],
+)
+def test_how_percents_and_distances_go_together(
+    combine: str, measures: set[str], metres: float
+) -> None:
+    reductions = [
+        {"needs": ["a"], "percent": "25 %"},
+        {"needs": ["b"], "percent": "50 %"},
+        {"needs": ["c"], "to": "12 m"},
+    ]
+    forty = buffer(base="40 m", reductions=reductions, combine=combine)
+    assert required_m(forty, Proven(measures=measures)) == pytest.approx(metres)
+
+
 def test_residents() -> None:
     reduction = {
         "needs": ["charter", "approved nozzles"],

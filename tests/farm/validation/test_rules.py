@@ -177,3 +177,13 @@ class TestExpired:
         config = load(ruled(farm, rule).write()).config
         ((key, _, _),) = expired(config, date(2026, 7, 1))
         assert str(key).startswith("products.a.rules (item 1).valid_until")
+
+
+def test_who_counts_from_planting_is_named_and_no_other_rule_on_stages(farm: Any) -> None:
+    ruled(farm, 'kind = "stage"; days_after_planting = 45')
+    farm.add('\n[[windows.contact.rules]]\nkind = "stage"\nlast = 2026-07-01\n')
+    assert farm.problem().wrong.startswith("product a counts days after planting")
+
+
+def test_a_last_day_alone_needs_no_day_of_planting(farm: Any) -> None:
+    load(ruled(farm, 'kind = "stage"; last = 2026-07-01').write())
