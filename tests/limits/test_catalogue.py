@@ -279,7 +279,7 @@ def test_every_limit_is_in_the_catalogue_and_in_a_table_of_this_module() -> None
     assert set(CATALOGUE) == set(Limit)
     assert set(MEASURED) == {entry.limit for entry in IN_WINDOWS.values()}
     of_rules = {entry.limit for entry in CATALOGUE.values() if entry.key.startswith("rules.")}
-    # Those of rules only have their cases in tests/judge/test_rules.py.
+    # Those of rules only have their cases in tests/limits/test_rule_limits.py.
     assert {ruled.limit for ruled in RULED} == set(Limit) - set(MEASURED) - of_rules
 
 

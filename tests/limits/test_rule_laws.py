@@ -10,7 +10,7 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tests.judge.test_rules import BOOM, RULES, SKIES, judged, limits, tables
+from tests.limits.test_rule_limits import BOOM, RULES, SKIES, judged, limits, tables
 from tests.support.english import english
 from tests.support.worked_farm import build_farm, fair_weather
 from watcher.limits.catalogue import Limit
