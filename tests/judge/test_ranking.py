@@ -43,6 +43,14 @@ def test_the_room_of_a_field_is_that_of_the_nearest_of_its_reasons() -> None:
     assert seen > 5  # some of them open
 
 
+def test_scarcity_is_how_much_of_the_hours_left_the_job_takes() -> None:
+    judgement = judge(FarmArrays.of(mixed_farm()), changeable_weather(48))
+    seen = [f for time in (0, 7) for f in rank(judgement, time).spray if f.usable_hours]
+    assert seen
+    for field in seen:
+        assert field.scarcity * field.usable_hours * 3600 == pytest.approx(field.duration_s)
+
+
 def test_the_first_of_the_reasons_binds() -> None:
     judgement = judge(FarmArrays.of(mixed_farm()), changeable_weather(24))
     for field in rank(judgement, 3).every.values():

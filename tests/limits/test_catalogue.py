@@ -190,6 +190,7 @@ def control(clean: float) -> Callable[[dict[str, Any]], None]:
 
 TO_VINES, FROM_VINES = {"wind_from_deg": 180.0}, {"wind_from_deg": 0.0}
 CLEAR_NIGHT = {"cloud_pct": 0.0, "wind_mph": 3.2, "start": 1_781_066_000}  # about 23:30 there
+HARDLY_LAYERED = CLEAR_NIGHT | {"cloud_pct": 90.0, "wind_mph": 4.0}  # possible, by its wind
 NOTHING_TOLD = {"cloud_pct": NAN, "wind_mph": NAN, "wind_spread_deg": NAN, "temp_c": NAN}
 RULED = [
     Ruled(Limit.DROPLETS, LimitState.BROKEN, window(droplets={"low": "medium"})),
@@ -263,6 +264,16 @@ RULED = [
     Ruled(Limit.INVERSION, LimitState.HOLDS),
     Ruled(Limit.INVERSION, LimitState.BROKEN, weather=CLEAR_NIGHT),
     Ruled(Limit.INVERSION, LimitState.UNKNOWN, weather=NOTHING_TOLD),
+    # Possible: with coarse drops only, where the window bears it at all.
+    Ruled(Limit.INVERSION, LimitState.NEAR, weather=HARDLY_LAYERED, case=("C", "coarse15")),
+    Ruled(Limit.INVERSION, LimitState.BROKEN, weather=HARDLY_LAYERED),
+    Ruled(
+        Limit.INVERSION,
+        LimitState.BROKEN,
+        window(inversion={"tolerate": "none"}),
+        HARDLY_LAYERED,
+        ("C", "coarse15"),
+    ),
 ]
 
 
@@ -339,6 +350,12 @@ class TestEntry:
         if CATALOGUE[limit].written is not None:
             assert key in OwnLimits.model_fields
             assert Window.model_fields[key].description
+
+
+@pytest.mark.parametrize("limit", [Limit.AFTER_SUNRISE, Limit.BEFORE_SUNSET])
+def test_a_time_from_the_sun_is_near_within_nine_minutes(limit: Limit) -> None:
+    """The margin is a share of an hour, however long the label asks for."""
+    assert CATALOGUE[limit].scale == 3600.0
 
 
 def test_a_field_may_tighten_every_limit_of_its_window() -> None:

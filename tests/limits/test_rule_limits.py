@@ -579,6 +579,16 @@ class TestBuffersOnTheGround:
         assert found is not None
         assert found.strips[0].depth_m == pytest.approx(20.0)  # nobody said what lies between
 
+    def test_what_is_left_on_all_sides_is_taken_off_the_area_and_no_other(self) -> None:
+        all_round = {"base": "40 m", "sides": "all round"}
+        shut = {"base": "500 m", "sides": "all round"}
+        shares = [
+            judged(self._told(buffer), fair_weather()).plan.buffers.always_share.max()
+            for buffer in (all_round, {"base": "40 m"}, shut)
+        ]
+        # The neighbour lies along one side of 400 m; where all is shut there is nothing to take.
+        assert shares == pytest.approx([40.0 / 400.0, 0.0, 0.0], abs=0.005)
+
     def test_a_lesser_distance_on_the_other_sides(self) -> None:
         told = self._told({"base": "60 m", "other_sides": "30 m"}, between=["road"])
         depths = [f.strips[0].depth_m for w in (180.0, 0.0) if (f := self._found(told, w))]

@@ -35,6 +35,26 @@ def test_coarse_drops_lose_what_common_practice_says(gal_acre, weeds, low, high)
     assert loss[:2] == pytest.approx((low, high))
 
 
+@pytest.mark.parametrize(
+    ("mode", "enough", "little"),
+    [
+        (ModeOfAction.CONTACT_HERBICIDE, (0, 8), (0, 25)),
+        (ModeOfAction.RESIDUAL_HERBICIDE, (0, 2), (0, 3)),
+        (ModeOfAction.CONTACT_INSECTICIDE, (2, 12), (8, 30)),
+        (ModeOfAction.SYSTEMIC_INSECTICIDE, (0, 5), (2, 10)),
+        (ModeOfAction.PROTECTANT_FUNGICIDE, (2, 10), (10, 30)),
+        (ModeOfAction.SYSTEMIC_FUNGICIDE, (0, 3), (0, 10)),
+        (ModeOfAction.TRANSLOCATED_HERBICIDE, (0, 8), (0, 20)),
+    ],
+)
+def test_what_coarse_drops_lose_hangs_on_how_the_product_works(mode, enough, little):
+    """Estimates of the project, by what is sprayed: no source."""
+    for gal_acre, expected in ((15, enough), (7, little)):
+        rate = gal_acre * GAL_PER_ACRE
+        loss = control_loss(DropletClass.COARSE, rate, Weeds.GRASSES, {mode})
+        assert loss[:2] == pytest.approx(expected)
+
+
 @pytest.mark.parametrize("droplets", [DropletClass.FINE, DropletClass.MEDIUM])
 def test_fine_and_medium_drops_with_enough_water_lose_nothing(droplets):
     assert control_loss(droplets, 15 * GAL_PER_ACRE, Weeds.MIXED)[:2] == pytest.approx((0, 0))

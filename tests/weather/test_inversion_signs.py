@@ -1,5 +1,6 @@
 """Each line of evidence on its own."""
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -231,6 +232,28 @@ class TestWarming:
         fast = 10.0 + 4.0 * np.maximum(0.0, (self.TIMES - SUNRISE) / HOUR)
         assert self.found(0.7, 2.5, fast) == "POSSIBLE"
         assert self.found(1.1, 2.5, fast) == "NONE"
+
+    @pytest.mark.parametrize(
+        ("wind", "temp", "expected"),
+        [
+            (1.79, 12.0, ["POSSIBLE", "NONE", "NONE"]),
+            (1.8, 12.0, ["NONE", "NONE", "NONE"]),
+            (1.8, 10.0, ["POSSIBLE", "POSSIBLE", "POSSIBLE"]),
+            (11.0 / 3.6, 10.0, ["NONE", "NONE", "NONE"]),
+        ],
+    )
+    def test_at_its_bound_a_sign_counts(self, wind: float, temp: float, expected: Any) -> None:
+        """Exactly one, two and four hours after sunrise, after a night at 10 degC."""
+        hours = np.array([-1.0, 1.0, 2.0, 4.0])
+        day = Daylight.of(times=SUNRISE + hours * HOUR, **PLACE)
+        sign = warming(
+            times=SUNRISE + hours * HOUR,
+            temp_c=[10.0, temp, temp, temp],
+            wind_m_s=wind,
+            longitude=-96.0,
+            daylight=replace(day, hours_since_sunrise=np.where(hours < 0, 23.0, hours)),
+        )
+        assert names(sign.finding)[1:] == expected
 
     def test_without_wind_it_takes_two_hours(self) -> None:
         assert self.found(1.8, 1.0) == "POSSIBLE"

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import ArrayLike
 
-from watcher.weather.mean_ahead import BEGINS_FROM, LASTS_FROM, MeanAhead, mean_ahead
+from watcher.weather.mean_ahead import BEGINS_FROM, LASTS_FROM, MeanAhead, foretold, mean_ahead
 from watcher.weather.series import Site, WeatherSeries
 
 law = settings(deadline=None)
@@ -180,3 +180,27 @@ def test_a_bound_that_is_not_known_is_unknown() -> None:
 
 def test_a_calm_is_no_danger() -> None:
     assert _ahead(np.zeros(MINUTES)).chance[-1] == 0.0
+
+
+class TestForetold:
+    """The mean in so many minutes is what is known of its ten minutes and what is to come."""
+
+    def test_of_means_of_five_minutes_the_last_counts_for_five(self) -> None:
+        wind = np.where(np.arange(16) < 15, 2.0, 6.0)  # 6 m/s over the last five minutes
+        means, _ = foretold(_series(wind, 300), step_s=300)
+        in_one, in_ten = means[0, -1], means[-1, -1]
+        known = (4 * 2.0 + 5 * 6.0) / 9  # nine of the ten minutes that end in one
+        assert in_one == pytest.approx(0.9 * known + 0.1 * 4.0, abs=0.25)
+        assert 2.0 < in_ten < 4.5
+
+    def test_by_hand_from_minutes(self) -> None:
+        """The fitted weights (this module's own) on 2 m/s with 6 m/s four minutes ago."""
+        wind = np.full(MINUTES, 2.0)
+        wind[-4] = 6.0
+        means, _ = foretold(_series(wind), step_s=60)
+        usual = 0.11 * 2.0 + 0.31 * 2.4 + 0.30 * (2 + 4 / 30) + 0.28 * (2 + 4 / 60)
+        assert means[-1, -1] == pytest.approx(usual + 0.41 * 10**-0.53 * (2.0 - usual))
+        in_seven = means[6, -1]  # of its minutes the last three are known, all at 2 m/s
+        assert in_seven == pytest.approx(
+            0.3 * 2.0 + 0.7 * (usual + 0.41 * 7**-0.53 * (2.0 - usual))
+        )

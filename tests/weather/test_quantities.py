@@ -61,3 +61,44 @@ class TestEntry:
         else:
             with pytest.raises(ValueError, match="measures"):
                 SourceEntry.model_validate(entry)
+
+
+# WMO guidelines on quality control of automatic stations (Zahumensky 2004), plausible values and
+# the most a value may change in a minute; values from memory. In SI.
+@pytest.mark.parametrize(
+    ("name", "low", "high", "in_a_minute"),
+    [
+        ("wind", 0.0, 75.0, 20.0),
+        ("wind_from", 0.0, 360.0, None),
+        ("temperature", -80.0, 60.0, 3.0),
+        ("humidity", 0.0, 100.0, 15.0),
+        ("dew_point", -80.0, 35.0, 4.0),
+        ("pressure", 500e2, 1100e2, 200.0),
+        ("soil_temperature_10cm", -50.0, 50.0, 0.5),
+        ("solar", None, 1600.0, 800.0),
+    ],
+)
+def test_plausible_values_and_steps_are_the_wmos(
+    name: str, low: float | None, high: float, in_a_minute: float | None
+) -> None:
+    quantity = BY_NAME[name]
+    own = next(r for r in quantity.ranges if "WMO" in r.source)
+    assert low is None or own.low == low
+    assert own.high == high
+    assert in_a_minute is None or (quantity.step and dict(quantity.step.most)[60] == in_a_minute)
+
+
+# NOAA's MADIS, level 1 and 2 checks: 35 degF, 50 % and 10 mb in an hour; values from memory.
+@pytest.mark.parametrize(
+    ("name", "in_an_hour"),
+    [("temperature", 35 / 1.8), ("humidity", 50.0), ("pressure", 1000.0), ("wind", 20.0)],
+)
+def test_steps_of_an_hour_are_those_of_madis(name: str, in_an_hour: float) -> None:
+    step = BY_NAME[name].step
+    assert step is not None
+    assert dict(step.most)[3600] == pytest.approx(in_an_hour)
+
+
+@pytest.mark.parametrize("name", ["rain_chance", "cloud", "leaf_wetness", "humidity"])
+def test_shares_go_from_none_to_all(name: str) -> None:
+    assert [(r.low, r.high) for r in BY_NAME[name].ranges] == [(0.0, 100.0)]
