@@ -7,9 +7,9 @@ Run by hand or weekly, not with the tests::
 
 A mutant is one changed sign, comparison, boolean, bound (min and max) or constant, in a copy of the
 tree. It is caught when the tests of its own room fail or hang: those that ran its line first, then
-all others of every day, then those marked ``long``. The sample is drawn anew from the seed, spread over the rooms by their size. Prints
-every survivor with its line, so that a test can be written for it, or why it changes nothing be
-seen.
+all others of every day, then those marked ``long``. The sample is drawn anew from the seed, spread
+over the rooms by their size. Prints every survivor with its line, so that a test can be written for
+it, or why it changes nothing be seen.
 """
 
 import argparse
