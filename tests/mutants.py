@@ -33,7 +33,7 @@ ROOT = Path(__file__).resolve().parent.parent
 ROOMS = {
     "limits": ["tests/limits"],
     "judge": ["tests/judge"],
-    "weather": ["tests/weather"],
+    "weather": ["tests/weather", "tests/published"],  # a file a source, most of them of its physics
     "alerts": ["tests/alerts"],
     "delivery": ["tests/delivery"],
     "farm": ["tests/farm"],

@@ -213,8 +213,11 @@ def test_renaming_changes_neither_remedies_nor_their_order(
 
 
 def test_too_windy_for_the_label_nothing_helps_but_waiting_or_elsewhere() -> None:
-    found = remedies(case_of(tables(), fair_weather(hours=HOURS, wind_mph=[10.2] * 5 + [5.0] * 5)))
+    series = fair_weather(hours=HOURS, wind_mph=[10.2] * 5 + [5.0] * 5)
+    found = remedies(case_of(tables(), series))
     assert [kinds(r) for r in found] == [(ChangeKind.WAIT,)]
+    wait = found[0].changes[0]
+    assert (wait.value, wait.takes_s) == (series.times[5], series.times[5] - series.times[NOW])
 
 
 def towards(told: dict[str, Any], setup: str = "fine15") -> tuple[Remedy, ...]:
@@ -234,6 +237,15 @@ def test_where_drift_stops_a_job_tips_and_strips_are_offered_with_their_price() 
     strips = found[(ChangeKind.STRIPS,)]
     assert strips.changes[0].neighbours == ("vines_K",)
     assert strips.drift_after <= 1.0
+
+
+@pytest.mark.parametrize(("wind_mph", "passes"), [(4.0, 1), (4.5, 2)])
+def test_no_wider_strip_is_left_than_it_takes(wind_mph: float, passes: int) -> None:
+    sky = fair_weather(hours=HOURS, wind_mph=wind_mph, wind_from_deg=180.0)
+    found = {kinds(r): r for r in remedies(case_of(tables(), sky))}
+    strips = found[(ChangeKind.STRIPS,)]
+    assert strips.changes[0].passes == passes
+    assert strips.drift_after < 1.0
 
 
 def test_a_holding_job_is_offered_nothing() -> None:

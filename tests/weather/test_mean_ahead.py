@@ -204,3 +204,9 @@ class TestForetold:
         assert in_seven == pytest.approx(
             0.3 * 2.0 + 0.7 * (usual + 0.41 * 7**-0.53 * (2.0 - usual))
         )
+
+    def test_readings_of_half_minutes_count_as_the_minutes_they_make(self) -> None:
+        halves = 4.0 + np.where(np.arange(2 * MINUTES) % 2, 2.0, -2.0)
+        by_half, _ = foretold(_series(halves, 30), step_s=30)
+        by_minute, _ = foretold(_series(np.full(MINUTES, 4.0)), step_s=60)
+        assert by_half[:, -1] == pytest.approx(by_minute[:, -1])
