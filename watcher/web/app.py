@@ -104,7 +104,7 @@ def create_app(watch: Watch, keys: Keys) -> FastAPI:
         title="Field weather watch",
         docs_url=None,
         redoc_url=None,
-        openapi_url="/api/openapi.json",
+        openapi_url="/api/v1/openapi.json",
         lifespan=while_open,
     )
     app.state.streams = streams
@@ -259,4 +259,4 @@ def _wants_json(request: Request) -> bool:
 
 
 def _of_station(request: Request) -> bool:
-    return request.url.path.startswith("/stations/")
+    return request.url.path.startswith(("/stations/", "/api/v1/stations/"))

@@ -25,6 +25,8 @@ MOST_FORM_BYTES = 64 * 1024
 _HELD_S = 1.0
 """A refusal is held back so long: who asks again at once costs no more than who waits."""
 _READS = {"GET", "HEAD", "OPTIONS"}
+_STEPS = ("/jobs", "/api/v1/jobs", "/plan", "/api/v1/plan")
+_FILES = ("/api/v1/log.csv", "/api/v1/records", "/api/v1/incidents", "/skill")
 
 
 class FullError(Exception):
@@ -125,15 +127,15 @@ class Lanes:
 
     def _lane(self, method: str, path: str) -> Lane | None:
         """The lane of a request; None for what is bounded where it is answered."""
-        if path.startswith("/stations/") or path in {"/live", "/health"}:
+        if path.startswith(("/stations/", "/api/v1/stations/")) or path in {"/live", "/health"}:
             return None
         if path == "/login" and method not in _READS:
             return self.log_ins
         if path.startswith(("/seen/", "/login/")):
             return self.steps
-        if method not in _READS and path.startswith(("/jobs", "/api/jobs", "/plan", "/api/plan")):
+        if method not in _READS and path.startswith(_STEPS):
             return self.steps
-        if path.startswith(("/api/log.csv", "/api/records", "/api/incidents", "/skill")):
+        if path.startswith(_FILES):
             return self.files
         return self.pages
 

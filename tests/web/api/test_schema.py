@@ -21,7 +21,7 @@ def _problems(url: str) -> tuple[int, list[str]]:
     from hypothesis import HealthCheck, Phase, given, settings  # noqa: PLC0415
 
     schema = schemathesis.openapi.from_url(
-        f"{url}/api/openapi.json", headers={"Authorization": f"Bearer {OWNER}"}
+        f"{url}/api/v1/openapi.json", headers={"Authorization": f"Bearer {OWNER}"}
     )
     problems: list[str] = []
     asked = 0

@@ -86,7 +86,7 @@ Asked = Annotated[Language, Depends(asked_language)]
 
 def router(house: AppContext) -> APIRouter:
     """Routes that read."""
-    routes = APIRouter(prefix="/api", tags=["farm"], dependencies=[Depends(bearer)])
+    routes = APIRouter(prefix="/api/v1", tags=["farm"], dependencies=[Depends(bearer)])
     looker = Depends(house.door.api_looker)
 
     @routes.get("/ranking", responses=answers(401, 503))
@@ -194,7 +194,7 @@ def router(house: AppContext) -> APIRouter:
 
 def jobs_router(house: AppContext) -> APIRouter:
     """Routes of the jobs."""
-    routes = APIRouter(prefix="/api/jobs", tags=["jobs"], dependencies=[Depends(bearer)])
+    routes = APIRouter(prefix="/api/v1/jobs", tags=["jobs"], dependencies=[Depends(bearer)])
     looker, runner = Depends(house.door.api_looker), Depends(house.door.api_runner)
 
     @routes.get("", responses=answers(401, 422))

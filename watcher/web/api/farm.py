@@ -109,7 +109,7 @@ Given = Annotated[How, Depends(_how)]
 
 def router(house: AppContext) -> APIRouter:
     """Routes of the farm's files."""
-    routes = APIRouter(prefix="/api/farm", tags=["farm"], dependencies=[Depends(bearer)])
+    routes = APIRouter(prefix="/api/v1/farm", tags=["farm"], dependencies=[Depends(bearer)])
     looker, owner = Depends(house.door.api_looker), Depends(house.door.api_administrator)
 
     @routes.get("", responses=answers(401, 404))
@@ -247,7 +247,7 @@ async def _change(house: AppContext, propose: Propose, how: How, user: User) -> 
     """Make a change, or only look at it; or say why not."""
     editor = in_use(house).editor
     if how.based_on is None and not how.dry_run:
-        wrong = say("send If-Match with the ETag of GET /api/farm, or * for any")
+        wrong = say("send If-Match with the ETag of GET /api/v1/farm, or * for any")
         return _refused(how.language, 428, wrong)
     based_on = None if how.based_on in {None, "*"} else str(how.based_on).strip('W/" ')
     try:

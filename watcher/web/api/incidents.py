@@ -73,7 +73,7 @@ class AccountTold(ApiModel):
 
 def router(house: AppContext) -> APIRouter:
     """Routes of the accounts."""
-    routes = APIRouter(prefix="/api", tags=["incidents"], dependencies=[Depends(bearer)])
+    routes = APIRouter(prefix="/api/v1", tags=["incidents"], dependencies=[Depends(bearer)])
     looker, runner = Depends(house.door.api_looker), Depends(house.door.api_runner)
     reading = house.watch.book.store.reading
 

@@ -23,7 +23,7 @@ _LARGEST = 2**31 - 1
 
 def router(house: AppContext) -> APIRouter:
     """Routes of the plan."""
-    routes = APIRouter(prefix="/api/plan", tags=["plan"], dependencies=[Depends(bearer)])
+    routes = APIRouter(prefix="/api/v1/plan", tags=["plan"], dependencies=[Depends(bearer)])
     looker, runner = Depends(house.door.api_looker), Depends(house.door.api_runner)
 
     def answered(language: Asked) -> models.PlanTold:

@@ -32,8 +32,10 @@ def router(
     # One at a time, in the order they came: of a quantity posted twice the last value stands.
     lanes: dict[str, Lane] = {}
 
+    # The address of old, which stands in devices that nobody climbs up a mast to change.
+    @routes.post("/stations/{station}/readings", include_in_schema=False)
     @routes.post(
-        "/stations/{station}/readings",
+        "/api/v1/stations/{station}/readings",
         tags=["stations"],
         response_model=TakenTold,
         responses={

@@ -27,7 +27,7 @@ def _as(media_type: str) -> Answers:
 
 def router(house: AppContext) -> APIRouter:
     """Routes of the records."""
-    routes = APIRouter(prefix="/api", tags=["records"], dependencies=[Depends(bearer)])
+    routes = APIRouter(prefix="/api/v1", tags=["records"], dependencies=[Depends(bearer)])
     looker = Depends(house.door.api_looker)
     reading = house.watch.book.store.reading
 

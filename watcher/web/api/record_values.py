@@ -22,7 +22,7 @@ _PROBLEM = "application/problem+json"
 
 def router(house: AppContext) -> APIRouter:
     """The route that writes values."""
-    routes = APIRouter(prefix="/api", tags=["records"], dependencies=[Depends(bearer)])
+    routes = APIRouter(prefix="/api/v1", tags=["records"], dependencies=[Depends(bearer)])
     runner = Depends(house.door.api_runner)
 
     @routes.post(
