@@ -34,6 +34,7 @@ from watcher.web.api import (
     record_values,
 )
 from watcher.web.api import farm as farm_api
+from watcher.web.api.description import OPENAPI_URL, describe
 from watcher.web.api.models import HealthTold
 from watcher.web.auth import login_pages
 from watcher.web.auth.authenticator import Authenticator, NotAllowedError, NotLoggedInError
@@ -60,9 +61,11 @@ from watcher.web.pages import (
 from watcher.web.pages import incidents as incident_pages
 from watcher.web.pages.farm_form import of_mistakes
 from watcher.web.pages.pushes import BadSubscriptionError
+from watcher.web.problem import problem
 from watcher.web.seldom import Seldom
 
 _COMPRESSED_FROM_BYTES = 600
+_MOST_MISTAKES = 20
 _THREADS = 8
 """One for each that the lanes let in at once, and one: each keeps some memory."""
 _NO_SESSIONS = (
@@ -104,7 +107,7 @@ def create_app(watch: Watch, keys: Keys) -> FastAPI:
         title="Field weather watch",
         docs_url=None,
         redoc_url=None,
-        openapi_url="/api/v1/openapi.json",
+        openapi_url=OPENAPI_URL,
         lifespan=while_open,
     )
     app.state.streams = streams
@@ -152,6 +155,7 @@ def create_app(watch: Watch, keys: Keys) -> FastAPI:
         body = HealthTold.of(found, house.farm.zone).for_anybody()
         return JSONResponse(body, status_code=200 if found.well else 503)
 
+    describe(app)
     _answer_errors(app, house)
     return app
 
@@ -189,7 +193,7 @@ def _answer_errors(app: FastAPI, house: AppContext) -> None:
 
     def refuse(request: Request, status: int, wrong: Param) -> Response:
         if _wants_json(request):
-            return JSONResponse({"wrong": str(wrong)}, status_code=status)
+            return problem(status, str(wrong))
         visitor = house.door.visitor(request)
         return house.show(request, visitor, "problem.html", status=status, wrong=wrong, back=False)
 
@@ -242,9 +246,12 @@ def _answer_errors(app: FastAPI, house: AppContext) -> None:
 
     @app.exception_handler(RequestValidationError)
     def not_understood(request: Request, error: RequestValidationError) -> Response:
-        found = error.errors()[0]
-        where = ".".join(str(part) for part in found["loc"])
-        return refuse(request, 422, f"{where}: {found['msg']}")
+        found = [(".".join(map(str, one["loc"])), str(one["msg"])) for one in error.errors()]
+        wrong = "{}: {}".format(*found[0])
+        if not _wants_json(request):
+            return refuse(request, 422, wrong)
+        mistakes = [{"where": where, "wrong": what} for where, what in found[:_MOST_MISTAKES]]
+        return problem(422, wrong, mistakes=mistakes)
 
     @app.exception_handler(HTTPException)
     def refused(request: Request, error: HTTPException) -> Response:

@@ -13,10 +13,10 @@ from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
 
 from starlette.requests import ClientDisconnect
-from starlette.responses import JSONResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from watcher.addresses import sender
+from watcher.web.problem import problem
 from watcher.web.seldom import Seldom
 
 RETRY_AFTER_S = 2
@@ -111,7 +111,7 @@ class Lanes:
             body = await _read(receive)
             if body is None:
                 wrong = f"the body is over {MOST_FORM_BYTES} bytes"
-                await JSONResponse({"wrong": wrong}, 413)(scope, receive, send)
+                await problem(413, wrong)(scope, receive, send)
                 return
             receive = _replayed(body, receive)
         client = scope.get("client")
@@ -123,7 +123,7 @@ class Lanes:
             await asyncio.sleep(self._held_s)
             wrong = f"too much is asked for at once; try again in {RETRY_AFTER_S} s"
             headers = {"Retry-After": str(RETRY_AFTER_S)}
-            await JSONResponse({"wrong": wrong}, 503, headers)(scope, receive, send)
+            await problem(503, wrong, headers=headers)(scope, receive, send)
 
     def _lane(self, method: str, path: str) -> Lane | None:
         """The lane of a request; None for what is bounded where it is answered."""

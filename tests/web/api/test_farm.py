@@ -123,7 +123,7 @@ async def test_versions_are_listed_told_and_gone_back_to(site: Visited, file: Pa
     listed = (await site.web.get("/api/v1/farm/versions")).json()
     assert [v["number"] for v in listed] == [3, 2, 1]
     assert [v["by"] for v in listed] == ["owner", "owner", ""]
-    assert len((await site.web.get("/api/v1/farm/versions?before=3&most=1")).json()) == 1
+    assert len((await site.web.get("/api/v1/farm/versions?limit=1")).json()) == 1
     told = (await site.web.get("/api/v1/farm/versions/3")).json()
     assert told["changes"] == [{"key": "fields.hill.weeds", "before": "weedy", "after": "moderate"}]
     back = await site.web.post("/api/v1/farm/versions/1/restore", headers={"If-Match": "*"})

@@ -3,7 +3,8 @@
 Programs show a token (``Authorization: Bearer …``); whoever is logged in may read it in a browser.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
+from itertools import dropwhile, islice
 from typing import Annotated, Any
 
 import numpy as np
@@ -22,10 +23,13 @@ from watcher.limits.status import Status
 from watcher.messages.words import CAUTION
 from watcher.service.log_view import csv_by_day
 from watcher.web.api import models
+from watcher.web.api.conditional import ConditionalRoute
+from watcher.web.api.paging import LINKED, Page, Paged
 from watcher.web.auth.users import User
 from watcher.web.context import OLD_AFTER_S, AppContext
 from watcher.web.numbers import Number
 from watcher.web.open_jobs import by_field, open_jobs
+from watcher.web.problem import PROBLEM
 
 Answers = dict[int | str, dict[str, Any]]
 
@@ -52,10 +56,7 @@ def answers(*codes: int) -> Answers:
 _ASKS: Answers = {
     409: {
         "description": "The start needs a plain yes first, or does not fit the state of jobs",
-        "model": models.Wrong,
-        "content": {
-            "application/problem+json": {"schema": models.AsksFirst.model_json_schema()},
-        },
+        "model": models.AsksFirst | models.Wrong,
     }
 }
 
@@ -71,6 +72,8 @@ Key = Annotated[
     ),
 ]
 bearer = HTTPBearer(auto_error=False, description="A program's or a station's token")
+API: dict[str, Any] = {"dependencies": [Depends(bearer)], "route_class": ConditionalRoute}
+"""What every router of the API is made with."""
 
 
 def asked_language(response: Response, accept_language: Annotated[str, Header()] = "") -> Language:
@@ -86,7 +89,7 @@ Asked = Annotated[Language, Depends(asked_language)]
 
 def router(house: AppContext) -> APIRouter:
     """Routes that read."""
-    routes = APIRouter(prefix="/api/v1", tags=["farm"], dependencies=[Depends(bearer)])
+    routes = APIRouter(prefix="/api/v1", tags=["farm"], **API)
     looker = Depends(house.door.api_looker)
 
     @routes.get("/ranking", responses=answers(401, 503))
@@ -194,17 +197,19 @@ def router(house: AppContext) -> APIRouter:
 
 def jobs_router(house: AppContext) -> APIRouter:
     """Routes of the jobs."""
-    routes = APIRouter(prefix="/api/v1/jobs", tags=["jobs"], dependencies=[Depends(bearer)])
+    routes = APIRouter(prefix="/api/v1/jobs", tags=["jobs"], **API)
     looker, runner = Depends(house.door.api_looker), Depends(house.door.api_runner)
 
-    @routes.get("", responses=answers(401, 422))
+    @routes.get("", responses=answers(401, 422) | LINKED)
     def every(
-        start: Moment = 0, end: Moment = _LAST_SECOND, _user: User = looker
+        page: Paged, start: Moment = 0, end: Moment = _LAST_SECOND, _user: User = looker
     ) -> list[models.JobTold]:
         """Jobs that started in ``start <= time < end``, the oldest first."""
         with house.watch.book.store.reading() as session:
-            found = queries.started(session, start, end, house.watch.clock.now())
-            return [models.JobTold.of(view) for view in found]
+            every = queries.started(session, start, end, house.watch.clock.now())
+            found = list(islice(_after(every, page), page.limit + 1))
+            told = page.of(found, [view.job.id for view in found])
+            return [models.JobTold.of(view) for view in told]
 
     @routes.get("/{number}", responses=answers(401, 404, 422))
     def one(number: Number, _user: User = looker) -> models.JobWithEvents:
@@ -248,9 +253,7 @@ def jobs_router(house: AppContext) -> APIRouter:
             return say_step(taken, language)
         now = house.watch.clock.now()
         question = models.AsksFirst.of(house.speaker, step.field, taken, now, language)
-        return JSONResponse(
-            question.model_dump(), status_code=409, media_type="application/problem+json"
-        )
+        return JSONResponse(question.model_dump(), status_code=409, media_type=PROBLEM)
 
     @routes.post("/{number}/{step}", responses=answers(401, 403, 404, 409, 413, 422))
     async def take_step(
@@ -271,6 +274,18 @@ def jobs_router(house: AppContext) -> APIRouter:
         return say_step(await house.watch.take_step(taken), language)
 
     return routes
+
+
+def _after(every: Sequence[queries.JobView], page: Page) -> Iterator[queries.JobView]:
+    """The jobs that come after the last one told, which may have begun before one of a lower
+
+    number: a start is noted at the time it was tapped.
+    """
+    if page.after is None:
+        return iter(every)
+    rest = dropwhile(lambda view: view.job.id != page.after, every)
+    next(rest, None)
+    return rest
 
 
 def bare(key: str | None) -> str | None:

@@ -30,7 +30,7 @@ from watcher.i18n.message import Message, joined, render, say
 from watcher.messages.farm_edit import loosened_line
 from watcher.service.farm_editor import FarmEditor, FarmProposal, LoosensError, OutdatedError
 from watcher.service.farm_versions import FarmVersion
-from watcher.web.api.endpoints import Asked, answers, bearer
+from watcher.web.api.endpoints import API, Asked, answers
 from watcher.web.api.farm_models import (
     BoundaryAsked,
     FarmChanged,
@@ -41,21 +41,21 @@ from watcher.web.api.farm_models import (
     VersionWithChanges,
 )
 from watcher.web.api.models import Wrong
+from watcher.web.api.paging import LINKED, Paged
 from watcher.web.auth.users import User
 from watcher.web.context import AppContext
 from watcher.web.farm_in_use import effect_said, in_use
-from watcher.web.numbers import BIGGEST, Number
+from watcher.web.numbers import Number
+from watcher.web.problem import PROBLEM
 
-_PROBLEM = "application/problem+json"
 _GEOJSON = "application/geo+json"
 _BOUNDARIES = "boundaries"
-_MOST_VERSIONS = 100
 Table = Annotated[str, Path(max_length=60, description="A table of the farm file, or boundaries")]
 Entry = Annotated[str, Path(max_length=60, description="A name in the farm file")]
 Propose = Callable[[FarmEditor, str | None], FarmProposal]
 
 _REFUSALS: dict[int | str, dict[str, Any]] = {
-    code: {"description": words, "content": {_PROBLEM: {"schema": FarmProblem.model_json_schema()}}}
+    code: {"description": words, "model": FarmProblem}
     for code, words in {
         409: "A label or law would ask for less, and nobody said that its words changed",
         412: "The farm was changed since",
@@ -63,7 +63,7 @@ _REFUSALS: dict[int | str, dict[str, Any]] = {
         428: "If-Match is missing",
     }.items()
 }
-_REFUSALS[422]["model"] = Wrong
+_REFUSALS[422]["model"] = FarmProblem | Wrong
 _CHANGES = answers(401, 403, 404, 413) | _REFUSALS
 _CHANGED: dict[str, Any] = {"response_model": FarmChanged, "responses": _CHANGES}
 _BODY = {
@@ -109,7 +109,7 @@ Given = Annotated[How, Depends(_how)]
 
 def router(house: AppContext) -> APIRouter:
     """Routes of the farm's files."""
-    routes = APIRouter(prefix="/api/v1/farm", tags=["farm"], dependencies=[Depends(bearer)])
+    routes = APIRouter(prefix="/api/v1/farm", tags=["farm"], **API)
     looker, owner = Depends(house.door.api_looker), Depends(house.door.api_administrator)
 
     @routes.get("", responses=answers(401, 404))
@@ -163,15 +163,12 @@ def router(house: AppContext) -> APIRouter:
         """The boundaries of fields and neighbours of the farm in use (RFC 7946)."""
         return Response(json.dumps(_collection(house), ensure_ascii=False), media_type=_GEOJSON)
 
-    @routes.get("/versions", responses=answers(401, 404, 422))
-    def versions(
-        before: Annotated[int, Query(ge=1, le=BIGGEST)] = BIGGEST,
-        most: Annotated[int, Query(ge=1, le=_MOST_VERSIONS)] = 20,
-        _user: User = looker,
-    ) -> list[VersionTold]:
-        """Versions with a number below ``before``, the newest first, ``most`` of them."""
+    @routes.get("/versions", responses=answers(401, 404, 422) | LINKED)
+    def versions(page: Paged, _user: User = looker) -> list[VersionTold]:
+        """Every version that is kept, the newest first."""
         kept = in_use(house).editor.versions
-        numbers = [n for n in kept.numbers() if n < before][:most]
+        found = [n for n in kept.numbers() if page.after is None or n < page.after]
+        numbers = page.of(found, found)
         return [VersionTold.of(one) for one in filter(None, map(kept.one, numbers))]
 
     @routes.get("/versions/{number}", responses=answers(401, 404, 422))
@@ -299,7 +296,7 @@ def _refused(language: Language, status: int, wrong: Message, **more: Any) -> Re
     detail = wrong.render(language)
     title = say("The farm was not changed").render(language)
     body = FarmProblem(title=title, status=status, detail=detail, wrong=detail, **more)
-    return JSONResponse(body.model_dump(), status_code=status, media_type=_PROBLEM)
+    return JSONResponse(body.model_dump(), status_code=status, media_type=PROBLEM)
 
 
 def _collection(house: AppContext) -> dict[str, Any]:

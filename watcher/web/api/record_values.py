@@ -12,17 +12,16 @@ from watcher.records.form import WrongValuesError
 from watcher.records.record import Record
 from watcher.service.snapshot import compose
 from watcher.web.api import models
-from watcher.web.api.endpoints import Asked, Key, answers, bare, bearer
+from watcher.web.api.endpoints import API, Asked, Key, answers, bare
 from watcher.web.auth.users import User
 from watcher.web.context import AppContext
 from watcher.web.numbers import Number
-
-_PROBLEM = "application/problem+json"
+from watcher.web.problem import problem
 
 
 def router(house: AppContext) -> APIRouter:
     """The route that writes values."""
-    routes = APIRouter(prefix="/api/v1", tags=["records"], dependencies=[Depends(bearer)])
+    routes = APIRouter(prefix="/api/v1", tags=["records"], **API)
     runner = Depends(house.door.api_runner)
 
     @routes.post(
@@ -57,11 +56,9 @@ def router(house: AppContext) -> APIRouter:
             record = await house.watch.run_and_rejudge(written)
         except WrongValuesError as refusal:
             wrong = {k: e.beside.render(language) for k, e in refusal.wrong.items()}
-            problem = {"wrong": refusal.text.render(language), "values": wrong}
-            return JSONResponse(problem, status_code=422, media_type=_PROBLEM)
+            return problem(422, refusal.text.render(language), values=wrong)
         except RecordError as refusal:
-            problem = {"wrong": refusal.text.render(language)}
-            return JSONResponse(problem, status_code=409, media_type=_PROBLEM)
+            return problem(409, refusal.text.render(language))
         return models.RecordTold.of(record)
 
     return routes
