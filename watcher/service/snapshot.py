@@ -139,11 +139,7 @@ def _without(look: Timeline, field: str) -> Timeline:
 def _of_sources(session: Session, plan: FarmArrays, now: int, *, time_known: bool) -> Timeline:
     config = plan.farm.config
     latitude, longitude = plan.farm.ground.middle
-    stations = {
-        name: _station(session, plan.farm, name, entry, now)
-        for name, entry in config.sources.items()
-        if observes(entry)
-    }
+    stations = measured(session, plan.farm, now)
     forecasts = _forecasts(session, config, now) if time_known else []
     if not time_known:
         stations = {name: _unheard(station) for name, station in stations.items()}
@@ -162,6 +158,15 @@ def _of_sources(session: Session, plan: FarmArrays, now: int, *, time_known: boo
         for order, fields in plan.listens.items()
     )
     return replace(whole, others=tuple(others))
+
+
+def measured(session: Session, farm: Farm, now: int) -> dict[str, Measured]:
+    """Return what each station of a farm has measured of late, as far as it is believed."""
+    return {
+        name: _station(session, farm, name, entry, now)
+        for name, entry in farm.config.sources.items()
+        if observes(entry)
+    }
 
 
 def _station(session: Session, farm: Farm, name: str, entry: SourceEntry, now: int) -> Measured:

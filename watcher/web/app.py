@@ -26,13 +26,18 @@ from watcher.store.errors import LogError, UnknownJobError
 from watcher.web import calendar, static_files
 from watcher.web.api import (
     endpoints,
+    geojson,
     incidents,
+    messages,
     metrics,
     plan_api,
     readings,
     record_export,
     record_values,
+    season,
+    weather,
 )
+from watcher.web.api import events as program_events
 from watcher.web.api import farm as farm_api
 from watcher.web.api.description import OPENAPI_URL, describe
 from watcher.web.api.models import HealthTold
@@ -63,6 +68,7 @@ from watcher.web.pages.farm_form import of_mistakes
 from watcher.web.pages.pushes import BadSubscriptionError
 from watcher.web.problem import problem
 from watcher.web.seldom import Seldom
+from watcher.web.streams import Streams
 
 _COMPRESSED_FROM_BYTES = 600
 _MOST_MISTAKES = 20
@@ -96,7 +102,8 @@ def create_app(watch: Watch, keys: Keys) -> FastAPI:
     """Build the application around a running watch."""
     door = Authenticator(keys.keyring, keys.access, watch.clock)
     house = AppContext(watch, door, keys.pushes, keys.address)
-    streams = events.Streams()
+    streams = Streams(of_one=events.MOST_OF_ONE, in_all=events.MOST_STREAMS)
+    listened = Streams(of_one=program_events.MOST_OF_ONE, in_all=program_events.MOST_STREAMS)
 
     @contextlib.asynccontextmanager
     async def while_open(_app: FastAPI) -> AsyncIterator[None]:
@@ -110,7 +117,7 @@ def create_app(watch: Watch, keys: Keys) -> FastAPI:
         openapi_url=OPENAPI_URL,
         lifespan=while_open,
     )
-    app.state.streams = streams
+    app.state.streams = (streams, listened)
     app.add_middleware(GZipMiddleware, minimum_size=_COMPRESSED_FROM_BYTES)
     app.add_middleware(Lanes)
     app.add_middleware(SecurityMiddleware)
@@ -132,9 +139,14 @@ def create_app(watch: Watch, keys: Keys) -> FastAPI:
         log.router(house),
         records.router(house),
         events.router(house, streams),
+        program_events.router(house, listened),
         endpoints.router(house),
         endpoints.jobs_router(house),
         farm_api.router(house),
+        geojson.router(house),
+        weather.router(house),
+        messages.router(house),
+        season.router(house),
         record_export.router(house),
         record_values.router(house),
         incident_pages.router(house),

@@ -25,8 +25,8 @@ MOST_FORM_BYTES = 64 * 1024
 _HELD_S = 1.0
 """A refusal is held back so long: who asks again at once costs no more than who waits."""
 _READS = {"GET", "HEAD", "OPTIONS"}
-_STEPS = ("/jobs", "/api/v1/jobs", "/plan", "/api/v1/plan")
-_FILES = ("/api/v1/log.csv", "/api/v1/records", "/api/v1/incidents", "/skill")
+_STEPS = ("/jobs", "/api/v1/jobs", "/api/v1/messages", "/plan", "/api/v1/plan")
+_FILES = ("/api/v1/log.csv", "/api/v1/records", "/api/v1/incidents", "/api/v1/season", "/skill")
 
 
 class FullError(Exception):

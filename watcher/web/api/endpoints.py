@@ -26,7 +26,7 @@ from watcher.web.api import models
 from watcher.web.api.conditional import ConditionalRoute
 from watcher.web.api.paging import LINKED, Page, Paged
 from watcher.web.auth.users import User
-from watcher.web.context import OLD_AFTER_S, AppContext
+from watcher.web.context import AppContext
 from watcher.web.numbers import Number
 from watcher.web.open_jobs import by_field, open_jobs
 from watcher.web.problem import PROBLEM
@@ -47,6 +47,7 @@ def answers(*codes: int) -> Answers:
         409: "The step does not fit the state of jobs, or the farm file",
         413: "The body is too large",
         422: "The request is not understood",
+        429: "Too many at once",
         501: "This installation cannot do that",
         503: "The watch has only just started and has not judged yet",
     }
@@ -95,8 +96,7 @@ def router(house: AppContext) -> APIRouter:
     @routes.get("/ranking", responses=answers(401, 503))
     def ranking(language: Asked, _user: User = looker) -> models.RankingTold:
         """What to spray now in which order, and when the rest opens."""
-        found, judged_at = house.picture.ranking, house.watch.judged_at
-        now = house.watch.clock.now()
+        found = house.picture.ranking
         with house.watch.book.store.reading() as session:
             jobs = open_jobs(house, session)
         on = by_field(jobs)
@@ -109,8 +109,8 @@ def router(house: AppContext) -> APIRouter:
 
         return models.RankingTold(
             at=found.at,
-            judged_at=judged_at,
-            old=judged_at is None or now - judged_at > OLD_AFTER_S,
+            judged_at=house.watch.judged_at,
+            old=house.old,
             caution=CAUTION.render(language),
             jobs=[models.JobStateTold.of(job, language) for job in jobs],
             spray=shown(found.spray),
@@ -163,6 +163,33 @@ def router(house: AppContext) -> APIRouter:
             hours=list(_hours(house, case)),
             best_starts=[models.DayStartsTold.of(day, now, zone, language) for day in days],
         )
+
+    @routes.get("/fields/{field}/hours", responses=answers(401, 404, 422, 503) | LINKED)
+    def hours(
+        field: FieldName,
+        page: Paged,
+        setup: Annotated[str | None, Query(max_length=60)] = None,
+        *,
+        language: Asked,
+        _user: User = looker,
+    ) -> list[models.HourReasons]:
+        """Every limit of one field from now on, time by time: why it is open then, or is not."""
+        case = _case(house, field, setup)
+        judgement = house.picture.judgement.of_field(case[0])
+        times = judgement.series.times.tolist()
+        span = [n for n in _ahead(house) if page.after is None or times[n] > page.after]
+        told = page.of(span[: page.limit + 1], [times[n] for n in span])
+        return [
+            models.HourReasons(
+                at=times[n],
+                status=models.status_word(Status(int(judgement.status[(*case, n)]))),
+                limits=[
+                    models.LimitTold.of(house.speaker, field, reason, language)
+                    for reason in reasons(judgement, *case, n)
+                ],
+            )
+            for n in told
+        ]
 
     @routes.get(
         "/log.csv",
@@ -314,19 +341,24 @@ def _under_way(house: AppContext, field: str) -> dict[str, Any]:
     return {"left_s": next(iter(left), None), "busy": [view.job.field for view in opened]}
 
 
+def _ahead(house: AppContext) -> range:
+    """The times from now to the farm's horizon."""
+    picture = house.picture
+    horizon = picture.outlook.now + house.farm.config.judging.horizon
+    last = int(np.searchsorted(picture.judgement.series.times, horizon))
+    return range(picture.outlook.now_index, last)
+
+
 def _hours(house: AppContext, case: tuple[int, int]) -> Iterator[models.HourTold]:
     picture = house.picture
     judgement = picture.judgement
-    first = picture.outlook.now_index
-    horizon = picture.outlook.now + house.farm.config.judging.horizon
-    last = int(np.searchsorted(judgement.series.times, horizon))
     of = judgement.plan.fields[case[0]], judgement.plan.setups[case[1]]
-    for time in range(first, last):
+    for time in _ahead(house):
         at = int(judgement.series.times[time])
         status = Status(int(judgement.status[(*case, time)]))
         chance = (
             house.chances.now(*of, at, status)
-            if time == first
+            if time == picture.outlook.now_index
             else house.chances.at_hour(*of, at, status)
         )
         yield models.HourTold(

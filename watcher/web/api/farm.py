@@ -10,7 +10,6 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Annotated, Any
 
-import shapely
 from fastapi import APIRouter, Depends, Header, HTTPException, Path, Query, Request, Response
 from fastapi.responses import JSONResponse
 
@@ -40,6 +39,7 @@ from watcher.web.api.farm_models import (
     VersionTold,
     VersionWithChanges,
 )
+from watcher.web.api.geojson import IS_GEOJSON, as_geojson, fields_of, neighbours_of
 from watcher.web.api.models import Wrong
 from watcher.web.api.paging import LINKED, Paged
 from watcher.web.auth.users import User
@@ -48,7 +48,6 @@ from watcher.web.farm_in_use import effect_said, in_use
 from watcher.web.numbers import Number
 from watcher.web.problem import PROBLEM
 
-_GEOJSON = "application/geo+json"
 _BOUNDARIES = "boundaries"
 Table = Annotated[str, Path(max_length=60, description="A table of the farm file, or boundaries")]
 Entry = Annotated[str, Path(max_length=60, description="A name in the farm file")]
@@ -157,11 +156,12 @@ def router(house: AppContext) -> APIRouter:
     @routes.get(
         "/boundaries.geojson",
         response_class=Response,
-        responses=answers(401) | {200: {"content": {_GEOJSON: {"schema": {"type": "object"}}}}},
+        responses=answers(401) | IS_GEOJSON,
     )
     def boundaries(_user: User = looker) -> Response:
         """The boundaries of fields and neighbours of the farm in use (RFC 7946)."""
-        return Response(json.dumps(_collection(house), ensure_ascii=False), media_type=_GEOJSON)
+        farm = house.watch.book.plan.farm
+        return as_geojson([*fields_of(farm), *neighbours_of(farm)])
 
     @routes.get("/versions", responses=answers(401, 404, 422) | LINKED)
     def versions(page: Paged, _user: User = looker) -> list[VersionTold]:
@@ -297,23 +297,3 @@ def _refused(language: Language, status: int, wrong: Message, **more: Any) -> Re
     title = say("The farm was not changed").render(language)
     body = FarmProblem(title=title, status=status, detail=detail, wrong=detail, **more)
     return JSONResponse(body.model_dump(), status_code=status, media_type=PROBLEM)
-
-
-def _collection(house: AppContext) -> dict[str, Any]:
-    farm = house.watch.book.plan.farm
-    features = []
-    for name, shape in farm.ground.fields_deg.items():
-        plan = farm.config.fields[name]
-        about = {"role": "field", "crop": plan.crop, "area_m2": round(farm.ground.area_m2(name))}
-        features.append(_feature(name, shape, about))
-    for name, shape in farm.ground.neighbours_deg.items():
-        beside = farm.config.neighbours[name]
-        about = {"role": "neighbour", "grows": beside.grows}
-        about["susceptibility"] = beside.susceptibility.value
-        features.append(_feature(name, shape, about))
-    return {"type": "FeatureCollection", "features": features}
-
-
-def _feature(name: str, shape: Any, about: dict[str, Any]) -> dict[str, Any]:
-    geometry = json.loads(shapely.to_geojson(shape))
-    return {"type": "Feature", "id": name, "properties": about, "geometry": geometry}

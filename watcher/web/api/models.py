@@ -347,6 +347,14 @@ class HourTold(ApiModel):
     gust_m_s: float | None
 
 
+class HourReasons(ApiModel):
+    """Every limit of one field with one setup from one time on, the binding one first."""
+
+    at: int
+    status: StatusWord
+    limits: list[LimitTold]
+
+
 class DayStartsTold(ApiModel):
     """The best starts of one day, by the tenths in which chances are said, with the best setup."""
 
