@@ -26,6 +26,7 @@ _HELD_S = 1.0
 """A refusal is held back so long: who asks again at once costs no more than who waits."""
 _READS = {"GET", "HEAD", "OPTIONS"}
 _STEPS = ("/jobs", "/api/v1/jobs", "/api/v1/messages", "/plan", "/api/v1/plan")
+_OUTSIDE = {"/live", "/health", "/api/v1/events"}
 _FILES = ("/api/v1/log.csv", "/api/v1/records", "/api/v1/incidents", "/api/v1/season", "/skill")
 
 
@@ -127,7 +128,7 @@ class Lanes:
 
     def _lane(self, method: str, path: str) -> Lane | None:
         """The lane of a request; None for what is bounded where it is answered."""
-        if path.startswith(("/stations/", "/api/v1/stations/")) or path in {"/live", "/health"}:
+        if path.startswith(("/stations/", "/api/v1/stations/")) or path in _OUTSIDE:
             return None
         if path == "/login" and method not in _READS:
             return self.log_ins

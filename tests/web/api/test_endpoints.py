@@ -128,3 +128,67 @@ async def test_metrics_are_what_monitoring_systems_read(tmp_path: Path) -> None:
         assert found["watcher_source_stale", "mast"] == 0.0
         # It goes on judging while it is asked.
         assert judged <= found["watcher_judgements_total",] <= v.service.watch.judged
+
+
+async def test_the_hours_say_why_by_every_limit(tmp_path: Path) -> None:
+    async with visited(tmp_path) as v:
+        v.log_in()
+        first = await v.web.get("/api/v1/fields/hill/hours?limit=5")
+        rest = await v.web.get(first.links["next"]["url"])
+        now = (await v.web.get("/api/v1/fields/hill/reasons")).json()
+        forecast = (await v.web.get("/api/v1/fields/hill/forecast")).json()["hours"]
+    hours = first.json() + rest.json()
+    assert len(hours) == 10
+    assert hours[0]["limits"] == now["limits"]
+    assert [(h["at"], h["status"]) for h in hours] == [
+        (h["at"], h["status"]) for h in forecast[:10]
+    ]
+
+
+async def test_a_season_adds_up_to_its_hours(tmp_path: Path) -> None:
+    async with visited(tmp_path) as v:
+        v.log_in()
+        span = {"start": NOON - 48 * 3600, "end": NOON - 24 * 3600}
+        told = (await v.web.get("/api/v1/season", params=span)).json()
+        future = await v.web.get("/api/v1/season", params=span | {"end": NOON + 3600})
+    by_status = ("suitable", "marginal", "unsuitable", "unknown")
+    assert [sum(field[s] for s in by_status) for field in told["fields"]] == [24.0, 24.0]
+    assert {field["unknown"] for field in told["fields"]} == {24.0}, "the log has no weather then"
+    assert future.status_code == 422
+
+
+async def test_what_is_known_already_is_not_sent_again(tmp_path: Path) -> None:
+    async with visited(tmp_path) as v:
+        v.log_in()
+        first = await v.web.get("/api/v1/ranking")
+        known = {"If-None-Match": first.headers["etag"]}
+        same = await v.web.get("/api/v1/ranking", headers=known)
+        await v.service.post(**CALM | {"wind": "30 mph", "gust": "35 mph"})
+        await v.service.judged()
+        other = await v.web.get("/api/v1/ranking", headers=known)
+    assert (same.status_code, same.content) == (304, b"")
+    assert other.status_code == 200
+
+
+async def test_every_kind_of_error_is_told_as_problem_details(tmp_path: Path) -> None:
+    async with visited(tmp_path) as v:
+        v.log_in()
+        program = {"Authorization": f"Bearer {LOOKER}"}
+        asked = [
+            (404, v.web.get("/api/v1/nothing")),
+            (404, v.web.get("/api/v1/fields/nowhere/reasons")),
+            (404, v.web.get("/api/v1/jobs/9")),
+            (405, v.web.delete("/api/v1/jobs")),
+            (422, v.web.get("/api/v1/jobs?limit=0")),
+            (403, v.web.post("/api/v1/jobs", json={"field": "a", "setup": "b"}, headers=program)),
+            (413, v.web.post("/api/v1/jobs", content=b" " * 400_000)),
+            (401, v.web.post("/api/v1/jobs", json={})),
+        ]
+        for status, waiting in asked:
+            answer = await waiting
+            told = answer.json()
+            assert answer.status_code == told["status"] == status
+            assert answer.headers["content-type"] == "application/problem+json"
+            assert told["type"] == "about:blank"
+            assert told["title"]
+            assert told["detail"]

@@ -50,3 +50,24 @@ async def test_who_may_only_look_writes_nothing(tmp_path: Path) -> None:
         await _sprayed(v)
         v.web.headers["Authorization"] = f"Bearer {LOOKER}"
         assert (await v.web.post(VALUES, json={"values": {}})).status_code == 403
+
+
+async def test_a_record_is_listed_read_and_closed(tmp_path: Path) -> None:
+    async with visited(tmp_path) as v:
+        v.web.headers["Authorization"] = f"Bearer {PROGRAM}"
+        await v.web.post("/api/v1/jobs", json={"field": "hill", "setup": "coarse"})
+        running = await v.web.get("/api/v1/records/1")
+        v.service.clock.at += 1800
+        await v.web.post("/api/v1/jobs/1/finish", json={})
+        await v.web.post(VALUES, json={"values": {"applicator": "A. Name"}})
+        one = (await v.web.get("/api/v1/records/1")).json()
+        every = (await v.web.get("/api/v1/records")).json()
+        closed = await v.web.post("/api/v1/records/1/close")
+        again = await v.web.post("/api/v1/records/1/close")
+        none = await v.web.get("/api/v1/records/9")
+    assert running.json()["closed"] is False
+    assert [(told["job"], told["values"]) for told in every] == [(1, {"applicator": "A. Name"})]
+    assert one["values"]["applicator"] == "A. Name"
+    assert one["values"]["setup"] == "coarse"
+    assert closed.json()["closed"] is True
+    assert (again.status_code, none.status_code) == (409, 404)

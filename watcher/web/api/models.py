@@ -668,8 +668,15 @@ class ValuesAsked(Asked):
     """Why a closed record is corrected."""
 
 
+class CloseAsked(Asked):
+    """A record to be closed."""
+
+    incomplete: _Typed | None = None
+    """Why it is closed though a rule asks for what it does not have; null: it is complete."""
+
+
 class RecordTold(ApiModel):
-    """A record after values were written into it."""
+    """The record of one job, as it stands."""
 
     job: int
     closed: bool

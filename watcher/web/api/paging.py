@@ -13,7 +13,7 @@ from fastapi import Depends, HTTPException, Query, Request, Response
 
 T = TypeVar("T")
 MOST = 200
-_USUAL = 50
+_USUAL, _MOST_KEY = 50, 2**40
 LINKED: dict[int | str, dict[str, Any]] = {
     200: {
         "headers": {
@@ -59,12 +59,14 @@ def _page(
         Query(max_length=40, description="Where the part before ended, as its Link said"),
     ] = None,
 ) -> Page:
+    if after is None:
+        return Page(limit, None, request, response)
     try:
-        padded = None if after is None else after + "=" * (-len(after) % 4)
-        key = None if padded is None else int(base64.b64decode(padded, altchars=b"-_").decode())
+        padded = after + "=" * (-len(after) % 4)
+        key = int(base64.b64decode(padded, b"-_", validate=True).decode())
     except (binascii.Error, ValueError):
-        raise HTTPException(422, "after is not from a Link of this list") from None
-    if key is not None and not 0 <= key < 2**53:
+        key = -1
+    if not 0 <= key < _MOST_KEY:
         raise HTTPException(422, "after is not from a Link of this list")
     return Page(limit, key, request, response)
 
