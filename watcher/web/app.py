@@ -26,6 +26,7 @@ from watcher.store.errors import LogError, UnknownJobError
 from watcher.web import calendar, static_files
 from watcher.web.api import (
     endpoints,
+    farm_whole,
     geojson,
     incidents,
     messages,
@@ -64,6 +65,7 @@ from watcher.web.pages import (
     skill,
 )
 from watcher.web.pages import incidents as incident_pages
+from watcher.web.pages import season as season_pages
 from watcher.web.pages.farm_form import of_mistakes
 from watcher.web.pages.pushes import BadSubscriptionError
 from watcher.web.problem import problem
@@ -143,10 +145,12 @@ def create_app(watch: Watch, keys: Keys) -> FastAPI:
         endpoints.router(house),
         endpoints.jobs_router(house),
         farm_api.router(house),
+        farm_whole.router(house),
         geojson.router(house),
         weather.router(house),
         messages.router(house),
         season.router(house),
+        season_pages.router(house),
         record_export.router(house),
         record_values.router(house),
         incident_pages.router(house),

@@ -22,12 +22,23 @@ from watcher.web.seldom import Seldom
 RETRY_AFTER_S = 2
 MOST_FORM_BYTES = 64 * 1024
 """What a page's form or a program's JSON may have."""
+MOST_ARCHIVE_BYTES = 290_000
+"""What a farm may have that is read in over the port; of a larger one the command reads."""
 _HELD_S = 1.0
 """A refusal is held back so long: who asks again at once costs no more than who waits."""
 _READS = {"GET", "HEAD", "OPTIONS"}
 _STEPS = ("/jobs", "/api/v1/jobs", "/api/v1/messages", "/plan", "/api/v1/plan")
 _OUTSIDE = {"/live", "/health", "/api/v1/events"}
-_FILES = ("/api/v1/log.csv", "/api/v1/records", "/api/v1/incidents", "/api/v1/season", "/skill")
+_FILES = (
+    "/api/v1/log.csv",
+    "/api/v1/farm/export.zip",
+    "/farm/export.zip",
+    "/api/v1/records",
+    "/api/v1/incidents",
+    "/api/v1/season",
+    "/skill",
+)
+_ARCHIVES = "/api/v1/farm/import"
 
 
 class FullError(Exception):
@@ -109,9 +120,10 @@ class Lanes:
             return
         if scope["method"] not in _READS:
             # Before its turn: who sends slowly waits at their own cost.
-            body = await _read(receive)
+            most = MOST_ARCHIVE_BYTES if scope["path"] == _ARCHIVES else MOST_FORM_BYTES
+            body = await _read(receive, most)
             if body is None:
-                wrong = f"the body is over {MOST_FORM_BYTES} bytes"
+                wrong = f"the body is over {most} bytes"
                 await problem(413, wrong)(scope, receive, send)
                 return
             receive = _replayed(body, receive)
@@ -141,7 +153,7 @@ class Lanes:
         return self.pages
 
 
-async def _read(receive: Receive) -> bytes | None:
+async def _read(receive: Receive, most: int) -> bytes | None:
     """The whole body of a request; None for one that is too long. Raises ClientDisconnect."""
     body = bytearray()
     while True:
@@ -149,7 +161,7 @@ async def _read(receive: Receive) -> bytes | None:
         if message["type"] == "http.disconnect":
             raise ClientDisconnect
         body += message.get("body", b"")
-        if len(body) > MOST_FORM_BYTES:
+        if len(body) > most:
             return None
         if not message.get("more_body", False):
             return bytes(body)

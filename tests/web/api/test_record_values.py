@@ -62,12 +62,13 @@ async def test_a_record_is_listed_read_and_closed(tmp_path: Path) -> None:
         await v.web.post(VALUES, json={"values": {"applicator": "A. Name"}})
         one = (await v.web.get("/api/v1/records/1")).json()
         every = (await v.web.get("/api/v1/records")).json()
-        closed = await v.web.post("/api/v1/records/1/close")
+        missing = await v.web.post("/api/v1/records/1/close")
+        closed = await v.web.post("/api/v1/records/1/close", json={"incomplete": "a test"})
         again = await v.web.post("/api/v1/records/1/close")
         none = await v.web.get("/api/v1/records/9")
     assert running.json()["closed"] is False
     assert [(told["job"], told["values"]) for told in every] == [(1, {"applicator": "A. Name"})]
     assert one["values"]["applicator"] == "A. Name"
     assert one["values"]["setup"] == "coarse"
-    assert closed.json()["closed"] is True
+    assert (missing.status_code, closed.json()["closed"]) == (409, True)
     assert (again.status_code, none.status_code) == (409, 404)

@@ -27,6 +27,8 @@ def _problems(url: str) -> tuple[int, list[str]]:
     asked = 0
     for result in schema.get_all_operations():
         operation = result.ok()
+        if operation.path == "/api/v1/events":
+            continue  # it never ends: tests/web/api/test_events.py
 
         @given(case=operation.as_strategy())
         @settings(

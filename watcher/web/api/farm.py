@@ -64,7 +64,7 @@ _REFUSALS: dict[int | str, dict[str, Any]] = {
 }
 _REFUSALS[422]["model"] = FarmProblem | Wrong
 _CHANGES = answers(401, 403, 404, 413) | _REFUSALS
-_CHANGED: dict[str, Any] = {"response_model": FarmChanged, "responses": _CHANGES}
+CHANGED: dict[str, Any] = {"response_model": FarmChanged, "responses": _CHANGES}
 _BODY = {
     "requestBody": {
         "required": True,
@@ -119,7 +119,7 @@ def router(house: AppContext) -> APIRouter:
         found: dict[str, Any] = json.loads(json.dumps(tomllib.loads(texts.farm), default=str))
         return found
 
-    @routes.patch("", openapi_extra=_BODY, **_CHANGED)
+    @routes.patch("", openapi_extra=_BODY, **CHANGED)
     async def patch(request: Request, how: Given, user: User = owner) -> Response:
         """Change what a JSON merge patch (RFC 7396) of the farm file names; null takes out.
 
@@ -132,9 +132,9 @@ def router(house: AppContext) -> APIRouter:
         shapes = [_boundary(name, asked) for name, asked in drawn.items()]
         texts = await asyncio.to_thread(_texts, house)
         edits = [*of_merge_patch(tomllib.loads(texts.farm), body), *shapes]
-        return await _change(house, _by_edits(house, edits), how, user)
+        return await change(house, _by_edits(house, edits), how, user)
 
-    @routes.put("/{table}/{name}", openapi_extra=_BODY, **_CHANGED)
+    @routes.put("/{table}/{name}", openapi_extra=_BODY, **CHANGED)
     async def put(
         request: Request, table: Table, name: Entry, how: Given, user: User = owner
     ) -> Response:
@@ -143,15 +143,15 @@ def router(house: AppContext) -> APIRouter:
         edit: Edit = SetValue((table, name), body)
         if table == _BOUNDARIES:
             edit = _boundary(name, body)
-        return await _change(house, _by_edits(house, [edit]), how, user)
+        return await change(house, _by_edits(house, [edit]), how, user)
 
-    @routes.delete("/{table}/{name}", **_CHANGED)
+    @routes.delete("/{table}/{name}", **CHANGED)
     async def delete(table: Table, name: Entry, how: Given, user: User = owner) -> Response:
         """Take an entry out; of a field or neighbour its boundary as well."""
         edits: list[Edit] = [Remove((table, name))]
         if table in {"fields", "neighbours"}:
             edits.append(RemoveBoundary(name))
-        return await _change(house, _by_edits(house, edits), how, user)
+        return await change(house, _by_edits(house, edits), how, user)
 
     @routes.get(
         "/boundaries.geojson",
@@ -182,12 +182,12 @@ def router(house: AppContext) -> APIRouter:
             changes=[FarmChangeTold.of(one, language) for one in changes],
         )
 
-    @routes.post("/versions/{number}/restore", **_CHANGED)
+    @routes.post("/versions/{number}/restore", **CHANGED)
     async def restore(number: Number, how: Given, user: User = owner) -> Response:
         """Make the farm as it was in a version; that of the one before undoes a change."""
         found = _version(house, number)
         running = house.watch.book.plan.farm
-        return await _change(
+        return await change(
             house,
             lambda editor, based_on: editor.propose_version(running, found, based_on=based_on),
             how,
@@ -240,7 +240,9 @@ def _by_edits(house: AppContext, edits: Sequence[Edit]) -> Propose:
     return lambda editor, based_on: editor.propose(running, edits, based_on=based_on)
 
 
-async def _change(house: AppContext, propose: Propose, how: How, user: User) -> Response:
+async def change(
+    house: AppContext, propose: Propose, how: How, user: User, *, season: str = ""
+) -> Response:
     """Make a change, or only look at it; or say why not."""
     editor = in_use(house).editor
     if how.based_on is None and not how.dry_run:
@@ -253,7 +255,7 @@ async def _change(house: AppContext, propose: Propose, how: How, user: User) -> 
         version = None
         if proposal.changes and not how.dry_run:
             saved = await in_use(house).save(
-                proposal, by=user.name, label_changed=how.label_changed
+                proposal, by=user.name, label_changed=how.label_changed, season=season
             )
             version = VersionTold.of(saved)
     except FarmFileError as error:
