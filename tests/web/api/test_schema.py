@@ -12,6 +12,13 @@ from tests.support.visiting import OWNER, visited
 pytestmark = pytest.mark.long
 
 schemathesis = pytest.importorskip("schemathesis")
+
+
+@schemathesis.serializer("application/zip")
+def _as_it_is(_context: Any, value: Any) -> bytes:
+    return value if isinstance(value, bytes) else str(value).encode()
+
+
 CHECKED = 30
 """Requests made up for each operation."""
 
