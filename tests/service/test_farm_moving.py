@@ -2,6 +2,7 @@
 
 import io
 import json
+import random
 import shutil
 import warnings
 import zipfile
@@ -279,6 +280,24 @@ def _broken(archive: io.BytesIO) -> dict[str, bytes]:
             parts | {"contents.json": parts["contents.json"].replace(b"bundle 1", b"bundle 9")}
         ).getvalue(),
     }
+
+
+async def test_whatever_byte_is_garbled_it_is_refused_or_read_as_it_was(home: Place) -> None:
+    archive, chance = archive_of(home), random.Random(7)
+    whole = read_bundle(archive)
+    data = archive.getvalue()
+    refused = 0
+    for _ in range(300):
+        garbled = bytearray(data)
+        for _ in range(chance.choice((1, 1, 8))):
+            garbled[chance.randrange(len(data))] ^= chance.randrange(1, 256)
+        try:
+            found = read_bundle(io.BytesIO(garbled))
+        except BundleError:
+            refused += 1
+        else:
+            assert (found.farm, found.fields, found.log) == (whole.farm, whole.fields, whole.log)
+    assert refused > 200
 
 
 async def test_what_is_no_whole_archive_is_refused_with_the_mend(home: Place) -> None:

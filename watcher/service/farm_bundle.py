@@ -9,14 +9,17 @@ A zip archive of
 * ``log.json``: the rows of jobs, their steps and events, and of the records' chain;
 * ``readings.csv``, where asked for: readings as ``watcher log export`` writes them.
 
-It has no push addresses, tokens or keys: these are settings. Whatever else stands in an archive,
-or is larger, fewer or other than ``contents.json`` says, is refused before anything is written.
+It has no push addresses, tokens or keys: these are settings. (What an owner wrote into an address
+in the farm file itself stands there as written.) Whatever else stands in an archive, or is larger,
+fewer or other than ``contents.json`` says, is refused before anything is written.
 """
 
 import io
 import json
 import re
+import struct
 import zipfile
+import zlib
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -39,6 +42,17 @@ _VERSION = re.compile(r"versions/[0-9]{6}\.json", re.ASCII)
 _MOST_FILES = 20_000
 _MOST_TEXT, _MOST_LOG, _MOST_READINGS, _MOST_WHOLE = 2**23, 2**27, 2**31, 2**32
 _PIECE = 2**16
+_NO_ZIP = (
+    zipfile.BadZipFile,
+    zlib.error,
+    struct.error,
+    NotImplementedError,
+    EOFError,
+    OSError,
+    RuntimeError,
+    OverflowError,
+)
+_PACKED = {zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED}
 _MADE_AGAIN = say("take the archive anew from where it was made")
 
 
@@ -145,7 +159,7 @@ def read_bundle(archive: IO[bytes]) -> Bundle:
     try:
         with zipfile.ZipFile(archive) as whole:
             return _read(whole, archive)
-    except (zipfile.BadZipFile, NotImplementedError, EOFError, OSError, RuntimeError) as error:
+    except _NO_ZIP as error:
         wrong = say("this is no whole zip archive ({why})", why=type(error).__name__)
         raise BundleError(wrong) from error
     except (UnicodeDecodeError, ValidationError, ValueError, KeyError, TypeError, RecursionError):
@@ -158,7 +172,7 @@ def _read(whole: zipfile.ZipFile, archive: IO[bytes]) -> Bundle:
     if len(names) > _MOST_FILES or sum(info.file_size for info in infos) > _MOST_WHOLE:
         raise BundleError(say("this archive is too large once it is unpacked"))
     for info in infos:
-        if not _known(info.filename) or info.flag_bits & 1:
+        if not _known(info.filename) or info.flag_bits & 1 or info.compress_type not in _PACKED:
             wrong = say("{name} has no place in such an archive", name=repr(info.filename[:60]))
             raise BundleError(wrong)
     if len(set(names)) != len(names):
