@@ -30,7 +30,9 @@ class Station:
         """Post the readings of every minute since the last post, together."""
         times = np.arange(self._next, now + 1, EVERY_S)
         if times.size:
-            answer = await self._client.post("/stations/mast/readings", json=list(readings(times)))
+            answer = await self._client.post(
+                "/api/v1/stations/mast/readings", json=list(readings(times))
+            )
             answer.raise_for_status()
             self._next = int(times[-1]) + EVERY_S
 

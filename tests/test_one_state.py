@@ -117,7 +117,7 @@ async def _said_everywhere(v: Visited) -> dict[str, Action]:
         text = unescape((await v.web.get(page)).text)
         said[page] = _on_page(text)
     headers = {"Authorization": f"Bearer {LOOKER}"}
-    ranking = (await v.web.get("/api/ranking", headers=headers)).json()
+    ranking = (await v.web.get("/api/v1/ranking", headers=headers)).json()
     [job] = ranking["jobs"]
     said["api"] = Action(job["action"])
     said["figures"] = _in_figures((await v.web.get("/metrics", headers=headers)).text)

@@ -52,7 +52,7 @@ def tapping(v: Visited) -> Taker:
 def calling(v: Visited) -> Taker:
     async def take(name: StepName, asked: dict[str, str], key: str) -> bool:
         headers = {"Authorization": f"Bearer {PROGRAM}", "Idempotency-Key": f'"{key}"'}
-        to = "/api/jobs" if name is StepName.START else f"/api/jobs/1/{name}"
+        to = "/api/v1/jobs" if name is StepName.START else f"/api/v1/jobs/1/{name}"
         within = {StepName.READING: "measured", StepName.CHANGE: "changed"}.get(name)
         told = {within: asked} if within else asked
         answer = await v.web.post(to, json=told, headers=headers)
@@ -181,8 +181,8 @@ async def test_a_program_may_say_when(tmp_path: Path) -> None:
     async with visited(tmp_path) as v:
         v.web.headers["Authorization"] = f"Bearer {PROGRAM}"
         asked = {"field": "hill", "setup": "coarse", "at": NOON - 600}
-        assert (await v.web.post("/api/jobs", json=asked)).json()["started_at"] == NOON - 600
-        early = await v.web.post("/api/jobs/1/pause", json={"at": NOON - 13 * 3600})
+        assert (await v.web.post("/api/v1/jobs", json=asked)).json()["started_at"] == NOON - 600
+        early = await v.web.post("/api/v1/jobs/1/pause", json={"at": NOON - 13 * 3600})
         assert early.status_code == 422
         assert "12 h" in early.json()["wrong"]
 
@@ -191,8 +191,8 @@ async def test_a_key_of_another_step_is_refused(tmp_path: Path) -> None:
     async with visited(tmp_path) as v:
         v.web.headers["Authorization"] = f"Bearer {PROGRAM}"
         v.web.headers["Idempotency-Key"] = '"one"'
-        await v.web.post("/api/jobs", json={"field": "hill", "setup": "coarse"})
-        answer = await v.web.post("/api/jobs/1/pause")
+        await v.web.post("/api/v1/jobs", json={"field": "hill", "setup": "coarse"})
+        answer = await v.web.post("/api/v1/jobs/1/pause")
         assert answer.status_code == 422
         assert "used for another step" in answer.json()["wrong"]
 
@@ -225,16 +225,16 @@ def asking_a_program(v: Visited) -> Asker:
     async def start() -> list[str]:
         headers = {"Authorization": f"Bearer {PROGRAM}"}
         asked: dict[str, Any] = {"field": "hill", "setup": "coarse"}
-        answer = await v.web.post("/api/jobs", json=asked, headers=headers)
+        answer = await v.web.post("/api/v1/jobs", json=asked, headers=headers)
         assert answer.status_code == 409
         assert answer.headers["content-type"] == "application/problem+json"
         told = answer.json()
         assert (told["status"], told["title"]) == (409, "a plain yes is needed first")
         assert [one["origin"] for one in told["against"]] == ["own", "label"]
         asked["confirm"] = [one["confirm"] for one in told["against"]]
-        started = await v.web.post("/api/jobs", json=asked, headers=headers)
+        started = await v.web.post("/api/v1/jobs", json=asked, headers=headers)
         assert started.status_code == 201, started.text
-        [event] = (await v.web.get("/api/jobs/1", headers=headers)).json()["events"]
+        [event] = (await v.web.get("/api/v1/jobs/1", headers=headers)).json()["events"]
         assert event["against"] == [one["sentence"] for one in told["against"]]
         return event["against"]
 

@@ -161,7 +161,7 @@ def test_a_hostile_post_of_a_station_keeps_nobody_waiting(
 def _post_body(story: RealStory, content: bytes) -> None:
     with contextlib.suppress(httpx.TransportError):
         httpx.post(
-            f"http://127.0.0.1:{story.service.port}/stations/mast/readings",
+            f"http://127.0.0.1:{story.service.port}/api/v1/stations/mast/readings",
             content=content,
             headers={"Authorization": f"Bearer {TOKEN}", "Content-Type": "application/json"},
             timeout=60.0,

@@ -233,6 +233,6 @@ async def test_a_reading_of_next_week_is_refused_where_others_confirm_the_time(
         await service.post(**CALM)
         ahead = f"{datetime.fromtimestamp(NOON + 7 * DAY_S, UTC):%Y-%m-%dT%H:%M:%SZ}"
         answer = await service.http.post(
-            "/stations/mast/readings", json={"time": ahead, "wind": "5 mph"}
+            "/api/v1/stations/mast/readings", json={"time": ahead, "wind": "5 mph"}
         )
     assert answer.status_code == 422

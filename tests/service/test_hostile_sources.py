@@ -287,7 +287,7 @@ async def test_posts_that_harm_are_refused_and_the_next_is_judged(
     async with running(farm, log, clock, reader=reader) as service:
         post = partial(
             service.http.post,
-            "/stations/mast/readings",
+            "/api/v1/stations/mast/readings",
             headers={"Content-Type": "application/json"},
         )
         assert len(REPEATED) > 200_000
@@ -295,7 +295,7 @@ async def test_posts_that_harm_are_refused_and_the_next_is_judged(
         assert (refused.status_code, "given twice" in refused.text) == (422, True)
         assert (await post(content=b"[" * 200_000)).status_code == 422
         packed = await service.http.post(
-            "/stations/mast/readings",
+            "/api/v1/stations/mast/readings",
             content=gzip.compress(b"[]"),
             headers={"Content-Type": "application/json", "Content-Encoding": "gzip"},
         )
@@ -412,7 +412,7 @@ def _children(pid: int) -> list[int]:
 
 def _post(service: Service, body: bytes) -> int:
     return httpx.post(
-        f"http://127.0.0.1:{service.port}/stations/mast/readings",
+        f"http://127.0.0.1:{service.port}/api/v1/stations/mast/readings",
         content=body,
         headers={"Authorization": f"Bearer {TOKEN}", "Content-Type": "application/json"},
         timeout=60.0,

@@ -36,7 +36,7 @@ async def test_every_surface_says_the_state_and_never_suitable(tmp_path: Path) -
         await v.quiet()
         for page in ("/", "/?rest=1", "/jobs", "/jobs/1", "/fields/hill"):
             assert "Stop" in (await v.web.get(page)).text, page
-        ranking = (await v.web.get("/api/ranking")).json()
+        ranking = (await v.web.get("/api/v1/ranking")).json()
         assert [job["action"] for job in ranking["jobs"]] == ["stop"]
         fields = {f["field"]: f for f in ranking["spray"] + ranking["rest"]}
         assert fields["hill"]["job"]["action"] == "stop"

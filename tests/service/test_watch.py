@@ -141,9 +141,9 @@ async def test_a_wrong_token_is_refused(farm: Farm, store: Database) -> None:
 async def test_an_unknown_station_is_refused_in_the_same_words(farm: Farm, store: Database) -> None:
     async with running(farm, store, SetClock(NOON)) as service:
         known = await service.http.post(
-            "/stations/mast/readings", json={}, headers={"Authorization": "Bearer no"}
+            "/api/v1/stations/mast/readings", json={}, headers={"Authorization": "Bearer no"}
         )
-        unknown = await service.http.post("/stations/nobody/readings", json={})
+        unknown = await service.http.post("/api/v1/stations/nobody/readings", json={})
     assert (unknown.status_code, unknown.json()) == (known.status_code, known.json())
 
 
@@ -156,7 +156,7 @@ async def test_a_bad_reading_is_refused_with_its_key_and_mend(farm: Farm, store:
 
 async def test_a_body_that_is_too_large_is_refused(farm: Farm, store: Database) -> None:
     async with running(farm, store, SetClock(NOON)) as service:
-        answer = await service.http.post("/stations/mast/readings", content=b" " * 1_200_000)
+        answer = await service.http.post("/api/v1/stations/mast/readings", content=b" " * 1_200_000)
         assert answer.status_code == 413
 
 

@@ -61,7 +61,7 @@ class Running:
         """Post one reading of this moment."""
         moment = np.datetime64(self.clock.at, "s")
         return await self.http.post(
-            "/stations/mast/readings", json={"time": f"{moment}Z"} | quantities
+            "/api/v1/stations/mast/readings", json={"time": f"{moment}Z"} | quantities
         )
 
     async def judged(self) -> None:

@@ -213,7 +213,7 @@ class Service:
             "humidity": "55 %",
         }
         return httpx.post(
-            f"http://127.0.0.1:{self.port}/stations/mast/readings",
+            f"http://127.0.0.1:{self.port}/api/v1/stations/mast/readings",
             json={"time": now} | calm | quantities,
             headers={"Authorization": f"Bearer {TOKEN}"},
             timeout=30.0,

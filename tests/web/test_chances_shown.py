@@ -56,12 +56,12 @@ async def test_every_surface_tells_the_same_chance(tmp_path: Path) -> None:
         assert said in page
         assert str(start_line(seen.chance)) in page
         assert "the first half" in page
-        told = (await v.web.get("/api/ranking", headers=API)).json()
+        told = (await v.web.get("/api/v1/ranking", headers=API)).json()
         [field] = [f for f in told["spray"] if f["field"] == "hill"]
         assert field["chance"]["odds"] == seen.chance.chance
         assert field["chance"]["first_half"] == seen.chance.first_half
         assert field["chance"]["sentence"] == said
-        hours = (await v.web.get("/api/fields/hill/forecast", headers=API)).json()["hours"]
+        hours = (await v.web.get("/api/v1/fields/hill/forecast", headers=API)).json()["hours"]
         assert hours[0]["odds"] == seen.chance.chance
         assert sum(h["odds"] is not None for h in hours) > 12
         figures = (await v.web.get("/metrics", headers=API)).text
@@ -84,7 +84,7 @@ async def test_every_surface_names_the_same_best_starts_of_three_days(tmp_path: 
         items = best_start_items(days, v.service.clock.at, picture.judgement.plan.farm.zone)
         for said in items:
             assert f"<li>{said}</li>" in page
-        told = (await v.web.get("/api/fields/hill/forecast", headers=API)).json()
+        told = (await v.web.get("/api/v1/fields/hill/forecast", headers=API)).json()
         assert [day["day"] for day in told["best_starts"]] == [d.day.isoformat() for d in days]
         assert [day["known"] for day in told["best_starts"]] == [d.known for d in days]
         best = told["best_starts"][0]
@@ -114,7 +114,7 @@ async def test_best_starts_are_not_known_without_chances(tmp_path: Path) -> None
         page = (await v.web.get("/fields/hill")).text
         assert "Best starts of the next three days" in page
         assert "No chances are known yet." in page
-        told = (await v.web.get("/api/fields/hill/forecast", headers=API)).json()
+        told = (await v.web.get("/api/v1/fields/hill/forecast", headers=API)).json()
         assert told["best_starts"] == []
 
 
@@ -132,7 +132,7 @@ async def test_an_unsuitable_now_has_no_chance_anywhere(
         now, ahead = page.split("Best starts of the next three days")
         assert " in 10" not in now
         assert "<li>11:01" not in ahead  # those ahead may well be better
-        told = (await v.web.get("/api/ranking", headers=API)).json()
+        told = (await v.web.get("/api/v1/ranking", headers=API)).json()
         assert all(f["chance"] is None for f in told["spray"] + told["rest"])
         assert 'chance_ratio{field="hill"}' not in (await v.web.get("/metrics", headers=API)).text
 
@@ -155,7 +155,7 @@ async def test_a_chance_that_is_not_known_says_so(tmp_path: Path) -> None:
         assert "chance not known" in (await v.web.get("/")).text
         page = (await v.web.get("/fields/hill")).text
         assert "Not known how likely it holds to the end." in page
-        told = (await v.web.get("/api/ranking", headers=API)).json()
+        told = (await v.web.get("/api/v1/ranking", headers=API)).json()
         assert [f["chance"] for f in told["spray"]] == [None, None]
 
 
@@ -172,5 +172,5 @@ async def test_chances_worked_out_long_ago_are_not_shown(tmp_path: Path) -> None
 
 async def test_the_api_tells_where_a_bound_comes_from_whatever_that_is(tmp_path: Path) -> None:
     async with visited(tmp_path) as v:
-        told = (await v.web.get("/api/fields/hill/reasons", headers=API)).json()
+        told = (await v.web.get("/api/v1/fields/hill/reasons", headers=API)).json()
         assert {limit["origin"] for limit in told["limits"]} <= {"label", "own", "default"}

@@ -47,7 +47,9 @@ async def test_who_may_only_look_writes_none(tmp_path: Path) -> None:
         assert "Seal the account" not in (await v.web.get("/incidents")).text
         asked = {"suspected": "from us", "place": "orchard", "start": NOON}
         bearer = {"Authorization": f"Bearer {LOOKER}"}
-        assert (await v.web.post("/api/incidents", json=asked, headers=bearer)).status_code == 403
+        assert (
+            await v.web.post("/api/v1/incidents", json=asked, headers=bearer)
+        ).status_code == 403
 
 
 async def test_a_program_writes_reads_and_checks_an_account(tmp_path: Path) -> None:
@@ -56,17 +58,18 @@ async def test_a_program_writes_reads_and_checks_an_account(tmp_path: Path) -> N
         asked = {"suspected": "onto us", "place": "hill", "start": NOON - 600, "end": NOON}
         key = {"Idempotency-Key": "one"}
         first, again = [
-            (await v.web.post("/api/incidents", json=asked, headers=key)).json() for _ in range(2)
+            (await v.web.post("/api/v1/incidents", json=asked, headers=key)).json()
+            for _ in range(2)
         ]
         assert first == again
         assert first["account"]["suspected"] == "onto us"
-        assert (await v.web.get("/api/incidents")).json() == [first]
-        assert (await v.web.get("/api/incidents/1")).json() == first
-        document = (await v.web.get("/api/incidents/1/document.json")).content
+        assert (await v.web.get("/api/v1/incidents")).json() == [first]
+        assert (await v.web.get("/api/v1/incidents/1")).json() == first
+        document = (await v.web.get("/api/v1/incidents/1/document.json")).content
         assert check_document(document, first["hash"]).broken is None
         assert json.loads(document)["document"]["entries"][0]["content"]["number"] == 1
-        printed = await v.web.get("/api/incidents/1/page.pdf")
+        printed = await v.web.get("/api/v1/incidents/1/page.pdf")
         assert printed.content.startswith(b"%PDF")
-        wrong = await v.web.post("/api/incidents", json=asked | {"place": "nowhere"})
+        wrong = await v.web.post("/api/v1/incidents", json=asked | {"place": "nowhere"})
         assert wrong.status_code == 409
-        assert (await v.web.get("/api/incidents/9")).status_code == 404
+        assert (await v.web.get("/api/v1/incidents/9")).status_code == 404

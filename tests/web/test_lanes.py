@@ -107,7 +107,13 @@ async def test_a_flood_of_pages_is_refused_and_keeps_nothing_else_waiting() -> N
             while sum(task.done() for task in flood) < 200:  # noqa: ASYNC110
                 await asyncio.sleep(0.01)
             assert len([path for path, _ in app.asked if path == "/"]) == lanes.pages.at_once
-            for path in ("/stations/mast/readings", "/seen/x", "/jobs/1/seen", "/api/jobs/1/pause"):
+            for path in (
+                "/stations/mast/readings",
+                "/api/v1/stations/mast/readings",
+                "/seen/x",
+                "/jobs/1/seen",
+                "/api/v1/jobs/1/pause",
+            ):
                 assert (await web.post(path, content=b"a=b")).status_code == 200
             assert (await web.get("/health")).status_code == 200
         app.go.set()

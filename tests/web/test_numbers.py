@@ -126,7 +126,7 @@ async def test_no_form_fails_whatever_is_typed_into_it(tmp_path: Path, path: str
             assert answer.status_code < 500, (path, odd)
 
 
-@pytest.mark.parametrize("path", ["/api/jobs", "/api/jobs/1/pause", "/devices/push"])
+@pytest.mark.parametrize("path", ["/api/v1/jobs", "/api/v1/jobs/1/pause", "/devices/push"])
 async def test_no_json_fails_whatever_it_holds(tmp_path: Path, path: str) -> None:
     async with visited(tmp_path) as v:
         v.log_in()

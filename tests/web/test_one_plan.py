@@ -98,7 +98,7 @@ async def _said_everywhere(v: Visited) -> dict[str, list[str]]:
     said["page"] = [field for field, _ in STEP.findall(page)]
     if len(set(said["page"])) == len(said["page"]):
         said["page"] = sorted(said["page"], key=said["log"].index)
-    told = (await v.web.get("/api/plan", headers=API)).json()
+    told = (await v.web.get("/api/v1/plan", headers=API)).json()
     said["api"] = [step["field"] for step in told["steps"]]
     assert told["state"] == ("old" if plan.old else told["state"])
     feed = icalendar.Calendar.from_ical((await v.web.get("/plan.ics")).content)
@@ -213,21 +213,21 @@ async def test_a_user_with_any_name_has_a_calendar(tmp_path: Path) -> None:
 async def test_a_program_accepts_once_and_asks(tmp_path: Path) -> None:
     async with planned_day(tmp_path) as v:
         v.web.headers["Authorization"] = f"Bearer {PROGRAM}"
-        number = (await v.web.get("/api/plan")).json()["number"]
+        number = (await v.web.get("/api/v1/plan")).json()["number"]
         for _ in range(2):
             answer = await v.web.post(
-                f"/api/plan/{number}/accept", headers={"Idempotency-Key": '"one"'}
+                f"/api/v1/plan/{number}/accept", headers={"Idempotency-Key": '"one"'}
             )
             assert answer.json()["accepted_by"] == "robot"
-        assert (await v.web.post("/api/plan/99/accept")).status_code == 409
+        assert (await v.web.post("/api/v1/plan/99/accept")).status_code == 409
         asked = {"wish": "home by", "clock": "yesterday"}
-        assert (await v.web.post("/api/plan/wishes", json=asked)).status_code == 422
+        assert (await v.web.post("/api/v1/plan/wishes", json=asked)).status_code == 422
         asked, key = {"wish": "not today", "field": "hill"}, {"Idempotency-Key": "two"}
         for _ in range(2):
-            answer = await v.web.post("/api/plan/wishes", json=asked, headers=key)
+            answer = await v.web.post("/api/v1/plan/wishes", json=asked, headers=key)
             assert answer.json()["state"] in {"being worked out", "stands"}
         asked["field"] = "creek_side"
-        other = await v.web.post("/api/plan/wishes", json=asked, headers=key)
+        other = await v.web.post("/api/v1/plan/wishes", json=asked, headers=key)
         assert other.status_code == 422
         figures = (await v.web.get("/metrics")).text
         assert 'watcher_plan_steps{sprayer="boom"}' in figures

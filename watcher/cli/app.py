@@ -24,6 +24,7 @@ _MODULES: Mapping[str, str] = {
     "plan": "plan",
     "why": "now",
     "sources": "now",
+    "farm": "farm_moving",
     "learn": "learn",
     "explain": "explain",
     "season": "season",

@@ -8,6 +8,7 @@ import contextlib
 import copy
 import math
 import random
+from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from functools import partial
@@ -48,6 +49,10 @@ _NO_URL = "no URL for this recipient in the settings"
 _NO_DEVICE = "this device takes no pushes any more"
 
 
+KINDS = ("push", "mail", "sms", "device")
+"""Kinds of recipients: by the form they are written to in, and devices that take pushes."""
+
+
 class DeliveryWorker:
     """Delivers the outbox of one log to the recipients whose URLs it knows, and to devices."""
 
@@ -74,6 +79,8 @@ class DeliveryWorker:
         }
         self._pushes = pushes
         self._people = Addressees(farm, pushes.subscribed if pushes else None)
+        self.attempts: Counter[tuple[str, Outcome]] = Counter()
+        """Attempts to send since the start, by kind of recipient and outcome; in every log."""
         self._begin_with(store)
 
     def _begin_with(self, store: Database) -> None:
@@ -215,6 +222,7 @@ class DeliveryWorker:
         messages = await self.run_on_db_thread(partial(self._take, name))
         while messages:
             attempt = await self._send(name, messages)
+            self.attempts["device" if is_device(name) else self._form(name), attempt.outcome] += 1
             messages = await self.run_on_db_thread(
                 partial(self._note_and_take, name, messages, attempt)
             )

@@ -306,6 +306,8 @@ class FieldPlan(FarmModel):
     """Whom it is sprayed for, when that is somebody else."""
     client_address: Words | None = None
     """Where they live."""
+    next_crop: Words | None = None
+    """What is to grow here next season: the crop once this season is archived."""
     planted: Day | None = None
     """When the crop was planted."""
     stages: dict[Words, Day] = Field(default_factory=dict)

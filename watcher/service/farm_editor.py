@@ -14,7 +14,7 @@ import structlog
 
 from watcher.farm import Farm
 from watcher.farm.editing.difference import FarmChange, difference
-from watcher.farm.editing.edits import Edit, edited
+from watcher.farm.editing.edits import Edit, check_machines, edited
 from watcher.farm.editing.loosening import Loosened, loosened
 from watcher.farm.editing.texts import FarmTexts
 from watcher.farm.problems import FarmFileError, Problem
@@ -105,6 +105,20 @@ class FarmEditor:
         self._same(before, based_on)
         return self._proposed(running, before, edited(before, edits))
 
+    def propose_texts(
+        self, running: Farm, farm: str, fields: str, *, based_on: str | None = None
+    ) -> FarmProposal:
+        """Return what it would come to that the files are these, which came from elsewhere.
+
+        They may name no other files or machines than the files do now.
+        """
+        before = self.texts()
+        self._same(before, based_on)
+        after = FarmTexts(before.file, farm, before.fields_file, fields)
+        after.load()
+        check_machines(before, after)
+        return self._proposed(running, before, after)
+
     def propose_version(
         self, running: Farm, version: FarmVersion, *, based_on: str | None = None
     ) -> FarmProposal:
@@ -114,8 +128,10 @@ class FarmEditor:
         after = FarmTexts(before.file, version.farm, before.fields_file, version.fields)
         return self._proposed(running, before, after)
 
-    def save(self, proposal: FarmProposal, *, by: str, label_changed: bool = False) -> FarmVersion:
-        """Make a change; returns its version.
+    def save(
+        self, proposal: FarmProposal, *, by: str, label_changed: bool = False, season: str = ""
+    ) -> FarmVersion:
+        """Make a change; returns its version. ``season`` is one that ends with it.
 
         Raises ``LoosensError`` where it loosens a label or law unless ``label_changed``,
         ``OutdatedError``, and ``FarmFileError`` where the files cannot be written.
@@ -125,7 +141,7 @@ class FarmEditor:
         with self._lock:
             self._same(self.texts(), proposal.before.etag)
             try:
-                return self._write(proposal, by)
+                return self._write(proposal, by, season)
             except OSError as error:
                 wrong = say("cannot be written ({why})", why=str(error.strerror))
                 mend = say("let the watch write to this file and its folder")
@@ -197,11 +213,13 @@ class FarmEditor:
         if based_on is not None and texts.etag != based_on:
             raise OutdatedError(texts, self.versions.newest())
 
-    def _write(self, proposal: FarmProposal, by: str) -> FarmVersion:
+    def _write(self, proposal: FarmProposal, by: str, season: str) -> FarmVersion:
         before, after, now = proposal.before, proposal.after, self._clock.now()
         newest = self.versions.newest()
         if newest is None or newest.texts.etag != before.etag:
             newest = self.versions.add(before, by="", at=now)
+        if season:  # as it left the fields: kept under its name before they begin anew
+            newest = self.versions.add(before, by=by, at=now, season=season)
         if after.etag == before.etag:
             return newest
         named = [str(dotted(one.at)) for one in proposal.loosened]

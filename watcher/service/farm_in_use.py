@@ -69,11 +69,13 @@ class FarmInUse:
         """Whether a part of the newest change waits for jobs to end, or for the log."""
         return self._watch.book.plan.farm is not self._wanted
 
-    async def save(self, proposal: FarmProposal, *, by: str, label_changed: bool) -> FarmVersion:
+    async def save(
+        self, proposal: FarmProposal, *, by: str, label_changed: bool, season: str = ""
+    ) -> FarmVersion:
         """Make a change and use it. Raises as ``FarmEditor.save``."""
         async with self._turn:
             version = await asyncio.to_thread(
-                self.editor.save, proposal, by=by, label_changed=label_changed
+                self.editor.save, proposal, by=by, label_changed=label_changed, season=season
             )
             log.info("the farm was changed", by=by, version=version.number)
             await self._adopt(proposal.after, proposal.farm)

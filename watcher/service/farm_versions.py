@@ -19,6 +19,8 @@ class FarmVersion(BaseModel):
     """Who changed them; empty for somebody with an editor, whom nobody knows."""
     loosened: Sequence[str] = ()
     """What a label or law asks less of since: the owner said that its words changed."""
+    season: str = ""
+    """The season that ended with it, where it is the farm as a season left it."""
     file: Path
     farm: str
     fields_file: Path
@@ -37,7 +39,13 @@ class FarmVersions:
         self._folder = folder
 
     def add(
-        self, texts: FarmTexts, *, by: str, at: int, loosened: Sequence[str] = ()
+        self,
+        texts: FarmTexts,
+        *,
+        by: str,
+        at: int,
+        loosened: Sequence[str] = (),
+        season: str = "",
     ) -> FarmVersion:
         """Keep a version after all that are kept. Raises ``OSError``."""
         self._folder.mkdir(mode=0o700, parents=True, exist_ok=True)
@@ -46,6 +54,7 @@ class FarmVersions:
             at=at,
             by=by,
             loosened=tuple(loosened),
+            season=season,
             file=texts.file,
             farm=texts.farm,
             fields_file=texts.fields_file,

@@ -77,3 +77,8 @@ class _Piece:
     def take(self) -> str:
         taken, self.written = "".join(self.written), []
         return taken
+
+
+def messages_before(session: Session, number: int | None, limit: int) -> list[Outgoing]:
+    """Return messages with a number below this one, the newest first; all where that is None."""
+    return outbox.page_of_newest(session, number, limit)

@@ -143,11 +143,7 @@ def _without(look: Timeline, field: str) -> Timeline:
 def _of_sources(recent: RecentWeather, plan: FarmArrays, *, time_known: bool) -> Timeline:
     config = plan.farm.config
     latitude, longitude = plan.farm.ground.middle
-    stations = {
-        name: _station(recent, plan.farm, name, entry)
-        for name, entry in config.sources.items()
-        if observes(entry)
-    }
+    stations = _measured(recent, plan.farm)
     forecasts = _forecasts(recent, config) if time_known else []
     if not time_known:
         stations = {name: _unheard(station) for name, station in stations.items()}
@@ -166,6 +162,19 @@ def _of_sources(recent: RecentWeather, plan: FarmArrays, *, time_known: bool) ->
         for order, fields in plan.listens.items()
     )
     return replace(whole, others=tuple(others))
+
+
+def measured(session: Session, farm: Farm, now: int) -> dict[str, Measured]:
+    """Return what each station of a farm has measured of late, as far as it is believed."""
+    return _measured(RecentWeather(session, now), farm)
+
+
+def _measured(recent: RecentWeather, farm: Farm) -> dict[str, Measured]:
+    return {
+        name: _station(recent, farm, name, entry)
+        for name, entry in farm.config.sources.items()
+        if observes(entry)
+    }
 
 
 def _station(recent: RecentWeather, farm: Farm, name: str, entry: SourceEntry) -> Measured:

@@ -14,6 +14,7 @@ import threading
 import time
 from collections.abc import Callable, Mapping
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import partial
 from typing import Any, TypeVar
@@ -82,6 +83,19 @@ _END_S = 5.0
 _DRAIN_S = 10.0
 
 
+@dataclass
+class JudgingTimes:
+    """How long judgements took. [s]"""
+
+    count: int = 0
+    total_s: float = 0.0
+    last_s: float = 0.0
+
+    def note(self, took_s: float) -> None:
+        """Count one more."""
+        self.count, self.total_s, self.last_s = self.count + 1, self.total_s + took_s, took_s
+
+
 class Watch:
     """The watch. ``run`` until asked to stop; ``receive`` takes what a station posts."""
 
@@ -119,6 +133,7 @@ class Watch:
         self._wake = asyncio.Event()
         self._worker = ThreadPoolExecutor(max_workers=1, thread_name_prefix="log")
         self.judged = 0
+        self.judging = JudgingTimes()
         self.standby = Standby(book, courier, standby_file)
         self.outage: str | None = None
         """Why the log cannot be used; None while it can."""
@@ -642,7 +657,8 @@ class Watch:
         self._faults, self.fault = 0, None
         self.courier.wake()
         await self._show(picture)
-        log.debug("judged", took_ms=round(1000 * (time.perf_counter() - started), 1))
+        self.judging.note(time.perf_counter() - started)
+        log.debug("judged", took_ms=round(1000 * self.judging.last_s, 1))
         self._copy_soon()
 
     async def _show(self, picture: Snapshot) -> None:

@@ -3,7 +3,7 @@
 from collections.abc import Collection, Sequence
 from typing import Any, NamedTuple
 
-from sqlalchemy import select, tuple_, update
+from sqlalchemy import or_, select, tuple_, update
 from sqlalchemy.orm import Session
 
 from watcher.store.tables import Condition
@@ -61,3 +61,18 @@ def raised(session: Session) -> list[Condition]:
 def condition(session: Session, subject: str, kind: str) -> Condition | None:
     """Return a condition, raised or cleared; None when it never was raised."""
     return session.get(Condition, (subject, kind), populate_existing=True)
+
+
+def changed_since(session: Session, since: int) -> list[Condition]:
+    """Return the conditions that were said or cleared since then, of those that ever were said."""
+    return list(
+        session.scalars(
+            select(Condition)
+            .where(
+                Condition.said_at.is_not(None),
+                or_(Condition.said_at >= since, Condition.cleared_at >= since),
+            )
+            .order_by(Condition.since, Condition.subject, Condition.kind)
+            .execution_options(populate_existing=True)
+        )
+    )

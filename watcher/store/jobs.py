@@ -1,6 +1,6 @@
 """Spraying jobs, with every step asked for and every event kept."""
 
-from sqlalchemy import or_, select
+from sqlalchemy import func, or_, select
 from sqlalchemy.orm import Session
 
 from watcher.store.errors import UnknownJobError
@@ -76,6 +76,20 @@ def events(session: Session, job_id: int) -> list[JobEvent]:
     return list(
         session.scalars(
             select(JobEvent).where(JobEvent.job_id == job_id).order_by(JobEvent.at, JobEvent.id)
+        )
+    )
+
+
+def newest_event(session: Session) -> int:
+    """Return the number of the newest event of any job; 0 before the first."""
+    return session.scalars(select(func.max(JobEvent.id))).one() or 0
+
+
+def events_after(session: Session, number: int, most: int) -> list[JobEvent]:
+    """Return the events of all jobs after one, in the order they were kept."""
+    return list(
+        session.scalars(
+            select(JobEvent).where(JobEvent.id > number).order_by(JobEvent.id).limit(most)
         )
     )
 

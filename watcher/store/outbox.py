@@ -26,6 +26,8 @@ from watcher.store.upsert import insert_into
 
 OVERTAKEN = "overtaken by better news"
 SUPERSEDED = "said anew since"
+_LONGEST_WAIT_S = 3 * 86_400
+"""No message is worth sending so long after it was written."""
 FAILED_AGAIN_S = 3600
 """What was refused for good is worth another try after so long: the other side may be mended."""
 
@@ -369,6 +371,26 @@ def written_since(session: Session, kind: str, since: int) -> bool:
 def newest(session: Session, limit: int) -> list[Outgoing]:
     """Return the newest messages, the newest first, as receipts: what became of each."""
     return list(session.scalars(select(Outgoing).order_by(Outgoing.id.desc()).limit(limit)))
+
+
+def page_of_newest(session: Session, before: int | None, limit: int) -> list[Outgoing]:
+    """Return messages with a number below ``before``, the newest first; all where that is None."""
+    earlier = true() if before is None else Outgoing.id < before
+    return list(
+        session.scalars(select(Outgoing).where(earlier).order_by(Outgoing.id.desc()).limit(limit))
+    )
+
+
+def sent_since(session: Session, since: int, most: int) -> list[Outgoing]:
+    """Return the messages that were sent since then, in the order they were."""
+    return list(
+        session.scalars(
+            select(Outgoing)
+            .where(Outgoing.created_at >= since - _LONGEST_WAIT_S, Outgoing.sent_at >= since)
+            .order_by(Outgoing.sent_at, Outgoing.id)
+            .limit(most)
+        )
+    )
 
 
 def unsent_since(session: Session, since: int) -> list[Outgoing]:

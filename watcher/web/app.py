@@ -26,14 +26,21 @@ from watcher.store.errors import LogError, UnknownJobError
 from watcher.web import calendar, static_files
 from watcher.web.api import (
     endpoints,
+    farm_whole,
+    geojson,
     incidents,
+    messages,
     metrics,
     plan_api,
     readings,
     record_export,
     record_values,
+    season,
+    weather,
 )
+from watcher.web.api import events as program_events
 from watcher.web.api import farm as farm_api
+from watcher.web.api.description import OPENAPI_URL, describe
 from watcher.web.api.models import HealthTold
 from watcher.web.auth import login_pages
 from watcher.web.auth.authenticator import Authenticator, NotAllowedError, NotLoggedInError
@@ -58,11 +65,15 @@ from watcher.web.pages import (
     skill,
 )
 from watcher.web.pages import incidents as incident_pages
+from watcher.web.pages import season as season_pages
 from watcher.web.pages.farm_form import of_mistakes
 from watcher.web.pages.pushes import BadSubscriptionError
+from watcher.web.problem import problem
 from watcher.web.seldom import Seldom
+from watcher.web.streams import Streams
 
 _COMPRESSED_FROM_BYTES = 600
+_MOST_MISTAKES = 20
 _THREADS = 8
 """One for each that the lanes let in at once, and one: each keeps some memory."""
 _NO_SESSIONS = (
@@ -93,7 +104,8 @@ def create_app(watch: Watch, keys: Keys) -> FastAPI:
     """Build the application around a running watch."""
     door = Authenticator(keys.keyring, keys.access, watch.clock)
     house = AppContext(watch, door, keys.pushes, keys.address)
-    streams = events.Streams()
+    streams = Streams(of_one=events.MOST_OF_ONE, in_all=events.MOST_STREAMS)
+    listened = Streams(of_one=program_events.MOST_OF_ONE, in_all=program_events.MOST_STREAMS)
 
     @contextlib.asynccontextmanager
     async def while_open(_app: FastAPI) -> AsyncIterator[None]:
@@ -104,10 +116,10 @@ def create_app(watch: Watch, keys: Keys) -> FastAPI:
         title="Field weather watch",
         docs_url=None,
         redoc_url=None,
-        openapi_url="/api/openapi.json",
+        openapi_url=OPENAPI_URL,
         lifespan=while_open,
     )
-    app.state.streams = streams
+    app.state.streams = (streams, listened)
     app.add_middleware(GZipMiddleware, minimum_size=_COMPRESSED_FROM_BYTES)
     app.add_middleware(Lanes)
     app.add_middleware(SecurityMiddleware)
@@ -129,9 +141,16 @@ def create_app(watch: Watch, keys: Keys) -> FastAPI:
         log.router(house),
         records.router(house),
         events.router(house, streams),
+        program_events.router(house, listened),
         endpoints.router(house),
         endpoints.jobs_router(house),
         farm_api.router(house),
+        farm_whole.router(house),
+        geojson.router(house),
+        weather.router(house),
+        messages.router(house),
+        season.router(house),
+        season_pages.router(house),
         record_export.router(house),
         record_values.router(house),
         incident_pages.router(house),
@@ -152,6 +171,7 @@ def create_app(watch: Watch, keys: Keys) -> FastAPI:
         body = HealthTold.of(found, house.farm.zone).for_anybody()
         return JSONResponse(body, status_code=200 if found.well else 503)
 
+    describe(app)
     _answer_errors(app, house)
     return app
 
@@ -189,7 +209,7 @@ def _answer_errors(app: FastAPI, house: AppContext) -> None:
 
     def refuse(request: Request, status: int, wrong: Param) -> Response:
         if _wants_json(request):
-            return JSONResponse({"wrong": str(wrong)}, status_code=status)
+            return problem(status, str(wrong))
         visitor = house.door.visitor(request)
         return house.show(request, visitor, "problem.html", status=status, wrong=wrong, back=False)
 
@@ -242,9 +262,12 @@ def _answer_errors(app: FastAPI, house: AppContext) -> None:
 
     @app.exception_handler(RequestValidationError)
     def not_understood(request: Request, error: RequestValidationError) -> Response:
-        found = error.errors()[0]
-        where = ".".join(str(part) for part in found["loc"])
-        return refuse(request, 422, f"{where}: {found['msg']}")
+        found = [(".".join(map(str, one["loc"])), str(one["msg"])) for one in error.errors()]
+        wrong = "{}: {}".format(*found[0])
+        if not _wants_json(request):
+            return refuse(request, 422, wrong)
+        mistakes = [{"where": where, "wrong": what} for where, what in found[:_MOST_MISTAKES]]
+        return problem(422, wrong, mistakes=mistakes)
 
     @app.exception_handler(HTTPException)
     def refused(request: Request, error: HTTPException) -> Response:
@@ -259,4 +282,4 @@ def _wants_json(request: Request) -> bool:
 
 
 def _of_station(request: Request) -> bool:
-    return request.url.path.startswith("/stations/")
+    return request.url.path.startswith(("/stations/", "/api/v1/stations/"))

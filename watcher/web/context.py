@@ -88,6 +88,12 @@ class AppContext:
         with self.watch.book.store.reading() as session:
             return closed(plan_now(session, self.farm, now), ranking)
 
+    @property
+    def old(self) -> bool:
+        """Whether the watch has not judged for so long that nothing shown must be relied on."""
+        at = self.watch.judged_at
+        return at is None or self.watch.clock.now() - at > OLD_AFTER_S
+
     def clock(self, at: int) -> WallTime:
         """Return an instant on the farm's clock, as seen from now."""
         return WallTime(at, self.watch.clock.now(), self.farm.zone)
@@ -135,7 +141,7 @@ class AppContext:
             now=now,
             judged_at=judged_at,
             as_of=self.clock(judged_at) if judged_at is not None else None,
-            old=judged_at is None or now - judged_at > OLD_AFTER_S,
+            old=self.old,
             old_after_s=OLD_AFTER_S,
             speed=self.watch.clock.speed,
             **values,

@@ -13,18 +13,32 @@ from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
 
 from starlette.requests import ClientDisconnect
-from starlette.responses import JSONResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from watcher.addresses import sender
+from watcher.web.problem import problem
 from watcher.web.seldom import Seldom
 
 RETRY_AFTER_S = 2
 MOST_FORM_BYTES = 64 * 1024
 """What a page's form or a program's JSON may have."""
+MOST_ARCHIVE_BYTES = 290_000
+"""What a farm may have that is read in over the port; of a larger one the command reads."""
 _HELD_S = 1.0
 """A refusal is held back so long: who asks again at once costs no more than who waits."""
 _READS = {"GET", "HEAD", "OPTIONS"}
+_STEPS = ("/jobs", "/api/v1/jobs", "/api/v1/messages", "/plan", "/api/v1/plan")
+_OUTSIDE = {"/live", "/health", "/api/v1/events"}
+_FILES = (
+    "/api/v1/log.csv",
+    "/api/v1/farm/export.zip",
+    "/farm/export.zip",
+    "/api/v1/records",
+    "/api/v1/incidents",
+    "/api/v1/season",
+    "/skill",
+)
+_ARCHIVES = "/api/v1/farm/import"
 
 
 class FullError(Exception):
@@ -106,10 +120,11 @@ class Lanes:
             return
         if scope["method"] not in _READS:
             # Before its turn: who sends slowly waits at their own cost.
-            body = await _read(receive)
+            most = MOST_ARCHIVE_BYTES if scope["path"] == _ARCHIVES else MOST_FORM_BYTES
+            body = await _read(receive, most)
             if body is None:
-                wrong = f"the body is over {MOST_FORM_BYTES} bytes"
-                await JSONResponse({"wrong": wrong}, 413)(scope, receive, send)
+                wrong = f"the body is over {most} bytes"
+                await problem(413, wrong)(scope, receive, send)
                 return
             receive = _replayed(body, receive)
         client = scope.get("client")
@@ -121,24 +136,24 @@ class Lanes:
             await asyncio.sleep(self._held_s)
             wrong = f"too much is asked for at once; try again in {RETRY_AFTER_S} s"
             headers = {"Retry-After": str(RETRY_AFTER_S)}
-            await JSONResponse({"wrong": wrong}, 503, headers)(scope, receive, send)
+            await problem(503, wrong, headers=headers)(scope, receive, send)
 
     def _lane(self, method: str, path: str) -> Lane | None:
         """The lane of a request; None for what is bounded where it is answered."""
-        if path.startswith("/stations/") or path in {"/live", "/health"}:
+        if path.startswith(("/stations/", "/api/v1/stations/")) or path in _OUTSIDE:
             return None
         if path == "/login" and method not in _READS:
             return self.log_ins
         if path.startswith(("/seen/", "/login/")):
             return self.steps
-        if method not in _READS and path.startswith(("/jobs", "/api/jobs", "/plan", "/api/plan")):
+        if method not in _READS and path.startswith(_STEPS):
             return self.steps
-        if path.startswith(("/api/log.csv", "/api/records", "/api/incidents", "/skill")):
+        if path.startswith(_FILES):
             return self.files
         return self.pages
 
 
-async def _read(receive: Receive) -> bytes | None:
+async def _read(receive: Receive, most: int) -> bytes | None:
     """The whole body of a request; None for one that is too long. Raises ClientDisconnect."""
     body = bytearray()
     while True:
@@ -146,7 +161,7 @@ async def _read(receive: Receive) -> bytes | None:
         if message["type"] == "http.disconnect":
             raise ClientDisconnect
         body += message.get("body", b"")
-        if len(body) > MOST_FORM_BYTES:
+        if len(body) > most:
             return None
         if not message.get("more_body", False):
             return bytes(body)

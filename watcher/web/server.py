@@ -15,8 +15,8 @@ from fastapi import FastAPI
 
 from watcher.service.watch import Watch
 from watcher.web.connections import LOOPBACK, Connection, Connections, Network
-from watcher.web.pages.events import Streams
 from watcher.web.seldom import Seldom, SeldomFilter
+from watcher.web.streams import Streams
 
 _MOST_HEADER_BYTES = 16 * 1024
 _TAKEN_AT_ONCE = 64
@@ -91,8 +91,9 @@ async def serve(
                 await watch.run(stop)
             finally:
                 # Whatever ended the watch: it may start anew in this process, on the same port.
-                streams: Streams = app.state.streams
-                streams.close()
+                kinds: Sequence[Streams] = app.state.streams
+                for streams in kinds:
+                    streams.close()
                 server.should_exit = True
                 await asyncio.wait({serving})
 

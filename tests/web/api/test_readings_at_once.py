@@ -18,7 +18,9 @@ async def test_a_station_that_floods_is_bounded_and_heard_again_afterwards(tmp_p
 
         async def post(number: int) -> httpx.Response:
             told = {"time": f"{np.datetime64(first + number, 's')}Z"} | CALM
-            return await v.service.http.post("/stations/mast/readings", json=told, timeout=120)
+            return await v.service.http.post(
+                "/api/v1/stations/mast/readings", json=told, timeout=120
+            )
 
         answers = await asyncio.gather(*(post(number) for number in range(80)))
         refused = [answer for answer in answers if answer.status_code == 503]

@@ -12,6 +12,13 @@ from tests.support.visiting import OWNER, visited
 pytestmark = pytest.mark.long
 
 schemathesis = pytest.importorskip("schemathesis")
+
+
+@schemathesis.serializer("application/zip")
+def _as_it_is(_context: Any, value: Any) -> bytes:
+    return value if isinstance(value, bytes) else str(value).encode()
+
+
 CHECKED = 30
 """Requests made up for each operation."""
 
@@ -21,12 +28,14 @@ def _problems(url: str) -> tuple[int, list[str]]:
     from hypothesis import HealthCheck, Phase, given, settings  # noqa: PLC0415
 
     schema = schemathesis.openapi.from_url(
-        f"{url}/api/openapi.json", headers={"Authorization": f"Bearer {OWNER}"}
+        f"{url}/api/v1/openapi.json", headers={"Authorization": f"Bearer {OWNER}"}
     )
     problems: list[str] = []
     asked = 0
     for result in schema.get_all_operations():
         operation = result.ok()
+        if operation.path == "/api/v1/events":
+            continue  # it never ends: tests/web/api/test_events.py
 
         @given(case=operation.as_strategy())
         @settings(

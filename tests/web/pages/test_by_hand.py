@@ -53,7 +53,7 @@ async def test_a_reading_that_cannot_be_is_refused_with_what_would_do(tmp_path: 
             ({"gust": "12 mph"}, "read with its wind"),
             ({}, "nothing was measured"),
         ):
-            answer = await v.web.post("/api/jobs/1/reading", json={"measured": measured})
+            answer = await v.web.post("/api/v1/jobs/1/reading", json={"measured": measured})
             assert answer.status_code == 422
             assert says in answer.json()["wrong"]
 

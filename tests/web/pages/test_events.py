@@ -12,7 +12,8 @@ from tests.support.visiting import CALM, visited
 from watcher.web.auth.authenticator import Authenticator
 from watcher.web.auth.users import Users
 from watcher.web.context import AppContext
-from watcher.web.pages.events import MOST_OF_ONE, Streams
+from watcher.web.pages.events import MOST_OF_ONE, events_of
+from watcher.web.streams import Streams
 
 
 async def _next(lines: "asyncio.Queue[str]", event: str) -> float:
@@ -90,12 +91,12 @@ async def test_all_devices_together_have_a_bounded_number_of_streams(tmp_path: P
             v.service.watch, Authenticator(v.keyring, Users(), v.service.clock), pushes=None
         )  # type: ignore[arg-type]
         streams, request = Streams(of_one=5, in_all=3), Request({"type": "http", "headers": []})
-        kept = [streams.of(house, request, number) for number in range(3)]
+        kept = [events_of(streams, house, request, number) for number in range(3)]
         assert [await anext(stream) for stream in kept] == ["retry: 2000\n\n"] * 3
-        full = streams.of(house, request, 9)
+        full = events_of(streams, house, request, 9)
         assert [event async for event in full] == ["retry: 15000\n\n"]
         await kept[0].aclose()  # type: ignore[attr-defined]
-        again = streams.of(house, request, 9)
+        again = events_of(streams, house, request, 9)
         assert await anext(again) == "retry: 2000\n\n"
         for stream in (*kept[1:], again):
             await stream.aclose()  # type: ignore[attr-defined]

@@ -72,8 +72,8 @@ async def test_who_asks_for_no_language_there_is_reads_the_farms(
 async def test_the_api_gives_its_sentences_in_the_language_asked_for(tmp_path: Path) -> None:
     async with visited(tmp_path) as v:
         v.log_in(Role.LOOK)
-        plain = await v.web.get("/api/ranking")
-        spanish = await v.web.get("/api/ranking", headers={"Accept-Language": "es-MX,en;q=0.5"})
+        plain = await v.web.get("/api/v1/ranking")
+        spanish = await v.web.get("/api/v1/ranking", headers={"Accept-Language": "es-MX,en;q=0.5"})
         assert plain.headers["Content-Language"] == "en"
         assert spanish.headers["Content-Language"] == "es"
         assert "Accept-Language" in spanish.headers["Vary"]

@@ -120,7 +120,7 @@ async def test_a_remark_stays_text(tmp_path: Path) -> None:
 async def test_every_answer_carries_the_headers(tmp_path: Path) -> None:
     async with visited(tmp_path) as v:
         v.log_in()
-        for address in ("/", "/login", "/static/page.js", "/api/ranking", "/nothing", "/health"):
+        for address in ("/", "/login", "/static/page.js", "/api/v1/ranking", "/nothing", "/health"):
             headers = (await v.web.get(address)).headers
             policy = headers["content-security-policy"]
             assert "default-src 'none'" in policy

@@ -109,7 +109,7 @@ async def test_who_drives_is_shown_everywhere(tmp_path: Path) -> None:
         page = await page_of(v)
         assert page.count("Driven by driver") == 2
         told_ = (
-            await v.web.get("/api/plan", headers={"Authorization": f"Bearer {PROGRAM}"})
+            await v.web.get("/api/v1/plan", headers={"Authorization": f"Bearer {PROGRAM}"})
         ).json()
         assert [step["driver"] for step in told_["steps"]] == ["driver", "driver"]
         assert "driven by driver" in (await v.web.get("/plan.ics")).text.replace("\r\n ", "")

@@ -50,7 +50,7 @@ async def _told(v: Visited) -> int:
     """How many entries of typed-in values there are."""
     v.web.cookies.clear()
     bearer = {"Authorization": f"Bearer {LOOKER}"}
-    document = (await v.web.get("/api/records.json", headers=bearer)).json()
+    document = (await v.web.get("/api/v1/records.json", headers=bearer)).json()
     v.log_in(Role.RUN)
     return sum(entry["kind"] == "told" for entry in document["document"]["entries"])
 
@@ -185,11 +185,11 @@ async def test_records_come_out_as_a_document_that_checks(tmp_path: Path) -> Non
         await v.send("/records/1", "/records/1/close", why="papers are elsewhere")
         v.web.cookies.clear()
         v.web.headers["Authorization"] = f"Bearer {LOOKER}"
-        document = await v.web.get("/api/records.json")
+        document = await v.web.get("/api/v1/records.json")
         assert check_document(document.content, None).broken is None
         changed = document.text.replace("papers are", "papers were")
         json.loads(changed)
         assert check_document(changed.encode(), None).broken is not None
-        assert "hill" in (await v.web.get("/api/records.csv")).text
-        printed = await v.web.get("/api/records/1/page.pdf")
+        assert "hill" in (await v.web.get("/api/v1/records.csv")).text
+        printed = await v.web.get("/api/v1/records/1/page.pdf")
         assert printed.content.startswith(b"%PDF-")

@@ -148,6 +148,11 @@ def _check_place(texts: FarmTexts, steps: Steps) -> None:
         raise _refused(texts, (), wrong, say("name table, entry and key"), key)
 
 
+def check_machines(before: FarmTexts, after: FarmTexts) -> None:
+    """Raise ``FarmFileError`` where other files or machines are named than before."""
+    _check_machines(before, ("sources",), tomllib.loads(before.farm), tomllib.loads(after.farm))
+
+
 def _check_machines(
     texts: FarmTexts, steps: Steps, before: dict[str, Any], after: dict[str, Any]
 ) -> None:

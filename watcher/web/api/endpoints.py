@@ -3,7 +3,8 @@
 Programs show a token (``Authorization: Bearer …``); whoever is logged in may read it in a browser.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
+from itertools import dropwhile, islice
 from typing import Annotated, Any
 
 import numpy as np
@@ -22,10 +23,13 @@ from watcher.limits.status import Status
 from watcher.messages.words import CAUTION
 from watcher.service.log_view import csv_by_day
 from watcher.web.api import models
+from watcher.web.api.conditional import ConditionalRoute
+from watcher.web.api.paging import LINKED, Page, Paged
 from watcher.web.auth.users import User
-from watcher.web.context import OLD_AFTER_S, AppContext
+from watcher.web.context import AppContext
 from watcher.web.numbers import Number
 from watcher.web.open_jobs import by_field, open_jobs
+from watcher.web.problem import PROBLEM
 
 Answers = dict[int | str, dict[str, Any]]
 
@@ -43,6 +47,7 @@ def answers(*codes: int) -> Answers:
         409: "The step does not fit the state of jobs, or the farm file",
         413: "The body is too large",
         422: "The request is not understood",
+        429: "Too many at once",
         501: "This installation cannot do that",
         503: "The watch has only just started and has not judged yet",
     }
@@ -52,10 +57,7 @@ def answers(*codes: int) -> Answers:
 _ASKS: Answers = {
     409: {
         "description": "The start needs a plain yes first, or does not fit the state of jobs",
-        "model": models.Wrong,
-        "content": {
-            "application/problem+json": {"schema": models.AsksFirst.model_json_schema()},
-        },
+        "model": models.AsksFirst | models.Wrong,
     }
 }
 
@@ -71,6 +73,8 @@ Key = Annotated[
     ),
 ]
 bearer = HTTPBearer(auto_error=False, description="A program's or a station's token")
+API: dict[str, Any] = {"dependencies": [Depends(bearer)], "route_class": ConditionalRoute}
+"""What every router of the API is made with."""
 
 
 def asked_language(response: Response, accept_language: Annotated[str, Header()] = "") -> Language:
@@ -86,14 +90,13 @@ Asked = Annotated[Language, Depends(asked_language)]
 
 def router(house: AppContext) -> APIRouter:
     """Routes that read."""
-    routes = APIRouter(prefix="/api", tags=["farm"], dependencies=[Depends(bearer)])
+    routes = APIRouter(prefix="/api/v1", tags=["farm"], **API)
     looker = Depends(house.door.api_looker)
 
     @routes.get("/ranking", responses=answers(401, 503))
     def ranking(language: Asked, _user: User = looker) -> models.RankingTold:
         """What to spray now in which order, and when the rest opens."""
-        found, judged_at = house.picture.ranking, house.watch.judged_at
-        now = house.watch.clock.now()
+        found = house.picture.ranking
         with house.watch.book.store.reading() as session:
             jobs = open_jobs(house, session)
         on = by_field(jobs)
@@ -106,8 +109,8 @@ def router(house: AppContext) -> APIRouter:
 
         return models.RankingTold(
             at=found.at,
-            judged_at=judged_at,
-            old=judged_at is None or now - judged_at > OLD_AFTER_S,
+            judged_at=house.watch.judged_at,
+            old=house.old,
             caution=CAUTION.render(language),
             jobs=[models.JobStateTold.of(job, language) for job in jobs],
             spray=shown(found.spray),
@@ -161,6 +164,33 @@ def router(house: AppContext) -> APIRouter:
             best_starts=[models.DayStartsTold.of(day, now, zone, language) for day in days],
         )
 
+    @routes.get("/fields/{field}/hours", responses=answers(401, 404, 422, 503) | LINKED)
+    def hours(
+        field: FieldName,
+        page: Paged,
+        setup: Annotated[str | None, Query(max_length=60)] = None,
+        *,
+        language: Asked,
+        _user: User = looker,
+    ) -> list[models.HourReasons]:
+        """Every limit of one field from now on, time by time: why it is open then, or is not."""
+        case = _case(house, field, setup)
+        judgement = house.picture.judgement.of_field(case[0])
+        times = judgement.series.times.tolist()
+        span = [n for n in _ahead(house) if page.after is None or times[n] > page.after]
+        told = page.of(span[: page.limit + 1], [times[n] for n in span])
+        return [
+            models.HourReasons(
+                at=times[n],
+                status=models.status_word(Status(int(judgement.status[(*case, n)]))),
+                limits=[
+                    models.LimitTold.of(house.speaker, field, reason, language)
+                    for reason in reasons(judgement, *case, n)
+                ],
+            )
+            for n in told
+        ]
+
     @routes.get(
         "/log.csv",
         response_class=StreamingResponse,
@@ -194,17 +224,19 @@ def router(house: AppContext) -> APIRouter:
 
 def jobs_router(house: AppContext) -> APIRouter:
     """Routes of the jobs."""
-    routes = APIRouter(prefix="/api/jobs", tags=["jobs"], dependencies=[Depends(bearer)])
+    routes = APIRouter(prefix="/api/v1/jobs", tags=["jobs"], **API)
     looker, runner = Depends(house.door.api_looker), Depends(house.door.api_runner)
 
-    @routes.get("", responses=answers(401, 422))
+    @routes.get("", responses=answers(401, 422) | LINKED)
     def every(
-        start: Moment = 0, end: Moment = _LAST_SECOND, _user: User = looker
+        page: Paged, start: Moment = 0, end: Moment = _LAST_SECOND, _user: User = looker
     ) -> list[models.JobTold]:
         """Jobs that started in ``start <= time < end``, the oldest first."""
         with house.watch.book.store.reading() as session:
-            found = queries.started(session, start, end, house.watch.clock.now())
-            return [models.JobTold.of(view) for view in found]
+            every = queries.started(session, start, end, house.watch.clock.now())
+            found = list(islice(_after(every, page), page.limit + 1))
+            told = page.of(found, [view.job.id for view in found])
+            return [models.JobTold.of(view) for view in told]
 
     @routes.get("/{number}", responses=answers(401, 404, 422))
     def one(number: Number, _user: User = looker) -> models.JobWithEvents:
@@ -248,9 +280,7 @@ def jobs_router(house: AppContext) -> APIRouter:
             return say_step(taken, language)
         now = house.watch.clock.now()
         question = models.AsksFirst.of(house.speaker, step.field, taken, now, language)
-        return JSONResponse(
-            question.model_dump(), status_code=409, media_type="application/problem+json"
-        )
+        return JSONResponse(question.model_dump(), status_code=409, media_type=PROBLEM)
 
     @routes.post("/{number}/{step}", responses=answers(401, 403, 404, 409, 413, 422))
     async def take_step(
@@ -271,6 +301,18 @@ def jobs_router(house: AppContext) -> APIRouter:
         return say_step(await house.watch.take_step(taken), language)
 
     return routes
+
+
+def _after(every: Sequence[queries.JobView], page: Page) -> Iterator[queries.JobView]:
+    """The jobs that come after the last one told, which may have begun before one of a lower
+
+    number: a start is noted at the time it was tapped.
+    """
+    if page.after is None:
+        return iter(every)
+    rest = dropwhile(lambda view: view.job.id != page.after, every)
+    next(rest, None)
+    return rest
 
 
 def bare(key: str | None) -> str | None:
@@ -299,19 +341,24 @@ def _under_way(house: AppContext, field: str) -> dict[str, Any]:
     return {"left_s": next(iter(left), None), "busy": [view.job.field for view in opened]}
 
 
+def _ahead(house: AppContext) -> range:
+    """The times from now to the farm's horizon."""
+    picture = house.picture
+    horizon = picture.outlook.now + house.farm.config.judging.horizon
+    last = int(np.searchsorted(picture.judgement.series.times, horizon))
+    return range(picture.outlook.now_index, last)
+
+
 def _hours(house: AppContext, case: tuple[int, int]) -> Iterator[models.HourTold]:
     picture = house.picture
     judgement = picture.judgement
-    first = picture.outlook.now_index
-    horizon = picture.outlook.now + house.farm.config.judging.horizon
-    last = int(np.searchsorted(judgement.series.times, horizon))
     of = judgement.plan.fields[case[0]], judgement.plan.setups[case[1]]
-    for time in range(first, last):
+    for time in _ahead(house):
         at = int(judgement.series.times[time])
         status = Status(int(judgement.status[(*case, time)]))
         chance = (
             house.chances.now(*of, at, status)
-            if time == first
+            if time == picture.outlook.now_index
             else house.chances.at_hour(*of, at, status)
         )
         yield models.HourTold(

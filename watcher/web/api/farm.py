@@ -10,7 +10,6 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Annotated, Any
 
-import shapely
 from fastapi import APIRouter, Depends, Header, HTTPException, Path, Query, Request, Response
 from fastapi.responses import JSONResponse
 
@@ -30,7 +29,7 @@ from watcher.i18n.message import Message, joined, render, say
 from watcher.messages.farm_edit import loosened_line
 from watcher.service.farm_editor import FarmEditor, FarmProposal, LoosensError, OutdatedError
 from watcher.service.farm_versions import FarmVersion
-from watcher.web.api.endpoints import Asked, answers, bearer
+from watcher.web.api.endpoints import API, Asked, answers
 from watcher.web.api.farm_models import (
     BoundaryAsked,
     FarmChanged,
@@ -40,22 +39,22 @@ from watcher.web.api.farm_models import (
     VersionTold,
     VersionWithChanges,
 )
+from watcher.web.api.geojson import IS_GEOJSON, as_geojson, fields_of, neighbours_of
 from watcher.web.api.models import Wrong
+from watcher.web.api.paging import LINKED, Paged
 from watcher.web.auth.users import User
 from watcher.web.context import AppContext
 from watcher.web.farm_in_use import effect_said, in_use
-from watcher.web.numbers import BIGGEST, Number
+from watcher.web.numbers import Number
+from watcher.web.problem import PROBLEM
 
-_PROBLEM = "application/problem+json"
-_GEOJSON = "application/geo+json"
 _BOUNDARIES = "boundaries"
-_MOST_VERSIONS = 100
 Table = Annotated[str, Path(max_length=60, description="A table of the farm file, or boundaries")]
 Entry = Annotated[str, Path(max_length=60, description="A name in the farm file")]
 Propose = Callable[[FarmEditor, str | None], FarmProposal]
 
 _REFUSALS: dict[int | str, dict[str, Any]] = {
-    code: {"description": words, "content": {_PROBLEM: {"schema": FarmProblem.model_json_schema()}}}
+    code: {"description": words, "model": FarmProblem}
     for code, words in {
         409: "A label or law would ask for less, and nobody said that its words changed",
         412: "The farm was changed since",
@@ -63,9 +62,9 @@ _REFUSALS: dict[int | str, dict[str, Any]] = {
         428: "If-Match is missing",
     }.items()
 }
-_REFUSALS[422]["model"] = Wrong
+_REFUSALS[422]["model"] = FarmProblem | Wrong
 _CHANGES = answers(401, 403, 404, 413) | _REFUSALS
-_CHANGED: dict[str, Any] = {"response_model": FarmChanged, "responses": _CHANGES}
+CHANGED: dict[str, Any] = {"response_model": FarmChanged, "responses": _CHANGES}
 _BODY = {
     "requestBody": {
         "required": True,
@@ -109,7 +108,7 @@ Given = Annotated[How, Depends(_how)]
 
 def router(house: AppContext) -> APIRouter:
     """Routes of the farm's files."""
-    routes = APIRouter(prefix="/api/farm", tags=["farm"], dependencies=[Depends(bearer)])
+    routes = APIRouter(prefix="/api/v1/farm", tags=["farm"], **API)
     looker, owner = Depends(house.door.api_looker), Depends(house.door.api_administrator)
 
     @routes.get("", responses=answers(401, 404))
@@ -120,7 +119,7 @@ def router(house: AppContext) -> APIRouter:
         found: dict[str, Any] = json.loads(json.dumps(tomllib.loads(texts.farm), default=str))
         return found
 
-    @routes.patch("", openapi_extra=_BODY, **_CHANGED)
+    @routes.patch("", openapi_extra=_BODY, **CHANGED)
     async def patch(request: Request, how: Given, user: User = owner) -> Response:
         """Change what a JSON merge patch (RFC 7396) of the farm file names; null takes out.
 
@@ -133,9 +132,9 @@ def router(house: AppContext) -> APIRouter:
         shapes = [_boundary(name, asked) for name, asked in drawn.items()]
         texts = await asyncio.to_thread(_texts, house)
         edits = [*of_merge_patch(tomllib.loads(texts.farm), body), *shapes]
-        return await _change(house, _by_edits(house, edits), how, user)
+        return await change(house, _by_edits(house, edits), how, user)
 
-    @routes.put("/{table}/{name}", openapi_extra=_BODY, **_CHANGED)
+    @routes.put("/{table}/{name}", openapi_extra=_BODY, **CHANGED)
     async def put(
         request: Request, table: Table, name: Entry, how: Given, user: User = owner
     ) -> Response:
@@ -144,34 +143,32 @@ def router(house: AppContext) -> APIRouter:
         edit: Edit = SetValue((table, name), body)
         if table == _BOUNDARIES:
             edit = _boundary(name, body)
-        return await _change(house, _by_edits(house, [edit]), how, user)
+        return await change(house, _by_edits(house, [edit]), how, user)
 
-    @routes.delete("/{table}/{name}", **_CHANGED)
+    @routes.delete("/{table}/{name}", **CHANGED)
     async def delete(table: Table, name: Entry, how: Given, user: User = owner) -> Response:
         """Take an entry out; of a field or neighbour its boundary as well."""
         edits: list[Edit] = [Remove((table, name))]
         if table in {"fields", "neighbours"}:
             edits.append(RemoveBoundary(name))
-        return await _change(house, _by_edits(house, edits), how, user)
+        return await change(house, _by_edits(house, edits), how, user)
 
     @routes.get(
         "/boundaries.geojson",
         response_class=Response,
-        responses=answers(401) | {200: {"content": {_GEOJSON: {"schema": {"type": "object"}}}}},
+        responses=answers(401) | IS_GEOJSON,
     )
     def boundaries(_user: User = looker) -> Response:
         """The boundaries of fields and neighbours of the farm in use (RFC 7946)."""
-        return Response(json.dumps(_collection(house), ensure_ascii=False), media_type=_GEOJSON)
+        farm = house.watch.book.plan.farm
+        return as_geojson([*fields_of(farm), *neighbours_of(farm)])
 
-    @routes.get("/versions", responses=answers(401, 404, 422))
-    def versions(
-        before: Annotated[int, Query(ge=1, le=BIGGEST)] = BIGGEST,
-        most: Annotated[int, Query(ge=1, le=_MOST_VERSIONS)] = 20,
-        _user: User = looker,
-    ) -> list[VersionTold]:
-        """Versions with a number below ``before``, the newest first, ``most`` of them."""
+    @routes.get("/versions", responses=answers(401, 404, 422) | LINKED)
+    def versions(page: Paged, _user: User = looker) -> list[VersionTold]:
+        """Every version that is kept, the newest first."""
         kept = in_use(house).editor.versions
-        numbers = [n for n in kept.numbers() if n < before][:most]
+        found = [n for n in kept.numbers() if page.after is None or n < page.after]
+        numbers = page.of(found, found)
         return [VersionTold.of(one) for one in filter(None, map(kept.one, numbers))]
 
     @routes.get("/versions/{number}", responses=answers(401, 404, 422))
@@ -185,12 +182,12 @@ def router(house: AppContext) -> APIRouter:
             changes=[FarmChangeTold.of(one, language) for one in changes],
         )
 
-    @routes.post("/versions/{number}/restore", **_CHANGED)
+    @routes.post("/versions/{number}/restore", **CHANGED)
     async def restore(number: Number, how: Given, user: User = owner) -> Response:
         """Make the farm as it was in a version; that of the one before undoes a change."""
         found = _version(house, number)
         running = house.watch.book.plan.farm
-        return await _change(
+        return await change(
             house,
             lambda editor, based_on: editor.propose_version(running, found, based_on=based_on),
             how,
@@ -243,11 +240,13 @@ def _by_edits(house: AppContext, edits: Sequence[Edit]) -> Propose:
     return lambda editor, based_on: editor.propose(running, edits, based_on=based_on)
 
 
-async def _change(house: AppContext, propose: Propose, how: How, user: User) -> Response:
+async def change(
+    house: AppContext, propose: Propose, how: How, user: User, *, season: str = ""
+) -> Response:
     """Make a change, or only look at it; or say why not."""
     editor = in_use(house).editor
     if how.based_on is None and not how.dry_run:
-        wrong = say("send If-Match with the ETag of GET /api/farm, or * for any")
+        wrong = say("send If-Match with the ETag of GET /api/v1/farm, or * for any")
         return _refused(how.language, 428, wrong)
     based_on = None if how.based_on in {None, "*"} else str(how.based_on).strip('W/" ')
     try:
@@ -256,7 +255,7 @@ async def _change(house: AppContext, propose: Propose, how: How, user: User) -> 
         version = None
         if proposal.changes and not how.dry_run:
             saved = await in_use(house).save(
-                proposal, by=user.name, label_changed=how.label_changed
+                proposal, by=user.name, label_changed=how.label_changed, season=season
             )
             version = VersionTold.of(saved)
     except FarmFileError as error:
@@ -299,24 +298,4 @@ def _refused(language: Language, status: int, wrong: Message, **more: Any) -> Re
     detail = wrong.render(language)
     title = say("The farm was not changed").render(language)
     body = FarmProblem(title=title, status=status, detail=detail, wrong=detail, **more)
-    return JSONResponse(body.model_dump(), status_code=status, media_type=_PROBLEM)
-
-
-def _collection(house: AppContext) -> dict[str, Any]:
-    farm = house.watch.book.plan.farm
-    features = []
-    for name, shape in farm.ground.fields_deg.items():
-        plan = farm.config.fields[name]
-        about = {"role": "field", "crop": plan.crop, "area_m2": round(farm.ground.area_m2(name))}
-        features.append(_feature(name, shape, about))
-    for name, shape in farm.ground.neighbours_deg.items():
-        beside = farm.config.neighbours[name]
-        about = {"role": "neighbour", "grows": beside.grows}
-        about["susceptibility"] = beside.susceptibility.value
-        features.append(_feature(name, shape, about))
-    return {"type": "FeatureCollection", "features": features}
-
-
-def _feature(name: str, shape: Any, about: dict[str, Any]) -> dict[str, Any]:
-    geometry = json.loads(shapely.to_geojson(shape))
-    return {"type": "Feature", "id": name, "properties": about, "geometry": geometry}
+    return JSONResponse(body.model_dump(), status_code=status, media_type=PROBLEM)

@@ -58,6 +58,8 @@ class VersionTold(ApiModel):
     number: int
     at: int
     """When it was written. [epoch s]"""
+    season: str
+    """The season that ended with it; empty for any other."""
     by: str
     """Who wrote it; empty for a hand with an editor."""
     etag: str
@@ -72,6 +74,7 @@ class VersionTold(ApiModel):
             by=version.by,
             etag=version.texts.etag,
             loosened=list(version.loosened),
+            season=version.season,
         )
 
 

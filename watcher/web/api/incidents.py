@@ -16,9 +16,10 @@ from watcher.incidents.page import page_of
 from watcher.records import journal
 from watcher.records.document import write_document
 from watcher.records.errors import RecordError
-from watcher.web.api.endpoints import Asked, Key, answers, bare, bearer
+from watcher.web.api.endpoints import API, Asked, Key, answers, bare
 from watcher.web.api.models import ApiModel
 from watcher.web.api.models import Asked as AskedModel
+from watcher.web.api.paging import LINKED, Paged
 from watcher.web.auth.users import User
 from watcher.web.context import AppContext
 from watcher.web.numbers import Number
@@ -73,15 +74,17 @@ class AccountTold(ApiModel):
 
 def router(house: AppContext) -> APIRouter:
     """Routes of the accounts."""
-    routes = APIRouter(prefix="/api", tags=["incidents"], dependencies=[Depends(bearer)])
+    routes = APIRouter(prefix="/api/v1", tags=["incidents"], **API)
     looker, runner = Depends(house.door.api_looker), Depends(house.door.api_runner)
     reading = house.watch.book.store.reading
 
-    @routes.get("/incidents", responses=answers(401))
-    def every(_user: User = looker) -> list[AccountTold]:
+    @routes.get("/incidents", responses=answers(401, 422) | LINKED)
+    def every(page: Paged, _user: User = looker) -> list[AccountTold]:
         """Every account, the oldest first."""
         with reading() as session:
-            return [AccountTold.of(sealed) for sealed in commands.accounts(session)]
+            every = [AccountTold.of(sealed) for sealed in commands.accounts(session)]
+        found = [one for one in every if page.after is None or one.number > page.after]
+        return list(page.of(found, [one.number for one in found]))
 
     @routes.get("/incidents/{number}", responses=answers(401, 404, 422))
     def one(number: Number, _user: User = looker) -> AccountTold:

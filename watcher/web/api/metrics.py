@@ -9,15 +9,18 @@ from prometheus_client.core import (
     GaugeMetricFamily,
     Metric,
     StateSetMetricFamily,
+    SummaryMetricFamily,
 )
 from prometheus_client.registry import Collector
 
 from watcher.delivery import receipts
+from watcher.delivery.channel import Outcome
+from watcher.delivery.worker import KINDS
 from watcher.jobs import queries
 from watcher.judge.job_action import Action
 from watcher.service.health import Health
 from watcher.weather.quantities import NAME_OF
-from watcher.web.api import models
+from watcher.web.api import models, weather_figures
 from watcher.web.api.endpoints import bearer
 from watcher.web.auth.users import User
 from watcher.web.context import AppContext
@@ -42,11 +45,26 @@ class _Watch(Collector):
             yield GaugeMetricFamily("watcher_judged_age_seconds", "Since the last one", value=age)
         waiting = health.waiting_messages
         yield GaugeMetricFamily("watcher_messages_waiting", "Messages to be sent", value=waiting)
+        oldest, words = health.oldest_waiting_s or 0, "Since the oldest of them was due"
+        yield GaugeMetricFamily("watcher_messages_oldest_seconds", words, value=oldest)
+        words = "Of judgements: from the log read to what is to be told written"
+        times = watch.judging
+        yield SummaryMetricFamily(
+            "watcher_judging_seconds", words, count_value=times.count, sum_value=times.total_s
+        )
+        if times.count:
+            words = "What the newest judgement took"
+            yield GaugeMetricFamily("watcher_judging_last_seconds", words, value=times.last_s)
         yield from self._sources(health)
         yield from self._fields()
         yield from self._plan()
         yield from self._jobs()
         yield from self._messages()
+        yield from self._attempts()
+        if watch.picture is not None and not self.house.old:
+            yield from weather_figures.of_stations(watch.picture)
+            yield from weather_figures.of_fields(watch.picture)
+            yield from weather_figures.margins(watch.picture)
 
     def _sources(self, health: Health) -> Iterator[Metric]:
         def of_sources(name: str, what: str) -> GaugeMetricFamily:
@@ -58,6 +76,7 @@ class _Watch(Collector):
 
         ages = of_sources("age_seconds", "Age of its word")
         stale = of_sources("stale", "1 while stale")
+        failing = of_sources("failures_in_a_row", "Times it failed since it last answered")
         every = of_sources("interval_seconds", "How often it reports")
         ahead = of_sources("clock_ahead_seconds", "How far its clock is wrong; 0 where it is not")
         doubted = of_quantities("doubted_ratio", "Share of the last day's values doubted")
@@ -68,6 +87,7 @@ class _Watch(Collector):
         )
         for source in health.sources:
             stale.add_metric([source.name], float(source.silent))
+            failing.add_metric([source.name], source.failures_in_a_row)
             ahead.add_metric([source.name], float(source.clock_ahead_s or 0))
             if source.age_s is not None:
                 ages.add_metric([source.name], source.age_s)
@@ -83,19 +103,19 @@ class _Watch(Collector):
                 refused.add_metric([source.name, reason], posts.count)
         for reason, posts in health.strangers.items():
             refused.add_metric(["", reason], posts.count)
-        yield from (ages, stale, every, ahead, doubted, units, distrusted, refused)
+        yield from (ages, stale, failing, every, ahead, doubted, units, distrusted, refused)
 
     def _jobs(self) -> Iterator[Metric]:
         watch = self.house.watch
         doing = StateSetMetricFamily(
-            "watcher_job_action", "What to do with each open job", labels=["job", "field"]
+            "watcher_job_action", "What to do with the open job on a field", labels=["field"]
         )
         store = watch.standby.log if watch.outage is not None else watch.book.store
         with store.reading() as session:
             count = len(queries.opened(session, watch.clock.now()))
             for job in open_jobs(self.house, session) if watch.picture is not None else ():
                 states = {action.value: action is job.action for action in Action}
-                doing.add_metric([str(job.number), job.field], states)
+                doing.add_metric([job.field], states)
         yield GaugeMetricFamily("watcher_jobs_open", "Spraying jobs under way", value=count)
         yield doing
 
@@ -111,6 +131,15 @@ class _Watch(Collector):
         yield messages
         devices = len(self.house.door.keyring.devices)
         yield GaugeMetricFamily("watcher_push_devices", "Devices pushed to", value=devices)
+
+    def _attempts(self) -> Iterator[Metric]:
+        words = "Attempts to deliver since the start, by what kind of recipient and what came of it"
+        attempts = CounterMetricFamily("watcher_delivery_attempts", words, labels=["to", "outcome"])
+        made = self.house.watch.courier.attempts
+        for kind in KINDS:
+            for outcome in Outcome:
+                attempts.add_metric([kind, outcome.value], made[kind, outcome])
+        yield attempts
 
     def _plan(self) -> Iterator[Metric]:
         """Of the plan as it was judged by; absent where there is none."""
@@ -135,7 +164,8 @@ class _Watch(Collector):
         odds = GaugeMetricFamily("watcher_field_chance_ratio", words, labels=["field"])
         words = "0 broken, 1 unknown, 2 near, 3 holds"
         limits = GaugeMetricFamily("watcher_field_limit", words, labels=["field", "limit"])
-        if self.house.watch.picture is not None:
+        # What is too old to be relied on is not told as if it were so now.
+        if self.house.watch.picture is not None and not self.house.old:
             for name, seen in self.house.picture.ranking.every.items():
                 statuses.add_metric([name], float(seen.status))
                 if seen.chance is not None and seen.chance.chance is not None:

@@ -48,11 +48,25 @@ class ApiModel(BaseModel):
     model_config = ConfigDict(use_attribute_docstrings=True)
 
 
-class Wrong(ApiModel):
-    """Why a request was not answered."""
+class WrongPart(ApiModel):
+    """One part of a request that cannot be."""
 
+    where: str
     wrong: str
+
+
+class Wrong(ApiModel):
+    """Why a request was not answered, as problem details (RFC 9457)."""
+
+    type: Literal["about:blank"] = "about:blank"
+    title: str
+    status: int
+    detail: str
     """What is wrong and, where it can be said, what would do."""
+    wrong: str
+    """The same as ``detail``."""
+    mistakes: list[WrongPart] = []
+    """Every part of the request that is not understood, where there are several."""
 
 
 class ObstacleTold(ApiModel):
@@ -73,10 +87,6 @@ class ObstacleTold(ApiModel):
 class AsksFirst(Wrong):
     """A start that needs a plain yes first, as problem details (RFC 9457). Nothing has begun."""
 
-    type: Literal["about:blank"] = "about:blank"
-    title: str
-    status: Literal[409] = 409
-    detail: str
     against: list[ObstacleTold]
 
     @classmethod
@@ -87,6 +97,7 @@ class AsksFirst(Wrong):
         return cls(
             wrong=detail,
             title=ASKS.render(language),
+            status=409,
             detail=detail,
             against=[
                 ObstacleTold(
@@ -334,6 +345,14 @@ class HourTold(ApiModel):
     wind_m_s: float | None
     """At boom height."""
     gust_m_s: float | None
+
+
+class HourReasons(ApiModel):
+    """Every limit of one field with one setup from one time on, the binding one first."""
+
+    at: int
+    status: StatusWord
+    limits: list[LimitTold]
 
 
 class DayStartsTold(ApiModel):
@@ -649,8 +668,15 @@ class ValuesAsked(Asked):
     """Why a closed record is corrected."""
 
 
+class CloseAsked(Asked):
+    """A record to be closed."""
+
+    incomplete: _Typed | None = None
+    """Why it is closed though a rule asks for what it does not have; null: it is complete."""
+
+
 class RecordTold(ApiModel):
-    """A record after values were written into it."""
+    """The record of one job, as it stands."""
 
     job: int
     closed: bool

@@ -14,7 +14,7 @@ from watcher.service.plan_steps import (
     wish,
 )
 from watcher.web.api import models
-from watcher.web.api.endpoints import Asked, Key, answers, bare, bearer
+from watcher.web.api.endpoints import API, Asked, Key, answers, bare
 from watcher.web.auth.users import User
 from watcher.web.context import AppContext
 
@@ -23,7 +23,7 @@ _LARGEST = 2**31 - 1
 
 def router(house: AppContext) -> APIRouter:
     """Routes of the plan."""
-    routes = APIRouter(prefix="/api/plan", tags=["plan"], dependencies=[Depends(bearer)])
+    routes = APIRouter(prefix="/api/v1/plan", tags=["plan"], **API)
     looker, runner = Depends(house.door.api_looker), Depends(house.door.api_runner)
 
     def answered(language: Asked) -> models.PlanTold:

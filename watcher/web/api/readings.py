@@ -15,6 +15,7 @@ from watcher.sources.stations.bad_reading import BadReadingError, UnlikelyTimeEr
 from watcher.sources.stations.readings import FORM, KINDS, MAX_BYTES, PLAIN, parse
 from watcher.web.api.models import TakenTold, Wrong
 from watcher.web.lanes import RETRY_AFTER_S, FullError, Lane
+from watcher.web.problem import problem
 
 _CLOCKS = (
     "this time and the clock of the watch contradict each other, and it is not known which of "
@@ -32,8 +33,10 @@ def router(
     # One at a time, in the order they came: of a quantity posted twice the last value stands.
     lanes: dict[str, Lane] = {}
 
+    # The address of old, which stands in devices that nobody climbs up a mast to change.
+    @routes.post("/stations/{station}/readings", include_in_schema=False)
     @routes.post(
-        "/stations/{station}/readings",
+        "/api/v1/stations/{station}/readings",
         tags=["stations"],
         response_model=TakenTold,
         responses={
@@ -133,4 +136,4 @@ async def _bounded(request: Request) -> bytes | None:
 
 
 def _refused(status: int, wrong: str) -> JSONResponse:
-    return JSONResponse({"wrong": wrong}, status_code=status)
+    return problem(status, wrong)

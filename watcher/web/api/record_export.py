@@ -15,7 +15,7 @@ from watcher.records.errors import RecordError
 from watcher.records.page import page_of
 from watcher.records.table import write_table
 from watcher.service.snapshot import compose
-from watcher.web.api.endpoints import Answers, answers, bearer
+from watcher.web.api.endpoints import API, Answers, answers
 from watcher.web.auth.users import User
 from watcher.web.context import AppContext
 from watcher.web.numbers import Number
@@ -27,7 +27,7 @@ def _as(media_type: str) -> Answers:
 
 def router(house: AppContext) -> APIRouter:
     """Routes of the records."""
-    routes = APIRouter(prefix="/api", tags=["records"], dependencies=[Depends(bearer)])
+    routes = APIRouter(prefix="/api/v1", tags=["records"], **API)
     looker = Depends(house.door.api_looker)
     reading = house.watch.book.store.reading
 

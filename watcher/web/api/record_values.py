@@ -1,35 +1,62 @@
-"""Records of applications filled in by a program: the same as the form of their page."""
+"""Records of applications for programs: looked at, filled in and closed, as on their page."""
 
+from collections.abc import Callable
 from functools import partial
+from typing import Any
 
 from fastapi import APIRouter, Depends
 from fastapi.responses import JSONResponse
 from sqlalchemy.orm import Session
 
+from watcher.i18n.language import Language
+from watcher.records import commands
 from watcher.records.errors import RecordError
 from watcher.records.filling import Filled, fill
 from watcher.records.form import WrongValuesError
 from watcher.records.record import Record
 from watcher.service.snapshot import compose
 from watcher.web.api import models
-from watcher.web.api.endpoints import Asked, Key, answers, bare, bearer
+from watcher.web.api.endpoints import API, Asked, Key, answers, bare
+from watcher.web.api.paging import LINKED, Paged
 from watcher.web.auth.users import User
 from watcher.web.context import AppContext
 from watcher.web.numbers import Number
-
-_PROBLEM = "application/problem+json"
+from watcher.web.problem import problem
 
 
 def router(house: AppContext) -> APIRouter:
-    """The route that writes values."""
-    routes = APIRouter(prefix="/api", tags=["records"], dependencies=[Depends(bearer)])
-    runner = Depends(house.door.api_runner)
+    """Routes of the records as they stand."""
+    routes = APIRouter(prefix="/api/v1/records", tags=["records"], **API)
+    looker, runner = Depends(house.door.api_looker), Depends(house.door.api_runner)
+    changes: dict[str, Any] = {
+        "response_model": models.RecordTold,
+        "responses": answers(401, 403, 404, 409, 413, 422),
+    }
 
-    @routes.post(
-        "/records/{number}/values",
-        response_model=models.RecordTold,
-        responses=answers(401, 403, 404, 409, 413, 422),
+    @routes.get("", responses=answers(401, 422) | LINKED)
+    def every(page: Paged, _user: User = looker) -> list[models.RecordTold]:
+        """The record of every job that has one, as written so far, by the job's number."""
+        with house.watch.book.store.reading() as session:
+            found = [n for n in commands.recorded(session) if n > (page.after or 0)]
+            numbers = page.of(found, found)
+            return [models.RecordTold.of(commands.record_of(session, n)) for n in numbers]
+
+    @routes.get(
+        "/{number}", response_model=models.RecordTold, responses=answers(401, 404, 409, 422)
     )
+    def one(
+        number: Number, language: Asked, _user: User = looker
+    ) -> models.RecordTold | JSONResponse:
+        """The record of one job; what is not kept of it yet is gathered as it would be now."""
+        plan, now = house.watch.book.plan, house.watch.clock.now()
+        with house.watch.book.store.reading() as session:
+            try:
+                weather = partial(compose, session, plan)
+                return models.RecordTold.of(commands.look(session, plan, weather, number, now))
+            except RecordError as refusal:
+                return problem(409, refusal.text.render(language))
+
+    @routes.post("/{number}/values", **changes)
     async def write(
         number: Number,
         asked: models.ValuesAsked,
@@ -49,19 +76,45 @@ def router(house: AppContext) -> APIRouter:
             weather = partial(compose, session, plan)
             return fill(session, plan, weather, number, filled, by=user.name, now=now)
 
-        def written() -> Record:
-            with house.watch.book.store.writing() as session:
-                return work(session)
+        return await _written(house, work, language)
 
-        try:
-            record = await house.watch.run_and_rejudge(written)
-        except WrongValuesError as refusal:
-            wrong = {k: e.beside.render(language) for k, e in refusal.wrong.items()}
-            problem = {"wrong": refusal.text.render(language), "values": wrong}
-            return JSONResponse(problem, status_code=422, media_type=_PROBLEM)
-        except RecordError as refusal:
-            problem = {"wrong": refusal.text.render(language)}
-            return JSONResponse(problem, status_code=409, media_type=_PROBLEM)
-        return models.RecordTold.of(record)
+    @routes.post("/{number}/close", **changes)
+    async def close(
+        number: Number,
+        language: Asked,
+        asked: models.CloseAsked | None = None,
+        user: User = runner,
+    ) -> models.RecordTold | JSONResponse:
+        """Close a record: from then on only corrections are added.
+
+        Where a rule asks for what it does not have it is refused, unless ``incomplete`` says why.
+        """
+        plan, now = house.watch.book.plan, house.watch.clock.now()
+        why = None if asked is None else asked.incomplete
+
+        def work(session: Session) -> Record:
+            weather = partial(compose, session, plan)
+            return commands.close(
+                session, plan, weather, number, by=user.name, now=now, incomplete=why
+            )
+
+        return await _written(house, work, language)
 
     return routes
+
+
+async def _written(
+    house: AppContext, work: Callable[[Session], Record], language: Language
+) -> models.RecordTold | JSONResponse:
+    def written() -> Record:
+        with house.watch.book.store.writing() as session:
+            return work(session)
+
+    try:
+        record = await house.watch.run_and_rejudge(written)
+    except WrongValuesError as refusal:
+        wrong = {k: e.beside.render(language) for k, e in refusal.wrong.items()}
+        return problem(422, refusal.text.render(language), values=wrong)
+    except RecordError as refusal:
+        return problem(409, refusal.text.render(language))
+    return models.RecordTold.of(record)

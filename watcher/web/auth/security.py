@@ -4,9 +4,10 @@ import traceback
 
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.requests import ClientDisconnect
-from starlette.responses import JSONResponse
+from starlette.responses import Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from watcher.web.problem import problem
 from watcher.web.seldom import Seldom
 
 MOST_BYTES = 300_000
@@ -67,8 +68,7 @@ class SecurityMiddleware:
                 raise
             self._note(scope["path"], error)
             wrong = "something went wrong here; the log of the service has more"
-            fault = JSONResponse({"wrong": wrong}, status_code=500)
-            await fault(scope, receive, with_headers)
+            await problem(500, wrong)(scope, receive, with_headers)
 
     def _note(self, path: str, error: Exception) -> None:
         """Log where it went wrong; not what the error says, which may hold an address or a token.
@@ -96,18 +96,18 @@ class _Counted:
         return {"type": "http.disconnect"} if self.too_long else message
 
 
-def _refusal(method: str, headers: Headers) -> JSONResponse | None:
+def _refusal(method: str, headers: Headers) -> Response | None:
     if method in _UNSAFE and not _from_here(headers):
         wrong = "another site sent this; it is taken from this one's own pages only"
-        return JSONResponse({"wrong": wrong}, status_code=403)
+        return problem(403, wrong)
     length = headers.get("content-length", "0")
     if length.isdigit() and int(length) > MOST_BYTES:
         return _too_long()
     return None
 
 
-def _too_long() -> JSONResponse:
-    return JSONResponse({"wrong": f"the body is over {MOST_BYTES} bytes"}, status_code=413)
+def _too_long() -> Response:
+    return problem(413, f"the body is over {MOST_BYTES} bytes")
 
 
 def _from_here(headers: Headers) -> bool:

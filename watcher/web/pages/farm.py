@@ -13,6 +13,7 @@ from watcher.i18n.language import codes, language
 from watcher.i18n.message import Message, Name, Param, say
 from watcher.messages.farm_edit import change_line
 from watcher.service.farm_versions import FarmVersion
+from watcher.web.api.farm_whole import archive_of
 from watcher.web.auth.authenticator import Visitor
 from watcher.web.context import AppContext
 from watcher.web.farm_in_use import farm_says, in_use
@@ -53,6 +54,10 @@ def router(house: AppContext) -> APIRouter:
             more=max(0, len(numbers) - _MOST_SHOWN),
             people=list(house.farm.config.recipients),
         )
+
+    @routes.get("/farm/export.zip")
+    def export(_visitor: Visitor = owner) -> Response:
+        return archive_of(house)
 
     @routes.get("/farm/versions/{number}")
     def version(request: Request, number: Number, visitor: Visitor = looker) -> Response:

@@ -38,6 +38,8 @@ class FarmChangeAsked:
     """Answers what cannot be, in place."""
     at_once: bool = False
     """Whether it is kept without being looked at, where it loosens nothing."""
+    season: str = ""
+    """The season that ends with it."""
 
 
 def by_edits(house: AppContext, edits: Sequence[Edit]) -> Callable[..., FarmProposal]:
@@ -143,7 +145,9 @@ async def _keep(
     by = visitor.user.name if visitor.user else ""
     changed = bool(asked.form.get("label_changed"))
     try:
-        version = await in_use(house).save(proposal, by=by, label_changed=changed)
+        version = await in_use(house).save(
+            proposal, by=by, label_changed=changed, season=asked.season
+        )
     except LoosensError as error:  # said above already, unless somebody else was in between
         raise HTTPException(409, str(error)) from error
     return RedirectResponse(f"{asked.back}?saved={version.number}", 303)

@@ -78,6 +78,7 @@ def _of_field(house: AppContext, field: str) -> FormPage:
     ]
     seldom = [
         Field("crop", (*at, "crop"), say("Crop")),
+        Field("next_crop", (*at, "next_crop"), say("Crop of the next season")),
         Field(
             "target", (*at, "target"), say("Weeds to kill"), "choice", _words(Weeds, TARGET_WORDS)
         ),

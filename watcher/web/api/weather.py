@@ -1,0 +1,153 @@
+"""The weather as it is now, for programs: over each field, and as each station last told it."""
+
+import math
+from typing import Literal
+
+import numpy as np
+from fastapi import APIRouter, Depends
+
+from watcher.judge.timeline import Measured, Spoken
+from watcher.messages.air_now import air_at
+from watcher.service.snapshot import measured
+from watcher.weather.inversion import Finding
+from watcher.web.api.endpoints import API, answers
+from watcher.web.api.models import ApiModel, finite
+from watcher.web.auth.users import User
+from watcher.web.context import AppContext
+
+InversionWord = Literal["unknown", "none", "possible", "likely", "measured"]
+
+
+class SpeaksTold(ApiModel):
+    """Who tells a quantity."""
+
+    source: str | None
+    """A source of the farm file, or "by hand"; null where nobody does."""
+    measured: bool
+    """False where it is only foretold."""
+    age_s: float | None
+
+
+class AirTold(ApiModel):
+    """The air now over a field, at the boom of its setup. SI; null where nobody tells."""
+
+    field: str
+    setup: str
+    wind_from_deg: float | None
+    boom_wind_m_s: float | None
+    boom_gust_m_s: float | None
+    mast_wind_m_s: float | None
+    mast_gust_m_s: float | None
+    temperature_c: float | None
+    humidity_pct: float | None
+    delta_t_k: float | None
+    inversion: InversionWord
+    speaks: dict[str, SpeaksTold]
+    """Who tells wind, gust, direction, temperature and humidity."""
+
+
+class StationNowTold(ApiModel):
+    """A station's newest reading, with what is doubted left out."""
+
+    station: str
+    at: int | None
+    """When it was read; null where it has told nothing for too long."""
+    values: dict[str, float | None]
+    """By the names of the log, with their units; null where it measures it and it is not known."""
+
+
+class WeatherTold(ApiModel):
+    """The weather now."""
+
+    at: int
+    judged_at: int | None
+    old: bool
+    """Whether the watch has not judged for so long that this must not be relied on."""
+    fields: list[AirTold]
+    stations: list[StationNowTold]
+
+
+_SPOKEN = {
+    "wind": "wind_m_s",
+    "gust": "gust_m_s",
+    "wind_from": "wind_from_deg",
+    "temperature": "temp_c",
+    "humidity": "humidity_pct",
+}
+_WORDS: dict[Finding, InversionWord] = {
+    Finding.UNKNOWN: "unknown",
+    Finding.NONE: "none",
+    Finding.POSSIBLE: "possible",
+    Finding.LIKELY: "likely",
+    Finding.MEASURED: "measured",
+}
+
+
+def router(house: AppContext) -> APIRouter:
+    """Route of the weather."""
+    routes = APIRouter(prefix="/api/v1", tags=["weather"], **API)
+
+    @routes.get("/weather", responses=answers(401, 503))
+    def weather(_user: User = Depends(house.door.api_looker)) -> WeatherTold:  # noqa: B008
+        """The weather over each field, wind at boom and mast apart, and what each station tells."""
+        with house.watch.book.store.reading() as session:
+            stations = measured(session, house.farm, house.watch.clock.now())
+        return WeatherTold(
+            at=house.picture.outlook.now,
+            judged_at=house.watch.judged_at,
+            old=house.old,
+            fields=airs(house),
+            stations=[_station(house, name, one) for name, one in stations.items()],
+        )
+
+    return routes
+
+
+def _station(house: AppContext, name: str, told: Measured) -> StationNowTold:
+    now, times = house.watch.clock.now(), told.series.times
+    values: dict[str, float | None] = dict.fromkeys(sorted(told.measures))
+    fresh = times.size and now - times[-1] <= told.silent_after_s
+    if not fresh or house.watch.book.time.lost:
+        return StationNowTold(station=name, at=None, values=values)
+    newest = told.series.quantities()
+    values = {quantity: finite(float(newest[quantity][-1])) for quantity in values}
+    return StationNowTold(station=name, at=int(times[-1]), values=values)
+
+
+def airs(house: AppContext) -> list[AirTold]:
+    """Return the air now over every field that has a setup. Raises NothingJudgedError."""
+    picture = house.picture
+    ranked = picture.ranking.every
+    return [
+        air_told(house, field, str(ranked[field].setup))
+        for field in picture.judgement.plan.fields
+        if field in ranked and ranked[field].setup is not None
+    ]
+
+
+def air_told(house: AppContext, field: str, setup: str) -> AirTold:
+    """Return the air now over a field at the boom of a setup."""
+    picture = house.picture
+    judgement, look = picture.judgement, picture.outlook.of(field)
+    air = air_at(judgement, look, look.now, field, setup)
+    inversion = judgement.of_field(judgement.plan.fields.index(field)).inversion
+    now = int(np.searchsorted(inversion.times, look.now))
+    return AirTold(
+        field=field,
+        setup=setup,
+        wind_from_deg=finite(air.wind_from_deg),
+        boom_wind_m_s=finite(air.boom_wind_m_s),
+        boom_gust_m_s=finite(air.boom_gust_m_s),
+        mast_wind_m_s=finite(air.mast_wind_m_s),
+        mast_gust_m_s=finite(air.mast_gust_m_s),
+        temperature_c=finite(air.temp_c),
+        humidity_pct=finite(air.humidity_pct),
+        delta_t_k=finite(air.delta_t_k),
+        inversion=_WORDS[Finding(int(inversion.finding[now]))],
+        speaks={word: _speaks(look.spoken[name]) for word, name in _SPOKEN.items()},
+    )
+
+
+def _speaks(spoken: Spoken) -> SpeaksTold:
+    age = spoken.age_s if math.isfinite(spoken.age_s) else None
+    return SpeaksTold(source=spoken.source, measured=spoken.measured, age_s=age)
