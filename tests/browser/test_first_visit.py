@@ -15,7 +15,8 @@ from watcher.service.first_farm import FirstFarm
 from watcher.web.auth.authenticator import Authenticator
 from watcher.web.auth.sessions import SessionStore
 from watcher.web.auth.users import Role, User, Users
-from watcher.web.first_visit.app import FirstVisit, create_first_visit
+from watcher.web.first_visit.app import create_first_visit
+from watcher.web.first_visit.visit import FirstVisit
 from watcher.web.listening import listen
 from watcher.web.server import Server
 

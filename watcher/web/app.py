@@ -59,8 +59,8 @@ from watcher.web.pages import (
 )
 from watcher.web.pages import incidents as incident_pages
 from watcher.web.pages.farm_form import of_mistakes
-from watcher.web.pages.pushes import BadSubscriptionError
 from watcher.web.seldom import Seldom
+from watcher.web.subscribing import BadSubscriptionError
 
 _COMPRESSED_FROM_BYTES = 600
 _THREADS = 8

@@ -15,6 +15,7 @@ from watcher.web.renderer import STATIC, static_url
 _TYPES = {
     "page.css": "text/css",
     "page.js": "text/javascript",
+    "push.js": "text/javascript",
     "icon.svg": "image/svg+xml",
     "icon-192.png": "image/png",
     "icon-512.png": "image/png",
@@ -44,12 +45,7 @@ def router(farm: Callable[[], Farm]) -> APIRouter:
 
     @routes.get("/worker.js")
     def worker(accept_language: Annotated[str, Header()] = "") -> Response:
-        script = (STATIC / "worker.js").read_text(encoding="utf-8")
-        kept = ", ".join(f'"{static_url(file)}"' for file in ("page.css", "page.js", "icon.svg"))
-        filled = script.replace("/* kept files */", kept)
-        page = _nothing_kept(accepted(accept_language) or farm().language)
-        filled = filled.replace('"/* nothing kept */"', json.dumps(page))
-        return Response(filled, media_type="text/javascript", headers=_ASKED_ANEW)
+        return worker_script(accepted(accept_language) or farm().language)
 
     @routes.get("/app.webmanifest")
     def manifest() -> Response:
@@ -64,6 +60,15 @@ def router(farm: Callable[[], Farm]) -> APIRouter:
         return Response(status_code=204, headers=_A_YEAR)
 
     return routes
+
+
+def worker_script(language: Language) -> Response:
+    """Answer with what keeps pages on a device and shows its pushes."""
+    script = (STATIC / "worker.js").read_text(encoding="utf-8")
+    kept = ", ".join(f'"{static_url(file)}"' for file in ("page.css", "page.js", "icon.svg"))
+    filled = script.replace("/* kept files */", kept)
+    filled = filled.replace('"/* nothing kept */"', json.dumps(_nothing_kept(language)))
+    return Response(filled, media_type="text/javascript", headers=_ASKED_ANEW)
 
 
 def _nothing_kept(language: Language) -> str:

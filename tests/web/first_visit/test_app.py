@@ -1,30 +1,21 @@
 """The first visit: screen by screen to a farm that passes the check, or told in place what not."""
 
-import asyncio
 import json
 import math
 import re
-from collections.abc import AsyncIterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping
 from html import unescape
 from pathlib import Path
 
-import httpx
 import pytest
 
 from tests.support.first_visit import CORNERS, PLACE, SPRAYER, TOKEN
-from tests.support.running import SetClock
-from watcher.farm import Farm
+from tests.web.first_visit.conftest import NOON, Site
 from watcher.farm.load import load
-from watcher.i18n.message import Message, say
+from watcher.i18n.message import say
 from watcher.service.first_farm import FirstFarm
-from watcher.web.auth.authenticator import Authenticator
-from watcher.web.auth.sessions import SessionStore
-from watcher.web.auth.users import Role, User, Users
-from watcher.web.first_visit.app import FirstVisit, create_first_visit
+from watcher.web.auth.users import Role, User
 
-NOON = 1_781_107_200
-_WAS = re.compile(r'<input type="hidden" name="(was:[^"]+)" value="([^"]*)">')
 TOLD: Mapping[str, Mapping[str, str]] = {
     "place": PLACE,
     "field": {"name": "Hill piece", "corners": CORNERS},
@@ -41,49 +32,9 @@ TOLD: Mapping[str, Mapping[str, str]] = {
         "gust:origin": "own",
     },
     "feed": {"feed": "met_norway"},
+    "station": {"later": "yes"},
+    "phone": {},
 }
-
-
-@dataclass
-class Site:
-    """The screens, and what comes of them."""
-
-    web: httpx.AsyncClient
-    visit: FirstVisit
-    file: Path
-
-    async def tell(self, screen: str, **told: str) -> httpx.Response:
-        """Fill in a screen and send it."""
-        page = (await self.web.get(f"/first/{screen}")).text
-        found = TOKEN.search(page)
-        assert found, page
-        form = {name: unescape(value) for name, value in _WAS.findall(page)} | told
-        return await self.web.post(
-            f"/first/{screen}", data=form | {"form_token": unescape(found[1])}
-        )
-
-
-def unfit(_farm: Farm) -> list[Message]:
-    return []
-
-
-@pytest.fixture
-async def site(tmp_path: Path) -> AsyncIterator[Site]:
-    keyring, clock = SessionStore(tmp_path / "door.db"), SetClock(NOON)
-    file = tmp_path / "config" / "farm.toml"
-    visit = FirstVisit(
-        FirstFarm(tmp_path / "first.json", file),
-        Authenticator(keyring, Users(), clock),
-        unfit,
-        asyncio.Event(),
-    )
-    app = create_first_visit(visit)
-    transport = httpx.ASGITransport(app)
-    async with httpx.AsyncClient(transport=transport, base_url="http://127.0.0.1") as web:
-        token = keyring.open(User("owner", Role.ADMINISTER), NOON, by_link=True)
-        web.cookies.set("watcher", token, domain="127.0.0.1")
-        yield Site(web, visit, file)
-    keyring.close()
 
 
 async def tell_all(site: Site, *, but: str = "") -> None:
@@ -127,7 +78,9 @@ async def test_each_screen_may_wait_and_the_end_says_what_for(site: Site) -> Non
         assert 'class="without"' in page.text
         answer = await site.tell(at.removeprefix("/first/"), later="yes")
         at = answer.headers["location"]
-    assert seen == ["/first/field", "/first/crop", "/first/sprayer", "/first/label", "/first/feed"]
+    assert seen == [
+        f"/first/{key}" for key in ("field", "crop", "sprayer", "label", "feed", "station", "phone")
+    ]
     end = await site.web.get("/first")
     assert "Still to tell" in end.text
     assert "Start watching" not in end.text

@@ -15,7 +15,7 @@ from watcher.farm.geometry.importing import outlines, typed_place
 from watcher.farm.models import DropletClass, NozzleKind, Susceptibility, WeedPressure, Weeds
 from watcher.farm.origin import Origin
 from watcher.farm.problems import FarmFileError, Problem
-from watcher.farm.validation.places import zone_at
+from watcher.farm.validation.places import in_us, zone_at
 from watcher.i18n.language import codes, language
 from watcher.i18n.message import Message, Name, Param, joined, say
 from watcher.limits.catalogue import IN_WINDOWS, Side
@@ -110,6 +110,18 @@ STEPS = (
         say("Copy the numbers from the label in your hand. It is the law."),
     ),
     Screen("feed", say("Whose forecast?"), say("Without it the hours ahead are not known.")),
+    Screen(
+        "station",
+        say("Is there a weather station?"),
+        say("Without it now is judged by the forecast alone, and what that lacks is not known."),
+        say("One beside your fields knows your wind; the forecast knows a square of miles."),
+    ),
+    Screen(
+        "phone",
+        say("Who is told?"),
+        say("Without it nothing is sent: a stop stands on these pages only."),
+        say("A stop must reach you in the cab."),
+    ),
 )
 BY_KEY = {step.key: step for step in STEPS}
 
@@ -125,7 +137,8 @@ class AtFaultError(Exception):
 def fields_of(step: str, farm: FirstFarm, field: str) -> list[Field]:
     """Return what a screen asks; ``field`` is the one whose sides are asked about."""
     system: System = "metric" if farm.raw.get("farm", {}).get("units") == "metric" else "us"
-    feed = Field("feed", ("sources", _FEED, "kind"), say("Forecast"), "choice", _FEEDS)
+    offered = [one for one in _FEEDS if one[0] != "nws" or farm.place is None or in_us(*farm.place)]
+    feed = Field("feed", ("sources", _FEED, "kind"), say("Forecast"), "choice", offered)
     screens: Mapping[str, Callable[[], list[Field]]] = {
         "place": _place,
         "field": _field,
@@ -160,6 +173,22 @@ def edits_of(step: str, farm: FirstFarm, form: Mapping[str, str], field: str) ->
     return found
 
 
+def posts(step: Screen) -> dict[str, int]:
+    """Return which screen of how many this is."""
+    return {"at": STEPS.index(step) + 1, "count": len(STEPS)}
+
+
+def after(farm: FirstFarm, step: Screen, field: str = "") -> str:
+    """Return the address of the screen after this one: each field has its sides asked about."""
+    fields = list(farm.raw.get("fields", {}))
+    at = STEPS.index(step) + 1
+    if step.key == "sides" and field in fields and fields.index(field) + 1 < len(fields):
+        return f"/first/sides?field={fields[fields.index(field) + 1]}"
+    if at < len(STEPS) and STEPS[at].key == "sides":
+        return f"/first/sides?field={fields[0]}" if fields else f"/first/{STEPS[at + 1].key}"
+    return f"/first/{STEPS[at].key}" if at < len(STEPS) else "/first"
+
+
 def step_of(problem: Problem) -> str:
     """Return the screen on which a problem is mended."""
     key = str(problem.key)
@@ -172,7 +201,10 @@ def step_of(problem: Problem) -> str:
         ("setups", "sprayer"),
         ("windows", "label"),
         ("products", "label"),
+        (f"sources.{_FEED}", "feed"),
+        ("sources.", "station"),
         ("sources", "feed"),
+        ("recipients", "phone"),
     ):
         if key.startswith(start):
             return step
@@ -197,6 +229,12 @@ def _place() -> list[Field]:
         Field("farm_name", ("farm", "name"), say("What the farm is called")),
         Field("units", ("farm", "units"), say("Units"), "choice", units),
         Field("language", ("farm", "language"), say("Language of alerts"), "choice", languages),
+        Field(
+            "zone",
+            ("farm", "time_zone"),
+            say("Clock: the time zone"),
+            hint=say("leave it as it is: the clock of the place is taken"),
+        ),
     ]
 
 
@@ -213,7 +251,11 @@ def _placed(farm: FirstFarm, found: list[Edit], form: Mapping[str, str]) -> list
         wrong = say("is no place")
         mend = say("write latitude, longitude: 41.6278, -96.9588")
         raise AtFaultError([Problem(farm.file, "place", wrong, mend)])
-    return [*found, SetValue(("farm", "time_zone"), zone_at(*place))]
+    typed = form.get("zone", "").strip()
+    if not typed or typed == form.get("was:zone", ""):  # nobody wants another than the place's
+        found = [edit for edit in found if getattr(edit, "at", ()) != ("farm", "time_zone")]
+        found.append(SetValue(("farm", "time_zone"), zone_at(*place)))
+    return found
 
 
 def _drawn(farm: FirstFarm, form: Mapping[str, str]) -> list[Edit]:
@@ -401,6 +443,10 @@ def not_judged(farm: FirstFarm) -> list[Message]:
     """Say what is not judged with what was entered so far."""
     raw = farm.raw
     found: list[Message] = []
+    if _FEED not in raw.get("sources", {}):
+        found.append(say("The hours ahead are not known: no forecast is chosen"))
+    if not set(raw.get("sources", {})) - {_FEED}:
+        found.append(say("Now is judged by the forecast alone: there is no station"))
     window = raw.get("windows", {}).get(_WINDOW, {})
     for key in dict.fromkeys(key for key, _ in _BOUNDS):
         if key not in window:
