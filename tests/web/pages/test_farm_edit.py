@@ -1,15 +1,14 @@
 """Everyday edits on the pages: looked at first, kept, undone, and answered in place."""
 
 import random
-import re
 from collections.abc import AsyncIterator
 from html import unescape
 from pathlib import Path
 
-import httpx
 import pytest
 
 from tests.support.farm_files import written
+from tests.support.farm_forms import filled, keep, look
 from tests.support.farms import watched_tables
 from tests.support.visiting import Visited, visited
 from watcher.farm import Farm
@@ -20,11 +19,6 @@ from watcher.service.snapshot import take
 from watcher.web.auth.users import Role
 
 pytestmark = pytest.mark.long
-
-_HIDDEN = re.compile(r'<input type="hidden" name="([^"]+)" value="([^"]*)">')
-_INPUT = re.compile(r'<input id="f-[^"]*" name="([^"]+)" value="([^"]*)"')
-_CHOSEN = re.compile(r'<select id="f-[^"]*" name="([^"]+)".*?value="([^"]*)" selected', re.DOTALL)
-_TICKED = re.compile(r'<input type="checkbox" name="([^"]+)" value="([^"]*)" checked')
 
 
 @pytest.fixture
@@ -42,25 +36,6 @@ async def site(tmp_path: Path, file: Path) -> AsyncIterator[Visited]:
     async with visited(tmp_path, farm_file=file) as v:
         v.log_in(Role.ADMINISTER)
         yield v
-
-
-def filled(page: str) -> dict[str, str]:
-    """What a browser would send of a page's form without a change."""
-    found = [*_HIDDEN.findall(page), *_INPUT.findall(page), *_CHOSEN.findall(page)]
-    return {name: unescape(value) for name, value in [*found, *_TICKED.findall(page)]}
-
-
-async def look(site: Visited, path: str, without: str = "", **typed: str) -> httpx.Response:
-    """Change values of a form and send it; nothing is kept by that."""
-    form = filled((await site.web.get(path)).text) | typed
-    form.pop(without, None)
-    return await site.web.post(path, data=form)
-
-
-async def keep(site: Visited, looked: httpx.Response, **typed: str) -> httpx.Response:
-    """Say yes to what a change would come to."""
-    assert "What this would change" in looked.text, looked.text
-    return await site.web.post(looked.url.path, data=filled(looked.text) | typed)
 
 
 def farm(site: Visited) -> Farm:
