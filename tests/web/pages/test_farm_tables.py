@@ -63,20 +63,20 @@ async def test_a_sprayer_and_a_setup_of_it_are_added_and_chosen_on_the_field(
     assert "sprayers.small_one" in looked.text
     assert (await keep(site, looked)).headers["location"] == "/farm?saved=2"
     told = {
-        "called": "Small fine",
+        "called": "Small coarse",
         "sprayer": "small_one",
-        "nozzle": "flat fan",
-        "droplets": "medium",
-        "carrier": "12 gal/acre",
+        "nozzle": "air induction",
+        "droplets": "coarse",
+        "carrier": "15 gal/acre",
     }
     await keep(site, await look(site, "/farm/add/setups", **told))
-    await keep(site, await look(site, "/fields/hill/change", **{"setups:small_fine": "on"}))
+    await keep(site, await look(site, "/fields/hill/change", **{"setups:small_coarse": "on"}))
     for now in (farm(site), load(file)):
         assert now.config.sprayers["small_one"].boom_width == pytest.approx(9.144)
-        assert now.config.setups["small_fine"].sprayer == "small_one"
-        assert now.config.fields["hill"].setups == ("small_fine",)
+        assert now.config.setups["small_coarse"].sprayer == "small_one"
+        assert now.config.fields["hill"].setups == ("small_coarse",)
     page = (await site.web.get("/farm")).text
-    for link in ("/farm/sprayers/small_one", "/farm/setups/small_fine", "/farm/add/products"):
+    for link in ("/farm/sprayers/small_one", "/farm/setups/small_coarse", "/farm/add/products"):
         assert f'href="{link}"' in page
 
 

@@ -33,6 +33,12 @@ _OF: Mapping[Table, Message] = {
     "windows": say("Spray windows"),
     "products": say("Products"),
 }
+_ONE: Mapping[Table, Message] = {
+    "sprayers": say("Sprayer"),
+    "setups": say("Setup"),
+    "windows": say("Spray window"),
+    "products": say("Product"),
+}
 _NEW: Mapping[Table, Message] = {
     "sprayers": say("Another sprayer"),
     "setups": say("Another setup"),
@@ -157,7 +163,7 @@ def _entry(house: AppContext, table: Table, name: str) -> FormPage:
     _config_names(house, table, name)
     groups = form_of(table, name, house.farm.config, _raw(house))
     return FormPage(
-        say("{table}: {name}", table=_OF[table], name=Name(name)),
+        joined([_ONE[table], Name(name)], ": "),
         "/farm",
         groups,
         to=f"/farm/{table}/{name}",
