@@ -29,7 +29,8 @@ _NO_ANSWER = (
     say("Try again"),
     say("Now"),
 )
-_A_YEAR = {"Cache-Control": "public, max-age=31536000, immutable"}
+A_YEAR = {"Cache-Control": "public, max-age=31536000, immutable"}
+"""Of what is named by its content."""
 _ASKED_ANEW = {"Cache-Control": "no-cache"}
 
 
@@ -41,7 +42,7 @@ def router(farm: Callable[[], Farm]) -> APIRouter:
     def static(file: str) -> Response:
         if file not in _TYPES:
             raise HTTPException(404, "there is no such file")
-        return Response((STATIC / file).read_bytes(), media_type=_TYPES[file], headers=_A_YEAR)
+        return Response((STATIC / file).read_bytes(), media_type=_TYPES[file], headers=A_YEAR)
 
     @routes.get("/worker.js")
     def worker(accept_language: Annotated[str, Header()] = "") -> Response:
@@ -57,7 +58,7 @@ def router(farm: Callable[[], Farm]) -> APIRouter:
 
     @routes.get("/favicon.ico")
     def favicon() -> Response:
-        return Response(status_code=204, headers=_A_YEAR)
+        return Response(status_code=204, headers=A_YEAR)
 
     return routes
 

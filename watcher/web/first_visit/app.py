@@ -21,7 +21,7 @@ from watcher.web.first_visit.steps import AtFaultError, Screen
 from watcher.web.first_visit.visit import FirstVisit, language_of
 from watcher.web.pages.farm_form import Row, Typed, elsewhere, of_mistakes, rows
 from watcher.web.renderer import STATIC
-from watcher.web.static_files import worker_script
+from watcher.web.static_files import A_YEAR, worker_script
 from watcher.web.subscribing import BadSubscriptionError
 
 _STATIC = {
@@ -120,7 +120,7 @@ def create_first_visit(visit: FirstVisit) -> FastAPI:  # noqa: PLR0915  # its ro
     def static(file: str) -> Response:
         if file not in _STATIC:
             raise HTTPException(404, "there is no such file")
-        return Response((STATIC / file).read_bytes(), media_type=_STATIC[file])
+        return Response((STATIC / file).read_bytes(), media_type=_STATIC[file], headers=A_YEAR)
 
     @app.get("/worker.js")
     def worker(request: Request) -> Response:

@@ -39,6 +39,8 @@ from watcher.web.pages.farm_form import Field, Row, Typed, elsewhere, of_mistake
 _YARD = "yard"
 _WANTED = ("wind", "gust", "wind_from", "temperature", "humidity")
 """What the judgement asks of the air of now; what is missing leaves limits unknown."""
+_MOST_BYTES = 280_000
+"""A day of minutes, as a form packs it."""
 _MOST_SHOWN = 8_000
 _SENT = Field("sent", ("sent",), say("Or paste here what it sends"), "long")
 
@@ -115,7 +117,9 @@ def router(visit: FirstVisit) -> APIRouter:
 
     @routes.post("/first/station")
     async def told(request: Request) -> Response:
-        form = await visit.door.form(request, visit.owner(request), long=True)
+        form = await visit.door.form(
+            request, visit.owner(request), long=True, most_bytes=_MOST_BYTES
+        )
         name, body = _name(visit), _body(visit, form)
         if form.get("later") or (not body and name in visit.farm.raw.get("sources", {})):
             return RedirectResponse(steps.after(visit.farm, step), 303)
