@@ -170,50 +170,6 @@ async def test_fields_of_a_file_are_told_together_and_asked_about_one_by_one(sit
     assert list(site.visit.farm.shapes) == ["north_40", "creek"]
 
 
-_CROSSED = "41.62, -96.95\n41.63, -96.94\n41.63, -96.95\n41.62, -96.94"
-BROKEN = [
-    ("place", "place", "by the river", "write latitude, longitude"),
-    ("place", "place", "", "write latitude, longitude"),
-    ("place", "units", "furlongs", "is not one of the choices"),
-    ("place", "language", "xx", "is not one of the choices"),
-    ("field", "corners", "", "there is no boundary yet"),
-    ("field", "corners", "41.62, -96.95", "at least 3 corners"),
-    ("field", "corners", "<kml/>", "it holds no boundary"),
-    ("field", "corners", _CROSSED, "crosses"),
-    ("field", "corners", "10, 10\n10, 10.00001\n10.00001, 10", "square metres"),
-    ("crop", "canopy", "12", "write a number with its unit"),
-    ("crop", "canopy", "12 acres", "does not fit here"),
-    ("crop", "weeds", "jungle", "is not one of the choices"),
-    ("crop", "latest", "soon", "must be a date"),
-    ("sides?field=hill_piece", "north:minds", "a lot", "is not one of the choices"),
-    ("sprayer", "width", "90", "write a number with its unit"),
-    ("sprayer", "width", "900 ft", "is outside what is believed"),
-    ("sprayer", "speed", "60 mph", "is outside what is believed"),
-    ("sprayer", "efficiency", "650 %", "is outside what is believed"),
-    ("sprayer", "nozzle", "garden hose", "is not one of the choices"),
-    ("sprayer", "droplets", "wet", "is not one of the choices"),
-    ("sprayer", "carrier", "15 gal", "does not fit here"),
-    ("label", "wind:high", "10", "write a number with its unit"),
-    ("label", "wind:high", "fast", "does not start with a number"),
-    ("label", "wind:low", "12 mph", "mph"),
-    ("label", "wind:origin", "god", "is not one of the choices"),
-    ("label", "rain_free_after:low", "1 mph", "does not fit here"),
-    ("feed", "feed", "crystal ball", "is not one of the choices"),
-]
-
-
-async def test_what_cannot_be_is_answered_in_place_with_its_mend(site: Site) -> None:
-    await tell_all(site)
-    for screen, name, value, said in BROKEN:
-        before = site.visit.farm.texts
-        answer = await site.tell(screen, **(dict(TOLD[screen]) | {name: value}))
-        text = unescape(answer.text)
-        assert answer.status_code == 422, (screen, name, value)
-        assert said in text, (screen, name, value, re.findall(r'class="error"[^>]*>([^<]*)', text))
-        assert value in text, (screen, name, value)
-        assert site.visit.farm.texts == before
-
-
 async def test_a_feed_of_another_country_is_refused_in_place(site: Site) -> None:
     await site.tell("place", **(dict(TOLD["place"]) | {"place": "48.1, 11.5"}))
     moved = "48.10, 11.50\n48.10, 11.51\n48.11, 11.51\n48.11, 11.50"

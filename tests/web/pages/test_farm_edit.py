@@ -159,53 +159,11 @@ async def test_of_two_who_edit_at_once_the_second_sees_the_first(site: Visited) 
     assert (hill.weeds.value, hill.canopy) == ("weedy", pytest.approx(0.508))
 
 
-BROKEN = [
-    ("/fields/hill/change", "canopy", "30", "write a number with its unit"),
-    ("/fields/hill/change", "canopy", "300 ft", "is outside what is believed"),
-    ("/fields/hill/change", "canopy", "tall", "this does not start with a number"),
-    ("/fields/hill/change", "latest", "soon", "must be a date"),
-    ("/fields/hill/change", "done_on", "2026-13-40", "must be a date"),
-    ("/fields/hill/change", "weeds", "claen", "did you mean"),
-    ("/fields/hill/change", "window", "contakt", "did you mean"),
-    ("/fields/hill/change", "crop", "", "is missing"),
-    ("/fields/hill/bound/wind", "field:high", "10", "write a number with its unit"),
-    ("/fields/hill/bound/wind", "field:high", "12 mph", "is looser than the label"),
-    ("/fields/hill/bound/wind", "field:high", "10 mhp", "is not known"),
-    ("/fields/hill/bound/wind", "window:low", "11 mph", "mph"),
-    ("/fields/hill/bound/wind", "window:origin", "mine", "is not one of the choices"),
-    ("/fields/hill/bound/humidity", "window:low", "120 %", "is outside what is believed"),
-    (
-        "/fields/hill/bound/rain_free_after",
-        "window:low",
-        "soon",
-        "this does not start with a number",
-    ),
-    ("/farm/people/grower", "start", "22:00", "is missing"),
-    ("/farm/people/grower", "end", "25:00", "must be a time of day"),
-    ("/farm/people/grower", "form", "pigeon", "is not one of the choices"),
-    ("/farm/people/grower", "backup", "nobody_known", "nobody_known"),
-    ("/farm/people/grower", "most_an_hour", "many", "must be a whole number"),
-    ("/farm/people/grower", "most_an_hour", "0", "must be greater than or equal to 1"),
-]
-
-
 @pytest.fixture
 async def many(tmp_path: Path, file: Path) -> AsyncIterator[Visited]:
     async with visited(tmp_path, farm_file=file, calm=False) as v:
         v.log_in(Role.ADMINISTER)
         yield v
-
-
-async def test_what_cannot_be_is_answered_in_place_with_its_mend(many: Visited, file: Path) -> None:
-    before = file.read_bytes()  # noqa: ASYNC240
-    for path, name, value, said in BROKEN:
-        answer = await look(many, path, **{name: value})
-        text = unescape(answer.text)
-        assert answer.status_code == 422, (path, name, value)
-        assert said in text, (path, name, value)
-        assert f'value="{value}"' in text or not value, (path, name, value)
-        assert "Nothing was changed yet" in text
-    assert file.read_bytes() == before  # noqa: ASYNC240
 
 
 async def test_who_hears_what_and_when_it_is_quiet(site: Visited) -> None:
