@@ -36,17 +36,22 @@ async def test_from_the_link_to_the_first_message(tmp_path: Path) -> None:
             executable_path=CHROMIUM, args=["--no-sandbox", "--disable-gpu"]
         )
         page = await browser.new_page(viewport={"width": 360, "height": 640}, locale="en-US")
-        hand = Hand(page)
+        hand, fetched = Hand(page), []
+        line = await page.context.new_cdp_session(page)
+        await line.send("Network.enable")
+        line.on("Network.loadingFinished", lambda e: fetched.append(e["encodedDataLength"]))
         await enter(hand, start)
         await draw(hand)
         await tell_the_rest(hand)
         await tell_the_station(hand, start)
         await tell_the_phone(hand, start)
+        weight = sum(fetched)
         title = await to_the_message(hand, start, "hill")
         await browser.close()
     print(
         f"\nfrom the link to “{title}”: {hand.taps} taps, {hand.keys} keys, "
-        f"{len(hand.screens)} screens; the program took {hand.waited_s:.1f} s of it"
+        f"{len(hand.screens)} screens; the program took {hand.waited_s:.1f} s of it; "
+        f"{weight / 1000:.1f} kB over the line until the watch starts"
     )
     assert "hill" in title
     assert hand.taps < 120

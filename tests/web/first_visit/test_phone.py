@@ -111,8 +111,10 @@ async def test_an_address_of_the_settings_is_tried_and_its_owner_told_of(
     refused = await site.tell("phone", test="grower")
     assert "the message to grower was not taken" in unescape(refused.text)
     assert "no push address" in unescape((await site.tell("phone", test="nobody")).text)
+    assert "Nobody is told" in (await site.web.get("/first")).text
     kept = await site.tell("phone", **{"grower:start": "21:30", "grower:end": "05:00"})
     assert (kept.status_code, kept.headers["location"]) == (303, "/first")
+    assert "Nobody is told" not in (await site.web.get("/first")).text
     quiet = json.loads(json.dumps(site.visit.farm.raw["recipients"], default=str))
     assert quiet == {"grower": {"quiet_hours": {"start": "21:30:00", "end": "05:00:00"}}}
 

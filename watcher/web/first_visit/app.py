@@ -13,7 +13,7 @@ from starlette.middleware.gzip import GZipMiddleware
 
 from watcher.farm.geometry.importing import typed_place
 from watcher.farm.problems import FarmFileError, Problem
-from watcher.i18n.message import say
+from watcher.i18n.message import Message, say
 from watcher.web.auth.authenticator import NotAllowedError, NotLoggedInError
 from watcher.web.auth.security import SecurityMiddleware
 from watcher.web.first_visit import phone, station, steps
@@ -218,7 +218,13 @@ def _end(visit: FirstVisit) -> dict[str, Any]:
             if step.key != "sides" or fields
         ],
         "settings": of_mistakes([p for key, p in missing if not key]),
-        "not_judged": steps.not_judged(visit.farm),
+        "not_judged": [*steps.not_judged(visit.farm), *_nobody_told(visit)],
         "ready": not missing and has_fields,
         "trouble": None,
     }
+
+
+def _nobody_told(visit: FirstVisit) -> list[Message]:
+    """Say so where neither a device nor a push address would hear of anything."""
+    told = visit.door.keyring.devices or visit.farm.raw.get("recipients")
+    return [] if told else [say("Nobody is told: what is so stands on these pages only")]
