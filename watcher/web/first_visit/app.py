@@ -17,9 +17,9 @@ from watcher.i18n.message import Message, say
 from watcher.web.auth.authenticator import NotAllowedError, NotLoggedInError
 from watcher.web.auth.security import SecurityMiddleware
 from watcher.web.first_visit import phone, station, steps
-from watcher.web.first_visit.steps import AtFaultError, Screen
+from watcher.web.first_visit.steps import Screen
 from watcher.web.first_visit.visit import FirstVisit, language_of
-from watcher.web.pages.farm_form import Row, Typed, elsewhere, of_mistakes, rows
+from watcher.web.pages.farm_form import AtFaultError, Row, Typed, elsewhere, of_mistakes, rows
 from watcher.web.renderer import STATIC
 from watcher.web.static_files import A_YEAR, worker_script
 from watcher.web.subscribing import BadSubscriptionError

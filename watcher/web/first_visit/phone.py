@@ -22,9 +22,16 @@ from watcher.i18n.language import Language
 from watcher.i18n.message import Message, Name, say
 from watcher.web.auth.authenticator import NotAllowedError, Visitor
 from watcher.web.first_visit import steps
-from watcher.web.first_visit.steps import AtFaultError
 from watcher.web.first_visit.visit import FirstVisit, language_of
-from watcher.web.pages.farm_form import Field, Typed, edits, elsewhere, of_mistakes, rows
+from watcher.web.pages.farm_form import (
+    AtFaultError,
+    Field,
+    Typed,
+    edits,
+    elsewhere,
+    of_mistakes,
+    rows,
+)
 from watcher.web.subscribing import BadSubscriptionError, sent_json, subscription, text_of
 
 _TITLE = say("Test of the weather watch")

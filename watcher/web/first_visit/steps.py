@@ -29,7 +29,7 @@ from watcher.messages.vocabulary import (
 )
 from watcher.service.first_farm import FirstFarm
 from watcher.units import Kind, System
-from watcher.web.pages.farm_form import Field, edits
+from watcher.web.pages.farm_form import AtFaultError, Field, edits
 
 _WINDOW, _SPRAYER, _SETUP, _FEED, _PRODUCT = "label", "sprayer", "setup", "forecast", "product"
 _BOUNDS: Sequence[tuple[str, Side]] = (
@@ -124,14 +124,6 @@ STEPS = (
     ),
 )
 BY_KEY = {step.key: step for step in STEPS}
-
-
-class AtFaultError(Exception):
-    """What was entered cannot be: each problem with its place and mend."""
-
-    def __init__(self, problems: Sequence[Problem]) -> None:
-        super().__init__("; ".join(map(str, problems)))
-        self.problems = tuple(problems)
 
 
 def fields_of(step: str, farm: FirstFarm, field: str) -> list[Field]:

@@ -19,6 +19,14 @@ _ENTRY = 2
 """Steps to an entry: its table and its name."""
 
 
+class AtFaultError(Exception):
+    """What was entered cannot be: each problem with its place and mend."""
+
+    def __init__(self, problems: Sequence[Problem]) -> None:
+        super().__init__("; ".join(map(str, problems)))
+        self.problems = tuple(problems)
+
+
 @dataclass(frozen=True)
 class Field:
     """One place of the farm file in a form."""
