@@ -136,6 +136,8 @@ PAGES: Broken = (
     (_PRODUCT, "rate", "some", "must be an amount"),
     (_PRODUCT, "mode", "poison", _CHOICE),
     (_PRODUCT, "valid_until", "next year", "must be a date"),
+    ("/farm/feed", "feed", "crystal ball", _CHOICE),
+    ("/farm/feed", "feed", "", "is missing"),
     ("/farm/add/sprayers", "called", "", "say what you call it"),
     ("/farm/add/windows", "called", "", "say what you call it"),
     ("/farm/copy/windows/contact", "called", "", "say what you call it"),

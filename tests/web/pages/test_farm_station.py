@@ -51,6 +51,15 @@ async def test_what_it_sends_is_looked_at_then_shown_as_a_change_and_kept(
         assert station.quantities["wind"].unit == "mph"
 
 
+async def test_another_feed_is_chosen_of_those_that_cover_the_place(site: Visited) -> None:
+    page = await site.web.get("/farm/feed")
+    assert 'value="nws"' in page.text  # the fields lie in Nebraska
+    looked = await site.web.post("/farm/feed", data=filled(page.text) | {"feed": "open_meteo"})
+    assert "sources.feed.kind: met_norway → open_meteo" in unescape(looked.text)
+    await keep(site, looked)
+    assert site.service.watch.book.plan.farm.config.sources["feed"].kind == "open_meteo"
+
+
 async def test_what_cannot_be_is_said_in_place(site: Visited, file: Path) -> None:
     before = file.read_bytes()  # noqa: ASYNC240
     for sent, told in (("", "nothing came yet"), ("hello", "paste one whole message")):

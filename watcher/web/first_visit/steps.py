@@ -15,7 +15,7 @@ from watcher.farm.geometry.importing import outlines, typed_place
 from watcher.farm.models import DropletClass, NozzleKind, Susceptibility, WeedPressure, Weeds
 from watcher.farm.origin import Origin
 from watcher.farm.problems import FarmFileError, Problem
-from watcher.farm.validation.places import in_us, zone_at
+from watcher.farm.validation.places import zone_at
 from watcher.i18n.language import codes, language
 from watcher.i18n.message import Message, Name, Param, joined, say
 from watcher.limits.catalogue import IN_WINDOWS, Side
@@ -29,9 +29,10 @@ from watcher.messages.vocabulary import (
 )
 from watcher.service.first_farm import FirstFarm
 from watcher.units import Kind, System
+from watcher.web.pages.farm_feed import FORECAST, feed_field
 from watcher.web.pages.farm_form import AtFaultError, Field, edits
 
-_WINDOW, _SPRAYER, _SETUP, _FEED, _PRODUCT = "label", "sprayer", "setup", "forecast", "product"
+_WINDOW, _SPRAYER, _SETUP, _PRODUCT = "label", "sprayer", "setup", "product"
 _BOUNDS: Sequence[tuple[str, Side]] = (
     ("wind", "low"),
     ("wind", "high"),
@@ -55,14 +56,6 @@ _MINDS: Mapping[Susceptibility, Message] = {
     Susceptibility.SUSCEPTIBLE: say("takes harm"),
     Susceptibility.VERY_SUSCEPTIBLE: say("takes harm from very little, or people live there"),
 }
-_FEEDS: Sequence[tuple[str, Param]] = (
-    ("nws", say("The US weather service: fields in the United States; free, public domain")),
-    ("met_norway", say("MET Norway: everywhere, mostly without gusts; free, CC BY 4.0, named")),
-    (
-        "open_meteo",
-        say("Open-Meteo: everywhere; free only where it is not commercial; CC BY 4.0, named"),
-    ),
-)
 
 
 @dataclass(frozen=True)
@@ -129,8 +122,6 @@ BY_KEY = {step.key: step for step in STEPS}
 def fields_of(step: str, farm: FirstFarm, field: str) -> list[Field]:
     """Return what a screen asks; ``field`` is the one whose sides are asked about."""
     system: System = "metric" if farm.raw.get("farm", {}).get("units") == "metric" else "us"
-    offered = [one for one in _FEEDS if one[0] != "nws" or farm.place is None or in_us(*farm.place)]
-    feed = Field("feed", ("sources", _FEED, "kind"), say("Forecast"), "choice", offered)
     screens: Mapping[str, Callable[[], list[Field]]] = {
         "place": _place,
         "field": _field,
@@ -138,7 +129,7 @@ def fields_of(step: str, farm: FirstFarm, field: str) -> list[Field]:
         "sides": lambda: _sides(field),
         "sprayer": lambda: _sprayer(system),
         "label": lambda: _label(system),
-        "feed": lambda: [feed],
+        "feed": lambda: [feed_field(FORECAST, farm.place)],
     }
     return screens[step]()
 
@@ -193,7 +184,7 @@ def step_of(problem: Problem) -> str:
         ("setups", "sprayer"),
         ("windows", "label"),
         ("products", "label"),
-        (f"sources.{_FEED}", "feed"),
+        (f"sources.{FORECAST}", "feed"),
         ("sources.", "station"),
         ("sources", "feed"),
         ("recipients", "phone"),
@@ -435,9 +426,9 @@ def not_judged(farm: FirstFarm) -> list[Message]:
     """Say what is not judged with what was entered so far."""
     raw = farm.raw
     found: list[Message] = []
-    if _FEED not in raw.get("sources", {}):
+    if FORECAST not in raw.get("sources", {}):
         found.append(say("The hours ahead are not known: no forecast is chosen"))
-    if not set(raw.get("sources", {})) - {_FEED}:
+    if not set(raw.get("sources", {})) - {FORECAST}:
         found.append(say("Now is judged by the forecast alone: there is no station"))
     window = raw.get("windows", {}).get(_WINDOW, {})
     for key in dict.fromkeys(key for key, _ in _BOUNDS):
