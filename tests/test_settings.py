@@ -314,7 +314,7 @@ def test_feeds_are_not_asked_without_a_contact(full: Settings, example_farm: Far
     ("change", "said"),
     [
         ({"push_urls": {}}, "recipient grower hears nothing"),
-        ({"station_tokens": {}}, "source yard cannot post"),
+        ({"station_tokens": {}}, "source yard posts with the token of its first visit alone"),
         ({"api_keys": {}}, "non-commercial"),
         ({"host": "0.0.0.0"}, "beyond this machine"),
     ],

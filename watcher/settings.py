@@ -403,7 +403,12 @@ def _warnings(settings: Settings, farm: Farm) -> Iterator[Message]:
     for name in stations:
         if name not in settings.station_tokens:
             variable = f"{_variable('station_tokens')}__{name}"
-            yield say("source {name} cannot post: set {variable}", name=name, variable=variable)
+            yield say(
+                "source {name} posts with the token of its first visit alone; for another set "
+                "{variable}",
+                name=name,
+                variable=variable,
+            )
     for name, station in _users(farm).items():
         if name not in settings.broker_passwords:
             variable = f"{_variable('broker_passwords')}__{name}"

@@ -72,10 +72,48 @@ async def test_axe_finds_nothing_and_all_fits(
         await o.page.locator("[name=label_changed]").check()
         await o.page.locator("button.big").click()
         await clean("field")
-        for path in ("/farm", "/farm/versions/2", "/farm/people/grower"):
+        for path in (
+            "/farm",
+            "/farm/versions/2",
+            "/farm/people/grower",
+            "/farm/windows/contact",
+            "/farm/sprayers/boom",
+            "/farm/setups/coarse",
+            "/farm/add/products",
+            "/farm/copy/windows/contact",
+        ):
             await o.go(path)
             await clean(path)
         assert [w for w in o.wrong if "status of 422" not in w] == []
+
+
+async def test_a_sprayer_is_changed_and_one_in_use_not_taken_out(
+    browser: Browser, changing: Visited
+) -> None:
+    """Two sessions: the second is told of the first; all without script."""
+    options: dict[str, Any] = {"java_script_enabled": False}
+    async with (
+        opened(browser, changing, Role.ADMINISTER, size=USUAL, **options) as one,
+        opened(browser, changing, Role.ADMINISTER, size=USUAL, **options) as other,
+    ):
+        for o, label, value in (
+            (one, "Speed while", "10 mph"),
+            (other, "What the tank", "900 gal"),
+        ):
+            await o.go("/farm")
+            await o.page.get_by_role("link", name="boom", exact=True).click()
+            await o.page.get_by_label(label).fill(value)
+            await o.page.get_by_role("button", name="See what this would change").click()
+        await one.page.get_by_role("button", name="Keep it").click()
+        await expect(one.page.get_by_text("Kept, and judged with it.")).to_be_visible()
+        await other.page.get_by_role("button", name="Keep it").click()
+        await expect(other.page.get_by_text("changed the farm at")).to_be_visible()
+        await other.page.get_by_role("button", name="Keep it").click()
+        boom = changing.service.watch.book.plan.farm.config.sprayers["boom"]
+        assert (round(boom.speed, 2), round(boom.tank)) == (4.47, 3407)
+        await one.go("/farm/sprayers/boom")
+        await one.page.get_by_role("button", name="Take it out of the farm").click()
+        await expect(one.page.get_by_text("is used by setup fine")).to_be_visible()
 
 
 _SMALL_TARGETS = """

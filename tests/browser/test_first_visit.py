@@ -1,6 +1,7 @@
 """The first visit in a real browser: a small phone, tapped, by keyboard and walked, axe clean."""
 
 import asyncio
+import json
 from collections.abc import AsyncIterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -9,13 +10,18 @@ from typing import Any
 import pytest
 from playwright.async_api import Browser, Page, expect
 
+from tests.browser.test_pushes import STUBBED
+from tests.support.push_service import Device, PushService
 from tests.support.running import SetClock
+from tests.support.visiting import pushes
 from watcher.farm.load import load
 from watcher.service.first_farm import FirstFarm
 from watcher.web.auth.authenticator import Authenticator
 from watcher.web.auth.sessions import SessionStore
+from watcher.web.auth.station_tokens import StationTokens
 from watcher.web.auth.users import Role, User, Users
-from watcher.web.first_visit.app import FirstVisit, create_first_visit
+from watcher.web.first_visit.app import create_first_visit
+from watcher.web.first_visit.visit import FirstVisit
 from watcher.web.listening import listen
 from watcher.web.server import Server
 
@@ -48,7 +54,15 @@ async def visit(tmp_path: Path) -> AsyncIterator[Visit]:
     file = tmp_path / "farm" / "farm.toml"
     farm = FirstFarm(tmp_path / "first.json", file)
     door = Authenticator(keyring, Users(), SetClock(NOON))
-    server = Server(create_first_visit(FirstVisit(farm, door, lambda _farm: (), written)))
+    visited = FirstVisit(
+        farm,
+        door,
+        lambda _farm: (),
+        written,
+        tokens=StationTokens({}, keyring),
+        pushes=pushes(keyring, anywhere=True),
+    )
+    server = Server(create_first_visit(visited))
     link = keyring.make_link(User("owner", Role.ADMINISTER), NOON)
     [listening] = listen("127.0.0.1", 0)
     with listening:
@@ -125,6 +139,8 @@ async def test_from_a_link_to_a_farm_by_tapping(browser: Browser, visit: Visit) 
     await page.locator("[id='f-wind:origin']").select_option("label")
     await press(page, "Next")
     await page.get_by_label("Forecast").select_option("met_norway")
+    await press(page, "Next")
+    await press(page, "Later")
     await press(page, "Next")
     await expect(page.get_by_text("Not judged: gust")).to_be_visible()
     await press(page, "Start watching")
@@ -235,8 +251,53 @@ async def test_axe_finds_nothing_and_all_fits(
     await clean("field, wrong")
     await page.locator("#f-corners").fill("41.62, -96.95\n41.62, -96.94\n41.63, -96.94")
     await page.locator("button.big").click()
-    for screen in ("crop", "sides?field=field", "sprayer", "label", "feed"):
+    for screen in ("crop", "sides?field=field", "sprayer", "label", "feed", "station", "phone"):
         await page.goto(f"{visit.url}/first/{screen}")
         await clean(screen)
+    await page.goto(f"{visit.url}/first/station")
+    await page.locator("#f-sent").fill('{"wind": 4.3, "tempf": 68, "winddir": 200}')
+    await page.locator("[name=look]").click()
+    await clean("station, looked at")
+    await page.locator("button.big").click()
+    await clean("station, wrong")
     await page.goto(f"{visit.url}/first")
     await clean("end")
+
+
+async def test_at_twice_the_text_nothing_scrolls_sideways(
+    browser_with_large_text: Browser, visit: Visit
+) -> None:
+    page, _ = await opened(browser_with_large_text, PHONE)
+    await begin(page, visit)
+    for screen in ("place", "field", "label", "station", "phone", ""):
+        await page.goto(f"{visit.url}/first/{screen}".rstrip("/"))
+        if screen == "station":
+            await page.locator("#f-sent").fill('{"wind": 4.3, "tempf": 68, "winddir": 200}')
+            await press(page, "Look at what came")
+        width = await page.evaluate("document.documentElement.scrollWidth")
+        assert width <= PHONE["width"], screen
+
+
+async def test_this_phone_is_pushed_to_and_tried_before_there_is_a_farm(
+    browser: Browser, visit: Visit
+) -> None:
+    page, wrong = await opened(browser, PHONE)
+    service, device = PushService(), Device()
+    try:
+        told = {"endpoint": service.endpoint(), "keys": device.keys}
+        await page.context.add_init_script(STUBBED.replace("DEVICE", json.dumps(told)))
+        await page.context.grant_permissions(["notifications"], origin=visit.url)
+        await begin(page, visit)
+        await page.goto(f"{visit.url}/first/phone")
+        says = page.locator("#push-says")
+        await expect(says).to_have_text("Alerts are not pushed to this device.")
+        await press(page, "Push alerts to this device")
+        await expect(says).to_have_text("Alerts are pushed to this device.")
+        await press(page, "Send a test to this device")
+        await expect(says).to_contain_text("Taken by the push service")
+        [got] = await asyncio.to_thread(service.wait_for)
+        assert device.read(got)["to"] == "/first/phone"
+        await page.goto("about:blank")
+    finally:
+        service.stop()
+    assert wrong == []

@@ -23,7 +23,7 @@ from watcher.store import outbox
 
 pytestmark = pytest.mark.long
 
-_STUBBED = """
+STUBBED = """
 const kept = () => JSON.parse(sessionStorage.getItem("subscribed") || "null");
 const made = (told) => told && {
   endpoint: told.endpoint, toJSON: () => told,
@@ -71,7 +71,7 @@ async def service(tmp_path: Path) -> AsyncIterator[Visited]:
 async def _opened(o: Open, push_service: PushService, device: Device) -> None:
     """Open the page of devices in a browser that subscribes as this device."""
     told = {"endpoint": push_service.endpoint(), "keys": device.keys}
-    await o.context.add_init_script(_STUBBED.replace("DEVICE", json.dumps(told)))
+    await o.context.add_init_script(STUBBED.replace("DEVICE", json.dumps(told)))
     await o.context.grant_permissions(["notifications"], origin=o.url)
     await o.go("/devices")
     await o.kept()

@@ -1,6 +1,5 @@
 """``watcher run`` without a farm file: one link, screens, then the watch in the same process."""
 
-import json
 import os
 import re
 import socket
@@ -19,7 +18,7 @@ from watcher.farm.load import load
 
 pytestmark = pytest.mark.long
 
-_STATION = '[sources.mast]\nkind = "push"\n'
+_SENT = {"windspeedmph": 4.3, "windgustmph": 6.9, "winddir": 200, "tempf": 68.4, "humidity": 55}
 _TOLD = {
     "place": PLACE,
     "field": {"name": "Hill", "corners": CORNERS},
@@ -35,9 +34,6 @@ def run(tmp_path: Path) -> Iterator[tuple[subprocess.Popen[str], str, Path]]:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
     output, state = tmp_path / "output.txt", tmp_path / "state"
-    state.mkdir()
-    # A station has been told already, so that no feed beyond this machine is asked.
-    (state / "first-visit.json").write_text(json.dumps({"farm": _STATION}))
     with output.open("w") as out:
         process = subprocess.Popen(
             [sys.executable, "-m", "watcher", "run"],
@@ -90,11 +86,24 @@ def test_from_no_file_to_the_ranking(
         for screen, told in _TOLD.items():
             answer = send(f"/first/{screen}", f"/first/{screen}", **told)
             assert answer.status_code == 303, (screen, answer.text)
+        # A station and no feed, so that nothing beyond this machine is asked.
+        shown = unescape(web.get("/first/station").text)
+        token = {"Authorization": "Bearer " + shown.split("Bearer ")[1].split("<")[0]}
+        line = "/" + shown.split("POST ")[1].split("<")[0].removeprefix(url).lstrip("/")
+        assert web.post(line, json=_SENT, headers=token).status_code == 202
+        looked = unescape(send("/first/station", "/first/station").text)
+        digest = looked.split('name="looked" value="')[1].split('"')[0]
+        sent = unescape(looked.split('name="sent"')[1].split(">", 1)[1].split("</textarea>")[0])
+        told = {"looked": digest, "sent": sent, "height": "10 ft"}
+        assert send("/first/station", "/first/station", **told).status_code == 303
         assert "starts" in send("/first", "/first/start").text
         assert load(folder / "config" / "farm.toml").config.fields["hill"].crop == "soybeans"
         # The same device is let in to the watch, which says that it knows no weather.
         _until(60, lambda: "/fields/hill" in web.get("/").text)
         assert "/fields/hill/change" in web.get("/fields/hill").text
+        # The token that was shown is the one it posts with from now on; any other is refused.
+        assert web.post(line, json=_SENT, headers=token).status_code == 200
+        assert web.post(line, json=_SENT, headers={"Authorization": "Bearer x"}).status_code == 401
         assert process.poll() is None
     assert list((folder / "state" / "farm-versions").glob("*.json"))
 

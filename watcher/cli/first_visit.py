@@ -13,6 +13,8 @@ import typer
 
 from watcher.cli.context import answer, out
 from watcher.cli.login import KEYRING, own_address
+from watcher.delivery.acknowledgement import Links
+from watcher.delivery.web_push import WebPush
 from watcher.farm.editing.texts import FarmTexts
 from watcher.i18n.message import say
 from watcher.service import systemd
@@ -24,8 +26,10 @@ from watcher.web.auth.authenticator import Authenticator
 from watcher.web.auth.login_pages import is_of_one_machine, terminal_qr
 from watcher.web.auth.session_file import open_session_store
 from watcher.web.auth.sessions import SessionStore
+from watcher.web.auth.station_tokens import StationTokens
 from watcher.web.auth.users import Role, User, Users
-from watcher.web.first_visit.app import FirstVisit, create_first_visit
+from watcher.web.first_visit.app import create_first_visit
+from watcher.web.first_visit.visit import FirstVisit
 from watcher.web.listening import listen
 from watcher.web.server import Server
 
@@ -57,6 +61,10 @@ def _invite(settings: Settings, keyring: SessionStore) -> None:
     address = f"{settings.address or own_address(settings)}/login/{token}"
     if not is_of_one_machine(urlsplit(address).hostname or ""):
         out.print(terminal_qr(address), markup=False)
+    if not settings.contact:
+        answer(
+            say("Set WATCHER_CONTACT first: without it no feed may be asked and nothing starts.")
+        )
     answer(say("There is no farm file yet. Open this once, within ten minutes:"))
     answer(address)
 
@@ -69,12 +77,20 @@ async def _asking(
     loop = asyncio.get_running_loop()
     for number in (signal.SIGTERM, signal.SIGINT):
         loop.add_signal_handler(number, stop.set)
-    clock = WallClock()
+    clock, pushes = WallClock(), None
+    if settings.contact:
+        answers = Links(keyring.secret_for("push"), "")
+        pushes = WebPush(keyring, keyring.secret, settings.contact, answers)
     visit = FirstVisit(
         FirstFarm(settings.state_dir / _KEPT, settings.farm),
         Authenticator(keyring, Users(settings.users, settings.programs), clock),
         lambda farm: problems(settings, farm).errors,
         written,
+        address=settings.address,
+        tokens=StationTokens(settings.station_tokens, keyring),
+        told_tokens=frozenset(settings.station_tokens),
+        addresses=settings.push_urls,
+        pushes=pushes,
     )
     server = Server(create_first_visit(visit), proxies=networks(settings.proxies))
     systemd.notify("READY=1")

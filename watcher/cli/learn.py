@@ -24,6 +24,7 @@ from watcher.service.learning import (
     decoded,
     free_name,
     propose,
+    read_values,
     write,
 )
 from watcher.sources.base import Observations, SourceError
@@ -192,25 +193,9 @@ def _rows(proposal: Proposal, found: Observations, farm: Farm) -> None:
     """Print the last rows: each value as it came, and what is made of it."""
     heads = (f"{guess.quantity}\n{column}" for column, guess in proposal.units.items())
     table = table_of(say("Time"), *heads)
-    series, count = found.series, len(found.series)
-    raw = proposal.sample.rows
-    for back in range(min(_SHOWN, count), 0, -1):
-        at = series.times[count - back]
-        moment = np.datetime64(int(at), "s")
-        cells = []
-        for column, guess in proposal.units.items():
-            values = proposal.sample.columns[column]
-            came = values[raw - back] if count == raw and back <= len(values) else "…"
-            quantity = BY_NAME[guess.quantity]
-            value = float(getattr(series, quantity.column)[count - back])
-            if guess.unit is None:
-                made = in_words(say("unit not known"))
-            elif np.isnan(value):
-                made = in_words(say("missing"))
-            else:
-                kind = quantity.kind
-                made = kind.show(value, farm.config.farm.units, kind.decimals + 1)
-            cells.append(f"{came} → {made}")
+    for at, values in read_values(proposal, found, farm.config.farm.units, _SHOWN):
+        moment = np.datetime64(at, "s")
+        cells = [f"{one.came} → {in_words(one.made)}" for one in values]
         table.add_row(f"{moment}Z", *cells)
     out.print(table)
 

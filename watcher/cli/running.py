@@ -47,6 +47,7 @@ from watcher.store.recovery import OwnLog
 from watcher.store.running_lock import held, running_lock
 from watcher.web.app import Keys, create_app
 from watcher.web.auth.session_file import open_session_store
+from watcher.web.auth.station_tokens import StationTokens
 from watcher.web.auth.users import Users
 from watcher.web.listening import PortError, listen
 from watcher.web.server import serve
@@ -171,7 +172,7 @@ async def _run(
     calendars = Links(keyring.secret_for("calendar"), f"{settings.address}/calendar")
     keys = Keys(
         keyring,
-        settings.station_tokens,
+        StationTokens(settings.station_tokens, keyring),
         Users(settings.users, settings.programs),
         links,
         pushes=pushes,

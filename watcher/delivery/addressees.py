@@ -67,9 +67,14 @@ class Addressees:
         return Recipient(hears=(Topic.JOB,), language=device.language or None)
 
     def hearers(self, topic: Topic, *, urgent: bool) -> list[str]:
-        """Return who hears of a topic. Devices hear what is urgent, whatever it is about."""
+        """Return who hears of a topic. Devices hear what is urgent, whatever it is about.
+
+        Where the farm file names nobody they hear the briefs as well, for nobody else would.
+        """
         recipients = self.farm.config.recipients.items()
-        return [name for name, who in recipients if topic in who.hears] + self._pushed_to(urgent)
+        alone = topic is Topic.BRIEF and not recipients
+        hear = self._pushed_to(urgent or alone)
+        return [name for name, who in recipients if topic in who.hears] + hear
 
     def everyone(self, *, urgent: bool) -> list[str]:
         """Return who is told what all must hear."""

@@ -210,20 +210,27 @@ class DeviceChannel:
         kind = _Kind(min([_GOOD_FOR_S, *(max(0, left) for left in ends)]), urgent, topic)
         return await self._pushes.send(self._device, said, kind)
 
+    async def try_out(self, title: str, body: str, *, ref: str, to: str) -> Attempt:
+        """Try once to push something that stands in no outbox; the device answers it by ``ref``."""
+        said = {"title": title, "body": body} | self._answered_by(ref, self._device.name, to)
+        return await self._pushes.send(self._device, said, _Kind(_GOOD_FOR_S, True, ref))
+
     def _answers(self, row: Outgoing) -> dict[str, str]:
         """What the device shows beside the text, and answers with."""
-        job = job_of(row)
-        answers = {
-            "tag": row.short_id,
-            "to": page_of(row),
-            "token": self._pushes.links.token(row.short_id, row.recipient),
+        answers = self._answered_by(row.short_id, row.recipient, page_of(row))
+        if job_of(row) is not None:
+            answers["pause"] = say("Pause").render(self._language)
+        return answers
+
+    def _answered_by(self, ref: str, recipient: str, to: str) -> dict[str, str]:
+        return {
+            "tag": ref,
+            "to": to,
+            "token": self._pushes.links.token(ref, recipient),
             "seen": say("I have seen this").render(self._language),
             "failed": _NO_ANSWER.render(self._language),
             "refused": _REFUSED.render(self._language),
         }
-        if job is not None:
-            answers["pause"] = say("Pause").render(self._language)
-        return answers
 
 
 def read_status(status: int, why: str, again: str, now: float) -> Attempt:

@@ -5,7 +5,7 @@ What is decoded is decoded by the readers that the running watch will use.
 
 import os
 import tempfile
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -18,7 +18,7 @@ from watcher.farm.feeds import MappedJson, Source
 from watcher.farm.load import load
 from watcher.farm.read_file import text_of
 from watcher.farm.stations import CsvStation, MqttStation, PushStation
-from watcher.i18n.message import NOTHING, Message, say
+from watcher.i18n.message import NOTHING, Message, Param, say
 from watcher.service.source_factory import post_mapping
 from watcher.service.station_factory import csv_layout
 from watcher.sources import json_text
@@ -30,6 +30,8 @@ from watcher.sources.quality.check import check, future_flags
 from watcher.sources.stations import rain_gauge, readings
 from watcher.sources.stations.csv_rows import CsvContents, CsvReader
 from watcher.sources.stations.rows import number, observations
+from watcher.units import System
+from watcher.weather.quantities import BY_NAME
 from watcher.weather.series import Site, WeatherSeries
 
 _SITE = Site(0.0, 0.0)
@@ -316,6 +318,38 @@ def decoded(proposal: Proposal, heard: Heard, now: int) -> Observations:
     taken, _ = rain_gauge.rated(taken, None)
     nothing = Observations(WeatherSeries(np.empty(0, np.int64), _SITE, "learned"))
     return check(taken, nothing)
+
+
+@dataclass(frozen=True)
+class ReadValue:
+    """A value as it came, and what is made of it."""
+
+    column: str
+    quantity: str
+    came: str
+    made: Param
+
+
+def read_values(
+    proposal: Proposal, found: Observations, system: System, most: int
+) -> Iterator[tuple[int, Sequence[ReadValue]]]:
+    """Yield the last readings, each with its time (epoch seconds) and values as they are read."""
+    series, count = found.series, len(found.series)
+    rows = proposal.sample.rows
+    for back in range(min(most, count), 0, -1):
+        values = []
+        for column, guess in proposal.units.items():
+            sent = proposal.sample.columns[column]
+            came = str(sent[rows - back]) if count == rows and back <= len(sent) else "…"
+            quantity = BY_NAME[guess.quantity]
+            value = float(getattr(series, quantity.column)[count - back])
+            made: Param = quantity.kind.show(value, system, quantity.kind.decimals + 1)
+            if guess.unit is None:
+                made = say("unit not known")
+            elif np.isnan(value):
+                made = say("missing")
+            values.append(ReadValue(column, guess.quantity, came, made))
+        yield int(series.times[count - back]), values
 
 
 def _asked(entry: MappedJson, heard: Heard, now: int) -> Observations:

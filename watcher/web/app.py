@@ -53,6 +53,9 @@ from watcher.web.pages import (
     acknowledge,
     events,
     farm,
+    farm_feed,
+    farm_station,
+    farm_tables,
     field_edit,
     fields,
     hours,
@@ -67,10 +70,10 @@ from watcher.web.pages import (
 from watcher.web.pages import incidents as incident_pages
 from watcher.web.pages import season as season_pages
 from watcher.web.pages.farm_form import of_mistakes
-from watcher.web.pages.pushes import BadSubscriptionError
 from watcher.web.problem import problem
 from watcher.web.seldom import Seldom
 from watcher.web.streams import Streams
+from watcher.web.subscribing import BadSubscriptionError
 
 _COMPRESSED_FROM_BYTES = 600
 _MOST_MISTAKES = 20
@@ -132,6 +135,9 @@ def create_app(watch: Watch, keys: Keys) -> FastAPI:
         fields.router(house),
         field_edit.router(house),
         farm.router(house),
+        farm_tables.router(house),
+        farm_feed.router(house),
+        farm_station.router(house),
         hours.router(house),
         plan.router(house, keys.calendars),
         calendar.router(house, keys.calendars),

@@ -15,6 +15,7 @@ from watcher.web.renderer import STATIC, static_url
 _TYPES = {
     "page.css": "text/css",
     "page.js": "text/javascript",
+    "push.js": "text/javascript",
     "icon.svg": "image/svg+xml",
     "icon-192.png": "image/png",
     "icon-512.png": "image/png",
@@ -28,7 +29,8 @@ _NO_ANSWER = (
     say("Try again"),
     say("Now"),
 )
-_A_YEAR = {"Cache-Control": "public, max-age=31536000, immutable"}
+A_YEAR = {"Cache-Control": "public, max-age=31536000, immutable"}
+"""Of what is named by its content."""
 _ASKED_ANEW = {"Cache-Control": "no-cache"}
 
 
@@ -40,16 +42,11 @@ def router(farm: Callable[[], Farm]) -> APIRouter:
     def static(file: str) -> Response:
         if file not in _TYPES:
             raise HTTPException(404, "there is no such file")
-        return Response((STATIC / file).read_bytes(), media_type=_TYPES[file], headers=_A_YEAR)
+        return Response((STATIC / file).read_bytes(), media_type=_TYPES[file], headers=A_YEAR)
 
     @routes.get("/worker.js")
     def worker(accept_language: Annotated[str, Header()] = "") -> Response:
-        script = (STATIC / "worker.js").read_text(encoding="utf-8")
-        kept = ", ".join(f'"{static_url(file)}"' for file in ("page.css", "page.js", "icon.svg"))
-        filled = script.replace("/* kept files */", kept)
-        page = _nothing_kept(accepted(accept_language) or farm().language)
-        filled = filled.replace('"/* nothing kept */"', json.dumps(page))
-        return Response(filled, media_type="text/javascript", headers=_ASKED_ANEW)
+        return worker_script(accepted(accept_language) or farm().language)
 
     @routes.get("/app.webmanifest")
     def manifest() -> Response:
@@ -61,9 +58,18 @@ def router(farm: Callable[[], Farm]) -> APIRouter:
 
     @routes.get("/favicon.ico")
     def favicon() -> Response:
-        return Response(status_code=204, headers=_A_YEAR)
+        return Response(status_code=204, headers=A_YEAR)
 
     return routes
+
+
+def worker_script(language: Language) -> Response:
+    """Answer with what keeps pages on a device and shows its pushes."""
+    script = (STATIC / "worker.js").read_text(encoding="utf-8")
+    kept = ", ".join(f'"{static_url(file)}"' for file in ("page.css", "page.js", "icon.svg"))
+    filled = script.replace("/* kept files */", kept)
+    filled = filled.replace('"/* nothing kept */"', json.dumps(_nothing_kept(language)))
+    return Response(filled, media_type="text/javascript", headers=_ASKED_ANEW)
 
 
 def _nothing_kept(language: Language) -> str:

@@ -1,30 +1,21 @@
 """The first visit: screen by screen to a farm that passes the check, or told in place what not."""
 
-import asyncio
 import json
 import math
 import re
-from collections.abc import AsyncIterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping
 from html import unescape
 from pathlib import Path
 
-import httpx
 import pytest
 
 from tests.support.first_visit import CORNERS, PLACE, SPRAYER, TOKEN
-from tests.support.running import SetClock
-from watcher.farm import Farm
+from tests.web.first_visit.conftest import NOON, Site
 from watcher.farm.load import load
-from watcher.i18n.message import Message, say
+from watcher.i18n.message import say
 from watcher.service.first_farm import FirstFarm
-from watcher.web.auth.authenticator import Authenticator
-from watcher.web.auth.sessions import SessionStore
-from watcher.web.auth.users import Role, User, Users
-from watcher.web.first_visit.app import FirstVisit, create_first_visit
+from watcher.web.auth.users import Role, User
 
-NOON = 1_781_107_200
-_WAS = re.compile(r'<input type="hidden" name="(was:[^"]+)" value="([^"]*)">')
 TOLD: Mapping[str, Mapping[str, str]] = {
     "place": PLACE,
     "field": {"name": "Hill piece", "corners": CORNERS},
@@ -41,49 +32,9 @@ TOLD: Mapping[str, Mapping[str, str]] = {
         "gust:origin": "own",
     },
     "feed": {"feed": "met_norway"},
+    "station": {"later": "yes"},
+    "phone": {},
 }
-
-
-@dataclass
-class Site:
-    """The screens, and what comes of them."""
-
-    web: httpx.AsyncClient
-    visit: FirstVisit
-    file: Path
-
-    async def tell(self, screen: str, **told: str) -> httpx.Response:
-        """Fill in a screen and send it."""
-        page = (await self.web.get(f"/first/{screen}")).text
-        found = TOKEN.search(page)
-        assert found, page
-        form = {name: unescape(value) for name, value in _WAS.findall(page)} | told
-        return await self.web.post(
-            f"/first/{screen}", data=form | {"form_token": unescape(found[1])}
-        )
-
-
-def unfit(_farm: Farm) -> list[Message]:
-    return []
-
-
-@pytest.fixture
-async def site(tmp_path: Path) -> AsyncIterator[Site]:
-    keyring, clock = SessionStore(tmp_path / "door.db"), SetClock(NOON)
-    file = tmp_path / "config" / "farm.toml"
-    visit = FirstVisit(
-        FirstFarm(tmp_path / "first.json", file),
-        Authenticator(keyring, Users(), clock),
-        unfit,
-        asyncio.Event(),
-    )
-    app = create_first_visit(visit)
-    transport = httpx.ASGITransport(app)
-    async with httpx.AsyncClient(transport=transport, base_url="http://127.0.0.1") as web:
-        token = keyring.open(User("owner", Role.ADMINISTER), NOON, by_link=True)
-        web.cookies.set("watcher", token, domain="127.0.0.1")
-        yield Site(web, visit, file)
-    keyring.close()
 
 
 async def tell_all(site: Site, *, but: str = "") -> None:
@@ -127,7 +78,9 @@ async def test_each_screen_may_wait_and_the_end_says_what_for(site: Site) -> Non
         assert 'class="without"' in page.text
         answer = await site.tell(at.removeprefix("/first/"), later="yes")
         at = answer.headers["location"]
-    assert seen == ["/first/field", "/first/crop", "/first/sprayer", "/first/label", "/first/feed"]
+    assert seen == [
+        f"/first/{key}" for key in ("field", "crop", "sprayer", "label", "feed", "station", "phone")
+    ]
     end = await site.web.get("/first")
     assert "Still to tell" in end.text
     assert "Start watching" not in end.text
@@ -215,50 +168,6 @@ async def test_fields_of_a_file_are_told_together_and_asked_about_one_by_one(sit
     await site.tell("sides?field=north_40", **{"east:minds": "", "east:grows": ""})
     assert not site.visit.farm.raw.get("neighbours")
     assert list(site.visit.farm.shapes) == ["north_40", "creek"]
-
-
-_CROSSED = "41.62, -96.95\n41.63, -96.94\n41.63, -96.95\n41.62, -96.94"
-BROKEN = [
-    ("place", "place", "by the river", "write latitude, longitude"),
-    ("place", "place", "", "write latitude, longitude"),
-    ("place", "units", "furlongs", "is not one of the choices"),
-    ("place", "language", "xx", "is not one of the choices"),
-    ("field", "corners", "", "there is no boundary yet"),
-    ("field", "corners", "41.62, -96.95", "at least 3 corners"),
-    ("field", "corners", "<kml/>", "it holds no boundary"),
-    ("field", "corners", _CROSSED, "crosses"),
-    ("field", "corners", "10, 10\n10, 10.00001\n10.00001, 10", "square metres"),
-    ("crop", "canopy", "12", "write a number with its unit"),
-    ("crop", "canopy", "12 acres", "does not fit here"),
-    ("crop", "weeds", "jungle", "is not one of the choices"),
-    ("crop", "latest", "soon", "must be a date"),
-    ("sides?field=hill_piece", "north:minds", "a lot", "is not one of the choices"),
-    ("sprayer", "width", "90", "write a number with its unit"),
-    ("sprayer", "width", "900 ft", "is outside what is believed"),
-    ("sprayer", "speed", "60 mph", "is outside what is believed"),
-    ("sprayer", "efficiency", "650 %", "is outside what is believed"),
-    ("sprayer", "nozzle", "garden hose", "is not one of the choices"),
-    ("sprayer", "droplets", "wet", "is not one of the choices"),
-    ("sprayer", "carrier", "15 gal", "does not fit here"),
-    ("label", "wind:high", "10", "write a number with its unit"),
-    ("label", "wind:high", "fast", "does not start with a number"),
-    ("label", "wind:low", "12 mph", "mph"),
-    ("label", "wind:origin", "god", "is not one of the choices"),
-    ("label", "rain_free_after:low", "1 mph", "does not fit here"),
-    ("feed", "feed", "crystal ball", "is not one of the choices"),
-]
-
-
-async def test_what_cannot_be_is_answered_in_place_with_its_mend(site: Site) -> None:
-    await tell_all(site)
-    for screen, name, value, said in BROKEN:
-        before = site.visit.farm.texts
-        answer = await site.tell(screen, **(dict(TOLD[screen]) | {name: value}))
-        text = unescape(answer.text)
-        assert answer.status_code == 422, (screen, name, value)
-        assert said in text, (screen, name, value, re.findall(r'class="error"[^>]*>([^<]*)', text))
-        assert value in text, (screen, name, value)
-        assert site.visit.farm.texts == before
 
 
 async def test_a_feed_of_another_country_is_refused_in_place(site: Site) -> None:

@@ -1,15 +1,14 @@
 """Everyday edits on the pages: looked at first, kept, undone, and answered in place."""
 
 import random
-import re
 from collections.abc import AsyncIterator
 from html import unescape
 from pathlib import Path
 
-import httpx
 import pytest
 
 from tests.support.farm_files import written
+from tests.support.farm_forms import filled, keep, look
 from tests.support.farms import watched_tables
 from tests.support.visiting import Visited, visited
 from watcher.farm import Farm
@@ -20,11 +19,6 @@ from watcher.service.snapshot import take
 from watcher.web.auth.users import Role
 
 pytestmark = pytest.mark.long
-
-_HIDDEN = re.compile(r'<input type="hidden" name="([^"]+)" value="([^"]*)">')
-_INPUT = re.compile(r'<input id="f-[^"]*" name="([^"]+)" value="([^"]*)"')
-_CHOSEN = re.compile(r'<select id="f-[^"]*" name="([^"]+)".*?value="([^"]*)" selected', re.DOTALL)
-_TICKED = re.compile(r'<input type="checkbox" name="([^"]+)" value="([^"]*)" checked')
 
 
 @pytest.fixture
@@ -42,25 +36,6 @@ async def site(tmp_path: Path, file: Path) -> AsyncIterator[Visited]:
     async with visited(tmp_path, farm_file=file) as v:
         v.log_in(Role.ADMINISTER)
         yield v
-
-
-def filled(page: str) -> dict[str, str]:
-    """What a browser would send of a page's form without a change."""
-    found = [*_HIDDEN.findall(page), *_INPUT.findall(page), *_CHOSEN.findall(page)]
-    return {name: unescape(value) for name, value in [*found, *_TICKED.findall(page)]}
-
-
-async def look(site: Visited, path: str, without: str = "", **typed: str) -> httpx.Response:
-    """Change values of a form and send it; nothing is kept by that."""
-    form = filled((await site.web.get(path)).text) | typed
-    form.pop(without, None)
-    return await site.web.post(path, data=form)
-
-
-async def keep(site: Visited, looked: httpx.Response, **typed: str) -> httpx.Response:
-    """Say yes to what a change would come to."""
-    assert "What this would change" in looked.text, looked.text
-    return await site.web.post(looked.url.path, data=filled(looked.text) | typed)
 
 
 def farm(site: Visited) -> Farm:
@@ -184,53 +159,11 @@ async def test_of_two_who_edit_at_once_the_second_sees_the_first(site: Visited) 
     assert (hill.weeds.value, hill.canopy) == ("weedy", pytest.approx(0.508))
 
 
-BROKEN = [
-    ("/fields/hill/change", "canopy", "30", "write a number with its unit"),
-    ("/fields/hill/change", "canopy", "300 ft", "is outside what is believed"),
-    ("/fields/hill/change", "canopy", "tall", "this does not start with a number"),
-    ("/fields/hill/change", "latest", "soon", "must be a date"),
-    ("/fields/hill/change", "done_on", "2026-13-40", "must be a date"),
-    ("/fields/hill/change", "weeds", "claen", "did you mean"),
-    ("/fields/hill/change", "window", "contakt", "did you mean"),
-    ("/fields/hill/change", "crop", "", "is missing"),
-    ("/fields/hill/bound/wind", "field:high", "10", "write a number with its unit"),
-    ("/fields/hill/bound/wind", "field:high", "12 mph", "is looser than the label"),
-    ("/fields/hill/bound/wind", "field:high", "10 mhp", "is not known"),
-    ("/fields/hill/bound/wind", "window:low", "11 mph", "mph"),
-    ("/fields/hill/bound/wind", "window:origin", "mine", "is not one of the choices"),
-    ("/fields/hill/bound/humidity", "window:low", "120 %", "is outside what is believed"),
-    (
-        "/fields/hill/bound/rain_free_after",
-        "window:low",
-        "soon",
-        "this does not start with a number",
-    ),
-    ("/farm/people/grower", "start", "22:00", "is missing"),
-    ("/farm/people/grower", "end", "25:00", "must be a time of day"),
-    ("/farm/people/grower", "form", "pigeon", "is not one of the choices"),
-    ("/farm/people/grower", "backup", "nobody_known", "nobody_known"),
-    ("/farm/people/grower", "most_an_hour", "many", "must be a whole number"),
-    ("/farm/people/grower", "most_an_hour", "0", "must be greater than or equal to 1"),
-]
-
-
 @pytest.fixture
 async def many(tmp_path: Path, file: Path) -> AsyncIterator[Visited]:
     async with visited(tmp_path, farm_file=file, calm=False) as v:
         v.log_in(Role.ADMINISTER)
         yield v
-
-
-async def test_what_cannot_be_is_answered_in_place_with_its_mend(many: Visited, file: Path) -> None:
-    before = file.read_bytes()  # noqa: ASYNC240
-    for path, name, value, said in BROKEN:
-        answer = await look(many, path, **{name: value})
-        text = unescape(answer.text)
-        assert answer.status_code == 422, (path, name, value)
-        assert said in text, (path, name, value)
-        assert f'value="{value}"' in text or not value, (path, name, value)
-        assert "Nothing was changed yet" in text
-    assert file.read_bytes() == before  # noqa: ASYNC240
 
 
 async def test_who_hears_what_and_when_it_is_quiet(site: Visited) -> None:

@@ -1,9 +1,11 @@
 """A farm's two files as texts: what an edit begins with and ends in."""
 
+import tomllib
 from collections.abc import Callable
 from dataclasses import dataclass
 from hashlib import sha256
 from pathlib import Path
+from typing import Any
 
 from watcher.farm import Farm
 from watcher.farm.load import load
@@ -29,6 +31,11 @@ class FarmTexts:
         farm = read(file)
         fields_file = read_draft(file, lambda _file: farm).fields_file
         return cls(file, farm, fields_file, read(fields_file))
+
+    @property
+    def raw(self) -> dict[str, Any]:
+        """The farm file's plain values."""
+        return tomllib.loads(self.farm)
 
     @property
     def etag(self) -> str:

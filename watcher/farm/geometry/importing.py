@@ -26,7 +26,12 @@ _TRACK_WITHIN_DEG = 1.5e-5
 _WALKED = 50
 """So many corners nobody types: they were walked."""
 _NUMBER = r"([-+]?\d+(?:\.\d+)?)\s*°?\s*([NSEWnsew]?)"
-_CORNER = re.compile(rf"\s*{_NUMBER}\s*[,;\s]\s*{_NUMBER}\s*")
+_CORNER = re.compile(rf"\s*(?:geo:)?\s*{_NUMBER}\s*[,;\s]\s*{_NUMBER}\s*(?:;\S*)?")
+_SIXTIETHS = re.compile(
+    r"(\d+)\s*[°º]\s*(\d+(?:\.\d+)?)\s*['′’]\s*(?:(\d+(?:\.\d+)?)\s*(?:[\"″”]|''))?"
+)
+"""Degrees with minutes, and seconds, as maps and receivers write them."""
+_COMMAS = re.compile(r"(\d),(\d)")
 _FORMS = say("paste GeoJSON, KML, GPX or ISOXML, or type one corner a line: latitude, longitude")
 Ring = Sequence[Sequence[float]]
 
@@ -203,7 +208,10 @@ def _typed(text: str) -> Ring:
 
 def typed_place(text: str) -> tuple[float, float] | None:
     """Return latitude and longitude of a text with both, None where it is none. [degrees]"""
-    found = _CORNER.fullmatch(text)
+    plain = _SIXTIETHS.sub(_degrees, text).replace("\N{MINUS SIGN}", "-")
+    found = _CORNER.fullmatch(plain)
+    if found is None:  # decimals after a comma, as much of the world writes them
+        found = _CORNER.fullmatch(_COMMAS.sub(r"\1.\2", plain))
     if found is None:
         return None
     first, second = (
@@ -213,6 +221,11 @@ def typed_place(text: str) -> tuple[float, float] | None:
     if found[2].upper() in {"E", "W"}:
         first, second = second, first
     return (first, second) if abs(first) <= 90 and abs(second) <= 180 else None
+
+
+def _degrees(found: re.Match[str]) -> str:
+    degrees, minutes, seconds = (float(part or 0) for part in found.groups())
+    return f"{degrees + minutes / 60 + seconds / 3600:.8f} "
 
 
 def _all(root: Element, name: str) -> list[Element]:

@@ -92,6 +92,11 @@ def country_problems(draft: Draft, shapes: Mapping[str, Polygonal]) -> Iterator[
             yield draft.problem(dotted(("sources", name)), wrong, mend)
 
 
+def in_us(latitude: float, longitude: float) -> bool:
+    """Whether the US weather service covers a place. [degrees]"""
+    return _country(zone_at(latitude, longitude)) in _NWS_COUNTRIES
+
+
 def _country(zone: str) -> str | None:
     """The country of a zone by tzdata's zone.tab; None at sea."""
     return _countries().get(zone)

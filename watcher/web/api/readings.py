@@ -68,13 +68,13 @@ def router(
         corrected and the others stay. The answer says what is doubted, and how the station is.
         """
         address = request.client.host if request.client else "an unknown address"
-        if not _knows(tokens.get(station), authorization) or station not in stations():
+        if not knows(tokens.get(station), authorization) or station not in stations():
             watch.refuse(station, "token", "a wrong token", address)
             # The same answer for an unknown station: nobody learns which names exist.
             return _refused(401, "no station has this token; send Authorization: Bearer TOKEN")
         if packed := request.headers.get("content-encoding"):
             return _refused(415, f"{packed[:40]!a} is not taken; send no Content-Encoding")
-        body = await _bounded(request)
+        body = await bounded_body(request)
         if body is None:
             wrong = f"the body is over {MAX_BYTES} bytes; post fewer at a time"
             watch.refuse(station, "body", wrong, address)
@@ -119,14 +119,16 @@ def router(
     return routes
 
 
-def _knows(token: SecretStr | None, authorization: str) -> bool:
+def knows(token: SecretStr | None, authorization: str) -> bool:
+    """Return whether a header shows a station's token."""
     scheme, _, given = authorization.partition(" ")
     expected = token.get_secret_value() if token else ""
     fits = hmac.compare_digest(given.strip().encode(), expected.encode())
     return bool(expected) and scheme.lower() == "bearer" and fits
 
 
-async def _bounded(request: Request) -> bytes | None:
+async def bounded_body(request: Request) -> bytes | None:
+    """Read a post's body; None where it is more than is taken at once."""
     body = bytearray()
     async for part in request.stream():
         body += part

@@ -5,52 +5,35 @@ It runs in place of the watch while there is no farm file, on the same port, and
 
 import asyncio
 import json
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 from fastapi import FastAPI, HTTPException, Request, Response
-from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse
+from fastapi.responses import JSONResponse, RedirectResponse
 from starlette.middleware.gzip import GZipMiddleware
 
-from watcher.farm import Farm
 from watcher.farm.geometry.importing import typed_place
 from watcher.farm.problems import FarmFileError, Problem
-from watcher.i18n.language import ENGLISH, Language, accepted
 from watcher.i18n.message import Message, say
-from watcher.service.first_farm import FirstFarm
-from watcher.web.auth.authenticator import (
-    Authenticator,
-    NotAllowedError,
-    NotLoggedInError,
-    Visitor,
-)
+from watcher.web.auth.authenticator import NotAllowedError, NotLoggedInError
 from watcher.web.auth.security import SecurityMiddleware
-from watcher.web.first_visit import steps
-from watcher.web.first_visit.steps import AtFaultError, Screen
-from watcher.web.pages.farm_form import Row, Typed, elsewhere, of_mistakes, rows
-from watcher.web.renderer import STATIC, Renderer
+from watcher.web.first_visit import phone, station, steps
+from watcher.web.first_visit.steps import Screen
+from watcher.web.first_visit.visit import FirstVisit, language_of
+from watcher.web.pages.farm_form import AtFaultError, Row, Typed, elsewhere, of_mistakes, rows
+from watcher.web.renderer import STATIC
+from watcher.web.static_files import A_YEAR, worker_script
+from watcher.web.subscribing import BadSubscriptionError
 
-_STATIC = {"page.css": "text/css", "first.js": "text/javascript", "icon.svg": "image/svg+xml"}
-_HERE = {"permissions-policy": "geolocation=(self)"}
-"""The phone's position may be asked for, on these pages only."""
-_AGAIN_AFTER_S = 3
+_STATIC = {
+    "page.css": "text/css",
+    "page.js": "text/javascript",
+    "first.js": "text/javascript",
+    "push.js": "text/javascript",
+    "starts.js": "text/javascript",
+    "icon.svg": "image/svg+xml",
+}
 _MOST_BYTES = 280_000
 """A file of boundaries, as a form packs it: as much as the port takes at once."""
-
-
-@dataclass
-class FirstVisit:
-    """What the screens share."""
-
-    farm: FirstFarm
-    door: Authenticator
-    unfit: Callable[[Farm], Sequence[Message]]
-    """What of a farm does not fit the settings."""
-    written: asyncio.Event
-    """Set once the farm file is there."""
-    by: str = ""
-    """Who entered it."""
 
 
 def create_first_visit(visit: FirstVisit) -> FastAPI:  # noqa: PLR0915  # its routes
@@ -58,23 +41,9 @@ def create_first_visit(visit: FirstVisit) -> FastAPI:  # noqa: PLR0915  # its ro
     app = FastAPI(docs_url=None, redoc_url=None, openapi_url=None)
     app.add_middleware(GZipMiddleware, minimum_size=600)
     app.add_middleware(SecurityMiddleware)
-    paper = Renderer()
-
-    def show(request: Request, template: str, status: int = 200, **values: Any) -> Response:
-        visitor = visit.door.visitor(request)
-        text = paper.page(
-            template,
-            _language(request),
-            form_token=lambda: visit.door.form_token(visitor),
-            **values,
-        )
-        page = HTMLResponse(text, status, headers=_HERE)
-        if visitor.user is None:  # its forms are bound to this device
-            visit.door.enter(request, page, visitor.token)
-        return page
-
-    def owner(request: Request) -> Visitor:
-        return visit.door.administrator(request)
+    show, owner = visit.show, visit.owner
+    app.include_router(station.router(visit))
+    app.include_router(phone.router(visit))
 
     @app.get("/login/{link}")
     def ask_by_link(request: Request, link: str) -> Response:
@@ -126,7 +95,7 @@ def create_first_visit(visit: FirstVisit) -> FastAPI:  # noqa: PLR0915  # its ro
             return show(request, "first_end.html", 500, **(_end(visit) | {"trouble": wrong}))
         visit.by = visitor.user.name if visitor.user else ""
         visit.written.set()
-        return show(request, "first_starts.html", again_s=_AGAIN_AFTER_S)
+        return show(request, "first_starts.html")
 
     @app.post("/first/{key}")
     async def entered(request: Request, key: str, field: str = "") -> Response:
@@ -134,7 +103,7 @@ def create_first_visit(visit: FirstVisit) -> FastAPI:  # noqa: PLR0915  # its ro
         form = await visit.door.form(request, owner(request), long=True, most_bytes=_MOST_BYTES)
         farm = visit.farm
         if form.get("later"):
-            return RedirectResponse(_after(visit, step, field), 303)
+            return RedirectResponse(steps.after(visit.farm, step, field), 303)
         try:
             _check_field(visit, step, field)
             asked = steps.fields_of(step.key, farm, field)
@@ -145,13 +114,17 @@ def create_first_visit(visit: FirstVisit) -> FastAPI:  # noqa: PLR0915  # its ro
             return show(request, "first_step.html", 422, **_screen(visit, step, field, typed))
         place = typed_place(form.get("place", "")) if step.key == "place" else None
         await asyncio.to_thread(farm.keep, texts, place)
-        return RedirectResponse(_after(visit, step, field), 303)
+        return RedirectResponse(steps.after(visit.farm, step, field), 303)
 
     @app.get("/static/{file}")
     def static(file: str) -> Response:
         if file not in _STATIC:
             raise HTTPException(404, "there is no such file")
-        return Response((STATIC / file).read_bytes(), media_type=_STATIC[file])
+        return Response((STATIC / file).read_bytes(), media_type=_STATIC[file], headers=A_YEAR)
+
+    @app.get("/worker.js")
+    def worker(request: Request) -> Response:
+        return worker_script(language_of(request))
 
     @app.get("/health")
     def health() -> JSONResponse:
@@ -165,11 +138,11 @@ def create_first_visit(visit: FirstVisit) -> FastAPI:  # noqa: PLR0915  # its ro
     def not_allowed(request: Request, error: NotAllowedError) -> Response:
         return show(request, "first_stranger.html", 403, wrong=str(error))
 
+    @app.exception_handler(BadSubscriptionError)
+    def no_subscription(request: Request, error: BadSubscriptionError) -> Response:
+        return show(request, "first_problem.html", 422, wrong=error.wrong)
+
     return app
-
-
-def _language(request: Request) -> Language:
-    return accepted(request.headers.get("accept-language", "")) or ENGLISH
 
 
 def _step(key: str) -> Screen:
@@ -183,17 +156,6 @@ def _check_field(visit: FirstVisit, step: Screen, field: str) -> None:
         raise HTTPException(404, "no field has this name")
 
 
-def _after(visit: FirstVisit, step: Screen, field: str) -> str:
-    """The screen after this one: each field has its sides asked about."""
-    fields = list(visit.farm.raw.get("fields", {}))
-    at = steps.STEPS.index(step) + 1
-    if step.key == "sides" and field in fields and fields.index(field) + 1 < len(fields):
-        return f"/first/sides?field={fields[fields.index(field) + 1]}"
-    if at < len(steps.STEPS) and steps.STEPS[at].key == "sides":
-        return f"/first/sides?field={fields[0]}" if fields else f"/first/{steps.STEPS[at + 1].key}"
-    return f"/first/{steps.STEPS[at].key}" if at < len(steps.STEPS) else "/first"
-
-
 def _screen(
     visit: FirstVisit, step: Screen, field: str, typed: Typed | None = None
 ) -> dict[str, Any]:
@@ -205,8 +167,7 @@ def _screen(
     others = [json.loads(json.dumps(s.__geo_interface__)) for s in farm.shapes.values()]
     return {
         "step": step,
-        "at": steps.STEPS.index(step) + 1,
-        "count": len(steps.STEPS),
+        **steps.posts(step),
         "rows": found,
         "field": field,
         "wrong": of_mistakes(elsewhere(fields, problems)),
@@ -257,7 +218,13 @@ def _end(visit: FirstVisit) -> dict[str, Any]:
             if step.key != "sides" or fields
         ],
         "settings": of_mistakes([p for key, p in missing if not key]),
-        "not_judged": steps.not_judged(visit.farm),
+        "not_judged": [*steps.not_judged(visit.farm), *_nobody_told(visit)],
         "ready": not missing and has_fields,
         "trouble": None,
     }
+
+
+def _nobody_told(visit: FirstVisit) -> list[Message]:
+    """Say so where neither a device nor a push address would hear of anything."""
+    told = visit.door.keyring.devices or visit.farm.raw.get("recipients")
+    return [] if told else [say("Nobody is told: what is so stands on these pages only")]

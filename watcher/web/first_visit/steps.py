@@ -29,9 +29,10 @@ from watcher.messages.vocabulary import (
 )
 from watcher.service.first_farm import FirstFarm
 from watcher.units import Kind, System
-from watcher.web.pages.farm_form import Field, edits
+from watcher.web.pages.farm_feed import FORECAST, feed_field
+from watcher.web.pages.farm_form import AtFaultError, Field, edits
 
-_WINDOW, _SPRAYER, _SETUP, _FEED, _PRODUCT = "label", "sprayer", "setup", "forecast", "product"
+_WINDOW, _SPRAYER, _SETUP, _PRODUCT = "label", "sprayer", "setup", "product"
 _BOUNDS: Sequence[tuple[str, Side]] = (
     ("wind", "low"),
     ("wind", "high"),
@@ -55,14 +56,6 @@ _MINDS: Mapping[Susceptibility, Message] = {
     Susceptibility.SUSCEPTIBLE: say("takes harm"),
     Susceptibility.VERY_SUSCEPTIBLE: say("takes harm from very little, or people live there"),
 }
-_FEEDS: Sequence[tuple[str, Param]] = (
-    ("nws", say("The US weather service: fields in the United States; free, public domain")),
-    ("met_norway", say("MET Norway: everywhere, mostly without gusts; free, CC BY 4.0, named")),
-    (
-        "open_meteo",
-        say("Open-Meteo: everywhere; free only where it is not commercial; CC BY 4.0, named"),
-    ),
-)
 
 
 @dataclass(frozen=True)
@@ -110,22 +103,25 @@ STEPS = (
         say("Copy the numbers from the label in your hand. It is the law."),
     ),
     Screen("feed", say("Whose forecast?"), say("Without it the hours ahead are not known.")),
+    Screen(
+        "station",
+        say("Is there a weather station?"),
+        say("Without it now is judged by the forecast alone, and what that lacks is not known."),
+        say("One beside your fields knows your wind; the forecast knows a square of miles."),
+    ),
+    Screen(
+        "phone",
+        say("Who is told?"),
+        say("Without it nothing is sent: a stop stands on these pages only."),
+        say("A stop must reach you in the cab."),
+    ),
 )
 BY_KEY = {step.key: step for step in STEPS}
-
-
-class AtFaultError(Exception):
-    """What was entered cannot be: each problem with its place and mend."""
-
-    def __init__(self, problems: Sequence[Problem]) -> None:
-        super().__init__("; ".join(map(str, problems)))
-        self.problems = tuple(problems)
 
 
 def fields_of(step: str, farm: FirstFarm, field: str) -> list[Field]:
     """Return what a screen asks; ``field`` is the one whose sides are asked about."""
     system: System = "metric" if farm.raw.get("farm", {}).get("units") == "metric" else "us"
-    feed = Field("feed", ("sources", _FEED, "kind"), say("Forecast"), "choice", _FEEDS)
     screens: Mapping[str, Callable[[], list[Field]]] = {
         "place": _place,
         "field": _field,
@@ -133,7 +129,7 @@ def fields_of(step: str, farm: FirstFarm, field: str) -> list[Field]:
         "sides": lambda: _sides(field),
         "sprayer": lambda: _sprayer(system),
         "label": lambda: _label(system),
-        "feed": lambda: [feed],
+        "feed": lambda: [feed_field(FORECAST, farm.place)],
     }
     return screens[step]()
 
@@ -160,6 +156,22 @@ def edits_of(step: str, farm: FirstFarm, form: Mapping[str, str], field: str) ->
     return found
 
 
+def posts(step: Screen) -> dict[str, int]:
+    """Return which screen of how many this is."""
+    return {"at": STEPS.index(step) + 1, "count": len(STEPS)}
+
+
+def after(farm: FirstFarm, step: Screen, field: str = "") -> str:
+    """Return the address of the screen after this one: each field has its sides asked about."""
+    fields = list(farm.raw.get("fields", {}))
+    at = STEPS.index(step) + 1
+    if step.key == "sides" and field in fields and fields.index(field) + 1 < len(fields):
+        return f"/first/sides?field={fields[fields.index(field) + 1]}"
+    if at < len(STEPS) and STEPS[at].key == "sides":
+        return f"/first/sides?field={fields[0]}" if fields else f"/first/{STEPS[at + 1].key}"
+    return f"/first/{STEPS[at].key}" if at < len(STEPS) else "/first"
+
+
 def step_of(problem: Problem) -> str:
     """Return the screen on which a problem is mended."""
     key = str(problem.key)
@@ -172,7 +184,10 @@ def step_of(problem: Problem) -> str:
         ("setups", "sprayer"),
         ("windows", "label"),
         ("products", "label"),
+        (f"sources.{FORECAST}", "feed"),
+        ("sources.", "station"),
         ("sources", "feed"),
+        ("recipients", "phone"),
     ):
         if key.startswith(start):
             return step
@@ -197,6 +212,12 @@ def _place() -> list[Field]:
         Field("farm_name", ("farm", "name"), say("What the farm is called")),
         Field("units", ("farm", "units"), say("Units"), "choice", units),
         Field("language", ("farm", "language"), say("Language of alerts"), "choice", languages),
+        Field(
+            "zone",
+            ("farm", "time_zone"),
+            say("Clock: the time zone"),
+            hint=say("leave it as it is: the clock of the place is taken"),
+        ),
     ]
 
 
@@ -213,7 +234,11 @@ def _placed(farm: FirstFarm, found: list[Edit], form: Mapping[str, str]) -> list
         wrong = say("is no place")
         mend = say("write latitude, longitude: 41.6278, -96.9588")
         raise AtFaultError([Problem(farm.file, "place", wrong, mend)])
-    return [*found, SetValue(("farm", "time_zone"), zone_at(*place))]
+    typed = form.get("zone", "").strip()
+    if not typed or typed == form.get("was:zone", ""):  # nobody wants another than the place's
+        found = [edit for edit in found if getattr(edit, "at", ()) != ("farm", "time_zone")]
+        found.append(SetValue(("farm", "time_zone"), zone_at(*place)))
+    return found
 
 
 def _drawn(farm: FirstFarm, form: Mapping[str, str]) -> list[Edit]:
@@ -401,6 +426,10 @@ def not_judged(farm: FirstFarm) -> list[Message]:
     """Say what is not judged with what was entered so far."""
     raw = farm.raw
     found: list[Message] = []
+    if FORECAST not in raw.get("sources", {}):
+        found.append(say("The hours ahead are not known: no forecast is chosen"))
+    if not set(raw.get("sources", {})) - {FORECAST}:
+        found.append(say("Now is judged by the forecast alone: there is no station"))
     window = raw.get("windows", {}).get(_WINDOW, {})
     for key in dict.fromkeys(key for key, _ in _BOUNDS):
         if key not in window:
@@ -423,7 +452,7 @@ def checked(farm: FirstFarm, step: str, found: Sequence[Edit], asked: Sequence[F
     wrong = []
     for problem in farm.problems(texts):
         own = step_of(problem) == step or any(str(problem.key).startswith(key) for key in keys)
-        later = problem.wrong == _MISSING
+        later = problem.wrong == _MISSING and step != "phone"  # half of the quiet hours
         if own and not later and (problem.key, problem.wrong) not in before:
             wrong.append(problem)
     if wrong:

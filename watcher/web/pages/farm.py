@@ -20,6 +20,7 @@ from watcher.web.farm_in_use import farm_says, in_use
 from watcher.web.numbers import Number
 from watcher.web.pages.farm_change import FarmChangeAsked, by_version, change, show_form, take_form
 from watcher.web.pages.farm_form import Field, FormPage, of_mistakes
+from watcher.web.pages.farm_tables import tables_of
 
 _MOST_SHOWN = 30
 _TOPICS: Mapping[Topic, Message] = {
@@ -53,6 +54,7 @@ def router(house: AppContext) -> APIRouter:
             versions=[_row(house, version) for version in versions],
             more=max(0, len(numbers) - _MOST_SHOWN),
             people=list(house.farm.config.recipients),
+            tables=tables_of(house),
         )
 
     @routes.get("/farm/export.zip")

@@ -62,10 +62,15 @@ def show_form(
     visitor: Visitor,
     page: FormPage,
     typed: Typed | None = None,
+    *,
+    problems: Sequence[Problem] = (),
 ) -> Response:
-    """Show a form over the farm file, with what is wrong with what was typed beside it."""
+    """Show a form over the farm file, with what is wrong with what was typed beside it.
+
+    ``problems`` are of what was asked besides.
+    """
     texts = in_use(house).editor.texts()
-    problems = typed.problems if typed else ()
+    problems = typed.problems if typed else problems
     return house.show(
         request,
         visitor,
@@ -78,8 +83,9 @@ def show_form(
         ],
         wrong=of_mistakes(elsewhere(page.fields, problems)),
         refused=bool(problems),
-        to=request.url.path,
+        to=page.to or request.url.path,
         back=page.back,
+        of=page.of,
     )
 
 

@@ -1,6 +1,5 @@
 """A form over places of the farm file: shown as they are, answered in place, read as edits."""
 
-import tomllib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -12,12 +11,20 @@ from watcher.farm.problems import Problem
 from watcher.farm.validation_messages import Steps, dotted
 from watcher.i18n.message import Message, Param, joined
 
-Kind = Literal["text", "date", "time", "number", "choice", "flag", "several", "long"]
+FieldKind = Literal["text", "date", "time", "number", "choice", "flag", "several", "long"]
 _WAS = "was:"
 _ONE_OF = "\n"
 _MOST_LETTERS = 400
 _ENTRY = 2
 """Steps to an entry: its table and its name."""
+
+
+class AtFaultError(Exception):
+    """What was entered cannot be: each problem with its place and mend."""
+
+    def __init__(self, problems: Sequence[Problem]) -> None:
+        super().__init__("; ".join(map(str, problems)))
+        self.problems = tuple(problems)
 
 
 @dataclass(frozen=True)
@@ -27,7 +34,7 @@ class Field:
     name: str
     at: Steps
     label: Message
-    kind: Kind = "text"
+    kind: FieldKind = "text"
     choices: Sequence[tuple[str, Param]] = ()
     """What may be chosen: as written, and as read."""
     hint: Param = ""
@@ -68,6 +75,10 @@ class FormPage:
     title: Message
     back: str
     groups: Sequence[Group]
+    to: str = ""
+    """Where it is sent; to the page it stands on where not given."""
+    of: str = ""
+    """The entry it is about, by table and name, where that may be copied and taken out."""
 
     @cached_property
     def fields(self) -> list[Field]:
@@ -78,13 +89,16 @@ class FormPage:
 def written_at(raw: Any, at: Steps) -> Any:
     """Return what the farm file has at a place; None where nothing is written."""
     for step in at:
-        raw = raw.get(step) if isinstance(raw, Mapping) else None
+        if isinstance(raw, list) and isinstance(step, int) and step < len(raw):
+            raw = raw[step]
+        else:
+            raw = raw.get(step) if isinstance(raw, Mapping) else None
     return raw
 
 
 def rows(fields: Sequence[Field], texts: FarmTexts, typed: Typed | None = None) -> list[Row]:
     """Return the rows of a form: as the file has them, or as typed with what is wrong."""
-    raw = tomllib.loads(texts.farm)
+    raw = texts.raw
     found = []
     for one in fields:
         was = _shown(one, written_at(raw, one.at))

@@ -6,17 +6,15 @@ from typing import Any
 from fastapi import APIRouter, Depends, HTTPException, Request, Response
 
 from watcher.farm.models import FarmFile, WeedPressure, Weeds
-from watcher.farm.origin import Origin
 from watcher.i18n.message import Message, Name, Param, say
 from watcher.limits.catalogue import IN_WINDOWS
-from watcher.messages.vocabulary import LIMIT_WORDS, ORIGIN_WORDS, TARGET_WORDS, WEED_WORDS
+from watcher.messages.vocabulary import LIMIT_WORDS, TARGET_WORDS, WEED_WORDS
 from watcher.units import Kind
 from watcher.web.auth.authenticator import Visitor
 from watcher.web.context import AppContext
+from watcher.web.pages.entry_forms import WHOSE, bounds, unit
 from watcher.web.pages.farm_change import show_form, take_form
 from watcher.web.pages.farm_form import Field, FormPage, Group
-
-_WHOSE = (Origin.LABEL, Origin.LAW, Origin.STATE_LAW, Origin.NATIONAL_LAW, Origin.OWN)
 
 
 def router(house: AppContext) -> APIRouter:
@@ -59,7 +57,7 @@ def _of_field(house: AppContext, field: str) -> FormPage:
             "canopy",
             (*at, "canopy"),
             say("Height of the crop"),
-            hint=say("with its unit: {unit}", unit=Kind.SMALL_LENGTH.shown[house.speaker.system]),
+            hint=unit(Kind.SMALL_LENGTH, house.speaker.system),
         ),
         Field("latest", (*at, "latest"), say("Last day it should be sprayed"), "date"),
         Field("done_on", (*at, "done_on"), say("Sprayed without a job here, on"), "date"),
@@ -97,14 +95,7 @@ def _of_bound(house: AppContext, field: str, key: str) -> FormPage:
     if entry is None or entry.written is None:
         raise HTTPException(404, "no bound of the farm file has this name")
     window = config.fields[field].window
-    example = say("with its unit: {unit}", unit=entry.written.kind.shown[house.speaker.system])
-    sides = {"low": say("at least"), "high": say("at most")}
-
-    def bounds(of: str, at: tuple[str, ...]) -> list[Field]:
-        return [
-            Field(f"{of}:{side}", (*at, side), sides[side], hint=example) for side in entry.sides
-        ]
-
+    system = house.speaker.system
     own, shared = ("fields", field, "limits", key), ("windows", window, key)
     others = [name for name, plan in config.fields.items() if plan.window == window]
     whose = Field(
@@ -112,18 +103,18 @@ def _of_bound(house: AppContext, field: str, key: str) -> FormPage:
         (*shared, "origin"),
         say("Whose word it is"),
         "choice",
-        [(origin.value, ORIGIN_WORDS[origin]) for origin in _WHOSE],
+        WHOSE,
     )
     groups: list[Group] = [
         (
             say("For this field alone"),
             say("May only ask for more than its window does."),
-            bounds("field", own),
+            bounds("field", own, key, system),
         ),
         (
             say("For every field of window {window}", window=Name(window)),
             say("These are: {names}.", names=", ".join(others)),
-            [*bounds("window", shared), whose],
+            [*bounds("window", shared, key, system), whose],
         ),
     ]
     title = say("{limit}, {field}", limit=LIMIT_WORDS[entry.limit], field=Name(field))

@@ -61,6 +61,10 @@ class HoursViewModel:
     rows: list[ShownHour]
 
 
+_OF_WINDOWS = frozenset({Limit.INVERSION, Limit.NEIGHBOUR, Limit.DROPLETS, Limit.DROPLETS_IN_WIND})
+"""What a window says in other words than bounds."""
+
+
 def router(house: AppContext) -> APIRouter:
     """Routes of the fields."""
     routes = APIRouter(include_in_schema=False)
@@ -164,7 +168,8 @@ def _field(house: AppContext, field: str, setup: str | None, at: int | None) -> 
         else ahead_line(picture.outlook.of(field)),
         "air": air_now(house, field, chosen) if time == picture.outlook.now_index else None,
         "facts": _facts(house, field),
-        "limits": [(line(house, field, reason), _bound_key(reason)) for reason in found],
+        "limits": [(line(house, field, one), _decided_at(house, field, one)) for one in found],
+        "binding_at": _decided_at(house, field, found[0]),
         "chosen": chosen,
         "setups": [
             (s, StatusMark(Status(int(judgement.status[index, plan.setups.index(s), time]))))
@@ -184,10 +189,17 @@ def _field(house: AppContext, field: str, setup: str | None, at: int | None) -> 
     }
 
 
-def _bound_key(reason: Reason) -> str | None:
-    """Where the farm file says the bound that decides; None where no window does."""
-    key = CATALOGUE[reason.limit].key
-    return key if reason.rule is None and key in IN_WINDOWS else None
+def _decided_at(house: AppContext, field: str, reason: Reason) -> str | None:
+    """The page on which what decides is changed; None where none does, as of a public law."""
+    key, window = CATALOGUE[reason.limit].key, house.farm.config.fields[field].window
+    if reason.rule is not None:
+        kind, _, name = reason.rule.of.partition(" ")
+        return {"product": f"/farm/products/{name}", "window": f"/farm/windows/{name}"}.get(kind)
+    if key in IN_WINDOWS:
+        return f"/fields/{field}/bound/{key}"
+    if reason.limit in _OF_WINDOWS:
+        return f"/farm/windows/{window}"
+    return f"/fields/{field}/change" if reason.limit is Limit.CONTROL else None
 
 
 def _chance(

@@ -1,6 +1,5 @@
 """Pushes to a device: it subscribes, tries whether they arrive, and answers them."""
 
-import json
 from collections.abc import Mapping
 from functools import partial
 from typing import Any
@@ -19,22 +18,14 @@ from watcher.i18n.message import Message, say
 from watcher.jobs import commands
 from watcher.jobs.steps import StepName, StepOutcome, StepRequest
 from watcher.service.transactions import Book
-from watcher.web.auth.authenticator import MOST_FORM_BYTES, NotAllowedError, Visitor
+from watcher.web.auth.authenticator import NotAllowedError, Visitor
 from watcher.web.context import AppContext
+from watcher.web.subscribing import MOST_KEY, BadSubscriptionError, sent_json, subscription, text_of
 
-_MOST_KEY = 200
 _LATEST_S = 24 * 3600
 _OFF = say("Pushes are off: whoever runs the watch must set WATCHER_CONTACT.")
 _NOT_HERE = say("Alerts are not pushed to this device.")
 _HERE = say("Alerts are pushed to this device.")
-
-
-class BadSubscriptionError(ValueError):
-    """This is no subscription of a device that can be pushed to; ``wrong`` says why."""
-
-    def __init__(self, wrong: Message) -> None:
-        super().__init__(str(wrong))
-        self.wrong = wrong
 
 
 def router(house: AppContext) -> APIRouter:
@@ -44,7 +35,7 @@ def router(house: AppContext) -> APIRouter:
 
     def mine(visitor: Visitor, sent: Mapping[str, Any]) -> tuple[Subscription, str | None] | None:
         """The subscription of this very device: whoever names its address has it."""
-        return house.door.keyring.subscription(visitor.session or 0, _text(sent, "endpoint"))
+        return house.door.keyring.subscription(visitor.session or 0, text_of(sent, "endpoint"))
 
     @routes.get("")
     def key(_visitor: Visitor = looker) -> dict[str, str]:
@@ -53,9 +44,9 @@ def router(house: AppContext) -> APIRouter:
 
     @routes.post("")
     async def subscribe(request: Request, visitor: Visitor = looker) -> Response:
-        way, sent = _pushes(house), await _sent(request)
+        way, sent = _pushes(house), await sent_json(request)
         language = house.language(request).code
-        device = _subscription(sent, language)
+        device = subscription(sent, language)
         try:
             await way.look_up(device.endpoint)
         except NowhereError as error:
@@ -69,14 +60,14 @@ def router(house: AppContext) -> APIRouter:
     @routes.post("/state")
     async def state(request: Request, visitor: Visitor = looker) -> Response:
         """Say whether this device is pushed to, and what became of its test."""
-        sent = await _sent(request)
+        sent = await sent_json(request)
         found = await run_in_threadpool(mine, visitor, sent)
         here = found is not None and found[1] is None
         says: Message = _HERE if here else _NOT_HERE
         over = True
         if found is not None and found[1] is not None:
             says = _ended(found[1])
-        ref = _text(sent, "ref")
+        ref = text_of(sent, "ref")
         if found is not None and ref:
             fate = await run_in_threadpool(_fate, house, ref, found[0])
             over, test = fate or (True, None)
@@ -89,7 +80,7 @@ def router(house: AppContext) -> APIRouter:
     async def test(request: Request, visitor: Visitor = looker) -> Response:
         """Send this device a test, by the way every alert takes."""
         _pushes(house)
-        found = await run_in_threadpool(mine, visitor, await _sent(request))
+        found = await run_in_threadpool(mine, visitor, await sent_json(request))
         if found is None or found[1] is not None:
             raise BadSubscriptionError(_NOT_HERE)
         language = house.language(request)
@@ -117,8 +108,8 @@ def answers_router(house: AppContext) -> APIRouter:
 
         Nobody needs to be logged in: the token came with the push, which only the device can read.
         """
-        sent = await _sent(request)
-        seen, what = _seen(_pushes(house), sent), _text(sent, "what")
+        sent = await sent_json(request)
+        seen, what = _seen(_pushes(house), sent), text_of(sent, "what")
         if what not in {"shown", "seen"}:
             raise NotAllowedError("there is no such receipt")
         device = house.door.keyring.devices.get(seen.recipient)
@@ -133,13 +124,13 @@ def answers_router(house: AppContext) -> APIRouter:
         Once, however often a tap comes: it has a key of its own. ``ago`` is how long ago it was,
         in seconds.
         """
-        sent = await _sent(request)
+        sent = await sent_json(request)
         job = await run_in_threadpool(_job, house, _seen(_pushes(house), sent))
         by, ago = visitor.user.name if visitor.user else "", sent.get("ago")
         if not isinstance(ago, int) or not 0 <= ago <= _LATEST_S:
             raise commands.BadStepError("how long ago the step was tapped is not known")
         at = house.watch.clock.now() - ago
-        key = _text(sent, "key")[:_MOST_KEY] or None
+        key = text_of(sent, "key")[:MOST_KEY] or None
         step = StepRequest(StepName.PAUSE, by, job=job, key=key, at=at)
         taken = await house.watch.take_step(step)
         if taken.outcome is StepOutcome.REFUSED:
@@ -163,42 +154,9 @@ def _ended(status: str) -> Message:
     )
 
 
-async def _sent(request: Request) -> dict[str, Any]:
-    # JSON is what no form of another site can send without being asked first.
-    if request.headers.get("content-type") != "application/json":
-        raise NotAllowedError("a browser sends this as JSON")
-    body = await request.body()
-    try:
-        sent = json.loads(body[:MOST_FORM_BYTES])
-    except (ValueError, RecursionError):
-        sent = None
-    if not isinstance(sent, dict):
-        raise _no_subscription()
-    return sent
-
-
-def _no_subscription() -> BadSubscriptionError:
-    return BadSubscriptionError(say("this is not what a browser subscribes with"))
-
-
-def _text(sent: Mapping[str, Any], name: str) -> str:
-    found = sent.get(name, "")
-    return found if isinstance(found, str) else ""
-
-
-def _subscription(sent: Mapping[str, Any], language: str) -> Subscription:
-    """A device's subscription, as its browser gives it."""
-    try:
-        endpoint, keys = str(sent["endpoint"]), sent["keys"]
-        kept = {name: str(keys[name])[:_MOST_KEY] for name in ("p256dh", "auth")}
-    except (KeyError, TypeError) as error:
-        raise _no_subscription() from error
-    return Subscription(endpoint, json.dumps(kept), language)
-
-
 def _seen(pushes: WebPush, sent: Mapping[str, Any]) -> Seen:
     try:
-        return pushes.links.read(_text(sent, "token"))
+        return pushes.links.read(text_of(sent, "token"))
     except BadLinkError as error:
         raise NotAllowedError(str(error)) from error
 

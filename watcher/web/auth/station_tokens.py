@@ -1,0 +1,26 @@
+"""The token each station posts with: the settings', else one that is made and never kept."""
+
+from collections.abc import Iterator, Mapping
+
+from pydantic import SecretStr
+
+from watcher.web.auth.sessions import SessionStore
+
+
+class StationTokens(Mapping[str, SecretStr]):
+    """Tokens by station. Whoever sets one in the settings sets that one alone.
+
+    A made one follows from the secret of the file of sessions, so that nothing more is to be kept.
+    """
+
+    def __init__(self, told: Mapping[str, SecretStr], keyring: SessionStore) -> None:
+        self._told, self._keyring = told, keyring
+
+    def __getitem__(self, station: str) -> SecretStr:
+        return self._told.get(station) or self._keyring.secret_for(f"station {station}")
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._told)
+
+    def __len__(self) -> int:
+        return len(self._told)

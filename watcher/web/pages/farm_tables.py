@@ -1,0 +1,183 @@
+"""Sprayers, setups, spray windows and products: added, changed, copied and taken out on pages."""
+
+import copy
+from collections.abc import Mapping, Sequence
+from typing import get_args
+
+from fastapi import APIRouter, Depends, HTTPException, Request, Response
+
+from watcher.farm.editing.edits import Edit, Remove, SetValue
+from watcher.farm.editing.first_farm import name_for
+from watcher.farm.editing.uses import Table, uses_of
+from watcher.farm.problems import Problem
+from watcher.farm.validation_messages import dotted
+from watcher.i18n.message import Message, Name, joined, say
+from watcher.web.auth.authenticator import Visitor
+from watcher.web.context import AppContext
+from watcher.web.farm_in_use import in_use
+from watcher.web.pages.entry_forms import form_of
+from watcher.web.pages.farm_change import (
+    FarmChangeAsked,
+    by_edits,
+    change,
+    show_form,
+    take_form,
+)
+from watcher.web.pages.farm_form import Field, FormPage, Typed, edits
+
+TABLES: tuple[Table, ...] = get_args(Table)
+_CALLED = Field("called", ("called",), say("What you call it"))
+_OF: Mapping[Table, Message] = {
+    "sprayers": say("Sprayers"),
+    "setups": say("Setups"),
+    "windows": say("Spray windows"),
+    "products": say("Products"),
+}
+_ONE: Mapping[Table, Message] = {
+    "sprayers": say("Sprayer"),
+    "setups": say("Setup"),
+    "windows": say("Spray window"),
+    "products": say("Product"),
+}
+_NEW: Mapping[Table, Message] = {
+    "sprayers": say("Another sprayer"),
+    "setups": say("Another setup"),
+    "windows": say("Another spray window"),
+    "products": say("Another product"),
+}
+_USED_BY: Mapping[str, Message] = {
+    "fields": say("field"),
+    "setups": say("setup"),
+    "sprayers": say("sprayer"),
+    "drivers": say("driver"),
+}
+_UNNAMED = "entry"
+
+
+def tables_of(house: AppContext) -> list[tuple[Table, Message, Message, list[str]]]:
+    """Return each table with its words and the names of its entries."""
+    config = house.farm.config
+    return [(table, _OF[table], _NEW[table], list(getattr(config, table))) for table in TABLES]
+
+
+def router(house: AppContext) -> APIRouter:
+    """Routes of the four tables."""
+    routes = APIRouter(include_in_schema=False)
+    for table in TABLES:
+        _table_routes(routes, house, table)
+    return routes
+
+
+def _table_routes(routes: APIRouter, house: AppContext, table: Table) -> None:
+    owner = Depends(house.door.administrator)
+
+    @routes.get(f"/farm/add/{table}")
+    def asks_new(request: Request, visitor: Visitor = owner) -> Response:
+        return show_form(house, request, visitor, _new(house, table, _UNNAMED))
+
+    @routes.post(f"/farm/add/{table}")
+    async def new(request: Request, visitor: Visitor = owner) -> Response:
+        form = await house.door.form(request, visitor, long=True)
+        name = _named(house, table, form)
+        page = _new(house, table, name)
+        asked = [one for one in page.fields if one is not _CALLED]
+        # A table of its own first: an entry of which nothing is told is there as well.
+        found: list[Edit] = [SetValue((table, name), {}), *edits(asked, form)]
+        return await _take(house, request, visitor, page, form=form, found=found)
+
+    @routes.get(f"/farm/copy/{table}/{{name}}")
+    def asks_copy(request: Request, name: str, visitor: Visitor = owner) -> Response:
+        return show_form(house, request, visitor, _copied(house, table, name))
+
+    @routes.post(f"/farm/copy/{table}/{{name}}")
+    async def copied(request: Request, name: str, visitor: Visitor = owner) -> Response:
+        """Copy as it is: what a label says in it is then loosened on its page, and asked about."""
+        page = _copied(house, table, name)
+        form = await house.door.form(request, visitor, long=True)
+        entry = copy.deepcopy(_raw(house).get(table, {}).get(name, {}))
+        found: list[Edit] = [SetValue((table, _named(house, table, form)), entry)]
+        return await _take(house, request, visitor, page, form=form, found=found)
+
+    @routes.get(f"/farm/{table}/{{name}}")
+    def asks(request: Request, name: str, visitor: Visitor = owner) -> Response:
+        return show_form(house, request, visitor, _entry(house, table, name))
+
+    @routes.post(f"/farm/{table}/{{name}}")
+    async def changed(request: Request, name: str, visitor: Visitor = owner) -> Response:
+        return await take_form(house, request, visitor, _entry(house, table, name))
+
+    @routes.post(f"/farm/remove/{table}/{{name}}")
+    async def removed(request: Request, name: str, visitor: Visitor = owner) -> Response:
+        page = _entry(house, table, name)
+        form = await house.door.form(request, visitor)
+
+        def refused(problems: Sequence[Problem]) -> Response:
+            return show_form(house, request, visitor, page, problems=problems)
+
+        used = uses_of(house.watch.book.plan.farm.config, table, name)
+        if used:
+            words = [joined([_USED_BY[str(of)], Name(str(by))], " ") for of, by in used]
+            wrong = say("is used by {names}", names=joined(words))
+            mend = say("choose another there first")
+            return refused([Problem(in_use(house).editor.file, dotted((table, name)), wrong, mend)])
+        taken = by_edits(house, [Remove((table, name))])
+        asked = FarmChangeAsked(taken, form, "/farm", refused)
+        return await change(house, request, visitor, asked)
+
+
+async def _take(
+    house: AppContext,
+    request: Request,
+    visitor: Visitor,
+    page: FormPage,
+    *,
+    form: Mapping[str, str],
+    found: list[Edit],
+) -> Response:
+    def refused(problems: Sequence[Problem]) -> Response:
+        return show_form(house, request, visitor, page, Typed(form, problems))
+
+    if not form.get("called", "").strip():
+        mend = say("say what you call it")
+        return refused([Problem(in_use(house).editor.file, "called", say("is missing"), mend)])
+    asked = FarmChangeAsked(by_edits(house, found), form, page.back, refused)
+    return await change(house, request, visitor, asked)
+
+
+def _raw(house: AppContext) -> Mapping[str, dict[str, dict[str, object]]]:
+    return in_use(house).editor.texts().raw
+
+
+def _named(house: AppContext, table: Table, form: Mapping[str, str]) -> str:
+    """The name of an entry that is new: as the farm file takes it."""
+    taken = getattr(house.watch.book.plan.farm.config, table)
+    return name_for(form.get("called", ""), taken, _UNNAMED)
+
+
+def _config_names(house: AppContext, table: Table, name: str) -> None:
+    if name not in getattr(house.farm.config, table):
+        raise HTTPException(404, "the farm file has no entry of this name")
+
+
+def _entry(house: AppContext, table: Table, name: str) -> FormPage:
+    _config_names(house, table, name)
+    groups = form_of(table, name, house.farm.config, _raw(house))
+    return FormPage(
+        joined([_ONE[table], Name(name)], ": "),
+        "/farm",
+        groups,
+        to=f"/farm/{table}/{name}",
+        of=f"{table}/{name}",
+    )
+
+
+def _new(house: AppContext, table: Table, name: str) -> FormPage:
+    groups = form_of(table, name, house.farm.config, {})
+    return FormPage(_NEW[table], "/farm", [(None, None, [_CALLED]), *groups])
+
+
+def _copied(house: AppContext, table: Table, name: str) -> FormPage:
+    _config_names(house, table, name)
+    title = say("Copy of {name}", name=Name(name))
+    says = say("It is copied as it is. What differs is changed on its own page afterwards.")
+    return FormPage(title, "/farm", [(None, says, [_CALLED])])
