@@ -72,7 +72,8 @@ async def test_axe_finds_nothing_and_all_fits(
         await o.page.locator("[name=label_changed]").check()
         await o.page.locator("button.big").click()
         await clean("field")
-        for path in ("/farm", "/farm/versions/2", "/farm/people/grower"):
+        pages = ("/farm", "/farm/versions/2", "/farm/people/grower", "/farm/season", "/farm/copy")
+        for path in pages:
             await o.go(path)
             await clean(path)
         assert [w for w in o.wrong if "status of 422" not in w] == []
@@ -83,3 +84,19 @@ _SMALL_TARGETS = """
   .filter(e => e.type !== "checkbox" && e.type !== "hidden" && e.getClientRects().length)
   .filter(e => e.getBoundingClientRect().height < 44).map(e => e.outerHTML.slice(0, 120))
 """
+
+
+async def test_a_season_ends_without_script(browser: Browser, changing: Visited) -> None:
+    options: dict[str, Any] = {"java_script_enabled": False}
+    async with opened(browser, changing, Role.ADMINISTER, size=USUAL, **options) as o:
+        await o.go("/farm")
+        await o.page.get_by_role("link", name="End the season").click()
+        await o.page.get_by_label("What the season that ends is called").fill("2026")
+        await o.page.get_by_role("button", name="See what this would change").click()
+        await expect(o.page.get_by_text("say how weedy it is").first).to_be_visible()
+        for weeds in await o.page.get_by_label("Weeds", exact=True).all():
+            await weeds.select_option("weedy")
+        await o.page.get_by_role("button", name="See what this would change").click()
+        await expect(o.page.get_by_text("fields.hill.weeds: clean → weedy")).to_be_visible()
+        await o.page.get_by_role("button", name="Keep it").click()
+        await expect(o.page.get_by_text("Kept, and judged with it.")).to_be_visible()
