@@ -76,6 +76,8 @@ async def test_axe_finds_nothing_and_all_fits(
             "/farm",
             "/farm/versions/2",
             "/farm/people/grower",
+            "/farm/season",
+            "/farm/copy",
             "/farm/windows/contact",
             "/farm/sprayers/boom",
             "/farm/setups/coarse",
@@ -121,3 +123,19 @@ _SMALL_TARGETS = """
   .filter(e => e.type !== "checkbox" && e.type !== "hidden" && e.getClientRects().length)
   .filter(e => e.getBoundingClientRect().height < 44).map(e => e.outerHTML.slice(0, 120))
 """
+
+
+async def test_a_season_ends_without_script(browser: Browser, changing: Visited) -> None:
+    options: dict[str, Any] = {"java_script_enabled": False}
+    async with opened(browser, changing, Role.ADMINISTER, size=USUAL, **options) as o:
+        await o.go("/farm")
+        await o.page.get_by_role("link", name="End the season").click()
+        await o.page.get_by_label("What the season that ends is called").fill("2026")
+        await o.page.get_by_role("button", name="See what this would change").click()
+        await expect(o.page.get_by_text("say how weedy it is").first).to_be_visible()
+        for weeds in await o.page.get_by_label("Weeds", exact=True).all():
+            await weeds.select_option("weedy")
+        await o.page.get_by_role("button", name="See what this would change").click()
+        await expect(o.page.get_by_text("fields.hill.weeds: clean → weedy")).to_be_visible()
+        await o.page.get_by_role("button", name="Keep it").click()
+        await expect(o.page.get_by_text("Kept, and judged with it.")).to_be_visible()

@@ -31,7 +31,8 @@ def _unless_known(request: Request, answer: Response) -> Response:
         return answer
     # Weak: on the way the same may be packed or not.
     etag = answer.headers.setdefault("ETag", f'W/"{sha256(answer.body).hexdigest()[:_LETTERS]}"')
-    answer.headers.setdefault("Cache-Control", "private, no-cache")
+    if "authorization" in request.headers:  # a browser, which others may use, keeps nothing
+        answer.headers.setdefault("Cache-Control", "private, no-cache")
     if not _known(request.headers.get("if-none-match", ""), etag):
         return answer
     kept = {"etag", "cache-control", "vary", "content-language", "link"}
