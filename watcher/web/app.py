@@ -22,8 +22,9 @@ from watcher.jobs.commands import BadStepError
 from watcher.service.health import Health
 from watcher.service.source_factory import PostingStation, posting_stations
 from watcher.service.watch import Watch
+from watcher.sources.tiles import TileClient
 from watcher.store.errors import LogError, UnknownJobError
-from watcher.web import calendar, static_files
+from watcher.web import calendar, map_tiles, static_files
 from watcher.web.api import (
     endpoints,
     incidents,
@@ -46,6 +47,7 @@ from watcher.web.pages import (
     acknowledge,
     events,
     farm,
+    farm_map,
     field_edit,
     fields,
     hours,
@@ -87,18 +89,22 @@ class Keys:
     """The way to devices; None where there is no contact that push services ask for."""
     address: str = ""
     """Where the pages are reached from outside; empty where not set."""
+    tiles: TileClient | None = None
+    """Fetches pictures of the ground; None where none are set."""
 
 
 def create_app(watch: Watch, keys: Keys) -> FastAPI:
     """Build the application around a running watch."""
     door = Authenticator(keys.keyring, keys.access, watch.clock)
-    house = AppContext(watch, door, keys.pushes, keys.address)
+    pictures = keys.tiles.pictures if keys.tiles else None
+    house = AppContext(watch, door, keys.pushes, keys.address, pictures)
     streams = events.Streams()
 
     @contextlib.asynccontextmanager
     async def while_open(_app: FastAPI) -> AsyncIterator[None]:
         current_default_thread_limiter().total_tokens = _THREADS
-        yield
+        async with keys.tiles or contextlib.nullcontext():
+            yield
 
     app = FastAPI(
         title="Field weather watch",
@@ -120,6 +126,8 @@ def create_app(watch: Watch, keys: Keys) -> FastAPI:
         fields.router(house),
         field_edit.router(house),
         farm.router(house),
+        farm_map.router(house),
+        map_tiles.router(keys.tiles, door.looker),
         hours.router(house),
         plan.router(house, keys.calendars),
         calendar.router(house, keys.calendars),

@@ -17,6 +17,7 @@ from watcher.planning.kept import PlanNow
 from watcher.service.day_plan import closed, plan_now
 from watcher.service.snapshot import Snapshot
 from watcher.service.watch import Watch
+from watcher.sources.tile_address import MapPictures
 from watcher.store.errors import LogError
 from watcher.web.auth.authenticator import Authenticator, Visitor
 from watcher.web.auth.users import Role
@@ -50,6 +51,8 @@ class AppContext:
     """The way to devices; None where nothing is pushed."""
     address: str = ""
     """Where the pages are reached from outside, as the settings have it; empty where not set."""
+    pictures: MapPictures | None = None
+    """Where pictures of the ground come from; None where none are set."""
     paper: Renderer = field(default_factory=Renderer)
 
     @property

@@ -125,7 +125,7 @@ class Lanes:
 
     def _lane(self, method: str, path: str) -> Lane | None:
         """The lane of a request; None for what is bounded where it is answered."""
-        if path.startswith("/stations/") or path in {"/live", "/health"}:
+        if path.startswith(("/stations/", "/map/tiles/")) or path in {"/live", "/health"}:
             return None
         if path == "/login" and method not in _READS:
             return self.log_ins

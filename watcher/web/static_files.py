@@ -15,6 +15,7 @@ from watcher.web.renderer import STATIC, static_url
 _TYPES = {
     "page.css": "text/css",
     "page.js": "text/javascript",
+    "map.js": "text/javascript",
     "icon.svg": "image/svg+xml",
     "icon-192.png": "image/png",
     "icon-512.png": "image/png",

@@ -4,7 +4,6 @@ It runs in place of the watch while there is no farm file, on the same port, and
 """
 
 import asyncio
-import json
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -19,6 +18,8 @@ from watcher.farm.problems import FarmFileError, Problem
 from watcher.i18n.language import ENGLISH, Language, accepted
 from watcher.i18n.message import Message, say
 from watcher.service.first_farm import FirstFarm
+from watcher.sources.tiles import TileClient
+from watcher.web import map_tiles
 from watcher.web.auth.authenticator import (
     Authenticator,
     NotAllowedError,
@@ -26,14 +27,18 @@ from watcher.web.auth.authenticator import (
     Visitor,
 )
 from watcher.web.auth.security import SecurityMiddleware
-from watcher.web.first_visit import steps
+from watcher.web.first_visit import drawing, steps
 from watcher.web.first_visit.steps import AtFaultError, Screen
+from watcher.web.map_editor import HERE
 from watcher.web.pages.farm_form import Row, Typed, elsewhere, of_mistakes, rows
 from watcher.web.renderer import STATIC, Renderer
 
-_STATIC = {"page.css": "text/css", "first.js": "text/javascript", "icon.svg": "image/svg+xml"}
-_HERE = {"permissions-policy": "geolocation=(self)"}
-"""The phone's position may be asked for, on these pages only."""
+_STATIC = {
+    "page.css": "text/css",
+    "first.js": "text/javascript",
+    "map.js": "text/javascript",
+    "icon.svg": "image/svg+xml",
+}
 _AGAIN_AFTER_S = 3
 _MOST_BYTES = 280_000
 """A file of boundaries, as a form packs it: as much as the port takes at once."""
@@ -51,11 +56,15 @@ class FirstVisit:
     """Set once the farm file is there."""
     by: str = ""
     """Who entered it."""
+    tiles: TileClient | None = None
+    """Fetches pictures of the ground; None where none are set."""
 
 
 def create_first_visit(visit: FirstVisit) -> FastAPI:  # noqa: PLR0915  # its routes
     """Build the application."""
-    app = FastAPI(docs_url=None, redoc_url=None, openapi_url=None)
+    app = FastAPI(
+        docs_url=None, redoc_url=None, openapi_url=None, lifespan=drawing.while_open(visit.tiles)
+    )
     app.add_middleware(GZipMiddleware, minimum_size=600)
     app.add_middleware(SecurityMiddleware)
     paper = Renderer()
@@ -68,13 +77,16 @@ def create_first_visit(visit: FirstVisit) -> FastAPI:  # noqa: PLR0915  # its ro
             form_token=lambda: visit.door.form_token(visitor),
             **values,
         )
-        page = HTMLResponse(text, status, headers=_HERE)
+        page = HTMLResponse(text, status, headers=HERE)
         if visitor.user is None:  # its forms are bound to this device
             visit.door.enter(request, page, visitor.token)
         return page
 
     def owner(request: Request) -> Visitor:
         return visit.door.administrator(request)
+
+    app.include_router(drawing.router(visit.farm, visit.door, _language))
+    app.include_router(map_tiles.router(visit.tiles, visit.door.administrator))
 
     @app.get("/login/{link}")
     def ask_by_link(request: Request, link: str) -> Response:
@@ -202,7 +214,7 @@ def _screen(
     fields = steps.fields_of(step.key, farm, field)
     found = [_as_told(visit, row) for row in rows(fields, farm.texts, typed)]
     problems = typed.problems if typed else ()
-    others = [json.loads(json.dumps(s.__geo_interface__)) for s in farm.shapes.values()]
+    pictures = visit.tiles.pictures if visit.tiles else None
     return {
         "step": step,
         "at": steps.STEPS.index(step) + 1,
@@ -211,8 +223,8 @@ def _screen(
         "field": field,
         "wrong": of_mistakes(elsewhere(fields, problems)),
         "refused": bool(problems),
-        "place": farm.place,
-        "drawn": json.dumps(others),
+        "editor": drawing.editor(farm, pictures, asks_overlap=bool(problems)),
+        "attribution": pictures.attribution if pictures else "",
     }
 
 

@@ -11,7 +11,8 @@ from watcher.farm.editing.edits import Edit, Remove, RemoveBoundary, SetBoundary
 from watcher.farm.editing.first_farm import SIDES, beside, name_for
 from watcher.farm.editing.texts import FarmTexts
 from watcher.farm.geometry.boundaries import BadShapeError
-from watcher.farm.geometry.importing import outlines, typed_place
+from watcher.farm.geometry.drawing import among
+from watcher.farm.geometry.importing import Outline, outlines, typed_place
 from watcher.farm.models import DropletClass, NozzleKind, Susceptibility, WeedPressure, Weeds
 from watcher.farm.origin import Origin
 from watcher.farm.problems import FarmFileError, Problem
@@ -19,11 +20,13 @@ from watcher.farm.validation.places import zone_at
 from watcher.i18n.language import codes, language
 from watcher.i18n.message import Message, Name, Param, joined, say
 from watcher.limits.catalogue import IN_WINDOWS, Side
+from watcher.messages.drawn import overlap_line
 from watcher.messages.vocabulary import (
     DROPLET_WORDS,
     LIMIT_WORDS,
     NOZZLE_WORDS,
     ORIGIN_WORDS,
+    SUSCEPTIBILITY_WORDS,
     TARGET_WORDS,
     WEED_WORDS,
 )
@@ -49,11 +52,6 @@ _BESIDE: Mapping[str, Message] = {
     "east": say("To the east"),
     "south": say("To the south"),
     "west": say("To the west"),
-}
-_MINDS: Mapping[Susceptibility, Message] = {
-    Susceptibility.TOLERANT: say("takes no harm"),
-    Susceptibility.SUSCEPTIBLE: say("takes harm"),
-    Susceptibility.VERY_SUSCEPTIBLE: say("takes harm from very little, or people live there"),
 }
 _FEEDS: Sequence[tuple[str, Param]] = (
     ("nws", say("The US weather service: fields in the United States; free, public domain")),
@@ -122,9 +120,14 @@ class AtFaultError(Exception):
         self.problems = tuple(problems)
 
 
+def system_of(farm: FirstFarm) -> System:
+    """Return the units that were told so far."""
+    return "metric" if farm.raw.get("farm", {}).get("units") == "metric" else "us"
+
+
 def fields_of(step: str, farm: FirstFarm, field: str) -> list[Field]:
     """Return what a screen asks; ``field`` is the one whose sides are asked about."""
-    system: System = "metric" if farm.raw.get("farm", {}).get("units") == "metric" else "us"
+    system = system_of(farm)
     feed = Field("feed", ("sources", _FEED, "kind"), say("Forecast"), "choice", _FEEDS)
     screens: Mapping[str, Callable[[], list[Field]]] = {
         "place": _place,
@@ -221,6 +224,7 @@ def _drawn(farm: FirstFarm, form: Mapping[str, str]) -> list[Edit]:
         found = outlines(form.get("corners", ""))
     except BadShapeError as error:
         raise AtFaultError([Problem(farm.file, "corners", error.wrong, error.mend)]) from error
+    _refuse_overlaps(farm, found, form)
     known = farm.raw.get("fields", {})  # what is known of a field outlives its being drawn anew
     given: list[Edit] = [RemoveBoundary(name) for name in farm.shapes]
     given += [Remove(("fields",)), Remove(("neighbours",))]
@@ -234,6 +238,22 @@ def _drawn(farm: FirstFarm, form: Mapping[str, str]) -> list[Edit]:
             SetValue(("fields", name), known.get(name, {}) | {"window": _WINDOW}),
         ]
     return given
+
+
+def _refuse_overlaps(farm: FirstFarm, found: Sequence[Outline], form: Mapping[str, str]) -> None:
+    """Raise ``AtFaultError`` where fields that come together overlap, and nobody says it is so."""
+    shapes = {one.name or str(i): one.shape for i, one in enumerate(found, start=1)}
+    over = among(shapes)
+    if not over or form.get("overlap_ok"):
+        return
+    system = system_of(farm)
+    mend = say("move the line between them, or say that it is meant so")
+    raise AtFaultError(
+        [
+            Problem(farm.file, "corners", joined([Name(n), overlap_line(o, system)], " "), mend)
+            for n, o in over
+        ]
+    )
 
 
 def _crop(name: str, system: System) -> list[Field]:
@@ -271,7 +291,7 @@ def _sides(field: str) -> list[Field]:
     for side in SIDES:
         at = ("neighbours", f"{field}_{side}")
         choices: list[tuple[str, Param]] = [("", say("nothing that minds"))]
-        choices += _words(Susceptibility, _MINDS)
+        choices += _words(Susceptibility, SUSCEPTIBILITY_WORDS)
         found += [
             Field(f"{side}:minds", (*at, "susceptibility"), _BESIDE[side], "choice", choices),
             Field(f"{side}:grows", (*at, "grows"), say("What grows or lives there")),

@@ -9,13 +9,13 @@ from shapely.geometry.base import BaseGeometry
 from watcher.farm.models import Susceptibility
 from watcher.i18n.message import plain_name
 from watcher.judge.judgement import Judgement
-from watcher.units import Kind, System, amount, convert
+from watcher.units import Kind, System
+from watcher.web.svg.below_map import round_length
 from watcher.web.svg.reach import SprayReach
 from watcher.web.svg.svg import el, path
 
 _W, _H, _EDGE = 400.0, 340.0, 10.0
 _AROUND_M = 60.0
-_ROUND = (1, 2, 5)
 _LETTERS_A_WIDTH = 8.0
 
 
@@ -57,7 +57,7 @@ def ground_map(
         "svg",
         *(_shape("other", shape, place) for shape in others),
         *([_shape("reach", reach.shape, place)] if reach.shape is not None else []),
-        *(_shape(_kind(neighbours[n].susceptibility), s, place) for n, s in seen.items()),
+        *(_shape(kind_of(neighbours[n].susceptibility), s, place) for n, s in seen.items()),
         _shape("mine", mine, place),
         *(_label(n, shape.intersection(place.box), place) for n, shape in seen.items()),
         _label(plan.fields[field], mine, place),
@@ -70,7 +70,8 @@ def ground_map(
     )
 
 
-def _kind(susceptibility: Susceptibility) -> str:
+def kind_of(susceptibility: Susceptibility) -> str:
+    """How a neighbour is drawn, by what it stands."""
     return f"n-{susceptibility.value.replace(' ', '-')}"
 
 
@@ -115,11 +116,7 @@ def _wind(wind_from_deg: float) -> Markup:
 
 def _ruler(place: _Place, system: System) -> Markup:
     """A length on the ground, round in the farm's unit."""
-    unit = Kind.LENGTH.shown[system]
-    wanted = amount(110.0 / place.scale, Kind.LENGTH, system)
-    power = 10 ** math.floor(math.log10(wanted))
-    number = max(r * power for r in _ROUND if r * power <= wanted)
-    metres = convert(float(number), unit, Kind.LENGTH)
+    metres = round_length(110.0 / place.scale, system)
     length = metres * place.scale
     y = _H - 14.0
     return el(
