@@ -96,7 +96,7 @@ async def test_from_a_link_to_a_farm_by_tapping(browser: Browser, visit: Visit) 
     assert box is not None
     for x, y in ((0.2, 0.8), (0.8, 0.8), (0.8, 0.2), (0.2, 0.2), (0.1, 0.1)):
         await grid.click(position={"x": box["width"] * x, "y": box["height"] * y})
-    await press(page, "Take the last corner back")
+    await press(page, "Undo")
     await expect(page.locator("#draw-says")).to_contain_text("Corners: 4")
     await press(page, "Next")
     await page.get_by_label("Crop", exact=True).fill("soybeans")

@@ -308,15 +308,18 @@ for (const [id, does] of Object.entries({
 })) byId(id).addEventListener("click", does);
 for (const button of draw.querySelectorAll("[data-pad]")) button.addEventListener("click", () => {
   const [east, north] = button.dataset.pad.split(" ").map(Number);
-  if (draw.querySelector("[name=pad-moves]:checked").value === "map") pan(-east * size[0] / 5, north * size[1] / 5); else moveCorner(east, north);
+  if (byId("pad-moves").value === "map") pan(-east * size[0] / 5, north * size[1] / 5); else moveCorner(east, north);
 });
 
 // The phone's position: shown, set as a corner, or walked around the field.
 const within = (metres) => ` · ${words.within} ${Math.round(metres)}`;
 const noPosition = () => { says.textContent = words.no; };
+// What was asked for and told nothing so far keeps what is asked for next waiting.
+const askAnew = () => { if (following !== null && !me) stopFollowing(); };
 const position = (coords) => ({ at: [coords.latitude, coords.longitude], within: coords.accuracy });
 byId("corner-here").addEventListener("click", () => {
   if (!navigator.geolocation) { noPosition(); return; }
+  askAnew();
   navigator.geolocation.getCurrentPosition(({ coords }) => {
     const found = position(coords);
     if (!count() && !around.length) begin(found.at);
@@ -325,6 +328,13 @@ byId("corner-here").addEventListener("click", () => {
   }, noPosition, { enableHighAccuracy: true, timeout: 20000 });
 });
 let following = null;
+const stopFollowing = () => {
+  navigator.geolocation.clearWatch(following);
+  following = null;
+  me = null;
+  byId("me").setAttribute("aria-pressed", "false");
+  paint();
+};
 const follow = (centres) => {
   following = navigator.geolocation.watchPosition(({ coords }) => {
     const first = !me;
@@ -332,13 +342,13 @@ const follow = (centres) => {
     if (first && (centres || (!count() && !around.length && !about.place))) { if (count() || around.length) middle = toSquare(me.at); else begin(me.at); }
     paint();
     says.textContent += within(me.within);
-  }, () => { noPosition(); byId("me").setAttribute("aria-pressed", "false"); following = null; }, { enableHighAccuracy: true });
+  }, () => { if (centres) noPosition(); stopFollowing(); }, { enableHighAccuracy: true });
   byId("me").setAttribute("aria-pressed", "true");
 };
 byId("me").addEventListener("click", () => {
   if (!navigator.geolocation) noPosition();
   else if (following === null) follow(true);
-  else { navigator.geolocation.clearWatch(following); following = null; me = null; byId("me").setAttribute("aria-pressed", "false"); paint(); }
+  else stopFollowing();
 });
 // Shown by itself where the phone was let to tell it before: nobody is asked by surprise.
 if (navigator.permissions && navigator.geolocation) navigator.permissions.query({ name: "geolocation" }).then((may) => { if (may.state === "granted" && following === null) follow(false); }).catch(() => {});
@@ -351,6 +361,7 @@ walk.addEventListener("click", () => {
     walking = null;
     keep();
   } else if (navigator.geolocation) {
+    askAnew();
     parts = [];
     chosen = null;
     keep();
