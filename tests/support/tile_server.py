@@ -14,7 +14,9 @@ ATTRIBUTION = "Invented ground, for tests"
 def tile_png(z: int = 0, x: int = 0, y: int = 0, side: int = 256) -> bytes:
     """A tile as PNG; neighbours differ in colour, so that a seam is seen."""
     body = io.BytesIO()
-    ground = Image.new("RGB", (side, side), (70 + 60 * (x % 2), 90 + 50 * (y % 2), 60 + 4 * (z % 9)))
+    ground = Image.new(
+        "RGB", (side, side), (70 + 60 * (x % 2), 90 + 50 * (y % 2), 60 + 4 * (z % 9))
+    )
     ground.save(body, "PNG")
     return body.getvalue()
 

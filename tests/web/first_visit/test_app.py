@@ -328,3 +328,75 @@ async def test_it_speaks_spanish_and_every_page_is_small(site: Site) -> None:
     assert total < 60_000
     for path in ("/first/nowhere", "/static/other", "/first/sides?field=nowhere"):
         assert (await site.web.get(path)).status_code == 404
+
+
+async def look(site: Site, corners: str) -> httpx.Response:
+    found = TOKEN.search((await site.web.get("/first/field")).text)
+    assert found
+    form = {"form_token": unescape(found[1]), "corners": corners}
+    return await site.web.post("/first/field/look", data=form)
+
+
+async def test_a_shape_is_looked_at_while_it_is_drawn(site: Site) -> None:
+    await site.tell("place", **PLACE)
+    told = (await look(site, CORNERS)).json()
+    assert told["area"] == "229 acre"
+    crossing = await look(site, "41.62, -96.95\n41.63, -96.94\n41.63, -96.95\n41.62, -96.94")
+    assert crossing.status_code == 422
+    assert "crosses or touches itself" in crossing.json()["wrong"]
+    assert crossing.json()["at"] == pytest.approx([-96.945, 41.625])
+
+
+async def test_a_file_with_one_field_becomes_corners(site: Site) -> None:
+    ring = "-96.95,41.62 -96.94,41.62 -96.94,41.63 -96.95,41.62"
+    kml = f"<kml><Placemark><name>Creek</name><Polygon><outerBoundaryIs><coordinates>{ring}"
+    kml += "</coordinates></outerBoundaryIs></Polygon></Placemark></kml>"
+    told = (await look(site, kml)).json()
+    assert told["name"] == "Creek"
+    assert told["corners"].splitlines()[0] == "41.6200000, -96.9500000"
+
+
+def _two(east: float) -> str:
+    """Two fields, the second so many degrees east of the first."""
+    box = [[0.0, 0.0], [0.01, 0.0], [0.01, 0.01], [0.0, 0.01], [0.0, 0.0]]
+    features = [
+        {
+            "type": "Feature",
+            "properties": {"name": name},
+            "geometry": {
+                "type": "Polygon",
+                "coordinates": [[[-96.95 + off + x, 41.62 + y] for x, y in box]],
+            },
+        }
+        for name, off in (("hill", 0.0), ("creek", east))
+    ]
+    return json.dumps({"type": "FeatureCollection", "features": features})
+
+
+async def test_fields_that_come_together_and_overlap_are_told_and_kept_by_saying_so(
+    site: Site,
+) -> None:
+    await site.tell("place", **PLACE)
+    overlapping = _two(0.0099)
+    told = (await look(site, overlapping)).json()
+    assert told["near"] == ["Fields: 2"]
+    assert told["overlaps"] == ["hill overlaps creek by 2.29 acre, 1.0 % of the smaller"]
+    refused = await site.tell("field", corners=overlapping)
+    assert refused.status_code == 422
+    assert "hill overlaps creek by 2.29 acre" in refused.text
+    assert site.visit.farm.shapes == {}
+    kept = await site.tell("field", corners=overlapping, overlap_ok="yes")
+    assert kept.status_code == 303
+    assert list(site.visit.farm.shapes) == ["hill", "creek"]
+
+
+async def test_who_has_no_link_looks_at_no_shape_and_no_tile(site: Site) -> None:
+    site.web.cookies.clear()
+    assert (await site.web.post("/first/field/look", data={})).status_code == 401
+    assert (await site.web.get("/map/tiles/1/0/0")).status_code == 401
+
+
+async def test_without_an_address_of_tiles_the_page_says_so(site: Site) -> None:
+    page = (await site.web.get("/first/field")).text
+    assert "Plain grid: no pictures of the ground are set." in page
+    assert (await site.web.get("/map/tiles/1/0/0")).status_code == 404

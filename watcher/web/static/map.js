@@ -82,9 +82,12 @@ const otherCorner = (by) => {
   if (!all.length) return;
   const at = all.findIndex(([p, i]) => chosen && p === chosen[0] && i === chosen[1]);
   chosen = all[(at + by + all.length) % all.length];
+  lookAtChosen();
+  paint();
+};
+const lookAtChosen = () => {
   const [x, y] = toPaper(corner(chosen));
   if (x < 0 || y < 0 || x > size[0] || y > size[1]) middle = toSquare(corner(chosen));
-  paint();
 };
 
 // The map as it is looked at.
@@ -121,7 +124,7 @@ const paint = () => {
   }
   if (wrongAt) { const [x, y] = toPaper(wrongAt); made("path", { class: "wrong-at", d: `M${x - 14} ${y - 14}L${x + 14} ${y + 14}M${x + 14} ${y - 14}L${x - 14} ${y + 14}` }, sheet); }
   made("path", { class: "cross", d: `M${w / 2 - 12} ${h / 2}H${w / 2 + 12}M${w / 2} ${h / 2 - 12}V${h / 2 + 12}` }, sheet);
-  const many = count() > MOST_HANDLES, near = ([x, y]) => x > -HANDLE && y > -HANDLE && x < w + HANDLE && y < h + HANDLE;
+  const many = count() > MOST_HANDLES;
   let number = 0, wanted = null;
   const handles = [];
   for (const [p, part] of parts.entries()) for (const [i, at] of part.entries()) {
@@ -133,7 +136,7 @@ const paint = () => {
       made("circle", { class: "hit", cx: between[0], cy: between[1], r: HANDLE }, g);
       made("circle", { class: "dot", cx: between[0], cy: between[1], r: 6 }, g);
     }
-    if (!on && (many || !near([x, y]))) continue;
+    if (!on && many) continue;
     const is = { class: on ? "corner chosen" : "corner", "data-at": `${p} ${i}`, tabindex: "0", role: "button", "aria-pressed": String(Boolean(on)), "aria-label": `${words.corner} ${number}` };
     handles.push([is, x, y, on]);
   }
@@ -281,7 +284,7 @@ grid.addEventListener("pointercancel", lifted);
 const ARROWS = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, 1], ArrowDown: [0, -1] };
 grid.addEventListener("focusin", (event) => {
   const held = event.target.closest(".corner");
-  if (held && held.getAttribute("aria-pressed") === "false") { chosen = held.dataset.at.split(" ").map(Number); paint(); }
+  if (held && held.getAttribute("aria-pressed") === "false") { chosen = held.dataset.at.split(" ").map(Number); if (!down.size) lookAtChosen(); paint(); }
 });
 grid.addEventListener("keydown", (event) => {
   const onCorner = event.target.closest(".corner"), by = ARROWS[event.key];
