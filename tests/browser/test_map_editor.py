@@ -321,6 +321,7 @@ async def test_where_none_come_it_is_the_plain_grid_and_says_so(
         await expect(o.page.locator("#tiles-says")).to_contain_text("this is the plain grid")
         await expect(o.page.locator("#grid")).not_to_have_class(re.compile("over-ground"))
         await expect(o.page.locator("#grid .grid").first).not_to_have_css("display", "none")
+        await area_told(o.page)
         await dragged(o.page, handle(o.page, 3), 30.0, -20.0)
         await area_told(o.page)
 

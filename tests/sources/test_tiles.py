@@ -166,18 +166,36 @@ def test_a_picture_is_known_by_what_it_is(form: str, kind: str) -> None:
     ids=["empty", "page", "cut short", "another kind", "huge"],
 )
 async def test_what_is_no_tile_is_refused_and_not_kept(body: bytes) -> None:
-    asked = []
+    asked, ticks = [], [0.0]
 
     def answer(request: httpx.Request) -> httpx.Response:
         asked.append(request)
         told = {"content-type": "image/png", "cache-control": "max-age=3600"}
         return httpx.Response(200, content=body, headers=told)
 
-    async with client(answer) as tiles:
+    async with client(answer, ticks=lambda: ticks[0]) as tiles:
         for _ in range(2):
             with pytest.raises(SourceError):
                 await tiles.get(ONE)
+            ticks[0] += module.AGAIN_AFTER_S
     assert len(asked) == 2
+
+
+async def test_what_did_not_come_is_left_alone_for_a_while() -> None:
+    asked, ticks = [], [0.0]
+
+    def answer(request: httpx.Request) -> httpx.Response:
+        asked.append(request)
+        return ok() if len(asked) > 1 else httpx.Response(500)
+
+    async with client(answer, ticks=lambda: ticks[0]) as tiles:
+        for at in (0.0, 30.0):
+            ticks[0] = at
+            with pytest.raises(SourceError):
+                await tiles.get(ONE)
+        assert len(asked) == 1
+        ticks[0] = 60.0
+        assert (await tiles.get(ONE)).body == PNG
 
 
 async def test_too_long_a_body_is_cut_off() -> None:

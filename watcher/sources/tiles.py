@@ -7,6 +7,7 @@ every request. The one host is that of the owner's address; nothing leads anywhe
 
 import asyncio
 import io
+import math
 import socket
 import time
 import warnings
@@ -36,6 +37,9 @@ A_MINUTE = 240
 """Asked of the provider: a screen is nine tiles on a phone and two dozen on a desk."""
 WAITING = 32
 """Who asks for more while so many wait is told to come back."""
+AGAIN_AFTER_S = 60.0
+"""What did not come is left alone for so long."""
+_MOST_REMEMBERED = 1000
 MOST_BYTES = 1_000_000
 MOST_PIXELS = 1024
 """Of a side: what is usual are 256 and 512."""
@@ -104,6 +108,8 @@ class TileClient:
             follow_redirects=False,
         )
         self._asked = 0
+        self._ticks = ticks
+        self._not_before: dict[Tile, float] = {}
         self._open = AsyncExitStack()
 
     async def __aenter__(self) -> Self:
@@ -119,11 +125,23 @@ class TileClient:
             raise SourceError("there is no such tile")
         if self._asked >= WAITING:
             raise TooManyTilesError("too many tiles are asked for at once")
+        if self._ticks() < self._not_before.get(tile, -math.inf):
+            raise SourceError("this tile did not come a moment ago")
         self._asked += 1
         try:
-            body, headers = await self._feed.body(self.pictures.address(tile), accept=_ACCEPT)
+            return await self._ask(tile)
+        except TooManyTilesError:
+            raise
+        except SourceError:
+            if len(self._not_before) >= _MOST_REMEMBERED:
+                self._not_before.clear()
+            self._not_before[tile] = self._ticks() + AGAIN_AFTER_S
+            raise
         finally:
             self._asked -= 1
+
+    async def _ask(self, tile: Tile) -> Picture:
+        body, headers = await self._feed.body(self.pictures.address(tile), accept=_ACCEPT)
         media_type = await self._feed.reader.read(partial(picture_type, body), size=len(body))
         return Picture(body, media_type, fresh_s(headers, self._clock()))
 

@@ -183,7 +183,7 @@ const START_M = 1000;
 const begin = (at) => { middle = toSquare(at); world = metresADegree(at[0]).east * 360 * size[0] / START_M; };
 
 // Pictures of the ground, from the watch: those on the screen, once it stands still.
-const onGround = new Map();
+const onGround = new Map(), failed = new Map(), AGAIN_MS = 60000;
 let tilesTimer = null, missing = 0;
 const tilesSoon = () => {
   if (!about.tiles) return;
@@ -204,10 +204,10 @@ const askTiles = () => {
     for (let y = within(Math.floor((middle[1] - reach[1]) * n)); y <= within(Math.floor((middle[1] + reach[1]) * n)); y++) wanted.add(`${z}/${x}/${y}`);
   for (const [key, image] of onGround) if (!wanted.has(key)) { image.remove(); onGround.delete(key); }
   for (const key of wanted) {
-    if (onGround.has(key)) continue;
+    if (onGround.has(key) || Date.now() - (failed.get(key) || 0) < AGAIN_MS) continue;
     const image = made("image", { preserveAspectRatio: "none" });
     placeTile(image, ...key.split("/").map(Number));
-    image.addEventListener("error", () => { missing += 1; image.remove(); onGround.delete(key); groundSays(); });
+    image.addEventListener("error", () => { missing += 1; failed.set(key, Date.now()); image.remove(); onGround.delete(key); groundSays(); });
     image.addEventListener("load", () => { missing = 0; groundSays(); });
     onGround.set(key, image);
     image.setAttribute("href", `${about.tiles}/${key}`);
