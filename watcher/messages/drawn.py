@@ -1,9 +1,11 @@
 """What a boundary that is being drawn comes to, in words."""
 
 from collections.abc import Sequence
+from math import isfinite
 
 from watcher.farm.geometry.drawing import Drawn, LiesOff, Overlap
 from watcher.i18n.message import Message, Name, Number, ShownQuantity, say
+from watcher.limits.buffers import LeftStrip
 from watcher.units import Kind, System
 
 _FINE_M2 = 400_000.0
@@ -35,6 +37,20 @@ def overlap_line(overlap: Overlap, system: System) -> Message:
         area=ShownQuantity(overlap.area_m2, Kind.AREA, system, 2),
         share=Number(f"{100 * overlap.share:.1f} %"),
     )
+
+
+def to_leave_lines(strips: Sequence[LeftStrip], system: System) -> list[Message]:
+    """Say what is left unsprayed beside whom, as the map has it."""
+    return [
+        say(
+            "Ruled across: leave {depth} beside {name}, {area}",
+            depth=ShownQuantity(one.depth_m, Kind.LENGTH, system),
+            name=Name(one.neighbour),
+            area=area_line(one.area_m2, system),
+        )
+        for one in strips
+        if isfinite(one.depth_m)
+    ]
 
 
 def overlap_mend(found: Drawn) -> Message:

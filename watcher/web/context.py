@@ -24,6 +24,8 @@ from watcher.web.auth.users import Role
 from watcher.web.open_jobs import OpenJobViewModel, open_jobs
 from watcher.web.renderer import Renderer
 
+TILES_AT = "/map/tiles"
+"""Where pages ask for pictures of the ground."""
 OLD_AFTER_S = 120
 """A judgement older than this is not shown without saying so: the watch judges every 30 s."""
 
@@ -54,6 +56,11 @@ class AppContext:
     pictures: MapPictures | None = None
     """Where pictures of the ground come from; None where none are set."""
     paper: Renderer = field(default_factory=Renderer)
+
+    @property
+    def tiles_from(self) -> tuple[str, int] | None:
+        """Where a map asks for its pictures, and their greatest zoom; None where there are none."""
+        return (TILES_AT, self.pictures.greatest_zoom) if self.pictures else None
 
     @property
     def farm(self) -> Farm:

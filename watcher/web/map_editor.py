@@ -16,8 +16,8 @@ from watcher.i18n.message import Message, Name, joined, say
 from watcher.messages.drawn import area_line, near_lines, overlap_line, overlap_mend
 from watcher.sources.tile_address import MapPictures
 from watcher.units import Kind, System, convert
+from watcher.web.context import TILES_AT
 
-TILES_AT = "/map/tiles"
 NEAR_M = 300.0
 """Who lies within this is told while a boundary is drawn."""
 _MOST_NEAR = 6

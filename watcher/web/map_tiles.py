@@ -7,7 +7,7 @@ from fastapi import APIRouter, Depends, HTTPException, Request, Response
 
 from watcher.sources.base import SourceError
 from watcher.sources.tiles import TileClient, TooManyTilesError
-from watcher.web.map_editor import TILES_AT
+from watcher.web.context import TILES_AT
 from watcher.web.seldom import Seldom
 from watcher.web_mercator import Tile
 

@@ -25,7 +25,6 @@ from watcher.web.context import AppContext
 from watcher.web.farm_in_use import in_use
 from watcher.web.map_editor import (
     HERE,
-    TILES_AT,
     Looked,
     MapEditor,
     look,
@@ -35,12 +34,11 @@ from watcher.web.map_editor import (
 )
 from watcher.web.pages.farm_change import FarmChangeAsked, by_edits, change
 from watcher.web.pages.farm_form import Field, Row, Typed, edits, elsewhere, of_mistakes, rows
-from watcher.web.svg.below_map import ruler
+from watcher.web.svg.below_map import MAP_WIDTH, ruler
 from watcher.web.svg.farm_map import farm_map
 from watcher.web.svg.ground import kind_of
 
 _BACK = "/farm/map"
-_MAP_WIDTH = 400.0
 _TABLES: dict[Role, str] = {"field": "fields", "neighbour": "neighbours"}
 _CORNERS = Field("corners", ("corners",), say("Its corners, one a line"), "long")
 _OF_ROLE = Path(pattern="^(field|neighbour)$")
@@ -71,14 +69,13 @@ def router(house: AppContext) -> APIRouter:
     @routes.get("/farm/map")
     def whole(request: Request, visitor: Visitor = looker) -> Response:
         farm, system, pictures = house.farm, house.speaker.system, house.pictures
-        tiles_at, greatest = (TILES_AT, pictures.greatest_zoom) if pictures else ("", 0)
-        drawn, metres = farm_map(farm.ground, farm.config.neighbours, system, tiles_at, greatest)
+        drawn, metres = farm_map(farm.ground, farm.config.neighbours, system, house.tiles_from)
         return house.show(
             request,
             visitor,
             "farm_map.html",
             map=drawn,
-            ruler=ruler(metres, _MAP_WIDTH, system),
+            ruler=ruler(metres, MAP_WIDTH, system),
             attribution=pictures.attribution if pictures else "",
             fields=[(n, area_line(farm.ground.area_m2(n), system)) for n in farm.ground.fields],
             neighbours=[(n, Name(one.grows)) for n, one in farm.config.neighbours.items()],

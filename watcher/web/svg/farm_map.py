@@ -12,34 +12,32 @@ from watcher.farm.geometry.ground import Ground, Polygonal
 from watcher.farm.models import Neighbour
 from watcher.i18n.message import plain_name
 from watcher.units import System
-from watcher.web.svg.below_map import round_length
+from watcher.web.svg.below_map import MAP_WIDTH, grid
 from watcher.web.svg.ground import kind_of
 from watcher.web.svg.svg import el, path
 from watcher.web_mercator import TILE_PX, tiles_over, to_square
 
-_W, _H = 400.0, 340.0
+_W, _H = MAP_WIDTH, 340.0
 _AROUND = 1.15
 _LETTERS_A_WIDTH = 8.0
-_SQUARES = 6
 
 
 def farm_map(
     ground: Ground,
     neighbours: Mapping[str, Neighbour],
     system: System,
-    tiles_at: str = "",
-    greatest_zoom: int = 0,
+    pictures: tuple[str, int] | None,
 ) -> tuple[Markup, float]:
     """Draw every boundary, north up; returns how many metres one unit of the map is as well.
 
-    ``tiles_at`` is where tiles are asked for; empty for the plain grid alone.
+    ``pictures`` is where tiles are asked for and their greatest zoom; None for the grid alone.
     """
     paper = _Paper([*ground.fields_deg.values(), *ground.neighbours_deg.values()])
     metres = paper.metres_a_unit(ground.middle[0])
     drawn = el(
         "svg",
-        *(_grid(paper, metres, system)),
-        *(paper.tiles(tiles_at, greatest_zoom) if tiles_at else ()),
+        *grid(metres, (_W, _H), system),
+        *(paper.tiles(*pictures) if pictures else ()),
         *(
             paper.shape(kind_of(neighbours[n].susceptibility), s)
             for n, s in ground.neighbours_deg.items()
@@ -49,7 +47,7 @@ def farm_map(
             paper.label(name, shape)
             for name, shape in {**ground.neighbours_deg, **ground.fields_deg}.items()
         ),
-        class_="map over-ground" if tiles_at else "map",
+        class_="map over-ground" if pictures else "map",
         viewBox=f"0 0 {_W:.0f} {_H:.0f}",
         role="img",
         aria_labelledby="map-says",
@@ -112,12 +110,3 @@ class _Paper:
                 width=size + 0.2,
                 height=size + 0.2,
             )
-
-
-def _grid(paper: _Paper, metres: float, system: System) -> Iterable[Markup]:
-    """Squares of a round length, so that the map tells distances with nothing below it."""
-    step = round_length(_W * metres / _SQUARES, system) / metres
-    for i in range(1, math.ceil(_W / step)):
-        yield el("path", class_="grid", d=f"M{i * step:.1f} 0V{_H:.0f}")
-    for i in range(1, math.ceil(_H / step)):
-        yield el("path", class_="grid", d=f"M0 {i * step:.1f}H{_W:.0f}")
