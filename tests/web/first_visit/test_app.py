@@ -1,6 +1,7 @@
 """The first visit: screen by screen to a farm that passes the check, or told in place what not."""
 
 import asyncio
+import gzip
 import json
 import math
 import re
@@ -400,3 +401,29 @@ async def test_without_an_address_of_tiles_the_page_says_so(site: Site) -> None:
     page = (await site.web.get("/first/field")).text
     assert "Plain grid: no pictures of the ground are set." in page
     assert (await site.web.get("/map/tiles/1/0/0")).status_code == 404
+
+
+_BESIDE = re.compile(r'(?:href|src)="(/static/[^"]+)"')
+_MOST_BYTES = 60_000
+
+
+async def _weight(site: Site, paths: Mapping[str, None]) -> int:
+    """Bytes that come over the line for pages, and once for each file beside them."""
+    files: dict[str, None] = {}
+    total = 0
+    for path in paths:
+        async with site.web.stream("GET", path, headers={"accept-encoding": "gzip"}) as answer:
+            body = b"".join([part async for part in answer.aiter_raw()])
+        assert answer.status_code == 200, path
+        total += len(body) + sum(len(k) + len(v) + 4 for k, v in answer.headers.raw)
+        text = gzip.decompress(body) if body[:2] == b"\x1f\x8b" else body
+        files |= dict.fromkeys(_BESIDE.findall(text.decode()))
+    return total + (await _weight(site, files) if files else 0)
+
+
+async def test_the_whole_visit_is_light(site: Site) -> None:
+    """Every screen once, with style and scripts, headers counted."""
+    await tell_all(site)
+    weight = await _weight(site, dict.fromkeys([*(f"/first/{s}" for s in TOLD), "/first"]))
+    print(f"the first visit: {weight / 1000:.1f} kB")
+    assert weight < _MOST_BYTES

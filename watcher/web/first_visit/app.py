@@ -40,6 +40,8 @@ _STATIC = {
     "icon.svg": "image/svg+xml",
 }
 _AGAIN_AFTER_S = 3
+_KEPT_S = 300
+"""A device keeps style and scripts from screen to screen."""
 _MOST_BYTES = 280_000
 """A file of boundaries, as a form packs it: as much as the port takes at once."""
 
@@ -163,7 +165,8 @@ def create_first_visit(visit: FirstVisit) -> FastAPI:  # noqa: PLR0915  # its ro
     def static(file: str) -> Response:
         if file not in _STATIC:
             raise HTTPException(404, "there is no such file")
-        return Response((STATIC / file).read_bytes(), media_type=_STATIC[file])
+        body, kept = (STATIC / file).read_bytes(), {"cache-control": f"max-age={_KEPT_S}"}
+        return Response(body, media_type=_STATIC[file], headers=kept)
 
     @app.get("/health")
     def health() -> JSONResponse:
