@@ -235,7 +235,7 @@ async def test_axe_finds_nothing_and_all_fits(
     await clean("field, wrong")
     await page.locator("#f-corners").fill("41.62, -96.95\n41.62, -96.94\n41.63, -96.94")
     await page.locator("button.big").click()
-    for screen in ("crop", "sides?field=field", "sprayer", "label", "feed"):
+    for screen in ("crop", "sides?field=field", "neighbour", "sprayer", "label", "feed"):
         await page.goto(f"{visit.url}/first/{screen}")
         await clean(screen)
     await page.goto(f"{visit.url}/first")

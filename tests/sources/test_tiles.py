@@ -101,6 +101,17 @@ async def test_what_may_not_be_kept_is_not(tmp_path: Path) -> None:
     assert len(asked) == 2
 
 
+async def test_what_is_kept_is_bounded(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(module, "CACHE_BYTES", 2**20)
+    body = PNG + b"\0" * 50_000
+    told = {"cache-control": "max-age=3600"}
+    cache = tmp_path / "tiles.db"
+    async with client(lambda _r: httpx.Response(200, content=body, headers=told), cache=cache) as t:
+        for n in range(100):
+            await t.get(Tile(14, n, 0))
+    assert len(_all_in(tmp_path)) < 4 * 2**20
+
+
 @pytest.mark.parametrize(
     "tile", [Tile(19, 0, 0), Tile(14, 16384, 0), Tile(14, 0, -1), Tile(10**9, 0, 0), Tile(-1, 0, 0)]
 )

@@ -427,3 +427,74 @@ async def test_the_whole_visit_is_light(site: Site) -> None:
     weight = await _weight(site, dict.fromkeys([*(f"/first/{s}" for s in TOLD), "/first"]))
     print(f"the first visit: {weight / 1000:.1f} kB")
     assert weight < _MOST_BYTES
+
+
+async def draw_neighbour(site: Site, **told: str) -> httpx.Response:
+    found = TOKEN.search((await site.web.get("/first/neighbour")).text)
+    assert found
+    return await site.web.post("/first/neighbour", data=told | {"form_token": unescape(found[1])})
+
+
+_VINES = "41.631, -96.95\n41.631, -96.94\n41.633, -96.94\n41.633, -96.95"
+
+
+async def test_who_lies_beside_a_field_is_drawn_as_they_lie(site: Site) -> None:
+    await tell_all(site, but="sides?field=hill_piece")
+    silent = "No drift onto neighbours is judged beside hill piece"
+    assert silent in (await site.web.get("/first")).text
+    told = {"name": "Old vines", "grows": "grapes", "minds": "very susceptible"}
+    answer = await draw_neighbour(site, **told, corners=_VINES)
+    assert answer.status_code == 303
+    vines = site.visit.farm.raw["neighbours"]["old_vines"]
+    assert vines == {"grows": "grapes", "susceptibility": "very susceptible"}
+    end = (await site.web.get("/first")).text
+    assert "Start watching" in end
+    # 111 m north of its edge: further than what is asked about.
+    assert silent in end
+    page = (await site.web.get("/first/neighbour")).text
+    assert "old vines: grapes" in page
+    near = _VINES.replace("41.631", "41.6305")
+    await draw_neighbour(site, grows="peaches", minds="susceptible", corners=near)
+    assert silent not in (await site.web.get("/first")).text
+
+
+async def test_a_neighbour_that_overlaps_the_field_is_kept_by_saying_so(site: Site) -> None:
+    await tell_all(site, but="sides?field=hill_piece")
+    told = {"grows": "grapes", "minds": "susceptible"}
+    over = _VINES.replace("41.631", "41.62999")
+    answer = await draw_neighbour(site, **told, corners=over)
+    assert answer.status_code == 422
+    assert "overlaps hill piece by 0.23 acre" in answer.text
+    assert "neighbours" not in site.visit.farm.raw
+    answer = await draw_neighbour(site, **told, corners=over, overlap_ok="yes")
+    assert answer.status_code == 303
+    assert list(site.visit.farm.raw["neighbours"]) == ["grapes"]
+
+
+async def test_a_drawn_neighbour_is_taken_off_again(site: Site) -> None:
+    await tell_all(site, but="sides?field=hill_piece")
+    await draw_neighbour(site, grows="grapes", minds="susceptible", corners=_VINES)
+    found = TOKEN.search((await site.web.get("/first/neighbour")).text)
+    assert found
+    form = {"form_token": unescape(found[1]), "neighbour": "grapes"}
+    await site.web.post("/first/neighbour/remove", data=form)
+    assert "grapes" not in site.visit.farm.raw.get("neighbours", {})
+    assert "grapes" not in site.visit.farm.shapes
+
+
+@pytest.mark.parametrize(
+    ("told", "says"),
+    [
+        ({"grows": "", "minds": "susceptible", "corners": _VINES}, "write what grows or lives"),
+        ({"grows": "grapes", "minds": "", "corners": _VINES}, "susceptibility"),
+        ({"grows": "grapes", "minds": "susceptible", "corners": ""}, "there is no boundary yet"),
+    ],
+)
+async def test_what_a_neighbour_lacks_is_answered_in_place(
+    site: Site, told: Mapping[str, str], says: str
+) -> None:
+    await tell_all(site, but="sides?field=hill_piece")
+    answer = await draw_neighbour(site, **told)
+    assert answer.status_code == 422
+    assert says in unescape(answer.text)
+    assert "neighbours" not in site.visit.farm.raw

@@ -70,6 +70,7 @@ def create_first_visit(visit: FirstVisit) -> FastAPI:  # noqa: PLR0915  # its ro
     app.add_middleware(GZipMiddleware, minimum_size=600)
     app.add_middleware(SecurityMiddleware)
     paper = Renderer()
+    pictures = visit.tiles.pictures if visit.tiles else None
 
     def show(request: Request, template: str, status: int = 200, **values: Any) -> Response:
         visitor = visit.door.visitor(request)
@@ -87,7 +88,7 @@ def create_first_visit(visit: FirstVisit) -> FastAPI:  # noqa: PLR0915  # its ro
     def owner(request: Request) -> Visitor:
         return visit.door.administrator(request)
 
-    app.include_router(drawing.router(visit.farm, visit.door, _language))
+    app.include_router(drawing.router(visit.farm, visit.door, pictures, _language, show))
     app.include_router(map_tiles.router(visit.tiles, visit.door.administrator))
 
     @app.get("/login/{link}")

@@ -8,10 +8,11 @@ from typing import Any
 import shapely
 
 from watcher.farm.editing.edits import Edit, Remove, RemoveBoundary, SetBoundary, SetValue
-from watcher.farm.editing.first_farm import SIDES, beside, name_for
+from watcher.farm.editing.first_farm import DEEP_M, SIDES, beside, name_for
 from watcher.farm.editing.texts import FarmTexts
 from watcher.farm.geometry.boundaries import BadShapeError
-from watcher.farm.geometry.drawing import among
+from watcher.farm.geometry.drawing import among, drawn
+from watcher.farm.geometry.ground import Ground
 from watcher.farm.geometry.importing import Outline, outlines, typed_place
 from watcher.farm.models import DropletClass, NozzleKind, Susceptibility, WeedPressure, Weeds
 from watcher.farm.origin import Origin
@@ -425,9 +426,11 @@ def not_judged(farm: FirstFarm) -> list[Message]:
     for key in dict.fromkeys(key for key, _ in _BOUNDS):
         if key not in window:
             found.append(say("Not judged: {limit}", limit=LIMIT_WORDS[IN_WINDOWS[key].limit]))
-    for name in raw.get("fields", {}):
-        told_of = [side for side in SIDES if f"{name}_{side}" in raw.get("neighbours", {})]
-        if not told_of:
+    shapes, fields = farm.shapes, raw.get("fields", {})
+    own = {name: shape for name, shape in shapes.items() if name in fields}
+    ground = Ground(own, {name: s for name, s in shapes.items() if name not in own})
+    for name, shape in own.items():
+        if not drawn(shape, name, "field", ground, within_m=DEEP_M).near:
             found.append(say("No drift onto neighbours is judged beside {field}", field=Name(name)))
     return found
 
