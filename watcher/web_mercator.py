@@ -1,4 +1,4 @@
-"""Degrees ⇄ the square in which map tiles are numbered (EPSG:3857, OGC's GoogleMapsCompatible).
+"""Degrees ⇄ the square in which map tiles are numbered (EPSG:3857, OGC's WebMercatorQuad).
 
 The world's square is 1 wide: x grows eastward from 180° W, y southward from the northern edge. At
 zoom ``z`` it is cut into 2**z tiles each way.

@@ -7,7 +7,7 @@ from watcher.sources.tile_address import MapPictures, wrong_template
 from watcher.web_mercator import Tile
 
 XYZ = "https://ground.example/{z}/{x}/{y}.png"
-REST = "https://ground.example/wmts/aerial/default/GoogleMapsCompatible/{TileMatrix}/{TileRow}/{TileCol}.jpeg"
+REST = "https://ground.example/wmts/aerial/default/WebMercatorQuad/{TileMatrix}/{TileRow}/{TileCol}.jpeg"
 KVP = (
     "https://ground.example/wmts?SERVICE=WMTS&REQUEST=GetTile&VERSION=1.0.0&LAYER=aerial"
     "&STYLE=default&FORMAT=image/jpeg&TILEMATRIXSET=EPSG:3857&TILEMATRIX=EPSG:3857:{TileMatrix}"

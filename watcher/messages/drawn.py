@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from math import isfinite
 
-from watcher.farm.geometry.drawing import Drawn, LiesOff, Overlap
+from watcher.farm.geometry.drawing import DrawnShape, LiesOff, Overlap
 from watcher.i18n.message import Message, Name, Number, ShownQuantity, say
 from watcher.limits.buffers import LeftStrip
 from watcher.units import Kind, System
@@ -53,7 +53,7 @@ def to_leave_lines(strips: Sequence[LeftStrip], system: System) -> list[Message]
     ]
 
 
-def overlap_mend(found: Drawn) -> Message:
+def overlap_mend(found: DrawnShape) -> Message:
     """Say what is to be done about what overlaps."""
     if all(one.is_careless for one in found.overlaps):
         return say("move the line between them, or say that it is meant so")

@@ -1,7 +1,7 @@
 """The address of map tiles as an owner writes it: XYZ, or WMTS by KVP or REST (OGC 07-057r7).
 
 The matrix set must be that of EPSG:3857 with tiles numbered from the north, as every XYZ address
-has it and WMTS calls GoogleMapsCompatible.
+has it and OGC calls WebMercatorQuad.
 """
 
 import re

@@ -8,7 +8,7 @@ from typing import Any
 import shapely
 
 from watcher.farm.geometry.boundaries import BadShapeError
-from watcher.farm.geometry.drawing import Drawn, Role, among, drawn
+from watcher.farm.geometry.drawing import DrawnShape, Role, among, drawn
 from watcher.farm.geometry.ground import Ground, Polygonal
 from watcher.farm.geometry.importing import Outline, outlines, typed_corners
 from watcher.i18n.language import Language
@@ -83,7 +83,7 @@ class Looked:
     """A shape that was sent, and what it comes to beside the others."""
 
     outline: Outline
-    found: Drawn
+    found: DrawnShape
 
 
 def one_outline(text: str) -> Outline:
@@ -101,7 +101,7 @@ def look(text: str, name: str, role: Role, around: Ground) -> Looked:
     return Looked(outline, drawn(outline.shape, name, role, around, within_m=NEAR_M))
 
 
-def overlap_lines(found: Drawn, system: System) -> list[Message]:
+def overlap_lines(found: DrawnShape, system: System) -> list[Message]:
     """Say each overlap of a shape."""
     return [overlap_line(one, system) for one in found.overlaps]
 

@@ -41,7 +41,7 @@ class Overlap:
 
 
 @dataclass(frozen=True)
-class Drawn:
+class DrawnShape:
     """What a boundary comes to beside all others."""
 
     area_m2: float
@@ -58,7 +58,7 @@ def share_of_smaller(one: Polygonal, other: Polygonal) -> float:
 
 def drawn(
     shape: Polygonal, name: str, role: Role, around: Ground, *, within_m: float = 0.0
-) -> Drawn:
+) -> DrawnShape:
     """Look at a boundary in degrees as the farm would have it under a name and role.
 
     Told is who lies within a distance.
@@ -79,7 +79,7 @@ def drawn(
     overlaps = (_overlap(own, n, roles[n], s) for n, s in whole.items() if n != name)
     # Neighbours may lie in each other: a house in its garden.
     told = [one for one in overlaps if one is not None and "field" in {role, one.role}]
-    return Drawn(
+    return DrawnShape(
         float(own.area),
         tuple(sorted(near, key=lambda one: one.distance_m)),
         tuple(sorted(told, key=lambda one: -one.area_m2)),

@@ -317,18 +317,23 @@ for (const button of draw.querySelectorAll("[data-pad]")) button.addEventListene
 // The phone's position: shown, set as a corner, or walked around the field.
 const within = (metres) => ` · ${words.within} ${Math.round(metres)}`;
 const noPosition = () => { says.textContent = words.no; };
-// What was asked for and told nothing so far keeps what is asked for next waiting.
-const askAnew = () => { if (following !== null && !me) stopFollowing(); };
+// A position that is followed keeps the next one waiting until the phone moves: it is asked anew.
+const paused = () => {
+  const was = following !== null;
+  if (was) stopFollowing();
+  return () => { if (was && following === null && walking === null) follow(false); };
+};
 const position = (coords) => ({ at: [coords.latitude, coords.longitude], within: coords.accuracy });
 byId("corner-here").addEventListener("click", () => {
   if (!navigator.geolocation) { noPosition(); return; }
-  askAnew();
+  const goOn = paused();
   navigator.geolocation.getCurrentPosition(({ coords }) => {
     const found = position(coords);
     if (!count() && !around.length) begin(found.at);
     add(found.at);
     says.textContent += within(found.within);
-  }, noPosition, { enableHighAccuracy: true, timeout: 20000 });
+    goOn();
+  }, () => { noPosition(); goOn(); }, { enableHighAccuracy: true, timeout: 20000 });
 });
 let following = null;
 const stopFollowing = () => {
@@ -364,12 +369,13 @@ walk.addEventListener("click", () => {
     walking = null;
     keep();
   } else if (navigator.geolocation) {
-    askAnew();
+    paused();
     parts = [];
     chosen = null;
     keep();
     walking = navigator.geolocation.watchPosition(({ coords }) => {
       const at = [coords.latitude, coords.longitude], last = chosen && corner(chosen), a = metresADegree(at[0]);
+      me = position(coords);
       if (coords.accuracy <= MOST_OFF_M && !last) begin(at);
       const off = last ? Math.hypot((at[0] - last[0]) * a.north, (at[1] - last[1]) * a.east) : LEAST_ON_M;
       if (coords.accuracy <= MOST_OFF_M && off >= LEAST_ON_M) {
@@ -378,7 +384,7 @@ walk.addEventListener("click", () => {
         const [x, y] = toPaper(at);
         if (x < HANDLE || y < HANDLE || x > size[0] - HANDLE || y > size[1] - HANDLE) fit(parts.flat());
         show();
-      }
+      } else paint();
       says.textContent = `${words.corners} ${count()}${within(coords.accuracy)}`;
     }, noPosition, { enableHighAccuracy: true });
   } else { noPosition(); }
