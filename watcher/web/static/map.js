@@ -29,7 +29,7 @@ const isTyped = (from) => /^[\d\s.,;+-]*$/.test(from);
 const written = (parts) => parts.filter((part) => part.length).map((part) => part.map(([lat, lon]) => `${lat.toFixed(7)}, ${lon.toFixed(7)}`).join("\n")).join("\n\n");
 let parts = isTyped(text.value) ? read(text.value) : [];
 let chosen = parts.length ? [parts.length - 1, parts[parts.length - 1].length - 1] : null;
-let newPart = false, past = [], ahead = [], kept = text.value, wrongAt = null, me = null;
+let newPart = false, past = [], ahead = [], kept = text.value, wrongAt = null, me = null, sure = null;
 const corner = ([p, i]) => parts[p] && parts[p][i];
 const count = () => parts.reduce((sum, part) => sum + part.length, 0);
 const show = () => { paint(); lookSoon(); };
@@ -149,7 +149,7 @@ const paint = () => {
   }
   if (focused && wanted) wanted.focus({ preventScroll: true });
   const all = parts.flatMap((part, p) => part.map((_, i) => `${p} ${i}`)), at = chosen ? all.indexOf(chosen.join(" ")) + 1 : 0;
-  says.textContent = [`${words.corners} ${count()}`, ...(at ? [`${words.chosen} ${at}`] : []), `${words.square} ${said(square)}`].join(" · ");
+  says.textContent = [`${words.corners} ${count()}`, ...(at ? [`${words.chosen} ${at}`] : []), `${words.square} ${said(square)}`, ...(sure === null ? [] : [`${words.within} ${Math.round(sure)}`])].join(" · ");
   byId("undo").disabled = !past.length;
   byId("redo").disabled = !ahead.length;
   byId("take-out").disabled = byId("corner-midway").disabled = !(chosen && corner(chosen));
@@ -315,7 +315,6 @@ for (const button of draw.querySelectorAll("[data-pad]")) button.addEventListene
 });
 
 // The phone's position: shown, set as a corner, or walked around the field.
-const within = (metres) => ` · ${words.within} ${Math.round(metres)}`;
 const noPosition = () => { says.textContent = words.no; };
 // A position that is followed keeps the next one waiting until the phone moves: it is asked anew.
 const paused = () => {
@@ -323,7 +322,7 @@ const paused = () => {
   if (was) stopFollowing();
   return () => { if (was && following === null && walking === null) follow(false); };
 };
-const position = (coords) => ({ at: [coords.latitude, coords.longitude], within: coords.accuracy });
+const position = (coords) => { sure = coords.accuracy; return { at: [coords.latitude, coords.longitude], within: coords.accuracy }; };
 byId("corner-here").addEventListener("click", () => {
   if (!navigator.geolocation) { noPosition(); return; }
   const goOn = paused();
@@ -331,7 +330,6 @@ byId("corner-here").addEventListener("click", () => {
     const found = position(coords);
     if (!count() && !around.length) begin(found.at);
     add(found.at);
-    says.textContent += within(found.within);
     goOn();
   }, () => { noPosition(); goOn(); }, { enableHighAccuracy: true, timeout: 20000 });
 });
@@ -339,7 +337,7 @@ let following = null;
 const stopFollowing = () => {
   navigator.geolocation.clearWatch(following);
   following = null;
-  me = null;
+  me = sure = null;
   byId("me").setAttribute("aria-pressed", "false");
   paint();
 };
@@ -349,7 +347,6 @@ const follow = (centres) => {
     me = position(coords);
     if (first && (centres || (!count() && !around.length && !about.place))) { if (count() || around.length) middle = toSquare(me.at); else begin(me.at); }
     paint();
-    says.textContent += within(me.within);
   }, () => { if (centres) noPosition(); stopFollowing(); }, { enableHighAccuracy: true });
   byId("me").setAttribute("aria-pressed", "true");
 };
@@ -385,7 +382,6 @@ walk.addEventListener("click", () => {
         if (x < HANDLE || y < HANDLE || x > size[0] - HANDLE || y > size[1] - HANDLE) fit(parts.flat());
         show();
       } else paint();
-      says.textContent = `${words.corners} ${count()}${within(coords.accuracy)}`;
     }, noPosition, { enableHighAccuracy: true });
   } else { noPosition(); }
   walk.textContent = walking === null ? walk.dataset.begin : walk.dataset.end;
