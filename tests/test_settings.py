@@ -344,3 +344,39 @@ def test_a_user_at_a_broker_without_a_password_is_a_warning(full: Settings) -> N
 def test_a_password_sent_in_the_clear_is_a_warning(full: Settings) -> None:
     known = _but(full, station_tokens={}, api_keys={}, broker_passwords={"mast": TOKEN})
     assert any("in the clear" in str(w) for w in problems(known, _heard_by_mqtt()).warnings)
+
+
+def test_map_tiles_need_who_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
+    _set(monkeypatch, MAP_TILES="https://ground.example/{z}/{x}/{y}.png", CONTACT="a@b.example")
+    assert "WATCHER_MAP_ATTRIBUTION: is not set" in _error()
+    _set(monkeypatch, MAP_ATTRIBUTION="Invented ground")
+    found = read_settings().pictures
+    assert found is not None
+    assert (found.attribution, found.greatest_zoom) == ("Invented ground", 19)
+
+
+def test_a_key_of_map_tiles_needs_its_gap_and_is_never_shown(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    _set(
+        monkeypatch,
+        MAP_TILES="https://ground.example/{z}/{x}/{y}.png",
+        MAP_ATTRIBUTION="Invented ground",
+        MAP_KEY="hunter2",
+        CONTACT="a@b.example",
+    )
+    assert "WATCHER_MAP_KEY" in _error()
+    assert "hunter2" not in _error()
+    _set(monkeypatch, MAP_TILES="https://ground.example/{z}/{x}/{y}?k={key}")
+    settings = read_settings()
+    assert settings.pictures is not None
+    assert "hunter2" not in repr(settings) + repr(settings.pictures)
+
+
+def test_an_address_of_map_tiles_that_is_none_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    _set(monkeypatch, MAP_TILES="https://ground.example/{z}.png", MAP_ATTRIBUTION="Invented")
+    assert "gaps for zoom, column and row" in _error()
+
+
+def test_without_tiles_there_are_no_pictures() -> None:
+    assert read_settings().pictures is None

@@ -25,6 +25,7 @@ from watcher.farm.stations import MqttStation, PushStation
 from watcher.farm.validation_messages import plain
 from watcher.i18n.language import ENGLISH, Language, codes
 from watcher.i18n.message import Message, Param, Template, joined, say
+from watcher.sources.tile_address import GREATEST, KEY, MapPictures, wrong_template
 from watcher.units import Kind, UnbelievableQuantityError, UnreadableQuantityError, Written
 
 PREFIX = "WATCHER_"
@@ -143,6 +144,13 @@ def _contact(text: str) -> str:
     return text
 
 
+def _template(text: str) -> str:
+    wrong = wrong_template(text) if text else None
+    if wrong is not None:
+        raise _RefusedError(wrong)
+    return text
+
+
 def _language(code: str) -> str:
     if code and code not in codes():
         wrong = say("there is no such language; there are: {codes}", codes=", ".join(codes()))
@@ -212,12 +220,28 @@ class Settings(BaseSettings):
     """Address the web port listens on; the default is reached from this machine only."""
     port: int = Field(default=8047, ge=1, le=65_535)
     """Web port."""
+    map_tiles: Annotated[str, AfterValidator(_template)] = ""
+    """Address of map tiles, XYZ or WMTS in EPSG:3857, with gaps as the README has them."""
+    map_attribution: str = ""
+    """Who must be named beside the map, as the provider's terms ask."""
+    map_greatest_zoom: int = Field(default=19, ge=1, le=GREATEST)
+    """Greatest zoom the provider has tiles of."""
+    map_key: SecretStr | None = None
+    """Key that fills its gap in the address of map tiles."""
     log_level: Literal["debug", "info", "warning", "error"] = "info"
     """Least severe event that is logged."""
     log_format: Literal["text", "json"] = "text"
     """Log lines for people or for machines."""
     language: Annotated[str, AfterValidator(_language)] = ""
     """Language of this command line until a farm file is read; that of LANG when not set."""
+
+    @property
+    def pictures(self) -> MapPictures | None:
+        """Where pictures of the ground come from; None where none are set, or nobody is named."""
+        if not (self.map_tiles and self.map_attribution.strip() and self.contact):
+            return None
+        named = self.map_attribution.strip()
+        return MapPictures(self.map_tiles, named, self.map_greatest_zoom, self.map_key)
 
 
 def read_settings() -> Settings:
@@ -234,10 +258,25 @@ def read_settings() -> Settings:
         wrong += [_mistake(e) for e in error.errors(include_input=False, include_url=False)]
     except pydantic_settings.SettingsError as error:
         wrong.append(_unreadable(str(error)))
+    else:
+        wrong += _of_map(settings)
     if wrong:
         raise SettingsError(wrong)
     _make(settings.state_dir)
     return settings
+
+
+def _of_map(settings: Settings) -> Iterator[Message]:
+    """What map tiles need besides their address."""
+    if settings.map_tiles and not settings.map_attribution.strip():
+        wrong = say("is not set; whoever gives the tiles must be named")
+        mend = say("write it as the provider's terms ask")
+        yield _with_mend(_variable("map_attribution"), wrong, mend)
+    if (KEY in settings.map_tiles) != (settings.map_key is not None):
+        wrong = say(
+            "does not fit the address of map tiles, which has or lacks the gap {key}", key=KEY
+        )
+        yield _with_mend(_variable("map_key"), wrong, say("set both or neither"))
 
 
 def _settings_file() -> Path | None:

@@ -110,7 +110,7 @@ async def test_from_a_link_to_a_farm_by_tapping(browser: Browser, visit: Visit) 
     assert box is not None
     for x, y in ((0.2, 0.8), (0.8, 0.8), (0.8, 0.2), (0.2, 0.2), (0.1, 0.1)):
         await grid.click(position={"x": box["width"] * x, "y": box["height"] * y})
-    await press(page, "Take the last corner back")
+    await press(page, "Undo")
     await expect(page.locator("#draw-says")).to_contain_text("Corners: 4")
     await press(page, "Next")
     await page.get_by_label("Crop", exact=True).fill("soybeans")
@@ -251,7 +251,16 @@ async def test_axe_finds_nothing_and_all_fits(
     await clean("field, wrong")
     await page.locator("#f-corners").fill("41.62, -96.95\n41.62, -96.94\n41.63, -96.94")
     await page.locator("button.big").click()
-    for screen in ("crop", "sides?field=field", "sprayer", "label", "feed", "station", "phone"):
+    for screen in (
+        "crop",
+        "sides?field=field",
+        "neighbour",
+        "sprayer",
+        "label",
+        "feed",
+        "station",
+        "phone",
+    ):
         await page.goto(f"{visit.url}/first/{screen}")
         await clean(screen)
     await page.goto(f"{visit.url}/first/station")

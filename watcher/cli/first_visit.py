@@ -22,6 +22,8 @@ from watcher.service.clock import WallClock
 from watcher.service.farm_versions import FarmVersions
 from watcher.service.first_farm import FirstFarm
 from watcher.settings import Settings, networks, problems
+from watcher.sources.body_reader import BodyReader
+from watcher.sources.tiles import TileClient
 from watcher.web.auth.authenticator import Authenticator
 from watcher.web.auth.login_pages import is_of_one_machine, terminal_qr
 from watcher.web.auth.session_file import open_session_store
@@ -36,6 +38,7 @@ from watcher.web.server import Server
 log = structlog.get_logger("watcher.cli")
 VERSIONS = "farm-versions"
 _KEPT = "first-visit.json"
+_TILES = "tiles.db"
 _OWNER = "owner"
 _ALIVE_EVERY_S = 10.0
 
@@ -91,6 +94,7 @@ async def _asking(
         told_tokens=frozenset(settings.station_tokens),
         addresses=settings.push_urls,
         pushes=pushes,
+        tiles=tiles_of(settings),
     )
     server = Server(create_first_visit(visit), proxies=networks(settings.proxies))
     systemd.notify("READY=1")
@@ -109,6 +113,15 @@ async def _asking(
             texts = FarmTexts.of_files(settings.farm)
             FarmVersions(settings.state_dir / VERSIONS).add(texts, by=visit.by, at=clock.now())
     return written.is_set()
+
+
+def tiles_of(settings: Settings, reader: BodyReader | None = None) -> TileClient | None:
+    """Return what fetches pictures of the ground; None where none are set."""
+    pictures = settings.pictures
+    if pictures is None:
+        return None
+    cache = settings.state_dir / _TILES
+    return TileClient(pictures, contact=settings.contact, cache=cache, reader=reader)
 
 
 async def _alive() -> None:

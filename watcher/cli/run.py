@@ -8,6 +8,7 @@ from contextlib import closing
 
 import typer
 
+from watcher.sources import tiles
 from watcher.sources.body_process import BodyProcess
 from watcher.sources.feeds import mapped_json, met_norway, nws, open_meteo
 
@@ -15,7 +16,7 @@ from watcher.sources.feeds import mapped_json, met_norway, nws, open_meteo
 from watcher.sources.stations import csv_station, sensorthings
 from watcher.units import Kind
 
-READERS = (csv_station, mapped_json, met_norway, nws, open_meteo, sensorthings)
+READERS = (csv_station, mapped_json, met_norway, nws, open_meteo, sensorthings, tiles)
 
 
 def add_to(app: typer.Typer) -> None:

@@ -12,7 +12,7 @@ import structlog
 import typer
 
 from watcher.cli.context import BAD_INPUT, answer, open_farm, open_settings, stop
-from watcher.cli.first_visit import VERSIONS, first_visit
+from watcher.cli.first_visit import VERSIONS, first_visit, tiles_of
 from watcher.cli.login import KEYRING
 from watcher.cli.starting import Start, farm_to_run, has_kept_farm, refuse, started
 from watcher.delivery.acknowledgement import Links
@@ -175,6 +175,7 @@ async def _run(
         StationTokens(settings.station_tokens, keyring),
         Users(settings.users, settings.programs),
         links,
+        tiles=tiles_of(settings, reader),
         pushes=pushes,
         calendars=calendars if settings.address else None,
         address=settings.address,

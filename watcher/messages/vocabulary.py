@@ -6,6 +6,7 @@ from watcher.farm.models import (
     NozzleKind,
     Origin,
     SprayerKind,
+    Susceptibility,
     WeedPressure,
     Weeds,
 )
@@ -34,6 +35,11 @@ ORIGIN_WORDS: dict[Origin, Message] = {
     Origin.NATIONAL_LAW: say("national law"),
     Origin.OWN: say("own"),
     Origin.DEFAULT: say("our default"),
+}
+SUSCEPTIBILITY_WORDS: dict[Susceptibility, Message] = {
+    Susceptibility.TOLERANT: say("takes no harm"),
+    Susceptibility.SUSCEPTIBLE: say("takes harm"),
+    Susceptibility.VERY_SUSCEPTIBLE: say("takes harm from very little, or people live there"),
 }
 POINTS: dict[str, Message] = {
     "N": say("N"),

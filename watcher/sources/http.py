@@ -29,7 +29,14 @@ from watcher.sources import json_text
 from watcher.sources.base import SourceError
 from watcher.sources.body_reader import BodyReader, InPlace
 from watcher.sources.feeds.body import readable
-from watcher.sources.whole_bodies import ENCODING, Dated, WholeBodies, http_date, origin_of
+from watcher.sources.whole_bodies import (
+    ENCODING,
+    Dated,
+    WholeBodies,
+    http_date,
+    is_json,
+    origin_of,
+)
 
 T = TypeVar("T")
 
@@ -99,7 +106,8 @@ class FeedClient:
     ``deadline_s`` bounds one ``get`` with all its retries. ``reader`` reads the bodies. ``sleep``,
     ``rng``, ``clock`` and ``transport`` are there for tests; the clock must agree with the
     machine's, which is what the cache goes by. ``dated`` is given the time each server puts on its
-    answers. A proxy from the environment is not used.
+    answers. ``whole`` says which bodies may be kept, for ``kept_s`` at most and ``cache_bytes`` in
+    all. A proxy from the environment is not used.
     """
 
     def __init__(
@@ -115,6 +123,11 @@ class FeedClient:
         rng: random.Random | None = None,
         clock: Callable[[], float] = time.time,
         dated: Dated | None = None,
+        whole: Callable[[bytes], bool] = is_json,
+        kept_s: float = KEPT_S,
+        cache_bytes: int = 256 * 2**20,
+        attempts: int = ATTEMPTS,
+        follow_redirects: bool = True,
     ) -> None:
         if not (contact.strip() and contact.isascii() and contact.isprintable()):
             raise ValueError(
@@ -131,6 +144,8 @@ class FeedClient:
         self._rng = rng or random.Random()  # noqa: S311 - spreads requests, guards nothing
         self._clock = clock
         self._dated = dated
+        self._whole, self._kept_s, self._cache_bytes = whole, kept_s, cache_bytes
+        self._attempts, self._follow_redirects = attempts, follow_redirects
         self._not_before: dict[str, float] = {}
         self._open = AsyncExitStack()
         self._client: httpx.AsyncClient
@@ -141,14 +156,19 @@ class FeedClient:
             httpx.AsyncClient(
                 transport=AsyncCacheTransport(
                     WholeBodies(
-                        self._network, self._max_bytes, self._clock, self.reader, self._dated
+                        self._network,
+                        self._max_bytes,
+                        self._clock,
+                        self.reader,
+                        self._dated,
+                        whole=self._whole,
                     ),
                     storage,
                     rfc=CacheOptions(shared=False),
                 ),
                 headers={"User-Agent": self._user_agent, "Accept-Encoding": ENCODING},
                 timeout=httpx.Timeout(15.0, connect=10.0),
-                follow_redirects=True,
+                follow_redirects=self._follow_redirects,
                 max_redirects=5,
             )
         )
@@ -162,7 +182,7 @@ class FeedClient:
             str(self._cache) if self._cache else ":memory:", isolation_level=None
         )
         storage = AsyncSqliteStorage(
-            connection=connection, default_ttl=KEPT_S, max_size=256 * 2**20
+            connection=connection, default_ttl=self._kept_s, max_size=self._cache_bytes
         )
         await storage.get_entries("")  # an unusable file is reported now, not at the first poll
         return storage
@@ -201,8 +221,16 @@ class FeedClient:
 
     async def text(self, url: str) -> bytes:
         """Return the plain text at ``url``, never from the cache. Raises as ``get``."""
-        response = await self._asked(self._request(url, {}, {"Accept": "text/plain"}))
-        return response.content
+        body, _ = await self.body(url, accept="text/plain")
+        return body
+
+    async def body(self, url: str, *, accept: str) -> tuple[bytes, httpx.Headers]:
+        """Return what is at ``url`` unread, with its headers: kept where ``whole`` lets it.
+
+        Raises as ``get``.
+        """
+        response = await self._asked(self._request(url, {}, {"Accept": accept}))
+        return response.content, response.headers
 
     async def _asked(self, request: httpx.Request) -> httpx.Response:
         """Return the feed's answer to a request, tried again for a while where that may help."""
@@ -257,7 +285,7 @@ class FeedClient:
     def _retrying(self) -> AsyncRetrying:
         return AsyncRetrying(
             sleep=self._sleep,
-            stop=stop_after_attempt(ATTEMPTS),
+            stop=stop_after_attempt(self._attempts),
             wait=self._pause,
             retry=retry_if_exception_type(_TryAgainError),
             reraise=True,

@@ -39,8 +39,11 @@ class WholeBodies(httpx.AsyncBaseTransport):
         clock: Callable[[], float],
         reader: BodyReader,
         dated: Dated | None = None,
+        *,
+        whole: Callable[[bytes], bool],
     ) -> None:
         self._network = network
+        self._whole = whole
         self._reader = reader
         self._dated = dated
         self._max_bytes = max_bytes
@@ -111,15 +114,15 @@ class WholeBodies(httpx.AsyncBaseTransport):
         if response.status_code == httpx.codes.NOT_MODIFIED:
             return headers
         control = headers.get("cache-control", "")
-        if response.status_code not in {200, 203} or not await self._is_json(body):
+        if response.status_code not in {200, 203} or not await self._is_whole(body):
             headers["cache-control"] = "no-store"
         elif "max-age" not in control and "expires" not in headers:
             # Without an expiry the cache would guess one from Last-Modified.
             headers["cache-control"] = ", ".join(filter(None, [control, "no-cache"]))
         return headers
 
-    async def _is_json(self, body: bytes) -> bool:
-        return await self._reader.read(partial(_is_json, body), size=len(body))
+    async def _is_whole(self, body: bytes) -> bool:
+        return await self._reader.read(partial(self._whole, body), size=len(body))
 
 
 class _Unpacked:
@@ -185,7 +188,8 @@ def http_date(text: str) -> float | None:
         return None
 
 
-def _is_json(body: bytes) -> bool:
+def is_json(body: bytes) -> bool:
+    """Whether a body is one whole JSON value."""
     try:
         json_text.loads(body)
     except ValueError:

@@ -22,8 +22,9 @@ from watcher.jobs.commands import BadStepError
 from watcher.service.health import Health
 from watcher.service.source_factory import PostingStation, posting_stations
 from watcher.service.watch import Watch
+from watcher.sources.tiles import TileClient
 from watcher.store.errors import LogError, UnknownJobError
-from watcher.web import calendar, static_files
+from watcher.web import calendar, map_tiles, static_files
 from watcher.web.api import (
     endpoints,
     farm_whole,
@@ -54,6 +55,7 @@ from watcher.web.pages import (
     events,
     farm,
     farm_feed,
+    farm_map,
     farm_station,
     farm_tables,
     field_edit,
@@ -101,19 +103,23 @@ class Keys:
     """The way to devices; None where there is no contact that push services ask for."""
     address: str = ""
     """Where the pages are reached from outside; empty where not set."""
+    tiles: TileClient | None = None
+    """Fetches pictures of the ground; None where none are set."""
 
 
 def create_app(watch: Watch, keys: Keys) -> FastAPI:
     """Build the application around a running watch."""
     door = Authenticator(keys.keyring, keys.access, watch.clock)
-    house = AppContext(watch, door, keys.pushes, keys.address)
+    pictures = keys.tiles.pictures if keys.tiles else None
+    house = AppContext(watch, door, keys.pushes, keys.address, pictures)
     streams = Streams(of_one=events.MOST_OF_ONE, in_all=events.MOST_STREAMS)
     listened = Streams(of_one=program_events.MOST_OF_ONE, in_all=program_events.MOST_STREAMS)
 
     @contextlib.asynccontextmanager
     async def while_open(_app: FastAPI) -> AsyncIterator[None]:
         current_default_thread_limiter().total_tokens = _THREADS
-        yield
+        async with keys.tiles or contextlib.nullcontext():
+            yield
 
     app = FastAPI(
         title="Field weather watch",
@@ -138,6 +144,8 @@ def create_app(watch: Watch, keys: Keys) -> FastAPI:
         farm_tables.router(house),
         farm_feed.router(house),
         farm_station.router(house),
+        farm_map.router(house),
+        map_tiles.router(keys.tiles, door.looker),
         hours.router(house),
         plan.router(house, keys.calendars),
         calendar.router(house, keys.calendars),

@@ -17,12 +17,15 @@ from watcher.planning.kept import PlanNow
 from watcher.service.day_plan import closed, plan_now
 from watcher.service.snapshot import Snapshot
 from watcher.service.watch import Watch
+from watcher.sources.tile_address import MapPictures
 from watcher.store.errors import LogError
 from watcher.web.auth.authenticator import Authenticator, Visitor
 from watcher.web.auth.users import Role
 from watcher.web.open_jobs import OpenJobViewModel, open_jobs
 from watcher.web.renderer import Renderer
 
+TILES_AT = "/map/tiles"
+"""Where pages ask for pictures of the ground."""
 OLD_AFTER_S = 120
 """A judgement older than this is not shown without saying so: the watch judges every 30 s."""
 
@@ -50,7 +53,14 @@ class AppContext:
     """The way to devices; None where nothing is pushed."""
     address: str = ""
     """Where the pages are reached from outside, as the settings have it; empty where not set."""
+    pictures: MapPictures | None = None
+    """Where pictures of the ground come from; None where none are set."""
     paper: Renderer = field(default_factory=Renderer)
+
+    @property
+    def tiles_from(self) -> tuple[str, int] | None:
+        """Where a map asks for its pictures, and their greatest zoom; None where there are none."""
+        return (TILES_AT, self.pictures.greatest_zoom) if self.pictures else None
 
     @property
     def farm(self) -> Farm:

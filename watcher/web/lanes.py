@@ -140,7 +140,7 @@ class Lanes:
 
     def _lane(self, method: str, path: str) -> Lane | None:
         """The lane of a request; None for what is bounded where it is answered."""
-        if path.startswith(("/stations/", "/api/v1/stations/")) or path in _OUTSIDE:
+        if path.startswith(("/stations/", "/api/v1/stations/", "/map/tiles/")) or path in _OUTSIDE:
             return None
         if path == "/login" and method not in _READS:
             return self.log_ins

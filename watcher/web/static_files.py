@@ -16,6 +16,7 @@ _TYPES = {
     "page.css": "text/css",
     "page.js": "text/javascript",
     "push.js": "text/javascript",
+    "map.js": "text/javascript",
     "icon.svg": "image/svg+xml",
     "icon-192.png": "image/png",
     "icon-512.png": "image/png",

@@ -1,5 +1,6 @@
 """The first visit: screen by screen to a farm that passes the check, or told in place what not."""
 
+import gzip
 import json
 import math
 import re
@@ -7,6 +8,7 @@ from collections.abc import Mapping
 from html import unescape
 from pathlib import Path
 
+import httpx
 import pytest
 
 from tests.support.first_visit import CORNERS, PLACE, SPRAYER, TOKEN
@@ -237,3 +239,172 @@ async def test_it_speaks_spanish_and_every_page_is_small(site: Site) -> None:
     assert total < 60_000
     for path in ("/first/nowhere", "/static/other", "/first/sides?field=nowhere"):
         assert (await site.web.get(path)).status_code == 404
+
+
+async def look(site: Site, corners: str) -> httpx.Response:
+    found = TOKEN.search((await site.web.get("/first/field")).text)
+    assert found
+    form = {"form_token": unescape(found[1]), "corners": corners}
+    return await site.web.post("/first/field/look", data=form)
+
+
+async def test_a_shape_is_looked_at_while_it_is_drawn(site: Site) -> None:
+    await site.tell("place", **PLACE)
+    told = (await look(site, CORNERS)).json()
+    assert told["area"] == "229 acre"
+    crossing = await look(site, "41.62, -96.95\n41.63, -96.94\n41.63, -96.95\n41.62, -96.94")
+    assert crossing.status_code == 422
+    assert "crosses or touches itself" in crossing.json()["wrong"]
+    assert crossing.json()["at"] == pytest.approx([-96.945, 41.625])
+
+
+async def test_a_file_with_one_field_becomes_corners(site: Site) -> None:
+    ring = "-96.95,41.62 -96.94,41.62 -96.94,41.63 -96.95,41.62"
+    kml = f"<kml><Placemark><name>Creek</name><Polygon><outerBoundaryIs><coordinates>{ring}"
+    kml += "</coordinates></outerBoundaryIs></Polygon></Placemark></kml>"
+    told = (await look(site, kml)).json()
+    assert told["name"] == "Creek"
+    assert told["corners"].splitlines()[0] == "41.6200000, -96.9500000"
+
+
+def _two(east: float) -> str:
+    """Two fields, the second so many degrees east of the first."""
+    box = [[0.0, 0.0], [0.01, 0.0], [0.01, 0.01], [0.0, 0.01], [0.0, 0.0]]
+    features = [
+        {
+            "type": "Feature",
+            "properties": {"name": name},
+            "geometry": {
+                "type": "Polygon",
+                "coordinates": [[[-96.95 + off + x, 41.62 + y] for x, y in box]],
+            },
+        }
+        for name, off in (("hill", 0.0), ("creek", east))
+    ]
+    return json.dumps({"type": "FeatureCollection", "features": features})
+
+
+async def test_fields_that_come_together_and_overlap_are_told_and_kept_by_saying_so(
+    site: Site,
+) -> None:
+    await site.tell("place", **PLACE)
+    overlapping = _two(0.0099)
+    told = (await look(site, overlapping)).json()
+    assert told["near"] == ["Fields: 2"]
+    assert told["overlaps"] == ["hill overlaps creek by 2.29 acre, 1.0 % of the smaller"]
+    refused = await site.tell("field", corners=overlapping)
+    assert refused.status_code == 422
+    assert "hill overlaps creek by 2.29 acre" in refused.text
+    assert site.visit.farm.shapes == {}
+    kept = await site.tell("field", corners=overlapping, overlap_ok="yes")
+    assert kept.status_code == 303
+    assert list(site.visit.farm.shapes) == ["hill", "creek"]
+
+
+async def test_who_has_no_link_looks_at_no_shape_and_no_tile(site: Site) -> None:
+    site.web.cookies.clear()
+    assert (await site.web.post("/first/field/look", data={})).status_code == 401
+    assert (await site.web.get("/map/tiles/1/0/0")).status_code == 401
+
+
+async def test_without_an_address_of_tiles_the_page_says_so(site: Site) -> None:
+    page = (await site.web.get("/first/field")).text
+    assert "Plain grid: no pictures of the ground are set." in page
+    assert (await site.web.get("/map/tiles/1/0/0")).status_code == 404
+
+
+_BESIDE = re.compile(r'(?:href|src)="(/static/[^"]+)"')
+_MOST_BYTES = 60_000
+
+
+async def _weight(site: Site, paths: Mapping[str, None]) -> int:
+    """Bytes that come over the line for pages, and once for each file beside them."""
+    files: dict[str, None] = {}
+    total = 0
+    for path in paths:
+        async with site.web.stream("GET", path, headers={"accept-encoding": "gzip"}) as answer:
+            body = b"".join([part async for part in answer.aiter_raw()])
+        assert answer.status_code == 200, path
+        total += len(body) + sum(len(k) + len(v) + 4 for k, v in answer.headers.raw)
+        text = gzip.decompress(body) if body[:2] == b"\x1f\x8b" else body
+        files |= dict.fromkeys(_BESIDE.findall(text.decode()))
+    return total + (await _weight(site, files) if files else 0)
+
+
+async def test_the_whole_visit_is_light(site: Site) -> None:
+    """Every screen once, with style and scripts, headers counted."""
+    await tell_all(site)
+    weight = await _weight(site, dict.fromkeys([*(f"/first/{s}" for s in TOLD), "/first"]))
+    print(f"the first visit: {weight / 1000:.1f} kB")
+    assert weight < _MOST_BYTES
+
+
+async def draw_neighbour(site: Site, **told: str) -> httpx.Response:
+    found = TOKEN.search((await site.web.get("/first/neighbour")).text)
+    assert found
+    return await site.web.post("/first/neighbour", data=told | {"form_token": unescape(found[1])})
+
+
+_VINES = "41.631, -96.95\n41.631, -96.94\n41.633, -96.94\n41.633, -96.95"
+
+
+async def test_who_lies_beside_a_field_is_drawn_as_they_lie(site: Site) -> None:
+    await tell_all(site, but="sides?field=hill_piece")
+    silent = "No drift onto neighbours is judged beside hill piece"
+    assert silent in (await site.web.get("/first")).text
+    told = {"name": "Old vines", "grows": "grapes", "minds": "very susceptible"}
+    answer = await draw_neighbour(site, **told, corners=_VINES)
+    assert answer.status_code == 303
+    vines = site.visit.farm.raw["neighbours"]["old_vines"]
+    assert vines == {"grows": "grapes", "susceptibility": "very susceptible"}
+    end = (await site.web.get("/first")).text
+    assert "Start watching" in end
+    # 111 m north of its edge: further than what is asked about.
+    assert silent in end
+    page = (await site.web.get("/first/neighbour")).text
+    assert "old vines: grapes" in page
+    near = _VINES.replace("41.631", "41.6305")
+    await draw_neighbour(site, grows="peaches", minds="susceptible", corners=near)
+    assert silent not in (await site.web.get("/first")).text
+
+
+async def test_a_neighbour_that_overlaps_the_field_is_kept_by_saying_so(site: Site) -> None:
+    await tell_all(site, but="sides?field=hill_piece")
+    told = {"grows": "grapes", "minds": "susceptible"}
+    over = _VINES.replace("41.631", "41.62999")
+    answer = await draw_neighbour(site, **told, corners=over)
+    assert answer.status_code == 422
+    assert "overlaps hill piece by 0.23 acre" in answer.text
+    assert "neighbours" not in site.visit.farm.raw
+    answer = await draw_neighbour(site, **told, corners=over, overlap_ok="yes")
+    assert answer.status_code == 303
+    assert list(site.visit.farm.raw["neighbours"]) == ["grapes"]
+
+
+async def test_a_drawn_neighbour_is_taken_off_again(site: Site) -> None:
+    await tell_all(site, but="sides?field=hill_piece")
+    await draw_neighbour(site, grows="grapes", minds="susceptible", corners=_VINES)
+    found = TOKEN.search((await site.web.get("/first/neighbour")).text)
+    assert found
+    form = {"form_token": unescape(found[1]), "neighbour": "grapes"}
+    await site.web.post("/first/neighbour/remove", data=form)
+    assert "grapes" not in site.visit.farm.raw.get("neighbours", {})
+    assert "grapes" not in site.visit.farm.shapes
+
+
+@pytest.mark.parametrize(
+    ("told", "says"),
+    [
+        ({"grows": "", "minds": "susceptible", "corners": _VINES}, "write what grows or lives"),
+        ({"grows": "grapes", "minds": "", "corners": _VINES}, "susceptibility"),
+        ({"grows": "grapes", "minds": "susceptible", "corners": ""}, "there is no boundary yet"),
+    ],
+)
+async def test_what_a_neighbour_lacks_is_answered_in_place(
+    site: Site, told: Mapping[str, str], says: str
+) -> None:
+    await tell_all(site, but="sides?field=hill_piece")
+    answer = await draw_neighbour(site, **told)
+    assert answer.status_code == 422
+    assert says in unescape(answer.text)
+    assert "neighbours" not in site.visit.farm.raw

@@ -14,7 +14,7 @@ from watcher.farm.geometry.ground import Ground, Polygonal
 Side = Literal["north", "east", "south", "west"]
 SIDES: tuple[Side, ...] = ("north", "east", "south", "west")
 _TOWARDS = {"north": (0.0, 1.0), "east": (1.0, 0.0), "south": (0.0, -1.0), "west": (-1.0, 0.0)}
-_DEEP_M = 100.0
+DEEP_M = 100.0
 """What grows beside a field is taken to reach so far until it is drawn: as far as reach asks."""
 _LEAST_M2 = 200.0
 _MOST_LETTERS = 40
@@ -31,10 +31,7 @@ def beside(shape: Polygonal, side: Side, others: Iterable[Polygonal] = ()) -> Po
     x, y = _TOWARDS[side]
     parts = shapely.get_parts(own)
     swept = shapely.union_all(
-        [
-            shapely.convex_hull(shapely.union(p, translate(p, x * _DEEP_M, y * _DEEP_M)))
-            for p in parts
-        ]
+        [shapely.convex_hull(shapely.union(p, translate(p, x * DEEP_M, y * DEEP_M))) for p in parts]
     )
     left = swept.difference(shapely.union_all(list(ground.fields.values())))
     kept = [p for p in shapely.get_parts(left) if p.geom_type == "Polygon" and p.area >= _LEAST_M2]

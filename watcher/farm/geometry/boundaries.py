@@ -22,9 +22,12 @@ _EXPORT_AGAIN = say("export the boundary again")
 class BadShapeError(Exception):
     """A geometry that is not a boundary: what is wrong and what to do."""
 
-    def __init__(self, wrong: Message, mend: Message) -> None:
+    def __init__(
+        self, wrong: Message, mend: Message, at: tuple[float, float] | None = None
+    ) -> None:
+        """``at`` is the longitude and latitude of where it is wrong, where there is one place."""
         super().__init__(str(wrong))
-        self.wrong, self.mend = wrong, mend
+        self.wrong, self.mend, self.at = wrong, mend, at
 
 
 @dataclass(frozen=True)
@@ -204,6 +207,7 @@ def _check_valid(shape: Polygonal) -> None:
         wrong = say("its boundary crosses or touches itself")
     if len(at) == 2:
         wrong = say("{wrong} at {place}", wrong=wrong, place=_place(*at))
+        raise BadShapeError(wrong, _DRAW_AGAIN, (at[0], at[1]))
     raise BadShapeError(wrong, _DRAW_AGAIN)
 
 

@@ -23,6 +23,7 @@ _MOST_OUTLINES = 200
 _NAMES = ("name", "field", "field_name", "fieldname", "label", "title", "designator", "id")
 _TRACK_WITHIN_DEG = 1.5e-5
 """A walked line is simplified to within about a metre and a half, less than a phone is off by."""
+_LEAST_CORNERS = 3
 _WALKED = 50
 """So many corners nobody types: they were walked."""
 _NUMBER = r"([-+]?\d+(?:\.\d+)?)\s*°?\s*([NSEWnsew]?)"
@@ -59,7 +60,7 @@ def outlines(text: str) -> list[Outline]:
     elif text[:1] == "<":
         found = list(_of_xml(_xml(text)))
     else:
-        found = [Outline("", _shape([_typed(text)]))]
+        found = [Outline("", _typed_shape(text))]
     return _some(found)
 
 
@@ -191,6 +192,43 @@ def _place(longitude: str | None, latitude: str | None) -> tuple[float, float]:
         raise BadShapeError(say("a position is no number"), say("export it again")) from None
 
 
+def typed_corners(shape: Polygonal) -> str:
+    """Return a boundary as it is typed: to a centimetre what ``outlines`` reads."""
+    rings = [ring for part in shapely.get_parts(shape) for ring in (part.exterior, *part.interiors)]
+    return "\n\n".join(
+        "\n".join(f"{latitude:.7f}, {longitude:.7f}" for longitude, latitude in ring.coords[:-1])
+        for ring in rings
+    )
+
+
+def _typed_shape(text: str) -> Polygonal:
+    """Parts of a boundary with an empty line between them; a part within another is a hole."""
+    blocks = [
+        block for block in re.split(r"\n[^\S\n]*\n\s*", text.replace("\r", "")) if block.strip()
+    ]
+    if len(blocks[0].splitlines()) < _LEAST_CORNERS:
+        blocks = ["\n".join(blocks)]  # typed with empty lines between corners
+    rings = [_typed(block) for block in blocks]
+    if len(rings) == 1:
+        return _shape(rings)
+    wholes = [_shape([ring]) for ring in rings]
+    # A ring is a hole in the smallest that holds it, if an odd number of rings do.
+    held_by = [
+        sorted(
+            (j for j, other in enumerate(wholes) if j != i and other.contains(one)),
+            key=lambda j: wholes[j].area,
+        )
+        for i, one in enumerate(wholes)
+    ]
+    parts = [
+        [rings[i], *(rings[j] for j, by in enumerate(held_by) if len(by) % 2 and by[0] == i)]
+        for i, by in enumerate(held_by)
+        if not len(by) % 2
+    ]
+    found = _closed([[[list(at) for at in ring] for ring in part] for part in parts])
+    return found.geoms[0] if len(parts) == 1 and isinstance(found, shapely.MultiPolygon) else found
+
+
 def _typed(text: str) -> Ring:
     """Corners as people and phones write them: latitude first, one a line."""
     ring = []
@@ -200,7 +238,7 @@ def _typed(text: str) -> Ring:
             wrong = say("line {n} is no corner", n=number)
             raise BadShapeError(wrong, say("write latitude, longitude: 41.6278, -96.9588"))
         ring.append([place[1], place[0]])
-    if len(ring) < 3:
+    if len(ring) < _LEAST_CORNERS:
         wrong = say("a field has at least 3 corners")
         raise BadShapeError(wrong, say("add the corners that are missing"))
     return ring if len(ring) < _WALKED else _simplified(ring)

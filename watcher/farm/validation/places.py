@@ -13,6 +13,7 @@ import shapely
 from timezonefinder import TimezoneFinder
 
 from watcher.farm.feeds import UsWeatherService
+from watcher.farm.geometry.drawing import CARELESS, share_of_smaller
 from watcher.farm.geometry.ground import Polygonal
 from watcher.farm.problems import Problem, guess
 from watcher.farm.read_file import Draft
@@ -23,7 +24,6 @@ from watcher.i18n.message import Message, Number, joined, say
 _FAR_M = 100_000.0
 _WIDEST_M = 20_000.0
 _LEAST_M2 = 100.0
-_OVERLAP = 0.02  # share of the smaller of two areas; less is how carefully a line was drawn
 # The service's area: the states and the territories whose offices it runs.
 _NWS_COUNTRIES = frozenset({"US", "PR", "VI", "GU", "MP", "AS"})
 _GLOBE = pyproj.Geod(ellps="WGS84")
@@ -155,10 +155,8 @@ def overlap_problems(
     shapes = np.array([*fields.values(), *neighbours.values()], dtype=object)
     pairs = shapely.STRtree(shapes).query(shapes[: len(fields)], predicate="intersects")
     for one, other in pairs.T[pairs[0] < pairs[1]]:
-        # Both lie at the same latitude, so that square degrees will do for a share.
-        smaller = min(shapes[one].area, shapes[other].area)
-        share = shapes[one].intersection(shapes[other]).area / smaller
-        if share > _OVERLAP:
+        share = share_of_smaller(shapes[one], shapes[other])
+        if share > CARELESS:
             wrong = say(
                 'overlaps "{other}" by {share} of the smaller',
                 other=names[other],

@@ -4,7 +4,6 @@ It runs in place of the watch while there is no farm file, on the same port, and
 """
 
 import asyncio
-import json
 from typing import Any
 
 from fastapi import FastAPI, HTTPException, Request, Response
@@ -14,9 +13,10 @@ from starlette.middleware.gzip import GZipMiddleware
 from watcher.farm.geometry.importing import typed_place
 from watcher.farm.problems import FarmFileError, Problem
 from watcher.i18n.message import Message, say
+from watcher.web import map_tiles
 from watcher.web.auth.authenticator import NotAllowedError, NotLoggedInError
 from watcher.web.auth.security import SecurityMiddleware
-from watcher.web.first_visit import phone, station, steps
+from watcher.web.first_visit import drawing, phone, station, steps
 from watcher.web.first_visit.steps import Screen
 from watcher.web.first_visit.visit import FirstVisit, language_of
 from watcher.web.pages.farm_form import AtFaultError, Row, Typed, elsewhere, of_mistakes, rows
@@ -28,6 +28,7 @@ _STATIC = {
     "page.css": "text/css",
     "page.js": "text/javascript",
     "first.js": "text/javascript",
+    "map.js": "text/javascript",
     "push.js": "text/javascript",
     "starts.js": "text/javascript",
     "icon.svg": "image/svg+xml",
@@ -38,12 +39,17 @@ _MOST_BYTES = 280_000
 
 def create_first_visit(visit: FirstVisit) -> FastAPI:  # noqa: PLR0915  # its routes
     """Build the application."""
-    app = FastAPI(docs_url=None, redoc_url=None, openapi_url=None)
+    app = FastAPI(
+        docs_url=None, redoc_url=None, openapi_url=None, lifespan=drawing.while_open(visit.tiles)
+    )
     app.add_middleware(GZipMiddleware, minimum_size=600)
     app.add_middleware(SecurityMiddleware)
     show, owner = visit.show, visit.owner
+    pictures = visit.tiles.pictures if visit.tiles else None
     app.include_router(station.router(visit))
     app.include_router(phone.router(visit))
+    app.include_router(drawing.router(visit.farm, visit.door, pictures, language_of, show))
+    app.include_router(map_tiles.router(visit.tiles, visit.door.administrator))
 
     @app.get("/login/{link}")
     def ask_by_link(request: Request, link: str) -> Response:
@@ -164,7 +170,7 @@ def _screen(
     fields = steps.fields_of(step.key, farm, field)
     found = [_as_told(visit, row) for row in rows(fields, farm.texts, typed)]
     problems = typed.problems if typed else ()
-    others = [json.loads(json.dumps(s.__geo_interface__)) for s in farm.shapes.values()]
+    pictures = visit.tiles.pictures if visit.tiles else None
     return {
         "step": step,
         **steps.posts(step),
@@ -172,8 +178,8 @@ def _screen(
         "field": field,
         "wrong": of_mistakes(elsewhere(fields, problems)),
         "refused": bool(problems),
-        "place": farm.place,
-        "drawn": json.dumps(others),
+        "editor": drawing.editor(farm, pictures, asks_overlap=bool(problems)),
+        "attribution": pictures.attribution if pictures else "",
     }
 
 

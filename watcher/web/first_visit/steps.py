@@ -8,10 +8,12 @@ from typing import Any
 import shapely
 
 from watcher.farm.editing.edits import Edit, Remove, RemoveBoundary, SetBoundary, SetValue
-from watcher.farm.editing.first_farm import SIDES, beside, name_for
+from watcher.farm.editing.first_farm import DEEP_M, SIDES, beside, name_for
 from watcher.farm.editing.texts import FarmTexts
 from watcher.farm.geometry.boundaries import BadShapeError
-from watcher.farm.geometry.importing import outlines, typed_place
+from watcher.farm.geometry.drawing import among, drawn
+from watcher.farm.geometry.ground import Ground
+from watcher.farm.geometry.importing import Outline, outlines, typed_place
 from watcher.farm.models import DropletClass, NozzleKind, Susceptibility, WeedPressure, Weeds
 from watcher.farm.origin import Origin
 from watcher.farm.problems import FarmFileError, Problem
@@ -19,11 +21,13 @@ from watcher.farm.validation.places import zone_at
 from watcher.i18n.language import codes, language
 from watcher.i18n.message import Message, Name, Param, joined, say
 from watcher.limits.catalogue import IN_WINDOWS, Side
+from watcher.messages.drawn import overlap_line
 from watcher.messages.vocabulary import (
     DROPLET_WORDS,
     LIMIT_WORDS,
     NOZZLE_WORDS,
     ORIGIN_WORDS,
+    SUSCEPTIBILITY_WORDS,
     TARGET_WORDS,
     WEED_WORDS,
 )
@@ -50,11 +54,6 @@ _BESIDE: Mapping[str, Message] = {
     "east": say("To the east"),
     "south": say("To the south"),
     "west": say("To the west"),
-}
-_MINDS: Mapping[Susceptibility, Message] = {
-    Susceptibility.TOLERANT: say("takes no harm"),
-    Susceptibility.SUSCEPTIBLE: say("takes harm"),
-    Susceptibility.VERY_SUSCEPTIBLE: say("takes harm from very little, or people live there"),
 }
 
 
@@ -119,9 +118,14 @@ STEPS = (
 BY_KEY = {step.key: step for step in STEPS}
 
 
+def system_of(farm: FirstFarm) -> System:
+    """Return the units that were told so far."""
+    return "metric" if farm.raw.get("farm", {}).get("units") == "metric" else "us"
+
+
 def fields_of(step: str, farm: FirstFarm, field: str) -> list[Field]:
     """Return what a screen asks; ``field`` is the one whose sides are asked about."""
-    system: System = "metric" if farm.raw.get("farm", {}).get("units") == "metric" else "us"
+    system = system_of(farm)
     screens: Mapping[str, Callable[[], list[Field]]] = {
         "place": _place,
         "field": _field,
@@ -246,6 +250,7 @@ def _drawn(farm: FirstFarm, form: Mapping[str, str]) -> list[Edit]:
         found = outlines(form.get("corners", ""))
     except BadShapeError as error:
         raise AtFaultError([Problem(farm.file, "corners", error.wrong, error.mend)]) from error
+    _refuse_overlaps(farm, found, form)
     known = farm.raw.get("fields", {})  # what is known of a field outlives its being drawn anew
     given: list[Edit] = [RemoveBoundary(name) for name in farm.shapes]
     given += [Remove(("fields",)), Remove(("neighbours",))]
@@ -259,6 +264,22 @@ def _drawn(farm: FirstFarm, form: Mapping[str, str]) -> list[Edit]:
             SetValue(("fields", name), known.get(name, {}) | {"window": _WINDOW}),
         ]
     return given
+
+
+def _refuse_overlaps(farm: FirstFarm, found: Sequence[Outline], form: Mapping[str, str]) -> None:
+    """Raise ``AtFaultError`` where fields that come together overlap, and nobody says it is so."""
+    shapes = {one.name or str(i): one.shape for i, one in enumerate(found, start=1)}
+    over = among(shapes)
+    if not over or form.get("overlap_ok"):
+        return
+    system = system_of(farm)
+    mend = say("move the line between them, or say that it is meant so")
+    raise AtFaultError(
+        [
+            Problem(farm.file, "corners", joined([Name(n), overlap_line(o, system)], " "), mend)
+            for n, o in over
+        ]
+    )
 
 
 def _crop(name: str, system: System) -> list[Field]:
@@ -296,7 +317,7 @@ def _sides(field: str) -> list[Field]:
     for side in SIDES:
         at = ("neighbours", f"{field}_{side}")
         choices: list[tuple[str, Param]] = [("", say("nothing that minds"))]
-        choices += _words(Susceptibility, _MINDS)
+        choices += _words(Susceptibility, SUSCEPTIBILITY_WORDS)
         found += [
             Field(f"{side}:minds", (*at, "susceptibility"), _BESIDE[side], "choice", choices),
             Field(f"{side}:grows", (*at, "grows"), say("What grows or lives there")),
@@ -434,9 +455,11 @@ def not_judged(farm: FirstFarm) -> list[Message]:
     for key in dict.fromkeys(key for key, _ in _BOUNDS):
         if key not in window:
             found.append(say("Not judged: {limit}", limit=LIMIT_WORDS[IN_WINDOWS[key].limit]))
-    for name in raw.get("fields", {}):
-        told_of = [side for side in SIDES if f"{name}_{side}" in raw.get("neighbours", {})]
-        if not told_of:
+    shapes, fields = farm.shapes, raw.get("fields", {})
+    own = {name: shape for name, shape in shapes.items() if name in fields}
+    ground = Ground(own, {name: s for name, s in shapes.items() if name not in own})
+    for name, shape in own.items():
+        if not drawn(shape, name, "field", ground, within_m=DEEP_M).near:
             found.append(say("No drift onto neighbours is judged beside {field}", field=Name(name)))
     return found
 

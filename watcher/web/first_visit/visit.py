@@ -14,11 +14,10 @@ from watcher.farm import Farm
 from watcher.i18n.language import ENGLISH, Language, accepted
 from watcher.i18n.message import Message
 from watcher.service.first_farm import FirstFarm
+from watcher.sources.tiles import TileClient
 from watcher.web.auth.authenticator import Authenticator, Visitor
+from watcher.web.map_editor import HERE
 from watcher.web.renderer import Renderer
-
-_HERE = {"permissions-policy": "geolocation=(self)"}
-"""The phone's position may be asked for, on these pages only."""
 
 
 @dataclass
@@ -45,6 +44,8 @@ class FirstVisit:
     """The way to devices; None where there is no contact that push services ask for."""
     heard: dict[str, bytes] = field(default_factory=dict)
     """What each station sent last, in the course of this visit."""
+    tiles: TileClient | None = None
+    """Fetches pictures of the ground; None where none are set."""
     paper: Renderer = field(default_factory=Renderer)
 
     def show(
@@ -58,7 +59,7 @@ class FirstVisit:
             form_token=lambda: self.door.form_token(visitor),
             **values,
         )
-        page = HTMLResponse(text, status, headers=_HERE)
+        page = HTMLResponse(text, status, headers=HERE)
         if visitor.user is None:  # its forms are bound to this device
             self.door.enter(request, page, visitor.token)
         return page

@@ -14,11 +14,12 @@ from watcher.jobs.usual_gusts import usual_gusts
 from watcher.judge.best_starts import best_starts
 from watcher.judge.chances import FieldChance
 from watcher.judge.judgement import Judgement
-from watcher.judge.reasons import Reason, reasons
+from watcher.judge.reasons import Reason, left_strips, reasons
 from watcher.limits.catalogue import CATALOGUE, IN_WINDOWS, Limit
 from watcher.limits.status import Status
 from watcher.messages.chances import basis_line, best_start_items, holds_line, start_line
 from watcher.messages.coming import usual_gusts_line
+from watcher.messages.drawn import to_leave_lines
 from watcher.messages.drift import OPEN_BOOM, percent
 from watcher.messages.explain import ExplanationPart, explanation
 from watcher.messages.rules import origin_words
@@ -31,6 +32,7 @@ from watcher.web.context import AppContext
 from watcher.web.open_jobs import OpenJobViewModel, by_field, open_jobs
 from watcher.web.pages.air_now import air_now
 from watcher.web.pages.view_models import FieldViewModel, StatusMark, field_sight, line
+from watcher.web.svg.below_map import MAP_WIDTH, ruler
 from watcher.web.svg.ground import ground_map
 from watcher.web.svg.hours import Ahead, ahead, chart
 from watcher.web.svg.reach import SprayReach, spray_reach
@@ -154,6 +156,8 @@ def _field(house: AppContext, field: str, setup: str | None, at: int | None) -> 
     chance = _chance(house, (field, chosen), judgement, time, status)
     can_spray = status >= Status.MARGINAL
     days = best_starts(picture.judgement, picture.outlook.now_index, house.chances, field)
+    strips = left_strips(judgement, *case)
+    drawn, metres = ground_map(judgement, case, reach, strips, house.tiles_from)
     return {
         "field": field,
         "holds": holds_line(chance, now, house.farm.zone) if can_spray else None,
@@ -180,13 +184,20 @@ def _field(house: AppContext, field: str, setup: str | None, at: int | None) -> 
         "at_clock": house.clock(int(judgement.series.times[time])),
         "is_now": time == picture.outlook.now_index,
         "times": list(_times(house, judgement, case, picture.outlook.now_index, now)),
-        "map": ground_map(judgement, case, reach, house.speaker.system),
+        "map": drawn,
+        "ruler": ruler(metres, MAP_WIDTH, house.speaker.system, _wind_from(judgement, time)),
         "map_says": _map_says(house, reach),
+        "to_leave": to_leave_lines(strips, house.speaker.system),
+        "attribution": house.pictures.attribution if house.pictures else "",
         "parts": _parts(house, judgement, case),
         "hours": _hours(house, sight, str(seen.setup)),
         "gusts": _gusts(house, judgement, case),
         "takes": takes(float(plan.duration_s[case[:2]]), seen.left),
     }
+
+
+def _wind_from(judgement: Judgement, time: int) -> float:
+    return float(judgement.series.wind_from_deg[time])
 
 
 def _decided_at(house: AppContext, field: str, reason: Reason) -> str | None:

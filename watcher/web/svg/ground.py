@@ -1,21 +1,24 @@
-"""A map of one field: its boundary, the neighbours, the wind, and the reach of the spray."""
+"""A map of one field: its boundary, the neighbours, what is left, and the reach of the spray."""
 
 import math
+from collections.abc import Iterator, Sequence
 
 import shapely
 from markupsafe import Markup
 from shapely.geometry.base import BaseGeometry
 
+from watcher.farm.geometry.ground import Ground
 from watcher.farm.models import Susceptibility
 from watcher.i18n.message import plain_name
 from watcher.judge.judgement import Judgement
-from watcher.units import Kind, System, amount, convert
+from watcher.limits.buffers import LeftStrip
+from watcher.web.svg.below_map import MAP_WIDTH, grid
 from watcher.web.svg.reach import SprayReach
 from watcher.web.svg.svg import el, path
+from watcher.web_mercator import TILE_PX, tiles_over, to_degrees, to_square
 
-_W, _H, _EDGE = 400.0, 340.0, 10.0
+_W, _H, _EDGE = MAP_WIDTH, 340.0, 10.0
 _AROUND_M = 60.0
-_ROUND = (1, 2, 5)
 _LETTERS_A_WIDTH = 8.0
 
 
@@ -41,10 +44,17 @@ class _Place:
 
 
 def ground_map(
-    judgement: Judgement, case: tuple[int, int, int], reach: SprayReach, system: System
-) -> Markup:
-    """Draw the map, north up."""
-    field, _, time = case
+    judgement: Judgement,
+    case: tuple[int, int, int],
+    reach: SprayReach,
+    strips: Sequence[LeftStrip],
+    pictures: tuple[str, int] | None,
+) -> tuple[Markup, float]:
+    """Draw the map, north up; returns how many metres one unit of it is as well.
+
+    ``pictures`` is where tiles are asked for and their greatest zoom.
+    """
+    field, _, _ = case
     plan = judgement.plan
     ground = plan.farm.ground
     mine = ground.fields[plan.fields[field]]
@@ -53,24 +63,56 @@ def ground_map(
     seen = {n: s for n, s in ground.neighbours.items() if s.intersects(place.box)}
     others = [s for n, s in ground.fields.items() if s is not mine and s.intersects(place.box)]
     neighbours = plan.farm.config.neighbours
-    return el(
+    left = [
+        ground.beside(plan.fields[field], one.neighbour, one.gap_m + one.depth_m)
+        for one in strips
+        if math.isfinite(one.depth_m)
+    ]
+    drawn = el(
         "svg",
+        *grid(1 / place.scale, (_W, _H), plan.farm.config.farm.units),
+        *(_tiles(ground, place, *pictures) if pictures else ()),
         *(_shape("other", shape, place) for shape in others),
         *([_shape("reach", reach.shape, place)] if reach.shape is not None else []),
-        *(_shape(_kind(neighbours[n].susceptibility), s, place) for n, s in seen.items()),
+        *(_shape(kind_of(neighbours[n].susceptibility), s, place) for n, s in seen.items()),
         _shape("mine", mine, place),
+        *(_shape("to-leave", shape, place) for shape in left if not shape.is_empty),
         *(_label(n, shape.intersection(place.box), place) for n, shape in seen.items()),
         _label(plan.fields[field], mine, place),
-        _wind(float(judgement.series.wind_from_deg[time])),
-        _ruler(place, system),
-        class_="map",
+        class_="map over-ground" if pictures else "map",
         viewBox=f"0 0 {_W:.0f} {_H:.0f}",
         role="img",
         aria_labelledby="map-says",
     )
+    return drawn, 1 / place.scale
 
 
-def _kind(susceptibility: Susceptibility) -> str:
+def _tiles(ground: Ground, place: _Place, tiles_at: str, greatest_zoom: int) -> Iterator[Markup]:
+    """The pictures below a map in metres: on a field each is as good as straight."""
+    west, south, east, north = ground.in_degrees(place.box).bounds
+    (x0, y0), (x1, y1) = to_square(north, west), to_square(south, east)
+    z = min(max(round(math.log2(_W / TILE_PX / (x1 - x0))), 0), greatest_zoom)
+
+    def on_paper(x: int, y: int) -> tuple[float, float]:
+        at = ground.point(*to_degrees(x / 2**z, y / 2**z))
+        return place(at.x, at.y)
+
+    for tile in tiles_over(x0, y0, x1, y1, z):
+        left, top = on_paper(tile.x, tile.y)
+        right, bottom = on_paper(tile.x + 1, tile.y + 1)
+        yield el(
+            "image",
+            href=f"{tiles_at}/{z}/{tile.x}/{tile.y}",
+            x=left,
+            y=top,
+            width=right - left + 0.3,
+            height=bottom - top + 0.3,
+            preserveAspectRatio="none",
+        )
+
+
+def kind_of(susceptibility: Susceptibility) -> str:
+    """How a neighbour is drawn, by what it stands."""
     return f"n-{susceptibility.value.replace(' ', '-')}"
 
 
@@ -95,36 +137,3 @@ def _label(name: str, shape: BaseGeometry, place: _Place) -> Markup:
     half = len(word) * _LETTERS_A_WIDTH / 2
     x = min(max(x, half), _W - half)
     return el("text", word, class_="place", x=x, y=y + 5, text_anchor="middle")
-
-
-def _wind(wind_from_deg: float) -> Markup:
-    """An arrow the way the wind blows, in the upper right corner; a question mark without one."""
-    x, y = _W - 40.0, 40.0
-    ring = el("circle", class_="rose", cx=x, cy=y, r=34)
-    north = el("text", "N", class_="north", x=x, y=y - 22, text_anchor="middle")
-    if math.isnan(wind_from_deg):
-        return el("g", ring, el("text", "?", class_="place", x=x, y=y + 8, text_anchor="middle"))
-    arrow = el(
-        "path",
-        class_="arrow",
-        d="M-4 -18H4V6H11L0 22L-11 6H-4Z",
-        transform=f"translate({x:.0f} {y:.0f}) rotate({wind_from_deg:.0f})",
-    )
-    return el("g", ring, north, arrow)
-
-
-def _ruler(place: _Place, system: System) -> Markup:
-    """A length on the ground, round in the farm's unit."""
-    unit = Kind.LENGTH.shown[system]
-    wanted = amount(110.0 / place.scale, Kind.LENGTH, system)
-    power = 10 ** math.floor(math.log10(wanted))
-    number = max(r * power for r in _ROUND if r * power <= wanted)
-    metres = convert(float(number), unit, Kind.LENGTH)
-    length = metres * place.scale
-    y = _H - 14.0
-    return el(
-        "g",
-        el("path", class_="ruler", d=f"M14 {y - 5}V{y}H{14 + length:.1f}V{y - 5}"),
-        el("text", Kind.LENGTH.show(metres, system), x=20 + length, y=y + 2),
-        class_="scale",
-    )
