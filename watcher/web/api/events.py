@@ -30,7 +30,7 @@ _RETRY_AFTER_S = 15
 _REMEMBERED = 2000
 
 
-class Listener:
+class ProgramListener:
     """One program that listens: up to where it has heard, and what of the last seconds."""
 
     def __init__(self, house: AppContext, place: Place | None) -> None:
@@ -86,7 +86,7 @@ async def events_for_program(
             yield f"retry: {_RETRY_AFTER_S * 1000}\n\n"
             return
         yield f"retry: {_RETRY_MS}\n\n"
-        listener, silent = Listener(house, place), 0
+        listener, silent = ProgramListener(house, place), 0
         while not streams.closing:
             try:
                 await run_in_threadpool(house.door.api_looker, request)
