@@ -3,6 +3,7 @@
 import asyncio
 import contextlib
 import difflib
+import logging
 import re
 import threading
 from collections.abc import Sequence
@@ -17,6 +18,10 @@ from apprise.result import AppriseResult, AppriseResultStatus
 
 from watcher.i18n.message import Message, any_of, joined, say
 from watcher.store import tables
+
+# Its log lines may hold whole URLs. What became of an attempt is told by its result.
+logging.getLogger("apprise").propagate = False
+logging.getLogger("apprise").addHandler(logging.NullHandler())
 
 _TIMEOUT_S = 20.0
 _MOST_HUNG = 2

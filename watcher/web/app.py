@@ -118,7 +118,7 @@ def create_app(watch: Watch, keys: Keys) -> FastAPI:
         openapi_url="/api/openapi.json",
         lifespan=while_open,
     )
-    app.state.streams = streams
+    app.state.streams, app.state.secrets = streams, keys.secrets
     app.add_middleware(GZipMiddleware, minimum_size=_COMPRESSED_FROM_BYTES)
     app.add_middleware(Lanes)
     app.add_middleware(SecurityMiddleware)
@@ -223,7 +223,7 @@ def _answer_errors(app: FastAPI, house: AppContext) -> None:
     def ended(request: Request, error: AccessEndedError) -> Response:
         at = house.clock(error.at)
         if _wants_json(request):
-            wrong = say("the access of this device ended at {clock}", clock=at)
+            wrong = say("the access of this device ended {clock}", clock=at)
             return JSONResponse({"wrong": wrong.render(house.language(request))}, status_code=403)
         visitor = house.door.visitor(request)
         answer = house.show(request, visitor, "ended.html", status=403, at=at)
