@@ -100,7 +100,7 @@ async def test_a_helpers_link_works_until_its_end_and_then_says_so(
 async def test_by_keyboard_alone_a_token_is_made_and_an_access_ended(
     browser: Browser, site: Visited
 ) -> None:
-    site.service.app.state.secrets._given = {}  # as where the settings name no token
+    site.service.app.state.secrets_in_use.known._given = {}  # as where the settings name no token
     async with opened(browser, site, Role.ADMINISTER, size=USUAL) as o:
 
         async def reach(name: str) -> None:

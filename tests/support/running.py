@@ -110,11 +110,12 @@ async def running(
         secrets=Secrets(
             secrets_file,
             {SecretKind.STATION: {"mast": SecretStr(TOKEN)}, SecretKind.PUSH: urls or {}},
+            now=clock.now(),
         ),
     )
     urls = keys.secrets.all_of(SecretKind.PUSH)
     courier = DeliveryWorker(store, farm, urls, now=clock.now, pushes=keys.pushes)
-    book = Book(FarmArrays.of(farm), store, clock, subscribed=keys.keyring)
+    book = Book(FarmArrays.of(farm), store, clock, subscribed=keys.keyring, secrets=keys.secrets)
     watch = Watch(
         book,
         sources or {},

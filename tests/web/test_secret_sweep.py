@@ -117,7 +117,7 @@ async def test_no_secret_is_on_any_surface(
         await _set_all(v, receiver)
         await v.service.judged()
         pages = await _pages(v)
-        known = v.service.app.state.secrets
+        known = v.service.app.state.secrets_in_use.known
         assert known.secret(SecretKind.FEED, "paid").get_secret_value() == CANARIES["feed"]
         assert known.secret(SecretKind.STATION, "creek").get_secret_value() == CANARIES["station"]
     receiver.close()

@@ -167,6 +167,7 @@ async def _run(
         subscribed=keyring if settings.contact else None,
         own=own,
         instead=start.instead,
+        secrets=secrets,
     )
     pushes = None
     if settings.contact:

@@ -88,6 +88,8 @@ class Secrets:
         self._unusable = False
         self.troubles: list[Message] = []
         """What was wrong with the file, and what that means."""
+        self.lost = False
+        """Whether some of what was kept is not known any more."""
         self._kept: dict[SecretKind, dict[str, _Kept]] = {kind: {} for kind in SecretKind}
         if file is not None:
             self._read(file, now)
@@ -174,7 +176,7 @@ class Secrets:
         except FileNotFoundError:
             return
         except OSError as error:
-            self._unusable = True
+            self._unusable = self.lost = True
             self.troubles.append(
                 say(
                     "The file of secrets cannot be used ({why}): push addresses, tokens and keys "
@@ -218,6 +220,7 @@ class Secrets:
                 if wrong is None:
                     self._kept[kind][name] = one
                     continue
+                self.lost = True
                 self.troubles.append(
                     say(
                         "The secret kept for {name} ({kind}) cannot be used: {wrong}. Set it again",
@@ -228,7 +231,7 @@ class Secrets:
                 )
 
     def _damaged(self, file: Path, now: int | None) -> None:
-        self._kept = {kind: {} for kind in SecretKind}
+        self._kept, self.lost = {kind: {} for kind in SecretKind}, True
         aside = file.with_name(f"{file.name}.damaged-{now}")
         if now is not None:
             try:

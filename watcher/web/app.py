@@ -118,7 +118,7 @@ def create_app(watch: Watch, keys: Keys) -> FastAPI:
         openapi_url="/api/openapi.json",
         lifespan=while_open,
     )
-    app.state.streams, app.state.secrets = streams, keys.secrets
+    app.state.streams, app.state.secrets_in_use = streams, secrets
     app.add_middleware(GZipMiddleware, minimum_size=_COMPRESSED_FROM_BYTES)
     app.add_middleware(Lanes)
     app.add_middleware(SecurityMiddleware)

@@ -45,7 +45,7 @@ def address_of(receiver: Receiver, path: str = "phone") -> str:
 
 
 def kept(site: Visited, name: str) -> str | None:
-    found = site.service.app.state.secrets.secret(SecretKind.PUSH, name)
+    found = site.service.app.state.secrets_in_use.known.secret(SecretKind.PUSH, name)
     return None if found is None else found.get_secret_value()
 
 

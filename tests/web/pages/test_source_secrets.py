@@ -33,7 +33,7 @@ async def site(tmp_path: Path) -> AsyncIterator[Visited]:
 
 
 def word(site: Visited, kind: SecretKind, name: str) -> str | None:
-    found = site.service.app.state.secrets.secret(kind, name)
+    found = site.service.app.state.secrets_in_use.known.secret(kind, name)
     return None if found is None else found.get_secret_value()
 
 
