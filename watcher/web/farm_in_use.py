@@ -2,7 +2,7 @@
 
 from fastapi import HTTPException
 
-from watcher.i18n.message import Message, say
+from watcher.i18n.message import Message, Name, say
 from watcher.jobs import queries
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.messages.farm_edit import effect_lines, held_line
@@ -38,9 +38,18 @@ def effect_said(house: AppContext, proposal: FarmProposal) -> list[Message]:
 
 
 def _newly_untold(house: AppContext, proposal: FarmProposal) -> list[Message]:
-    """What would not be told to anybody any more."""
-    before = not_told(house.watch.book.plan.farm, house.reached)
-    return [line for line in not_told(proposal.farm, house.reached) if line not in before]
+    """What would not be told to anybody any more, and who would be told where another was."""
+    running = house.watch.book.plan.farm
+    before = not_told(running, house.reached)
+    new = [n for n in proposal.farm.config.recipients if n not in running.config.recipients]
+    return [
+        *(line for line in not_told(proposal.farm, house.reached) if line not in before),
+        *(
+            say("A push address is kept for {name} already", name=Name(name))
+            for name in new
+            if house.reached(name)
+        ),
+    ]
 
 
 def farm_says(house: AppContext) -> list[Message]:

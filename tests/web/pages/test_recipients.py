@@ -258,10 +258,13 @@ async def test_a_newcomer_of_a_name_never_gets_the_address_of_the_one_before(
     await add(site, "ana", address_of(receiver))
     await keep(site, await site.send("/farm/people/ana", "/farm/people/ana/remove"))
     assert "Remove ana: push address" in await page(site, "/farm/secrets")
-    looked = await look(site, "/farm/new-person", name="ana")
-    assert "The push address kept of an earlier ana is removed" in looked.text
+    refused = await look(site, "/farm/new-person", name="ana")
+    assert refused.status_code == 422
+    assert "A push address is kept of an earlier ana" in refused.text
+    looked = await look(site, "/farm/new-person", name="ana", address=address_of(receiver, "new"))
+    assert "A push address is kept for ana already" in looked.text
     await keep(site, looked)
-    assert kept(site, "ana") is None
+    assert kept(site, "ana") == address_of(receiver, "new")
 
 
 async def test_a_typed_address_is_held_for_its_own_device_and_not_for_long(

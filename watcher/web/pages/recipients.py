@@ -163,7 +163,7 @@ class _Recipients:
         address = self._held.held(visitor, ticket) if ticket else None
         wrong = _Wrong(
             None if name else self._wrong_name(who),
-            await asyncio.to_thread(self._wrong_address, who, address, ticket),
+            await asyncio.to_thread(self._wrong_address, who, address, ticket, new=name is None),
         )
         if wrong != _Wrong():
             form.pop(_TICKET, None)
@@ -182,7 +182,7 @@ class _Recipients:
                 form,
                 _BACK if name is None else f"{_BACK}/{name}",
                 lambda problems: self.form(request, visitor, name, Typed(form, problems)),
-                beside=self._beside(visitor, who, address, ticket, new=name is None),
+                beside=None if address is None else self._beside(visitor, who, address, ticket),
             ),
         )
 
@@ -241,29 +241,32 @@ class _Recipients:
             return say("Somebody has this name already: choose another one")
         return None
 
-    def _wrong_address(self, name: str, address: str | None, ticket: str) -> Message | None:
+    def _wrong_address(
+        self, name: str, address: str | None, ticket: str, *, new: bool
+    ) -> Message | None:
         """What is wrong with the address, without a part of it. Slow the first time."""
+        secrets = self._house.secrets.known
+        if address is None and not ticket and new and secrets.state(SecretKind.PUSH, name):
+            return say(
+                "A push address is kept of an earlier {name}: type that of the new one, or remove "
+                "the old one under “Tokens, keys and passwords” first",
+                name=Name(name),
+            )
         if address is None:
             # The look at the change took longer than what was typed is held.
             return say("Type the push address again: it was typed too long ago") if ticket else None
         try:
-            self._house.secrets.known.check(SecretKind.PUSH, name, address)
+            secrets.check(SecretKind.PUSH, name, address)
         except SecretRefusedError as refused:
             return say("This push address {wrong}", wrong=refused.wrong)
         return None
 
-    def _beside(
-        self, visitor: Visitor, name: str, address: str | None, ticket: str, *, new: bool
-    ) -> Beside | None:
-        """Keep the address with the change; who is new has none of an earlier one of the name."""
-        secrets, by = self._house.secrets, _by(visitor)
+    def _beside(self, visitor: Visitor, name: str, address: str, ticket: str) -> Beside:
+        """Keep the address with the change."""
 
         async def keep() -> None:
             try:
-                if address is not None:
-                    await secrets.keep(SecretKind.PUSH, name, address, by=by)
-                else:
-                    await secrets.remove(SecretKind.PUSH, name, by=by)
+                await self._house.secrets.keep(SecretKind.PUSH, name, address, by=_by(visitor))
             except OSError as error:
                 wrong = say("the push address cannot be kept ({why})", why=str(error.strerror))
                 mend = say("free space on the disk of the watch, and type it again")
@@ -271,16 +274,8 @@ class _Recipients:
                 raise FarmFileError([Problem(file, "", wrong, mend)]) from error
             self._held.let_go(ticket)
 
-        if address is not None:
-            line = say("Push address of {name}: set anew, and not shown again", name=Name(name))
-            return Beside(line, keep)
-        if new and secrets.known.state(SecretKind.PUSH, name) is not None:
-            line = say(
-                "The push address kept of an earlier {name} is removed: this one has none yet",
-                name=Name(name),
-            )
-            return Beside(line, keep)
-        return None
+        line = say("Push address of {name}: set anew, and not shown again", name=Name(name))
+        return Beside(line, keep)
 
     def _page(self, name: str) -> FormPage:
         others: list[tuple[str, Param]] = [
