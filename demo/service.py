@@ -19,6 +19,7 @@ from watcher.delivery.worker import DeliveryWorker
 from watcher.farm import Farm
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.service.chances import ChanceKeeper
+from watcher.service.kept_secrets import SecretKind, Secrets
 from watcher.service.source_factory import polled_sources
 from watcher.service.transactions import Book
 from watcher.service.watch import Watch
@@ -89,7 +90,8 @@ async def running(
             chances=ChanceKeeper(book.plan, log),
             keeps_plan=False,  # hours are seconds here; the demo works out what it prints
         )
-        app = create_app(watch, Keys(keyring, {STATION: SecretStr(TOKEN)}))
+        secrets = Secrets(given={SecretKind.STATION: {STATION: SecretStr(TOKEN)}})
+        app = create_app(watch, Keys(keyring, secrets))
         port = _free_port()
         serving = asyncio.create_task(serve(watch, app, listen(HOST, port)))
         block = asyncio.current_task()

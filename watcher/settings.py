@@ -7,7 +7,7 @@ name variables and never show values.
 import difflib
 import os
 import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from ipaddress import IPv4Network, IPv6Network, ip_network
 from pathlib import Path
@@ -32,6 +32,7 @@ PREFIX = "WATCHER_"
 FILE_VARIABLE = "WATCHER_SETTINGS_FILE"
 _DEFAULT_FILE = ".env"
 _LEAST_TOKEN = 16
+_MOST_SECRET = 2000
 
 
 class SettingsError(Exception):
@@ -83,6 +84,29 @@ def _token(secret: SecretStr) -> SecretStr:
         )
         raise _RefusedError(wrong)
     return secret
+
+
+def wrong_secret(table: str, text: str) -> Message | None:
+    """Return what is wrong with a secret of a table, and how to mend it; None where nothing is.
+
+    Nothing of it is in the text.
+    """
+    if not text or len(text) > _MOST_SECRET or not text.isprintable():
+        return say("must be one line of 1 to {count} characters", count=_MOST_SECRET)
+    try:
+        if table == "station_tokens":
+            if not re.fullmatch(r"[!-~]+", text):
+                return say("must be plain letters, digits and signs, without spaces")
+            _token(SecretStr(text))
+        if table == "push_urls":
+            _push_url(SecretStr(text))
+            # Half a second to load, which no other table needs.
+            from watcher.delivery.channel import why_unusable  # noqa: PLC0415
+
+            return why_unusable(text)
+    except _RefusedError as refused:
+        return refused.wrong
+    return None
 
 
 def _let_in(secret: SecretStr) -> SecretStr:
@@ -386,12 +410,17 @@ class Found:
         return self.wrong + self.unset
 
 
-def problems(settings: Settings, farm: Farm) -> Found:
-    """Compare names in the settings with those of the farm file, and look at the push URLs."""
+def problems(
+    settings: Settings, farm: Farm, kept: Mapping[str, Collection[str]] | None = None
+) -> Found:
+    """Compare names in the settings with those of the farm file, and look at the push URLs.
+
+    ``kept`` are the names whose secrets were set on the pages, by table.
+    """
     return Found(
         wrong=tuple(_wrong(settings, farm)),
         unset=tuple(_unset(settings)),
-        warnings=tuple(_warnings(settings, farm)),
+        warnings=tuple(_warnings(settings, farm, kept or {})),
     )
 
 
@@ -431,16 +460,25 @@ def _unset(settings: Settings) -> Iterator[Message]:
         yield _of(_variable("contact"), wrong)
 
 
-def _warnings(settings: Settings, farm: Farm) -> Iterator[Message]:
+def _warnings(
+    settings: Settings, farm: Farm, kept: Mapping[str, Collection[str]]
+) -> Iterator[Message]:
     stations, polled = _sources(farm)
+
+    def known(table: str, name: str) -> bool:
+        return name in getattr(settings, table) or name in kept.get(table, ())
+
     for name in farm.config.recipients:
-        if name not in settings.push_urls:
+        if not known("push_urls", name):
             variable = f"{_variable('push_urls')}__{name}"
             yield say(
-                "recipient {name} hears nothing: set {variable}", name=name, variable=variable
+                "recipient {name} hears nothing: set {variable}, or a push address on the page of "
+                "the farm",
+                name=name,
+                variable=variable,
             )
     for name in stations:
-        if name not in settings.station_tokens:
+        if not known("station_tokens", name):
             variable = f"{_variable('station_tokens')}__{name}"
             yield say(
                 "source {name} posts with the token of its first visit alone; for another set "
@@ -449,13 +487,13 @@ def _warnings(settings: Settings, farm: Farm) -> Iterator[Message]:
                 variable=variable,
             )
     for name, station in _users(farm).items():
-        if name not in settings.broker_passwords:
+        if not known("broker_passwords", name):
             variable = f"{_variable('broker_passwords')}__{name}"
             yield say("source {name} has no password: set {variable}", name=name, variable=variable)
         elif not station.tls:
             yield say("source {name} sends its password in the clear: add tls = true", name=name)
     for name in polled:
-        if isinstance(farm.config.sources[name], OpenMeteo) and name not in settings.api_keys:
+        if isinstance(farm.config.sources[name], OpenMeteo) and not known("api_keys", name):
             yield say(
                 "source {name} is asked without a key, which is for non-commercial use only",
                 name=name,

@@ -5,6 +5,8 @@ import pkgutil
 import re
 from collections.abc import Callable
 from dataclasses import replace
+from pathlib import Path
+from tempfile import TemporaryDirectory
 from types import SimpleNamespace
 
 import numpy as np
@@ -22,6 +24,7 @@ from watcher.farm.models import Origin
 from watcher.farm.rules.buffers import Arithmetic, Buffer
 from watcher.farm.rules.mix import BufferOf
 from watcher.i18n.language import ENGLISH, language
+from watcher.i18n.message import Message
 from watcher.judge.job_action import Action, JobAction
 from watcher.judge.neighbour_deposits import Exposed
 from watcher.judge.reasons import Reason
@@ -39,6 +42,7 @@ from watcher.messages.vocabulary import ALERT_WORDS
 from watcher.messages.words import ask_seen
 from watcher.planning.day_plan import DayPlan, NotPlanned, PlanStep
 from watcher.planning.kept import Accepted, Basis, KeptPlan, PlanChanged, PlanNow
+from watcher.service.kept_secrets import Secrets
 from watcher.source_view import Doubted, SourceView
 from watcher.sources.base import Flag
 from watcher.store.last_known import Loss, OpenJob
@@ -243,6 +247,15 @@ def evenings() -> list[Text]:
     return texts
 
 
+def _troubles(content: bytes, mode: int) -> list[Message]:
+    """What is wrong with a file of secrets of this content, which others may read by its mode."""
+    with TemporaryDirectory() as folder:
+        file = Path(folder) / "secrets.json"
+        file.write_bytes(content)
+        file.chmod(mode)
+        return Secrets(file, now=MORNING).troubles
+
+
 def losses() -> list[Text]:
     common = {"found_at": MORNING, "watched_until": MORNING - 1920, "known_until": MORNING - 7200}
     return [
@@ -312,6 +325,8 @@ TEXTS: dict[str, Callable[[], list[Text]]] = {
         watch.farm_mistaken(SPEAKER, ["@@"] * 5, MORNING - 86_400, MORNING),
         watch.not_started(["@@"] * 5),
     ],
+    "secrets lost": lambda: [watch.secrets_troubled(_troubles(b"{", 0o644))],
+    "secrets seen by others": lambda: [watch.secrets_troubled(_troubles(b"{}", 0o644))],
     "clock jumped": lambda: [
         text
         for by_s in (-86_400.0, 3600.0)

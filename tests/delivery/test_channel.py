@@ -12,7 +12,15 @@ from apprise.result import (
 )
 
 from tests.support.receiver import hanging, status
-from watcher.delivery.channel import Channel, Outcome, UnusableUrlError, read_result, why_unusable
+from watcher.delivery.channel import (
+    Channel,
+    Outcome,
+    UnusableUrlError,
+    read_result,
+    why_unusable,
+    without_parts,
+)
+from watcher.service.logs import set_up
 
 SENT, FAILED, REFUSED = Outcome.SENT, Outcome.FAILED, Outcome.REFUSED
 
@@ -128,3 +136,23 @@ async def test_names_in_a_message_mean_nothing_to_a_receiver(receiver):
     text = "<b>bold</b> [here](http://x.example) *stars* & _lines_"
     await channel.send(text, text, urgent=False)
     assert (receiver.got[0].title, receiver.got[0].body) == (text, text)
+
+
+def test_what_the_library_logs_of_a_url_reaches_no_log_of_ours(capfd):
+    set_up("text", "debug")
+    why_unusable("zzzzzzzz://hidden-word")
+    why_unusable("mailto://hidden-word")
+    assert "hidden-word" not in "".join(capfd.readouterr())
+
+
+@pytest.mark.parametrize(
+    ("why", "told"),
+    [
+        ("no answer from hidden-word.example", "no answer from …"),
+        ("user longname@host-of-mine refused", "user …@… refused"),
+        ("error=404", "error=404"),
+    ],
+)
+def test_what_is_told_of_an_attempt_has_no_part_of_its_url(why, told):
+    url = "json://longname:p@host-of-mine:8080/hidden-word.example?to=404"
+    assert without_parts(why, url) == told

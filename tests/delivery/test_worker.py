@@ -214,7 +214,29 @@ async def test_a_recipient_without_a_url_is_told_as_failed(store, put, receiver,
     put("a", recipient="operator")
     async with running(courier_of(grower=receiver.url())):
         await until(lambda: row(store, "a").state == "failed")
-    assert "no URL" in row(store, "a").last_error
+    assert "no push address" in row(store, "a").last_error
+
+
+async def test_an_address_that_is_set_changed_or_taken_away_counts_at_once(
+    store, put, receiver, courier_of
+):
+    urls: dict[str, SecretStr] = {}
+    courier = courier_of()
+    courier._urls = urls
+    async with running(courier):
+        put("none")
+        courier.wake()
+        await until(lambda: row(store, "none").state == "failed")
+        for path in ("first", "second"):
+            urls["grower"] = receiver.url(path)
+            put(path)
+            courier.wake()
+            await until(lambda key=path: row(store, key).state == "sent")
+        del urls["grower"]
+        put("gone")
+        courier.wake()
+        await until(lambda: row(store, "gone").state == "failed")
+    assert [push.path for push in receiver.got] == ["/first", "/second"]
 
 
 async def test_a_late_message_says_how_late_it_is_and_when_it_was_true(

@@ -103,6 +103,16 @@ QUESTIONS = [
     Question("POST /farm/fields/{field}/copy", _HILL, _DRY, {"name": "hill_two", "side": "north"}),
     Question("POST /farm/seasons", asked={"season": "2026", "fields": _BEGINS}, headers=_MATCH),
     Question("GET /farm/seasons"),
+    Question("GET /secrets"),
+    Question(
+        "PUT /secrets/{kind}/{name}",
+        {"kind": "push_urls", "name": "grower"},
+        asked={"secret": "mailto://example.invalid"},
+        refused=True,
+    ),
+    Question(
+        "DELETE /secrets/{kind}/{name}", {"kind": "push_urls", "name": "grower"}, refused=True
+    ),
 ]
 
 

@@ -19,6 +19,7 @@ from watcher.service.chances import ChanceKeeper
 from watcher.service.farm_editor import FarmEditor
 from watcher.service.farm_in_use import FarmInUse
 from watcher.service.farm_versions import FarmVersions
+from watcher.service.kept_secrets import SecretKind, Secrets
 from watcher.service.transactions import Book
 from watcher.service.watch import Watch
 from watcher.sources.base import Forecast, PolledSource, StreamedSource
@@ -96,14 +97,25 @@ async def running(
     standby_file: KeptFile | None = None,
     chances: bool = False,
     farm_file: Path | None = None,
+    secrets_file: Path | None = None,
 ) -> AsyncIterator[Running]:
     """Start the service on a free port and stop it in order.
 
-    With a ``farm_file`` the farm may change while it runs.
+    With a ``farm_file`` the farm may change while it runs; without a ``secrets_file`` what is set
+    on pages is kept in memory.
     """
     keys = keys or Keys(SessionStore(None))
-    courier = DeliveryWorker(store, farm, urls or {}, now=clock.now, pushes=keys.pushes)
-    book = Book(FarmArrays.of(farm), store, clock, subscribed=keys.keyring)
+    keys = replace(
+        keys,
+        secrets=Secrets(
+            secrets_file,
+            {SecretKind.STATION: {"mast": SecretStr(TOKEN)}, SecretKind.PUSH: urls or {}},
+            now=clock.now(),
+        ),
+    )
+    urls = keys.secrets.all_of(SecretKind.PUSH)
+    courier = DeliveryWorker(store, farm, urls, now=clock.now, pushes=keys.pushes)
+    book = Book(FarmArrays.of(farm), store, clock, subscribed=keys.keyring, secrets=keys.secrets)
     watch = Watch(
         book,
         sources or {},
@@ -116,7 +128,7 @@ async def running(
     if farm_file is not None:
         editor = FarmEditor(farm_file, FarmVersions(farm_file.parent / "versions"), clock)
         watch.farm_in_use = FarmInUse(watch, editor)
-    app = create_app(watch, replace(keys, stations={"mast": SecretStr(TOKEN)}))
+    app = create_app(watch, keys)
     [listening] = listen("127.0.0.1", 0)
     with listening:
         server = Server(app, connections)

@@ -104,6 +104,8 @@ async def visited(
     contact: str = _CONTACT,
     push_anywhere: bool = False,
     farm_file: Path | None = None,
+    secrets_file: Path | None = None,
+    urls: Mapping[str, SecretStr] | None = None,
     **keys: Any,
 ) -> AsyncIterator[Visited]:
     """Run the service with a user, a program and fair weather.
@@ -114,7 +116,8 @@ async def visited(
         of = load(farm_file)
     store = new_log(folder / "watch.db")
     put_forecast(store, NOON)
-    keyring = SessionStore(folder / "door.db")
+    clock = SetClock(NOON)
+    keyring = SessionStore(folder / "door.db", now=clock.now)
     links = Links(keyring.secret_for("seen"), "http://127.0.0.1/seen")
     made = Keys(
         keyring,
@@ -134,10 +137,12 @@ async def visited(
         async with running(
             of or farm(),
             store,
-            SetClock(NOON),
+            clock,
             keys=replace(made, **keys),
             chances=chances,
             farm_file=farm_file,
+            secrets_file=secrets_file,
+            urls=urls,
         ) as service:
             if calm:
                 await service.post(**CALM)

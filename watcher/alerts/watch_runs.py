@@ -10,12 +10,14 @@ from watcher.alerts.alert import Alert
 from watcher.alerts.conditions import Rule, Urgency
 from watcher.alerts.enqueue import Enqueue
 from watcher.farm.models import Topic
+from watcher.i18n.message import Message
 from watcher.messages.watch import (
     clock_doubted,
     clock_jumped,
     farm_mistaken,
     faulty,
     log_lost,
+    secrets_troubled,
     stopping,
     stopping_blind,
     time_unknown,
@@ -30,6 +32,7 @@ _WORTH_TELLING_S = 300
 _NOT_AGAIN_WITHIN_S = 600
 """A watch that keeps crashing must not bury the one who sprays in messages about itself."""
 _HOUR_S = 3600
+_DAY_S = 86_400
 _DOWN = Rule("watch was down", Topic.SOURCES, Urgency.SOON, 12 * 3600)
 _DOWN_IN_JOB = Rule("watch was down", Topic.JOB, Urgency.NOW, 2 * 3600)
 _STOPS = Rule("watch stops", Topic.JOB, Urgency.NOW, 2 * 3600)
@@ -38,6 +41,8 @@ _FAULT_IN_JOBS = Rule("watch has a fault", Topic.JOB, Urgency.NOW, 3600)
 _LOST = Rule("log lost", Topic.SOURCES, Urgency.SOON, 12 * 3600)
 _LOST_IN_JOB = Rule("log lost", Topic.JOB, Urgency.NOW, 12 * 3600)
 _MISTAKEN = Rule("farm file mistaken", Topic.SOURCES, Urgency.SOON, 24 * 3600)
+_SECRETS_SEEN = Rule("secrets seen by others", Topic.SOURCES, Urgency.SOON, 24 * 3600)
+_SECRETS_LOST = Rule("secrets lost", Topic.SOURCES, Urgency.NOW, 24 * 3600)
 _JUMPED = Rule("clock jumped", Topic.JOB, Urgency.NOW, 3600)
 _TIME_LOST = Rule("time unknown", Topic.SOURCES, Urgency.SOON, 12 * 3600)
 _TIME_LOST_IN_JOB = Rule("time unknown", Topic.JOB, Urgency.NOW, 2 * 3600)
@@ -88,6 +93,19 @@ def tell_mistakes(
     text = farm_mistaken(post.speaker, mistakes, checked_at, now)
     key = f"watch/farm/{checked_at}/{what}"
     return _to_all(session, post, Alert(_MISTAKEN, _SUBJECT, key, text, now), now)
+
+
+def tell_secrets(
+    session: Session, post: Enqueue, troubles: Sequence[Message], now: int, *, lost: bool
+) -> int:
+    """Tell everyone who can be reached still what was wrong with the file of secrets, once a day.
+
+    ``lost``: somebody may be reached no more, so that devices hear it, too.
+    """
+    what = sha256("\n".join(map(str, troubles)).encode()).hexdigest()[:12]
+    key = f"watch/secrets/{what}/{now // _DAY_S}"
+    rule = _SECRETS_LOST if lost else _SECRETS_SEEN
+    return _to_all(session, post, Alert(rule, _SUBJECT, key, secrets_troubled(troubles), now), now)
 
 
 def _to_all(session: Session, post: Enqueue, notice: Alert, now: int) -> int:

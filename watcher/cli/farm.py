@@ -19,6 +19,7 @@ from watcher.i18n.message import Message, Name, Number, Param, joined, say, say_
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.messages.vocabulary import LIMIT_WORDS
 from watcher.service.farm_check import estimate_notes, law_problems, readings_to_settle
+from watcher.service.kept_secrets import SecretKind, Secrets
 from watcher.service.open_shares import LEAST_HOURS, SELDOM, OpenShare, open_shares
 from watcher.settings import Settings, problems
 
@@ -38,7 +39,9 @@ def check(farm_file: FarmPath = None) -> None:
     """Check farm file, boundaries and settings; lists everything that is wrong, with its mend."""
     settings = open_settings()
     farm = open_farm(farm_file or settings.farm)
-    found = problems(settings, farm)
+    secrets = Secrets.of(settings)
+    kept = {kind.value: secrets.names(kind) for kind in SecretKind}
+    found = problems(settings, farm, kept)
     config = farm.config
     today = datetime.now(farm.zone).date()
     broken = [*law_problems(farm, farm_file or settings.farm, today)]
@@ -59,7 +62,12 @@ def check(farm_file: FarmPath = None) -> None:
         answer(mistake)
     for mistake in found.unset:
         answer(say("Before 'watcher run': {mistake}", mistake=mistake))
-    for warning in (*found.warnings, *readings_to_settle(farm), *estimate_notes(farm)):
+    for warning in (
+        *secrets.troubles,
+        *found.warnings,
+        *readings_to_settle(farm),
+        *estimate_notes(farm),
+    ):
         answer(say("Note: {warning}", warning=warning))
     if broken or found.wrong:
         raise typer.Exit(BAD_INPUT)

@@ -49,7 +49,7 @@ def first_visit(settings: Settings) -> None:
     Raises ``PortError``.
     """
     log.warning("there is no farm file yet: the pages ask for the farm", file=str(settings.farm))
-    keyring = open_session_store(settings.state_dir / KEYRING, int(time.time()))
+    keyring = open_session_store(settings.state_dir / KEYRING, lambda: int(time.time()))
     with contextlib.closing(keyring):
         sockets = listen(settings.host, settings.port)
         _invite(settings, keyring)

@@ -31,6 +31,7 @@ from watcher.service.clock import WallClock
 from watcher.service.farm_editor import FarmEditor
 from watcher.service.farm_in_use import FarmInUse, Sources
 from watcher.service.farm_versions import FarmVersions
+from watcher.service.kept_secrets import SecretKind, Secrets
 from watcher.service.source_factory import polled_sources
 from watcher.service.station_factory import speaks_by_itself
 from watcher.service.transactions import Book
@@ -47,7 +48,6 @@ from watcher.store.recovery import OwnLog
 from watcher.store.running_lock import held, running_lock
 from watcher.web.app import Keys, create_app
 from watcher.web.auth.session_file import open_session_store
-from watcher.web.auth.station_tokens import StationTokens
 from watcher.web.auth.users import Users
 from watcher.web.listening import PortError, listen
 from watcher.web.server import serve
@@ -151,7 +151,10 @@ async def _run(
 ) -> None:
     start, clock = newest[0], WallClock()
     farm = start.farm
-    keyring = open_session_store(settings.state_dir / KEYRING, clock.now())
+    keyring = open_session_store(settings.state_dir / KEYRING, clock.now)
+    secrets = Secrets.of(settings, now=clock.now())
+    for trouble in secrets.troubles:
+        structlog.get_logger("watcher.cli").error("the file of secrets", trouble=str(trouble))
     links = None
     if settings.address:
         links = Links(keyring.secret_for("seen"), f"{settings.address}/seen")
@@ -164,6 +167,7 @@ async def _run(
         subscribed=keyring if settings.contact else None,
         own=own,
         instead=start.instead,
+        secrets=secrets,
     )
     pushes = None
     if settings.contact:
@@ -172,7 +176,7 @@ async def _run(
     calendars = Links(keyring.secret_for("calendar"), f"{settings.address}/calendar")
     keys = Keys(
         keyring,
-        StationTokens(settings.station_tokens, keyring),
+        secrets,
         Users(settings.users, settings.programs),
         links,
         tiles=tiles_of(settings, reader),
@@ -180,7 +184,8 @@ async def _run(
         calendars=calendars if settings.address else None,
         address=settings.address,
     )
-    courier = DeliveryWorker(log, farm, settings.push_urls, now=clock.now, pushes=pushes)
+    urls = secrets.all_of(SecretKind.PUSH)
+    courier = DeliveryWorker(log, farm, urls, now=clock.now, pushes=pushes)
     cache = settings.state_dir / "feeds.db"
     client = FeedClient(contact=settings.contact, cache=cache, reader=reader, dated=clock.hear_date)
     async with client:
@@ -192,8 +197,9 @@ async def _run(
             if speaks_by_itself(farm):
                 from watcher.service.stream_factory import streamed_sources  # noqa: PLC0415 - see there
 
-                streams = streamed_sources(farm, clock.now, settings.broker_passwords, reader)
-            return Sources(polled_sources(farm, client, settings.api_keys), streams)
+                passwords = secrets.all_of(SecretKind.BROKER)
+                streams = streamed_sources(farm, clock.now, passwords, reader)
+            return Sources(polled_sources(farm, client, secrets.all_of(SecretKind.FEED)), streams)
 
         def keep(farm: Farm, texts: FarmTexts, _at: int) -> None:
             both = {texts.file: texts.farm, texts.fields_file: texts.fields}
@@ -225,10 +231,11 @@ def test_alert(
     """Send one recipient a test message, and say whether it was taken."""
     settings = open_settings()
     farm = open_farm(settings.farm)
-    url = settings.push_urls.get(recipient)
+    urls = Secrets.of(settings).all_of(SecretKind.PUSH)
+    url = urls.get(recipient)
     if recipient not in farm.config.recipients or url is None:
-        known = [name for name in farm.config.recipients if name in settings.push_urls]
-        wrong = say("no recipient '{name}' with a push URL in the settings", name=recipient)
+        known = [name for name in farm.config.recipients if name in urls]
+        wrong = say("no recipient '{name}' with a push address", name=recipient)
         there = say("there are: {names}", names=", ".join(known))
         stop(joined([wrong, there if known else say("there are none")], "; "))
     try:

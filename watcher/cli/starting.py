@@ -26,6 +26,7 @@ from watcher.i18n.language import ENGLISH, Language, language, of_machine
 from watcher.messages.forms import shape
 from watcher.messages.watch import not_started
 from watcher.service.kept_farm import KeptFarm, keep, kept, load_to_keep
+from watcher.service.kept_secrets import SecretKind, Secrets
 from watcher.settings import Settings, problems
 from watcher.store.whole_files import write_whole
 
@@ -119,7 +120,7 @@ async def _tell(settings: Settings, mistakes: Sequence[str], spoken: Language) -
     """Tell everyone once; returns how many were reached."""
     shaped = shape(not_started(mistakes), "push", spoken, ref="START")
     channels = []
-    for name, url in settings.push_urls.items():
+    for name, url in Secrets.of(settings).all_of(SecretKind.PUSH).items():
         with contextlib.suppress(UnusableUrlError):
             channels.append(Channel(name, url.get_secret_value()))
     attempts = await asyncio.gather(

@@ -3,12 +3,14 @@
 import asyncio
 import contextlib
 import difflib
+import logging
 import re
 import threading
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import Enum
 from typing import Any, Protocol
+from urllib.parse import unquote
 
 import apprise
 from apprise.manager_plugins import NotificationManager
@@ -17,9 +19,15 @@ from apprise.result import AppriseResult, AppriseResultStatus
 from watcher.i18n.message import Message, any_of, joined, say
 from watcher.store import tables
 
+# Its log lines may hold whole URLs. What became of an attempt is told by its result.
+logging.getLogger("apprise").propagate = False
+logging.getLogger("apprise").addHandler(logging.NullHandler())
+
 _TIMEOUT_S = 20.0
 _MOST_HUNG = 2
 _WHY_ROOM = 200
+_LEAST_PART = 6
+"""Shorter parts of a URL are words like "json" or a port."""
 _HTTP_ERROR = re.compile(r"error=(\d{3})")
 # Refusals that may pass by themselves: request timeout, too early, too many requests.
 PASSING = {408, 425, 429}
@@ -80,6 +88,10 @@ class Channel:
         if why is not None:
             raise UnusableUrlError(f"recipient {recipient!r}: the URL in the settings {why}")
 
+    def leads_to(self, url: str) -> bool:
+        """Return whether this is the channel to a URL."""
+        return self._url == url
+
     async def send(
         self,
         title: str,
@@ -122,11 +134,22 @@ class Channel:
             )
         except Exception as error:  # a plug-in's own mistake must not stop the courier
             return Attempt(Outcome.FAILED, f"{type(error).__name__} in the channel")
-        return read_result(result)
+        attempt = read_result(result)
+        return replace(attempt, why=without_parts(attempt.why, self._url))
 
     def _service(self) -> apprise.Apprise:
         # New for every attempt: one that is kept makes a second message wait for seconds.
         return _service(self._url)
+
+
+def without_parts(text: str, url: str) -> str:
+    """Return a text without the parts of a URL, any of which may be a secret."""
+    rest = url.partition("://")[2]
+    parts = {part for whole in (rest, unquote(rest)) for part in re.split(r"[/:@?&=,]+", whole)}
+    for part in sorted(parts, key=len, reverse=True):
+        if len(part) >= _LEAST_PART:
+            text = text.replace(part, "…")
+    return text
 
 
 def _service(url: str) -> apprise.Apprise:

@@ -8,7 +8,7 @@ from watcher.delivery.acknowledgement import Seen
 from watcher.delivery.addressees import Subscription, is_device
 from watcher.i18n.language import Language
 from watcher.i18n.message import Message, say
-from watcher.messages.forms import shape
+from watcher.messages.forms import Form, shape
 from watcher.messages.text import Text
 from watcher.store import outbox, tables
 
@@ -23,23 +23,22 @@ def shown(session: Session, seen: Seen, now: int) -> bool:
     return outbox.mark_shown(session, seen.ref, seen.recipient, now, since=now - _DAY_S)
 
 
-def put_test(session: Session, device: Subscription, language: Language, now: int) -> str:
-    """Write a test to a device, one in twenty seconds at most; returns its id."""
-    key = f"test/{device.name}/{now // _TEST_EVERY_S}"
-    text = Text(
-        say("Test of the weather watch"),
-        (say("A test: alerts of a running job arrive here."),),
-    )
+def put_test(
+    session: Session, recipient: str, says: Message, *, language: Language, form: Form, now: int
+) -> str:
+    """Write a test to a device or recipient, one in twenty seconds at most; returns its id."""
+    key = f"test/{recipient}/{now // _TEST_EVERY_S}"
+    text = Text(say("Test of the weather watch"), (says,))
     ref = outbox.short_id(key)
-    shaped = shape(text, "push", language, ref=ref)
+    shaped = shape(text, form, language, ref=ref)
     outbox.put(
         session,
         outbox.NewMessage(
             key=key,
             short_id=ref,
-            about=device.name,
+            about=recipient,
             kind=_TEST,
-            recipient=device.name,
+            recipient=recipient,
             title=shaped.title,
             body=shaped.body,
             created_at=now,
@@ -61,6 +60,29 @@ def fate(session: Session, ref: str, device: Subscription, now: int) -> tuple[bo
     if row.shown_at is not None:
         return False, say("Shown on this device. Tap “I have seen this” there to try that too.")
     return row.state in {"failed", "expired"}, _not_shown(row)
+
+
+def fate_at_address(
+    session: Session, ref: str, recipient: str, now: int
+) -> tuple[bool, Message] | None:
+    """Return whether a test to a push address has come to its end, and what became of it.
+
+    None for none of today.
+    """
+    row = outbox.of_short_id(session, ref.upper(), recipient, since=now - _DAY_S)
+    if row is None or row.recipient != recipient or row.kind != _TEST:
+        return None
+    why = row.last_error or ""
+    match row.state:
+        case "sent":
+            return True, say("Delivered: the push service took it. Look whether it arrived.")
+        case "failed":
+            return True, say("Refused: it is not tried again ({why}).", why=why)
+        case "expired":
+            return True, say("Not delivered in time ({why}).", why=why)
+    if not why:
+        return False, say("Not yet delivered: it is on its way.")
+    return False, say("Not yet delivered: it is tried again ({why}).", why=why)
 
 
 def _not_shown(row: tables.Outgoing) -> Message:

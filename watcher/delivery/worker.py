@@ -45,7 +45,7 @@ _HOUR_S = 3600
 _MOST_TOGETHER = 20
 _WRITERS = 4
 _DIRECT = "DIRECT"
-_NO_URL = "no URL for this recipient in the settings"
+_NO_URL = "no push address is set for this recipient"
 _NO_DEVICE = "this device takes no pushes any more"
 
 
@@ -54,7 +54,10 @@ KINDS = ("push", "mail", "sms", "device")
 
 
 class DeliveryWorker:
-    """Delivers the outbox of one log to the recipients whose URLs it knows, and to devices."""
+    """Delivers the outbox of one log to the recipients whose URLs it knows, and to devices.
+
+    URLs are looked up at each attempt: one that is set or taken away counts from the next on.
+    """
 
     def __init__(
         self,
@@ -74,9 +77,8 @@ class DeliveryWorker:
         """
         self._farm, self._now, self._speed = farm, now, speed
         self._jitter = jitter or random.SystemRandom()
-        self._channels: dict[str, Sender] = {
-            name: Channel(name, url.get_secret_value()) for name, url in urls.items()
-        }
+        self._urls = urls
+        self._channels = {name: Channel(name, url.get_secret_value()) for name, url in urls.items()}
         self._pushes = pushes
         self._people = Addressees(farm, pushes.subscribed if pushes else None)
         self.attempts: Counter[tuple[str, Outcome]] = Counter()
@@ -125,16 +127,30 @@ class DeliveryWorker:
         for bell in self._bells.values():
             bell.set()
 
+    def _reached(self) -> list[str]:
+        """The recipients of the farm who have a URL now."""
+        return [name for name in self._urls if name in self._farm.config.recipients]
+
     def _names(self) -> list[str]:
         """Everybody who can be sent something now: devices come and go."""
-        return [*self._channels, *self._people.devices]
+        return [*self._reached(), *self._people.devices]
 
     def _channel(self, name: str) -> Sender | None:
         """The channel to somebody; None to a device that is gone."""
         device = self._people.devices.get(name)
         if device is None or self._pushes is None:
-            return self._channels.get(name)
+            return self._by_url(name)
         return self._pushes.channel(device, self._people.language_of(name))
+
+    def _by_url(self, name: str) -> Sender | None:
+        """The channel to a recipient's URL as it is now, the same one while that stays."""
+        url = self._urls.get(name)
+        if url is None:
+            return None
+        known = self._channels.get(name)
+        if known is None or not known.leads_to(url.get_secret_value()):
+            known = self._channels[name] = Channel(name, url.get_secret_value())
+        return known
 
     async def run(self) -> None:
         """Deliver until cancelled. What is being sent then is finished by ``drain``."""
@@ -143,7 +159,7 @@ class DeliveryWorker:
             while True:
                 await self._going.wait()
                 self._waited_for.clear()
-                for name in [*self._channels, *await self._devices_waiting()]:
+                for name in [*self._reached(), *await self._devices_waiting()]:
                     if name not in self._bells:
                         self._bells[name] = asyncio.Event()
                         tasks.create_task(self._delivering(name), name=f"to {name}")
@@ -198,7 +214,7 @@ class DeliveryWorker:
             await self._going.wait()
             bell.clear()
             try:
-                if name not in self._channels and name not in await self._devices_waiting():
+                if name not in self._reached() and name not in await self._devices_waiting():
                     break
                 task = asyncio.create_task(self._deliver(name))
                 self._in_hand.add(task)

@@ -364,7 +364,7 @@ class Topic(StrEnum):
 
 
 class Recipient(FarmModel):
-    """Who is alerted. The push URL itself is a secret setting under the recipient's name."""
+    """Who is alerted. The push URL itself is a secret, kept under the recipient's name."""
 
     hears: tuple[Topic, ...] = (Topic.BRIEF, Topic.JOB, Topic.SOURCES)
     """What they hear of."""

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from pathlib import PurePath
 
-from watcher.i18n.message import Message, Name, WallTime, joined, plain_name, say, say_n
+from watcher.i18n.message import Message, Name, Sentence, WallTime, joined, plain_name, say, say_n
 from watcher.messages.job import TAKE_A_READING
 from watcher.messages.reasons import Speaker
 from watcher.messages.text import Text, cut, headline_of
@@ -332,6 +332,14 @@ def farm_mistaken(speaker: Speaker, mistakes: Sequence[str], checked_at: int, no
             ),
             *_mistakes(mistakes),
         ),
+    )
+
+
+def secrets_troubled(troubles: Sequence[Message]) -> Text:
+    """Say what was wrong with the file of secrets, and what to do."""
+    return Text(
+        title=say("Look at the push addresses"),
+        lines=tuple(Sentence(trouble) for trouble in troubles[:_MOST_PROBLEMS]),
     )
 
 

@@ -81,6 +81,13 @@ class FarmInUse:
             await self._adopt(proposal.after, proposal.farm)
         return version
 
+    async def begin_anew(self, source: str) -> None:
+        """Ask or hear a source by its secret as it is now."""
+        async with self._turn:
+            if self._sources is not None:
+                made = self._sources(self._watch.book.plan.farm)
+                self._watch.use_sources(made.polled, made.streams, {source})
+
     async def look(self) -> None:
         """See whether a hand changed the files, or what waited can be used now."""
         with contextlib.suppress(asyncio.CancelledError):
@@ -142,6 +149,8 @@ class FarmInUse:
             made = self._sources(plan.farm)
             watch.use_sources(made.polled, made.streams, _changed(before, plan.farm))
         await watch.rejudge()
+        for courier in (watch.courier, watch.standby.courier):
+            courier.wake()  # somebody may be new
 
     def _swapped(self, before: Farm) -> FarmArrays | None:
         """Use what can be used. On the log's thread: between two judgements, never within one."""

@@ -14,7 +14,7 @@ from pathlib import Path
 
 import structlog
 
-from watcher.delivery.channel import Attempt, Channel, Outcome
+from watcher.delivery.channel import Attempt, Channel, Outcome, Sender
 from watcher.delivery.worker import DeliveryWorker
 from watcher.farm import Farm
 from watcher.jobs.steps import StepName, StepOutcome, StepRequest
@@ -225,5 +225,10 @@ class _Listening(DeliveryWorker):
 
     def __init__(self, own: Database, farm: Farm, clock: SetClock, said: list[Said]) -> None:
         super().__init__(own, farm, {}, now=clock.now)
-        for name in farm.config.recipients:
-            self._channels[name] = _Page(name, clock, said)
+        self._pages = {name: _Page(name, clock, said) for name in farm.config.recipients}
+
+    def _reached(self) -> list[str]:
+        return list(self._pages)
+
+    def _by_url(self, name: str) -> Sender | None:
+        return self._pages.get(name)

@@ -38,6 +38,7 @@ from watcher.service.day_plan import plan_now
 from watcher.service.health import Health, look
 from watcher.service.intake import Intake
 from watcher.service.kept_farm import KeptFarm
+from watcher.service.kept_secrets import Secrets
 from watcher.service.refusals import Refusals
 from watcher.service.snapshot import Snapshot, compose, compose_from, judged, take
 from watcher.service.timekeeping import Timekeeper
@@ -111,6 +112,8 @@ class Book:
     """Opens the log and keeps what was last known of it; None where others look after that."""
     instead: KeptFarm | None = None
     """The earlier farm that is used, as the farm file has mistakes; None where it has none."""
+    secrets: Secrets | None = None
+    """What recipients are reached with; None where others look after that."""
     stands_in: bool = False
     """Whether it writes in a log that stands in for the real one: no trouble is over by that."""
     post: Enqueue = field(init=False)
@@ -159,6 +162,10 @@ class Book:
             if self.instead is not None:
                 mistakes, since = self.instead.mistakes, self.instead.checked_at
                 watch_runs.tell_mistakes(session, self.post, mistakes, since, now)
+            if self.secrets is not None and self.secrets.troubles:
+                watch_runs.tell_secrets(
+                    session, self.post, self.secrets.troubles, now, lost=self.secrets.lost
+                )
         self.note_known()
 
     def note_known(self) -> None:

@@ -9,7 +9,6 @@ from anyio.to_thread import current_default_thread_limiter
 from fastapi import FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, RedirectResponse
-from pydantic import SecretStr
 from starlette.exceptions import HTTPException
 from starlette.middleware.gzip import GZipMiddleware
 
@@ -17,9 +16,11 @@ from watcher.delivery.acknowledgement import Links
 from watcher.delivery.web_push import WebPush
 from watcher.farm import Farm
 from watcher.farm.problems import FarmFileError
-from watcher.i18n.message import Param, joined
+from watcher.i18n.message import Param, joined, say
 from watcher.jobs.commands import BadStepError
 from watcher.service.health import Health
+from watcher.service.kept_secrets import SecretKind, Secrets
+from watcher.service.secrets_in_use import SecretsInUse
 from watcher.service.source_factory import PostingStation, posting_stations
 from watcher.service.watch import Watch
 from watcher.sources.tiles import TileClient
@@ -41,10 +42,16 @@ from watcher.web.api import (
 )
 from watcher.web.api import events as program_events
 from watcher.web.api import farm as farm_api
+from watcher.web.api import secrets as secrets_api
 from watcher.web.api.description import OPENAPI_URL, describe
 from watcher.web.api.models import HealthTold
 from watcher.web.auth import login_pages
-from watcher.web.auth.authenticator import Authenticator, NotAllowedError, NotLoggedInError
+from watcher.web.auth.authenticator import (
+    AccessEndedError,
+    Authenticator,
+    NotAllowedError,
+    NotLoggedInError,
+)
 from watcher.web.auth.security import SecurityMiddleware
 from watcher.web.auth.sessions import SessionStore, SessionStoreError
 from watcher.web.auth.users import Users
@@ -64,10 +71,13 @@ from watcher.web.pages import (
     jobs,
     log,
     now,
+    people,
     plan,
     pushes,
+    recipients,
     records,
     skill,
+    source_secrets,
 )
 from watcher.web.pages import incidents as incident_pages
 from watcher.web.pages import season as season_pages
@@ -90,10 +100,10 @@ _NO_SESSIONS = (
 
 @dataclass(frozen=True)
 class Keys:
-    """What opens the port: stations' tokens by source, people and programs, the open sessions."""
+    """What opens the port: secrets of stations, people and programs, the open sessions."""
 
     keyring: SessionStore
-    stations: Mapping[str, SecretStr] = field(default_factory=dict)
+    secrets: Secrets = field(default_factory=Secrets)
     access: Users = field(default_factory=Users)
     links: Links | None = None
     """Reads the links by which alerts are acknowledged; None where none are sent."""
@@ -111,7 +121,8 @@ def create_app(watch: Watch, keys: Keys) -> FastAPI:
     """Build the application around a running watch."""
     door = Authenticator(keys.keyring, keys.access, watch.clock)
     pictures = keys.tiles.pictures if keys.tiles else None
-    house = AppContext(watch, door, keys.pushes, keys.address, pictures)
+    secrets = SecretsInUse(watch, keys.secrets)
+    house = AppContext(watch, door, keys.pushes, secrets, keys.address, pictures)
     streams = Streams(of_one=events.MOST_OF_ONE, in_all=events.MOST_STREAMS)
     listened = Streams(of_one=program_events.MOST_OF_ONE, in_all=program_events.MOST_STREAMS)
 
@@ -128,11 +139,12 @@ def create_app(watch: Watch, keys: Keys) -> FastAPI:
         openapi_url=OPENAPI_URL,
         lifespan=while_open,
     )
-    app.state.streams = (streams, listened)
+    app.state.streams, app.state.secrets_in_use = (streams, listened), secrets
     app.add_middleware(GZipMiddleware, minimum_size=_COMPRESSED_FROM_BYTES)
     app.add_middleware(Lanes)
     app.add_middleware(SecurityMiddleware)
-    app.include_router(readings.router(watch, _PostingStations(watch), keys.stations))
+    tokens = keys.secrets.all_of(SecretKind.STATION)
+    app.include_router(readings.router(watch, _PostingStations(watch), tokens))
     for routes in (
         login_pages.router(house),
         pushes.router(house),
@@ -146,6 +158,9 @@ def create_app(watch: Watch, keys: Keys) -> FastAPI:
         farm_station.router(house),
         farm_map.router(house),
         map_tiles.router(keys.tiles, door.looker),
+        recipients.router(house),
+        source_secrets.router(house),
+        people.router(house),
         hours.router(house),
         plan.router(house, keys.calendars),
         calendar.router(house, keys.calendars),
@@ -165,6 +180,7 @@ def create_app(watch: Watch, keys: Keys) -> FastAPI:
         messages.router(house),
         season.router(house),
         season_pages.router(house),
+        secrets_api.router(house),
         record_export.router(house),
         record_values.router(house),
         incident_pages.router(house),
@@ -236,6 +252,18 @@ def _answer_errors(app: FastAPI, house: AppContext) -> None:
             return answer
         to = "" if request.url.path == "/" else f"?next={request.url.path}"
         return RedirectResponse(f"/login{to}", 303)
+
+    @app.exception_handler(AccessEndedError)
+    def ended(request: Request, error: AccessEndedError) -> Response:
+        at = house.clock(error.at)
+        if _wants_json(request):
+            wrong = say("the access of this device ended {clock}", clock=at)
+            return JSONResponse({"wrong": wrong.render(house.language(request))}, status_code=403)
+        visitor = house.door.visitor(request)
+        answer = house.show(request, visitor, "ended.html", status=403, at=at)
+        # What the device kept for reading offline goes as well.
+        answer.headers["Clear-Site-Data"] = '"cache", "storage"'
+        return answer
 
     @app.exception_handler(NotAllowedError)
     def not_allowed(request: Request, error: NotAllowedError) -> Response:

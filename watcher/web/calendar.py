@@ -75,7 +75,8 @@ def router(house: AppContext, links: Links | None) -> APIRouter:
         await house.door.form(request, visitor)
         if links is None or visitor.user is None:
             raise NotAllowedError("no addresses for calendars are made here")
-        house.door.keyring.make_calendar(visitor.user.name, house.watch.clock.now())
+        user, now = visitor.user, house.watch.clock.now()
+        house.door.keyring.make_calendar(user.name, now, guest=user.guest)
         return RedirectResponse("/plan#calendar", 303)
 
     @routes.post("/calendars/{feed}/stop")

@@ -15,6 +15,8 @@ from watcher.judge.chances import FarmChances
 from watcher.messages.reasons import Speaker
 from watcher.planning.kept import PlanNow
 from watcher.service.day_plan import closed, plan_now
+from watcher.service.kept_secrets import SecretKind
+from watcher.service.secrets_in_use import SecretsInUse
 from watcher.service.snapshot import Snapshot
 from watcher.service.watch import Watch
 from watcher.sources.tile_address import MapPictures
@@ -51,6 +53,8 @@ class AppContext:
     door: Authenticator
     pushes: WebPush | None
     """The way to devices; None where nothing is pushed."""
+    secrets: SecretsInUse
+    """What recipients, stations and feeds are reached with."""
     address: str = ""
     """Where the pages are reached from outside, as the settings have it; empty where not set."""
     pictures: MapPictures | None = None
@@ -80,6 +84,10 @@ class AppContext:
         if self.watch.picture is None:
             raise NothingJudgedError
         return self.watch.picture
+
+    def reached(self, recipient: str) -> bool:
+        """Return whether a recipient has a push address."""
+        return self.secrets.known.secret(SecretKind.PUSH, recipient) is not None
 
     @property
     def chances(self) -> FarmChances:
@@ -149,6 +157,7 @@ class AppContext:
             new_key=lambda: secrets.token_urlsafe(12),
             jobs_under_way=self._jobs_under_way,
             now=now,
+            clock=self.clock,
             judged_at=judged_at,
             as_of=self.clock(judged_at) if judged_at is not None else None,
             old=self.old,

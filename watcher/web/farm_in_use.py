@@ -2,10 +2,11 @@
 
 from fastapi import HTTPException
 
-from watcher.i18n.message import Message, say
+from watcher.i18n.message import Message, Name, say
 from watcher.jobs import queries
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.messages.farm_edit import effect_lines, held_line
+from watcher.messages.recipients import not_told
 from watcher.service.farm_editor import FarmProposal
 from watcher.service.farm_effect import effect_of_change
 from watcher.service.farm_in_use import FarmInUse
@@ -29,13 +30,32 @@ def effect_said(house: AppContext, proposal: FarmProposal) -> list[Message]:
             session, watch.book.plan, after, now, time_known=not watch.book.time.lost
         )
         busy = [view.job.field for view in queries.opened(session, now)]
-    return [*effect_lines(found), *([held_line(busy)] if busy else [])]
+    return [
+        *_newly_untold(house, proposal),
+        *effect_lines(found),
+        *([held_line(busy)] if busy else []),
+    ]
+
+
+def _newly_untold(house: AppContext, proposal: FarmProposal) -> list[Message]:
+    """What would not be told to anybody any more, and who would be told where another was."""
+    running = house.watch.book.plan.farm
+    before = not_told(running, house.reached)
+    new = [n for n in proposal.farm.config.recipients if n not in running.config.recipients]
+    return [
+        *(line for line in not_told(proposal.farm, house.reached) if line not in before),
+        *(
+            say("A push address is kept for {name} already", name=Name(name))
+            for name in new
+            if house.reached(name)
+        ),
+    ]
 
 
 def farm_says(house: AppContext) -> list[Message]:
     """Say what is wrong with the farm's files, and what of a change still waits."""
     watch = house.watch
-    found: list[Message] = []
+    found = [*house.secrets.known.troubles]
     if (instead := watch.book.instead) is not None:
         found.append(
             say(

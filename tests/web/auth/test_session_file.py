@@ -25,7 +25,7 @@ DRIVER = User("driver", Role.RUN)
 
 @contextmanager
 def _opened(file: Path) -> Iterator[SessionStore]:
-    keyring = open_session_store(file, NOW)
+    keyring = open_session_store(file, lambda: NOW)
     try:
         yield keyring
     finally:

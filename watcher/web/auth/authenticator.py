@@ -29,6 +29,14 @@ class NotLoggedInError(Exception):
     """Nobody is logged in on this device."""
 
 
+class AccessEndedError(Exception):
+    """Whoever asks had an access that ended at ``at``."""
+
+    def __init__(self, at: int) -> None:
+        super().__init__("this access has ended")
+        self.at = at
+
+
 class NotAllowedError(Exception):
     """Whoever asks may not do this. The text says why."""
 
@@ -40,6 +48,10 @@ class Visitor:
     token: str
     user: User | None = None
     session: int | None = None
+    until: int | None = None
+    """When the access ends; None: not by itself."""
+    ended_at: int | None = None
+    """When the access ended of whom nobody is any more."""
 
     def may(self, role: Role) -> bool:
         return self.user is not None and self.user.role >= role
@@ -66,6 +78,8 @@ class Authenticator:
             session = None
         if session is None:
             return Visitor(token or secrets.token_urlsafe(32))
+        if session.over(self.clock.now()):
+            return Visitor(token, ended_at=session.until)
         user = session.user
         if not session.by_link:
             # Who was taken out of the settings, or given another role, is so at once.
@@ -73,7 +87,7 @@ class Authenticator:
             if role is None:
                 return Visitor(token)
             user = User(user.name, role)
-        return Visitor(token, user, session.number)
+        return Visitor(token, user, session.number, session.until)
 
     def program(self, request: Request) -> User | None:
         """Return the program whose token is shown, if one is."""
@@ -90,6 +104,14 @@ class Authenticator:
             self._seldom.warn("nobody is known to be logged in", why=str(error))
             return False
 
+    def taken(self, name: str) -> bool:
+        """Return whether somebody is called so already, as a user, a program or a guest."""
+        access, now = self.access, self.clock.now()
+        known = {user.name for user in (*access.people, *access.of_programs)}
+        known |= {guest.name for guest in self.keyring.guests() if not guest.over(now)}
+        known |= {session.user.name for session in self.keyring.sessions(now)}
+        return name.casefold() in {one.casefold() for one in known}
+
     def looker(self, request: Request) -> Visitor:
         """Require somebody who may look (a dependency)."""
         return self._require(request, Role.LOOK)
@@ -103,16 +125,22 @@ class Authenticator:
         return self._require(request, Role.ADMINISTER)
 
     def _require(self, request: Request, role: Role) -> Visitor:
-        visitor = self.visitor(request)
-        if visitor.user is None:
-            raise NotLoggedInError
+        visitor = self._known(request)
         if not visitor.may(role):
             raise NotAllowedError(f"this needs the role {role.word}")
         return visitor
 
+    def _known(self, request: Request) -> Visitor:
+        visitor = self.visitor(request)
+        if visitor.ended_at is not None:
+            raise AccessEndedError(visitor.ended_at)
+        if visitor.user is None:
+            raise NotLoggedInError
+        return visitor
+
     def api_looker(self, request: Request) -> User:
         """Require a program that may look, or somebody logged in (a dependency)."""
-        user = self.program(request) or self.visitor(request).user
+        user = self.program(request) or self._known(request).user
         if user is None:
             raise NotLoggedInError
         return user

@@ -4,6 +4,7 @@ import asyncio
 import io
 import time
 from ipaddress import ip_address
+from typing import Any
 from urllib.parse import urlsplit
 
 import segno
@@ -84,10 +85,11 @@ def router(house: AppContext) -> APIRouter:
     async def invite(request: Request, visitor: Visitor = administrator) -> Response:
         form = await door.form(request, visitor)
         role = {r.word: r for r in Role}.get(form.get("role", ""), Role.LOOK)
-        device = User(form.get("name", "").strip()[:40] or "device", role)
+        # What a guest lets in ends with the guest.
+        guest = visitor.user.guest if visitor.user else None
+        device = User(form.get("name", "").strip()[:40] or "device", role, guest)
         link = await run_in_threadpool(door.keyring.make_link, device, door.clock.now())
-        invitation = f"{_reached_at(house, request)}/login/{link}"
-        return await run_in_threadpool(_devices, house, request, visitor, invitation)
+        return await run_in_threadpool(_devices, house, request, visitor, link)
 
     @routes.post("/devices/{number}/out")
     async def put_out(
@@ -116,7 +118,7 @@ def is_of_one_machine(host: str) -> bool:
     return address.is_loopback or address.is_unspecified
 
 
-def _reached_at(house: AppContext, request: Request) -> str:
+def reached_at(house: AppContext, request: Request) -> str:
     """The address a link to these pages begins with.
 
     Where none is set, the one at which this connection came in: what the request itself says of
@@ -127,6 +129,19 @@ def _reached_at(house: AppContext, request: Request) -> str:
     host, port = request.scope.get("server") or ("127.0.0.1", None)
     shown = f"[{host}]" if ":" in host else host
     return f"http://{shown}" if port is None else f"http://{shown}:{port}"
+
+
+def invitation(house: AppContext, request: Request, link: str | None) -> dict[str, Any]:
+    """Return what a page shows of a link that lets a device in; None of it where there is none."""
+    if link is None:
+        return {"invitation": None, "here_only": False, "qr": None}
+    address = f"{reached_at(house, request)}/login/{link}"
+    drawn = segno.make(address, error="m").svg_inline(scale=5, border=4, light="#fff")
+    return {
+        "invitation": address,
+        "here_only": is_of_one_machine(urlsplit(address).hostname or ""),
+        "qr": Markup(drawn),  # noqa: S704  # drawn by the library from our own address
+    }
 
 
 def _let_in(
@@ -171,15 +186,11 @@ def _refused(
 
 
 def _devices(
-    house: AppContext, request: Request, visitor: Visitor, invitation: str | None = None
+    house: AppContext, request: Request, visitor: Visitor, link: str | None = None
 ) -> HTMLResponse:
     sessions = house.door.keyring.sessions(house.door.clock.now())
     if not visitor.may(Role.ADMINISTER):
         sessions = [s for s in sessions if s.number == visitor.session]
-    qr = None
-    if invitation is not None:
-        drawn = segno.make(invitation, error="m").svg_inline(scale=5, border=4, light="#fff")
-        qr = Markup(drawn)  # noqa: S704  # drawn by the library from our own address
     return house.show(
         request,
         visitor,
@@ -187,9 +198,7 @@ def _devices(
         roles=list(Role),
         sessions=[(s, house.clock(s.began_at), house.clock(s.seen_at)) for s in sessions],
         pushes=house.pushes is not None,
-        invitation=invitation,
-        here_only=invitation is not None and is_of_one_machine(urlsplit(invitation).hostname or ""),
-        qr=qr,
+        **invitation(house, request, link),
     )
 
 

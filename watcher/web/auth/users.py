@@ -52,6 +52,8 @@ class User:
 
     name: str
     role: Role
+    guest: int | None = None
+    """The number of an access that has an end; None for who is in without one."""
 
 
 @dataclass(frozen=True)
@@ -91,6 +93,16 @@ class Users:
             if hmac.compare_digest(entry.secret.encode(), token.encode())
         ]
         return fitting[0] if fitting else None
+
+    @property
+    def people(self) -> list[User]:
+        """Everybody with a passphrase."""
+        return [User(name, entry.role) for name, entry in self._users.items()]
+
+    @property
+    def of_programs(self) -> list[User]:
+        """Every program with a token."""
+        return [User(name, entry.role) for name, entry in self._programs.items()]
 
     def role_of(self, name: str) -> Role | None:
         """Return a user's role as the settings have it now; None when they name nobody so."""

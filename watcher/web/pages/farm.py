@@ -1,38 +1,27 @@
-"""The farm's files as a page: who hears what, and every version with its undoing."""
+"""The farm's files as a page: every version with its undoing, and the way to the rest."""
 
 import asyncio
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 from fastapi import APIRouter, Depends, HTTPException, Request, Response
 
 from watcher.farm.editing.difference import difference
-from watcher.farm.models import Topic
 from watcher.farm.problems import Problem
-from watcher.i18n.language import codes, language
-from watcher.i18n.message import Message, Name, Param, say
+from watcher.i18n.message import Name, say
 from watcher.messages.farm_edit import change_line
+from watcher.messages.recipients import not_told
 from watcher.service.farm_versions import FarmVersion
 from watcher.web.api.farm_whole import archive_of
 from watcher.web.auth.authenticator import Visitor
 from watcher.web.context import AppContext
 from watcher.web.farm_in_use import farm_says, in_use
 from watcher.web.numbers import Number
-from watcher.web.pages.farm_change import FarmChangeAsked, by_version, change, show_form, take_form
-from watcher.web.pages.farm_form import Field, FormPage, of_mistakes
+from watcher.web.pages.farm_change import FarmChangeAsked, by_version, change
+from watcher.web.pages.farm_form import of_mistakes
 from watcher.web.pages.farm_tables import tables_of
 
 _MOST_SHOWN = 30
-_TOPICS: Mapping[Topic, Message] = {
-    Topic.BRIEF: say("the day's brief"),
-    Topic.JOB: say("jobs under way"),
-    Topic.SOURCES: say("stations and feeds"),
-}
-_FORMS: Sequence[tuple[str, Param]] = (
-    ("push", say("as a push")),
-    ("mail", say("as mail")),
-    ("sms", say("as SMS")),
-)
 
 
 def router(house: AppContext) -> APIRouter:
@@ -53,8 +42,8 @@ def router(house: AppContext) -> APIRouter:
             mistakes=() if house.watch.book.instead is None else house.watch.book.instead.mistakes,
             versions=[_row(house, version) for version in versions],
             more=max(0, len(numbers) - _MOST_SHOWN),
-            people=list(house.farm.config.recipients),
             tables=tables_of(house),
+            not_told=not_told(house.farm, house.reached),
         )
 
     @routes.get("/farm/export.zip")
@@ -87,14 +76,6 @@ def router(house: AppContext) -> APIRouter:
     @routes.post("/farm/versions/{number}/restore")
     async def restore(request: Request, number: Number, visitor: Visitor = owner) -> Response:
         return await _back_to(house, request, visitor, _version(house, number))
-
-    @routes.get("/farm/people/{name}")
-    def asks_person(request: Request, name: str, visitor: Visitor = owner) -> Response:
-        return show_form(house, request, visitor, _person(house, name))
-
-    @routes.post("/farm/people/{name}")
-    async def person(request: Request, name: str, visitor: Visitor = owner) -> Response:
-        return await take_form(house, request, visitor, _person(house, name))
 
     return routes
 
@@ -135,35 +116,3 @@ async def _back_to(
     one_tap = after is not None and after.texts.etag == texts.etag
     asked = FarmChangeAsked(by_version(house, version), form, "/farm", refused, at_once=one_tap)
     return await change(house, request, visitor, asked)
-
-
-def _person(house: AppContext, name: str) -> FormPage:
-    config = house.farm.config
-    if name not in config.recipients:
-        raise HTTPException(404, "nobody of the farm file has this name")
-    at = ("recipients", name)
-    others: list[tuple[str, Param]] = [
-        ("", say("nobody")),
-        *((other, Name(other)) for other in config.recipients if other != name),
-    ]
-    languages: list[tuple[str, Param]] = [("", say("the farm's")), *_languages()]
-    fields = [
-        Field("hears", (*at, "hears"), say("Hears of"), "several", _topics()),
-        Field("start", (*at, "quiet_hours", "start"), say("Quiet from"), "time"),
-        Field("end", (*at, "quiet_hours", "end"), say("Quiet until"), "time"),
-        Field("form", (*at, "form"), say("Is told"), "choice", _FORMS),
-        Field("language", (*at, "language"), say("In this language"), "choice", languages),
-        Field("backup", (*at, "backup"), say("Who is told where nobody answers"), "choice", others),
-        Field("most_an_hour", (*at, "most_an_hour"), say("Most messages an hour"), "number"),
-    ]
-    quiet = say("Between the quiet hours only what concerns a job under way is sent.")
-    return FormPage(say("What {name} hears", name=Name(name)), "/farm", [(None, quiet, fields)])
-
-
-def _topics() -> list[tuple[str, Param]]:
-    return [(topic.value, word) for topic, word in _TOPICS.items()]
-
-
-def _languages() -> Iterator[tuple[str, Param]]:
-    for code in codes():
-        yield code, language(code).name

@@ -1,8 +1,9 @@
 """A change of the farm from a page: looked at first with what it would change, then kept."""
 
 import asyncio
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Awaitable, Callable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from fastapi import HTTPException, Request, Response
 from fastapi.responses import RedirectResponse
@@ -28,6 +29,16 @@ from watcher.web.pages.farm_form import (
 
 
 @dataclass(frozen=True)
+class Beside:
+    """Something that is kept with a change, but stands in no file of the farm."""
+
+    line: Message
+    """What it is, without it."""
+    keep: Callable[[], Awaitable[None]]
+    """Keeps it. Raises ``FarmFileError`` where that cannot be."""
+
+
+@dataclass(frozen=True)
 class FarmChangeAsked:
     """A change somebody asks for: ``back`` is the page it is asked on."""
 
@@ -40,6 +51,8 @@ class FarmChangeAsked:
     """Whether it is kept without being looked at, where it loosens nothing."""
     season: str = ""
     """The season that ends with it."""
+    beside: Beside | None = None
+    """What is kept with it and stands in no file of the farm."""
 
 
 def by_edits(house: AppContext, edits: Sequence[Edit]) -> Callable[..., FarmProposal]:
@@ -64,28 +77,32 @@ def show_form(
     typed: Typed | None = None,
     *,
     problems: Sequence[Problem] = (),
+    template: str = "farm_form.html",
+    **values: Any,
 ) -> Response:
     """Show a form over the farm file, with what is wrong with what was typed beside it.
 
-    ``problems`` are of what was asked besides.
+    ``problems`` are of what was asked besides. ``template`` may add to the form; ``values`` are
+    for it.
     """
     texts = in_use(house).editor.texts()
     problems = typed.problems if typed else problems
     return house.show(
         request,
         visitor,
-        "farm_form.html",
-        status=422 if problems else 200,
+        template,
+        status=422 if typed else 200,
         title=page.title,
         groups=[
             (heading, sentence, rows(fields, texts, typed))
             for heading, sentence, fields in page.groups
         ],
         wrong=of_mistakes(elsewhere(page.fields, problems)),
-        refused=bool(problems),
+        refused=bool(problems) or typed is not None,
         to=page.to or request.url.path,
         back=page.back,
         of=page.of,
+        **values,
     )
 
 
@@ -119,10 +136,10 @@ async def change(
         except OutdatedError as late:
             note = _meanwhile(house, late)
             proposal = await asyncio.to_thread(asked.propose, editor, None)
+        if not proposal.changes:  # of what is beside it nothing is to be looked at
+            return await _keep(house, visitor, asked, proposal)
     except FarmFileError as error:
         return asked.refused(error.problems)
-    if not proposal.changes:
-        return RedirectResponse(asked.back, 303)
     lines = await asyncio.to_thread(effect_said, house, proposal)
     missing = bool(proposal.loosened) and keeps
     return house.show(
@@ -131,7 +148,10 @@ async def change(
         "farm_change.html",
         status=409 if note or missing else 200,
         note=note,
-        changes=[change_line(one) for one in proposal.changes],
+        changes=[
+            *(change_line(one) for one in proposal.changes),
+            *([asked.beside.line] if asked.beside else []),
+        ],
         effect=lines,
         loosened=[loosened_line(one) for one in proposal.loosened],
         label_changed=LABEL_CHANGED,
@@ -146,6 +166,8 @@ async def change(
 async def _keep(
     house: AppContext, visitor: Visitor, asked: FarmChangeAsked, proposal: FarmProposal
 ) -> Response:
+    if asked.beside is not None:
+        await asked.beside.keep()
     if not proposal.changes:
         return RedirectResponse(asked.back, 303)
     by = visitor.user.name if visitor.user else ""

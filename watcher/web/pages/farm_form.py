@@ -39,6 +39,8 @@ class Field:
     """What may be chosen: as written, and as read."""
     hint: Param = ""
     """What stands there while nothing is written."""
+    default: Any = None
+    """What holds while nothing is written, shown as if it were."""
 
 
 @dataclass(frozen=True)
@@ -101,7 +103,8 @@ def rows(fields: Sequence[Field], texts: FarmTexts, typed: Typed | None = None) 
     raw = texts.raw
     found = []
     for one in fields:
-        was = _shown(one, written_at(raw, one.at))
+        written = written_at(raw, one.at)
+        was = _shown(one, one.default if written is None else written)
         value = was if typed is None else _typed(one, typed.form)
         key = str(dotted(one.at))
         wrong = [p for p in typed.problems if _is_of(str(p.key), key)] if typed else []
@@ -121,6 +124,9 @@ def edits(fields: Sequence[Field], form: Mapping[str, str]) -> list[Edit]:
     for one in fields:
         was, value = form.get(_WAS + one.name, "").replace("\r\n", "\n"), _typed(one, form)
         if value == was:
+            continue
+        if one.kind == "several" and one.default is not None and not value:
+            found.append(SetValue(one.at, []))  # none of them, which is not the same as unwritten
             continue
         emptied = _emptied(one, fields, form)
         edit = SetValue(one.at, _native(one, value)) if value else Remove(emptied or one.at)
@@ -155,7 +161,7 @@ def _shown(one: Field, value: Any) -> str:
         case "flag":
             return "on" if value else ""
         case "several":
-            return _ONE_OF.join(map(str, value)) if isinstance(value, list) else ""
+            return _ONE_OF.join(map(str, value)) if isinstance(value, list | tuple) else ""
         case "time":
             return f"{value}"[:5]
     return str(value)

@@ -88,7 +88,10 @@ def router(house: AppContext) -> APIRouter:
 
         def put() -> str:
             with house.watch.book.store.writing() as session:
-                return receipts.put_test(session, found[0], language, now)
+                says, name = say("A test: alerts of a running job arrive here."), found[0].name
+                return receipts.put_test(
+                    session, name, says, language=language, form="push", now=now
+                )
 
         ref = await house.watch.run_and_rejudge(put)
         house.watch.courier.wake()
@@ -112,6 +115,8 @@ def answers_router(house: AppContext) -> APIRouter:
         seen, what = _seen(_pushes(house), sent), text_of(sent, "what")
         if what not in {"shown", "seen"}:
             raise NotAllowedError("there is no such receipt")
+        if house.door.keyring.was_shut_out(seen.recipient):
+            raise NotAllowedError("the access of this device has ended")
         device = house.door.keyring.devices.get(seen.recipient)
         by = device.user if device is not None else seen.recipient
         await house.watch.acknowledge(partial(_note, seen=seen, by=by if what == "seen" else None))

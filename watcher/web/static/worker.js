@@ -25,7 +25,7 @@ const isPage = (request) => request.mode === "navigate" || request.headers.has("
 const keep = async (request, answer) => {
   const fits = answer.ok && !answer.redirected && (answer.headers.get("Content-Type") || "").startsWith("text/html");
   const path = new URL(request.url).pathname;
-  if (fits && !/^\/(login|seen|devices|first)/.test(path)) {
+  if (fits && !/^\/(login|seen|devices|first|people|farm\/secrets)/.test(path)) {
     await (await caches.open(PAGES)).put(new Request(request.url), answer.clone());
   }
   return answer;

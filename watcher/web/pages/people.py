@@ -1,0 +1,168 @@
+"""Who may come in, on a page: helpers and contractors by a link with an end, and everybody else."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
+
+from fastapi import APIRouter, Depends, HTTPException, Request, Response
+from fastapi.concurrency import run_in_threadpool
+from fastapi.responses import RedirectResponse
+
+from watcher.i18n.message import Message, say
+from watcher.messages.wall_clock import wall_instant
+from watcher.web.auth.authenticator import Visitor
+from watcher.web.auth.login_pages import invitation
+from watcher.web.auth.sessions import Guest
+from watcher.web.auth.users import Role, User
+from watcher.web.context import AppContext
+from watcher.web.numbers import Number
+
+_MOST_NAME = 40
+_LONGEST = timedelta(days=366)
+
+
+@dataclass(frozen=True)
+class _Asked:
+    """An access as it was asked for, with what is wrong with it."""
+
+    name: str = ""
+    role: Role = Role.LOOK
+    last_day: str = ""
+    wrong_name: Message | None = None
+    wrong_day: Message | None = None
+    until: int = 0
+    """The end of its last day. [epoch s]"""
+
+    @property
+    def fits(self) -> bool:
+        """Whether nothing is wrong."""
+        return self.wrong_name is None and self.wrong_day is None
+
+
+def router(house: AppContext) -> APIRouter:
+    """Routes of the page."""
+    routes = APIRouter(prefix="/people", include_in_schema=False)
+    door, owner = house.door, Depends(house.door.administrator)
+
+    @routes.get("")
+    def people(request: Request, visitor: Visitor = owner) -> Response:
+        return _show(house, request, visitor)
+
+    @routes.post("")
+    async def invite(request: Request, visitor: Visitor = owner) -> Response:
+        form = await door.form(request, visitor)
+
+        def answer() -> Response:
+            asked = _asked(house, visitor, form)
+            if not asked.fits:
+                return _show(house, request, visitor, asked=asked, status=422)
+            now, by = door.clock.now(), _user(visitor)
+            guest = door.keyring.invite(asked.name, asked.role, asked.until, by=by, now=now)
+            return _show(house, request, visitor, let_in=guest)
+
+        return await run_in_threadpool(answer)
+
+    @routes.post("/{number}/link")
+    async def link(request: Request, number: Number, visitor: Visitor = owner) -> Response:
+        """Make another link, for another device or in place of one that was not used."""
+        await door.form(request, visitor)
+
+        def answer() -> Response:
+            guest = door.keyring.guest(number)
+            if guest is None or guest.over(door.clock.now()):
+                raise HTTPException(404, "nobody of this number has access")
+            return _show(house, request, visitor, let_in=guest)
+
+        return await run_in_threadpool(answer)
+
+    @routes.post("/{number}/withdraw")
+    async def withdraw(request: Request, number: Number, visitor: Visitor = owner) -> Response:
+        await door.form(request, visitor)
+        by, now = _user(visitor).name, door.clock.now()
+        await run_in_threadpool(door.keyring.withdraw, number, by=by, now=now)
+        return RedirectResponse("/people", 303)
+
+    return routes
+
+
+def _user(visitor: Visitor) -> User:
+    if visitor.user is None:
+        raise HTTPException(401, "nobody is logged in")
+    return visitor.user
+
+
+def _asked(house: AppContext, visitor: Visitor, form: Mapping[str, str]) -> _Asked:
+    name = " ".join(form.get("name", "").split())
+    role = {r.word: r for r in Role}.get(form.get("role", ""), Role.LOOK)
+    day = form.get("last_day", "").strip()
+    wrong_name = None
+    if not 0 < len(name) <= _MOST_NAME or not name.isprintable():
+        wrong_name = say("Write a name of 1 to {most} letters", most=_MOST_NAME)
+    elif house.door.taken(name):
+        wrong_name = say(
+            "Somebody of this name comes in already: choose another name, or make another link "
+            "for them above"
+        )
+    until, wrong_day = _end_of(house, visitor, day)
+    return _Asked(name, role, day, wrong_name, wrong_day, until)
+
+
+def _end_of(house: AppContext, visitor: Visitor, day: str) -> tuple[int, Message | None]:
+    """The last second of a day on the farm's clock, and what is wrong with it as an end."""
+    zone, now = house.farm.zone, house.door.clock.now()
+    today = datetime.fromtimestamp(now, zone).date()
+    try:
+        last = date.fromisoformat(day)
+    except ValueError:
+        return 0, say("Choose the last day on which they may come in")
+    if not today <= last <= today + _LONGEST:
+        return 0, say("Choose a day from today to a year from now")
+    until = wall_instant(last + timedelta(days=1), time(), zone) - 1
+    if visitor.until is not None and until > visitor.until:
+        return 0, say("Your own access ends before: choose no later day than yours")
+    return until, None
+
+
+def _show(
+    house: AppContext,
+    request: Request,
+    visitor: Visitor,
+    *,
+    asked: _Asked = _Asked(),  # frozen
+    let_in: Guest | None = None,
+    status: int = 200,
+) -> Response:
+    door, now = house.door, house.door.clock.now()
+    sessions = door.keyring.sessions(now)
+    guests = door.keyring.guests()
+    devices = {g.number: [s for s in sessions if s.user.guest == g.number] for g in guests}
+    link = None if let_in is None else door.keyring.guest_link(let_in, now)
+    today = datetime.fromtimestamp(now, house.farm.zone).date()
+    return house.show(
+        request,
+        visitor,
+        "people.html",
+        status=status,
+        guests=[
+            (
+                guest,
+                house.clock(guest.until),
+                len(devices[guest.number]),
+                house.clock(max(s.seen_at for s in devices[guest.number]))
+                if devices[guest.number]
+                else None,
+            )
+            for guest in guests
+            if not guest.over(now)
+        ],
+        ended=[(guest, house.clock(guest.until)) for guest in guests if guest.over(now)],
+        of_settings=door.access.people,
+        programs=door.access.of_programs,
+        endless=[s for s in sessions if s.by_link and s.user.guest is None],
+        roles=list(Role),
+        asked=asked,
+        earliest=today.isoformat(),
+        latest=(today + _LONGEST).isoformat(),
+        let_in=let_in,
+        **invitation(house, request, link),
+    )
