@@ -83,13 +83,13 @@ async def _pages(v: Visited) -> dict[str, str]:
             unescape(one).split("#")[0] for one in re.findall(r'href="(/[^"]*)"', answer.text)
         ]
     owner = {"Authorization": f"Bearer {OWNER}"}
-    document = (await v.web.get("/api/openapi.json")).json()
+    document = (await v.web.get("/api/v1/openapi.json")).json()
     plain = {"field": "hill", "number": "1", "kind": "push_urls", "name": "ana"}
     for path, methods in document["paths"].items():
         if "get" in methods:
             asked = re.sub(r"{(\w+)}", lambda m: plain.get(m[1], "1"), path)
             found[f"GET {path}"] = (await v.web.get(asked, headers=owner)).text
-    for path in ("/metrics", "/health", "/api/log.csv?source=mast&start=1&end=9", "/worker.js"):
+    for path in ("/metrics", "/health", "/api/v1/log.csv?source=mast&start=1&end=9", "/worker.js"):
         found[path] = (await v.web.get(path, headers=owner)).text
     return found
 

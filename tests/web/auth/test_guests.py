@@ -237,7 +237,7 @@ async def test_a_helper_runs_jobs_until_the_day_is_over_and_then_is_told_so(tmp_
             assert "Your access has ended" in answer.text
             assert answer.headers["clear-site-data"] == '"cache", "storage"'
             assert "hill" not in answer.text
-        asked = await v.web.get("/api/ranking")
+        asked = await v.web.get("/api/v1/ranking")
         assert asked.status_code == 403
         assert "ended" in asked.json()["wrong"]
         assert (await v.web.get("/login")).status_code == 200
@@ -351,4 +351,4 @@ async def test_programs_of_the_settings_have_no_end(tmp_path: Path) -> None:
     async with visited(tmp_path) as v:
         v.service.clock.at += 400 * 86_400
         headers = {"Authorization": f"Bearer {LOOKER}"}
-        assert (await v.web.get("/api/health", headers=headers)).status_code == 200
+        assert (await v.web.get("/api/v1/health", headers=headers)).status_code == 200

@@ -9,6 +9,8 @@ import httpx
 from fastapi import Request
 
 from tests.support.visiting import CALM, visited
+from watcher.service.kept_secrets import Secrets
+from watcher.service.secrets_in_use import SecretsInUse
 from watcher.web.auth.authenticator import Authenticator
 from watcher.web.auth.users import Users
 from watcher.web.context import AppContext
@@ -87,9 +89,9 @@ async def test_a_device_has_so_many_streams_and_hears_when_it_has_no_more(tmp_pa
 async def test_all_devices_together_have_a_bounded_number_of_streams(tmp_path: Path) -> None:
     async with visited(tmp_path, calm=False) as v:
         v.log_in()
-        house = AppContext(
-            v.service.watch, Authenticator(v.keyring, Users(), v.service.clock), pushes=None
-        )  # type: ignore[arg-type]
+        watch = v.service.watch
+        door = Authenticator(v.keyring, Users(), v.service.clock)
+        house = AppContext(watch, door, pushes=None, secrets=SecretsInUse(watch, Secrets()))
         streams, request = Streams(of_one=5, in_all=3), Request({"type": "http", "headers": []})
         kept = [events_of(streams, house, request, number) for number in range(3)]
         assert [await anext(stream) for stream in kept] == ["retry: 2000\n\n"] * 3
