@@ -1,5 +1,6 @@
 """What was measured by hand stands for a while where the station's values stood."""
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -78,3 +79,15 @@ def test_only_now_is_changed_and_it_is_said_for_how_long() -> None:
         "Wind measured by hand at the boom 5 min ago; it counts for 15 min more."
     )
     assert COUNTS_S == 1200
+
+
+def test_what_was_known_of_now_by_bounds_only_is_what_was_measured() -> None:
+    """The hours ahead keep theirs."""
+    blind = outlook(now=NOW, **SAME)
+    least, most = np.full(len(blind.series), 0.0), np.full(len(blind.series), 9.0)
+    bounded = replace(blind, series=blind.series.bounded({"gust_m_s": (least, most)}))
+    reading = HandReading("hill", "coarse", MORNING, {"wind_m_s": 12 * MPH, "gust_m_s": 16 * MPH})
+    least, most = corrected(PLAN, bounded, outlook(**SAME), reading).series.bound("gust_m_s")
+    assert np.isnan([least[0], most[0]]).all()
+    assert (least[1:] == 0.0).all()
+    assert (most[1:] == 9.0).all()

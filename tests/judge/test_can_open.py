@@ -75,3 +75,17 @@ def test_a_neighbour_all_round_that_nothing_may_drift_onto() -> None:
         "vines_K": {"grows": "vines", "susceptibility": "tolerant", "no_spray_distance": "600 m"}
     }
     assert shut(told) == {}  # upwind of it there is always an hour
+
+
+@pytest.mark.parametrize(
+    "bounds",
+    [{"high": "2 degC"}, {"low": "38 degC"}, {"low": "1 degC", "high": "3 degC"}],
+    ids=["cold", "hot", "between"],
+)
+def test_air_that_the_field_alone_asks_for_is_tried(bounds: dict[str, str]) -> None:
+    told = one_field()
+    told["windows"]["contact"] = {
+        "wind": told["windows"]["contact"]["wind"],
+        "temperature": bounds,
+    }
+    assert shut(told) == {}

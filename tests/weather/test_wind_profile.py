@@ -207,3 +207,9 @@ def test_grass_is_the_default_surface() -> None:
     assert wind_factor(from_m=3.0, to_m=1.0) == wind_factor(
         from_m=3.0, to_m=1.0, of=GRASS, over=Surface.of_canopy(0.12)
     )
+
+
+def test_no_layering_of_length_nought_is_known_and_a_short_one_is_held() -> None:
+    known = [wind_factor(from_m=10.0, to_m=2.0, obukhov_m=length) for length in (1.0, 0.5, 30.0)]
+    assert np.isfinite(known).all()
+    assert np.isnan(wind_factor(from_m=10.0, to_m=2.0, obukhov_m=0.0))
