@@ -106,7 +106,8 @@ async def test_walked_with_noisy_positions(browser: Browser, start: FromNothing)
     await finish(hand, start, "field")
     farm = load(start.file)
     assert farm.ground.area_m2("field") == pytest.approx(AREA_M2, rel=0.02)
-    assert wrong == []
+    # A shape that is not round yet may cross itself: that is told in place, with 422.
+    assert [w for w in wrong if "status of 422" not in w] == []
 
 
 def _geojson() -> tuple[str, bytes]:

@@ -91,7 +91,7 @@ def show_form(
         request,
         visitor,
         template,
-        status=422 if typed else 200,
+        status=422 if typed or problems else 200,
         title=page.title,
         groups=[
             (heading, sentence, rows(fields, texts, typed))
