@@ -54,6 +54,7 @@ from watcher.web.auth.authenticator import (
 )
 from watcher.web.auth.security import SecurityMiddleware
 from watcher.web.auth.sessions import SessionStore, SessionStoreError
+from watcher.web.auth.station_tokens import StationTokens
 from watcher.web.auth.users import Users
 from watcher.web.context import AppContext, NothingJudgedError
 from watcher.web.lanes import Lanes
@@ -143,7 +144,7 @@ def create_app(watch: Watch, keys: Keys) -> FastAPI:
     app.add_middleware(GZipMiddleware, minimum_size=_COMPRESSED_FROM_BYTES)
     app.add_middleware(Lanes)
     app.add_middleware(SecurityMiddleware)
-    tokens = keys.secrets.all_of(SecretKind.STATION)
+    tokens = StationTokens(keys.secrets.all_of(SecretKind.STATION), keys.keyring)
     app.include_router(readings.router(watch, _PostingStations(watch), tokens))
     for routes in (
         login_pages.router(house),

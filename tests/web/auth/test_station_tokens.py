@@ -4,6 +4,9 @@ from pathlib import Path
 
 from pydantic import SecretStr
 
+from tests.support.farm_files import written
+from tests.support.farms import watched_tables
+from tests.support.visiting import visited
 from watcher.web.auth.sessions import SessionStore
 from watcher.web.auth.station_tokens import StationTokens
 
@@ -33,3 +36,17 @@ def test_the_settings_stand_first(tmp_path: Path) -> None:
     assert tokens.get("yard") == SecretStr("told-in-the-settings")
     assert list(tokens) == ["yard"]
     keyring.close()
+
+
+async def test_the_watch_takes_the_one_that_the_first_visit_showed(tmp_path: Path) -> None:
+    tables = watched_tables()
+    tables["sources"] |= {"creek": {"kind": "push"}}
+    async with visited(tmp_path, farm_file=written(tmp_path, tables)) as v:
+        shown = StationTokens({}, v.keyring)["creek"].get_secret_value()
+        for token, status in ((shown, 200), ("another-token-that-is-long-enough", 401)):
+            answer = await v.web.post(
+                "/stations/creek/readings",
+                headers={"Authorization": f"Bearer {token}"},
+                json={"time": "2026-06-10T16:00:00Z", "wind": "5 mph"},
+            )
+            assert answer.status_code == status
