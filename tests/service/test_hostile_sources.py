@@ -90,7 +90,7 @@ def clock() -> SetClock:
 
 @pytest.fixture
 def reader() -> Iterator[BodyProcess]:
-    made = BodyProcess.fork(Limits(wall_s=20.0))
+    made = BodyProcess(Limits(wall_s=20.0))
     yield made
     made.close()
 
@@ -356,7 +356,7 @@ async def test_a_feed_that_breaks_its_reader_at_every_start_ends_no_watch(
     farm: Farm, log: Database, clock: SetClock
 ) -> None:
     """It is asked first after a start, as any feed is; the watch goes on without it."""
-    reader = BodyProcess.fork(Limits(wall_s=20.0, memory=32 * 2**20))
+    reader = BodyProcess(Limits(wall_s=20.0, memory=32 * 2**20))
     put_forecast(log, NOON, source="another")
 
     def answer(_request: httpx.Request) -> httpx.Response:
@@ -392,8 +392,9 @@ def test_the_service_reads_in_a_process_apart_and_stops_in_order(tmp_path: Path)
     receiver = Receiver()
     with Service(tmp_path, receiver.url().get_secret_value()) as service:
         service.start()
-        [child] = _children(service.pid)
+        assert _children(service.pid) == []  # nothing to read, no process
         assert _post(service, REPEATED) == 422
+        [child] = _children(service.pid)
         os.kill(child, signal.SIGKILL)
         assert _post(service, _day()) == 200
         [another] = _children(service.pid)

@@ -2,6 +2,7 @@
 
 import asyncio
 import contextlib
+import errno
 import os
 import signal
 import subprocess
@@ -84,7 +85,7 @@ def open_many() -> int:
 
 @pytest.fixture
 def reader() -> Iterator[BodyProcess]:
-    made = BodyProcess.fork(QUICK)
+    made = BodyProcess(QUICK)
     yield made
     made.close()
 
@@ -109,8 +110,9 @@ async def ticking() -> AsyncIterator[list[int]]:
 
 
 async def test_work_is_done_in_another_process_and_small_work_here(reader: BodyProcess) -> None:
+    assert reader.pid is None  # there was nothing to read yet
     assert await read(reader, double, 21) == 42
-    assert await read(reader, where) not in {os.getpid(), reader._pid}
+    assert await read(reader, where) not in {os.getpid(), reader.pid}
     assert await reader.read(where, size=SMALL_BYTES) == os.getpid()
 
 
@@ -200,7 +202,7 @@ async def test_a_reading_given_up_leaves_its_turn_to_others(reader: BodyProcess)
 
 async def test_a_reader_holds_nothing_of_the_watch(tmp_path: Path) -> None:
     with (tmp_path / "log.db").open("w") as log:
-        reader = BodyProcess.fork()
+        reader = BodyProcess()
         held = await read(reader, descriptors)
         reader.close()
         assert not log.closed
@@ -209,30 +211,62 @@ async def test_a_reader_holds_nothing_of_the_watch(tmp_path: Path) -> None:
 
 
 async def test_the_process_is_replaced_when_it_is_killed() -> None:
-    reader = BodyProcess.fork(Limits(wall_s=30.0))  # it begins with much to import
-    first = reader._pid
+    reader = BodyProcess(Limits(wall_s=30.0))
+    assert await reader.read(partial(divmod, 5, 2), size=LARGE) == (2, 1)
+    first = reader.pid
+    assert first is not None
     os.kill(first, signal.SIGKILL)
     await asyncio.to_thread(os.waitid, os.P_PID, first, os.WEXITED | os.WNOWAIT)
     assert await reader.read(partial(divmod, 7, 2), size=LARGE) == (3, 1)
-    assert reader._pid != first
+    assert reader.pid != first
     assert await reader.read(partial(divmod, 9, 2), size=LARGE) == (4, 1)
     reader.close()
 
 
 async def test_a_killed_reader_costs_its_body_only(reader: BodyProcess) -> None:
+    assert await read(reader, double, 1) == 2
     reading = asyncio.create_task(read(reader, hang))
     await asyncio.sleep(0)  # it is handed over
-    os.kill(await asyncio.to_thread(_child_of, reader._pid), signal.SIGKILL)
+    assert reader.pid is not None
+    os.kill(await asyncio.to_thread(_child_of, reader.pid), signal.SIGKILL)
     with pytest.raises(BrokenReadError, match="killed"):
         await reading
     assert await read(reader, double, 2) == 4
 
 
+async def test_the_process_ends_when_nothing_is_read_and_begins_anew() -> None:
+    reader = BodyProcess(idle_s=0.0)
+    assert await read(reader, double, 1) == 2
+    first = reader.pid
+    assert first is not None
+    while reader.pid is not None:  # noqa: ASYNC110 - nothing but the reader knows
+        await asyncio.sleep(0)
+    assert not _lives(first)
+    assert await read(reader, double, 2) == 4
+    reader.close()
+
+
+async def test_what_no_process_can_be_started_for_is_no_mistake_of_the_source(
+    reader: BodyProcess, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def none_left(*_: Any) -> int:
+        raise BlockingIOError(errno.EAGAIN, os.strerror(errno.EAGAIN))
+
+    with monkeypatch.context() as without:
+        without.setattr(os, "posix_spawn", none_left)
+        with pytest.raises(SourceError, match="no process can be started") as told:
+            await read(reader, double, 1)
+    assert not isinstance(told.value, BrokenReadError)
+    assert await read(reader, double, 2) == 4
+
+
 _PARENT = """
-import os, signal, sys
+import asyncio, os, signal, sys
+from functools import partial
 from watcher.sources.body_process import BodyProcess
-reader = BodyProcess.fork()
-print(reader._pid, flush=True)
+reader = BodyProcess()
+asyncio.run(reader.read(partial(divmod, 7, 2), size=10_000))
+print(reader.pid, flush=True)
 sys.stdin.read()
 {end}
 """

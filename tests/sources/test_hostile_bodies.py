@@ -64,7 +64,7 @@ LIMITS = Limits(wall_s=20.0, cpu_s=10)
 
 @pytest.fixture
 def reader() -> Iterator[BodyProcess]:
-    made = BodyProcess.fork(LIMITS)
+    made = BodyProcess(LIMITS)
     yield made
     made.close()
 
@@ -382,7 +382,7 @@ def test_a_quantity_of_many_characters_is_refused() -> None:
 
 
 async def test_a_body_that_takes_too_much_memory_costs_itself() -> None:
-    reader = BodyProcess.fork(Limits(memory=48 * 2**20))
+    reader = BodyProcess(Limits(memory=48 * 2**20))
     body = b"[" + b"[]," * 2_000_000 + b"[]]"
     async with alive():
         with pytest.raises(BrokenReadError, match=r"[Mm]emory"):

@@ -30,7 +30,7 @@ _MODULES: Mapping[str, str] = {
     "season": "season",
     "skill": "skill",
     "replay": "replay",
-    "run": "run",
+    "run": "running",
     "test-alert": "running",
     "messages": "messages",
     "seen": "messages",

@@ -38,6 +38,7 @@ from watcher.service.transactions import Book
 from watcher.service.watch import Watch
 from watcher.settings import Settings, networks, problems
 from watcher.sources.base import StreamedSource
+from watcher.sources.body_process import BodyProcess
 from watcher.sources.body_reader import BodyReader
 from watcher.sources.http import FeedClient
 from watcher.store.database import Database
@@ -61,11 +62,12 @@ STANDBY = "standby.state"
 
 def add_to(app: typer.Typer) -> None:
     """Add this module's commands."""
+    app.command("run")(run)
     app.command("test-alert")(test_alert)
 
 
-def watch(reader: BodyReader) -> None:
-    """Run the watch until it is stopped; ``reader`` reads what sources send."""
+def run() -> None:
+    """Run the watch until it is stopped."""
     settings = open_settings()
     logs.set_up(settings.log_format, settings.log_level)
     if not settings.farm.exists() and not has_kept_farm(settings):
@@ -80,7 +82,8 @@ def watch(reader: BodyReader) -> None:
         refuse(settings, [str(error)])
     lock = running_lock(log)
     own = OwnLog(log, lock, LastKnownFile(log, settings.state_dir))
-    with contextlib.closing(log), held(lock, _step_aside):
+    reader = BodyProcess()
+    with contextlib.closing(log), contextlib.closing(reader), held(lock, _step_aside):
         newest = [start]
         while _damaged(settings, newest, own, log, reader):
             # Replaced by the next opening. Not at once: a disk that spoils every log would

@@ -1,18 +1,18 @@
 """A process apart for each body that others sent, bounded in memory, time and descriptors.
 
-One process is forked before the event loop, threads, sockets and the log are opened, so that it
-holds none of them and shares its memory with the watch. It never reads anything foreign itself: for
-each body it forks a reader, which gets the work over a socket of its own, answers over it and
-ends. The kernel ends a reader that takes too long or too much; that costs the one body. When the
-watch ends, however it ends, the other end of the socket closes and the process ends with it.
+One process is started from its beginning when there is something to read, so that it holds nothing
+of the watch, and imports what readers need. It never reads anything foreign itself: for each body
+it forks a reader, which gets the work over a socket of its own, answers over it and ends. The
+kernel ends a reader that takes too long or too much; that costs the one body. When nothing has been
+read for a while the process ends, as its memory is wanted seldom; when the watch ends, however it
+ends, the other end of the socket closes and the process ends with it.
 
 A process a body, and none kept for the next: nothing is left behind by a body that was read
-before, and nothing has to be watched over or replaced.
+before, and nothing has to be watched over.
 """
 
 import asyncio
 import contextlib
-import gc
 import importlib
 import os
 import pickle
@@ -23,7 +23,7 @@ import sys
 from collections.abc import Callable, Sequence
 from dataclasses import astuple, dataclass
 from pathlib import Path
-from typing import Any, NoReturn, Self, TypeVar
+from typing import Any, NoReturn, TypeVar
 
 import structlog
 
@@ -37,8 +37,12 @@ AT_ONCE = 2
 """Readers at work at the same time: one that hangs leaves the other to the rest."""
 MOST_WAITING = 32
 """Bodies that may wait for a reader; more are refused."""
+IDLE_S = 60.0
+"""So long after the last body the process ends: sources are asked in bursts, minutes apart. [s]"""
 MOST_ANSWERED = 32 * 2**20
 """Bytes of what a reader may make of a body."""
+_READERS = ("watcher.sources.feeds.", "watcher.sources.stations.", "watcher.sources.tiles")
+"""What is imported before readers are forked, of what the watch has imported."""
 _HEADER_BYTES = 8
 _CHUNK = 256 * 1024
 _LARGE_ANSWER = 256 * 1024
@@ -58,34 +62,27 @@ class Limits:
 
 
 class BodyProcess:
-    """Reads bodies in processes apart. ``fork`` it before anything is opened, ``close`` it last."""
+    """Reads bodies in processes apart. ``close`` it last."""
 
-    def __init__(self, control: socket.socket, pid: int, limits: Limits) -> None:
-        self._control = control
-        self._pid = pid
-        self._limits = limits
+    def __init__(self, limits: Limits | None = None, *, idle_s: float = IDLE_S) -> None:
+        self._limits = limits or Limits()
+        self._idle_s = idle_s
+        self._running: _Running | None = None
+        self._ending: asyncio.TimerHandle | None = None
         self._turns = asyncio.Semaphore(AT_ONCE)
         self._waiting = 0
 
-    @classmethod
-    def fork(cls, limits: Limits | None = None) -> Self:
-        """Fork the process that forks the readers."""
-        limits = limits or Limits()
-        gc.collect()
-        gc.freeze()  # what collecting garbage never writes to stays shared
-        ours, theirs = socket.socketpair()
-        pid = os.fork()
-        if pid == 0:
-            _fork_readers(theirs, limits)
-        theirs.close()
-        ours.setblocking(False)
-        return cls(ours, pid, limits)
+    @property
+    def pid(self) -> int | None:
+        """The process that forks the readers, None while there is nothing to read."""
+        return self._running and self._running.pid
 
     def close(self) -> None:
         """End the process."""
-        self._control.close()
-        with contextlib.suppress(ChildProcessError):
-            os.waitpid(self._pid, 0)
+        self._stay()
+        if self._running is not None:
+            self._running.end()
+            self._running = None
 
     async def read(self, work: Callable[[], T], *, size: int) -> T:
         """Return what ``work`` makes of ``size`` bytes that others sent; see ``BodyReader``."""
@@ -94,20 +91,31 @@ class BodyProcess:
         if self._waiting >= MOST_WAITING:
             raise SourceError("too much waits to be read already; send less at a time")
         self._waiting += 1
+        self._stay()
         try:
             async with self._turns:
                 answer = await self._answered(pickle.dumps(work, pickle.HIGHEST_PROTOCOL))
         finally:
             self._waiting -= 1
+            if not self._waiting:
+                self._ending = asyncio.get_running_loop().call_later(self._idle_s, self.close)
         large = len(answer) > _LARGE_ANSWER
         result: T = await asyncio.to_thread(_result, answer) if large else _result(answer)
         return result
+
+    def _stay(self) -> None:
+        if self._ending is not None:
+            self._ending.cancel()
+            self._ending = None
 
     async def _answered(self, job: bytes) -> bytes:
         """Return what a reader made of a job, as much of it as came."""
         loop = asyncio.get_running_loop()
         answer = bytearray()
-        ours, theirs = socket.socketpair()
+        try:
+            ours, theirs = socket.socketpair()
+        except OSError as error:
+            raise _not_started(error) from error
         with ours, contextlib.suppress(TimeoutError, OSError):
             ours.setblocking(False)
             with theirs:
@@ -122,31 +130,66 @@ class BodyProcess:
         return bytes(answer)
 
     def _hand_over(self, theirs: socket.socket) -> None:
+        if self._running is not None:
+            try:
+                self._running.hand_over(theirs)
+            except BlockingIOError:
+                raise
+            except OSError:
+                log.error("the process that reads what sources send was killed; another is started")
+                self._running.end()
+                self._running = None
+            else:
+                return
         try:
-            socket.send_fds(self._control, [b"r"], [theirs.fileno()])
-        except BlockingIOError:
-            raise
-        except OSError:
-            self._start_anew()
-            socket.send_fds(self._control, [b"r"], [theirs.fileno()])
+            self._running = _Running.begin(self._limits)
+        except OSError as error:
+            raise _not_started(error) from error
+        self._running.hand_over(theirs)
 
-    def _start_anew(self) -> None:
-        """Put another process in the place of one that was killed.
 
-        This process has threads and sockets by now and must not fork itself: the other is started
-        from its beginning, which takes a moment and more memory.
-        """
-        log.error("the process that reads what sources send was killed; another is started")
-        self.close()
+@dataclass(frozen=True)
+class _Running:
+    """The process that forks the readers, and the socket on which it is told to."""
+
+    pid: int
+    control: socket.socket
+
+    @classmethod
+    def begin(cls, limits: Limits) -> "_Running":
+        """Start it from its beginning: the watch has threads and sockets and is not forked."""
         ours, theirs = socket.socketpair()
-        known = [name for name in sys.modules if name.startswith("watcher.sources.")]
-        limits = [str(limit) for limit in astuple(self._limits)]
+        known = [name for name in sys.modules if name.startswith(_READERS)]
+        told = [str(limit) for limit in astuple(limits)]
         with theirs:
             theirs.set_inheritable(True)
-            arguments = [sys.executable, "-m", __name__, str(theirs.fileno()), *limits, *known]
-            self._pid = os.posix_spawn(sys.executable, arguments, os.environ)
+            arguments = [sys.executable, "-m", __name__, str(theirs.fileno()), *told, *known]
+            try:
+                pid = os.posix_spawn(sys.executable, arguments, os.environ)
+            except OSError:
+                ours.close()
+                raise
         ours.setblocking(False)
-        self._control = ours
+        return cls(pid, ours)
+
+    def hand_over(self, theirs: socket.socket) -> None:
+        """Have a reader forked that works over this socket."""
+        socket.send_fds(self.control, [b"r"], [theirs.fileno()])
+
+    def end(self) -> None:
+        """End it; readers at work go on to their ends."""
+        self.control.close()
+        with contextlib.suppress(ProcessLookupError):
+            os.kill(self.pid, signal.SIGKILL)  # it may still be importing
+        with contextlib.suppress(ChildProcessError):
+            os.waitpid(self.pid, 0)
+
+
+def _not_started(error: OSError) -> SourceError:
+    """The refusal where the machine, not what was sent, is the reason."""
+    return SourceError(
+        f"what it sent cannot be read just now: no process can be started for it ({error.strerror})"
+    )
 
 
 def _result(answer: bytes) -> Any:
