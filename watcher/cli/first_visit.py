@@ -13,6 +13,7 @@ import typer
 
 from watcher.cli.context import answer, out
 from watcher.cli.login import KEYRING, own_address
+from watcher.cli.starting import VERSIONS, tiles_of
 from watcher.delivery.acknowledgement import Links
 from watcher.delivery.web_push import WebPush
 from watcher.farm.editing.texts import FarmTexts
@@ -22,8 +23,6 @@ from watcher.service.clock import WallClock
 from watcher.service.farm_versions import FarmVersions
 from watcher.service.first_farm import FirstFarm
 from watcher.settings import Settings, networks, problems
-from watcher.sources.body_reader import BodyReader
-from watcher.sources.tiles import TileClient
 from watcher.web.auth.authenticator import Authenticator
 from watcher.web.auth.login_pages import is_of_one_machine, terminal_qr
 from watcher.web.auth.session_file import open_session_store
@@ -36,9 +35,7 @@ from watcher.web.listening import listen
 from watcher.web.server import Server
 
 log = structlog.get_logger("watcher.cli")
-VERSIONS = "farm-versions"
 _KEPT = "first-visit.json"
-_TILES = "tiles.db"
 _OWNER = "owner"
 _ALIVE_EVERY_S = 10.0
 
@@ -113,15 +110,6 @@ async def _asking(
             texts = FarmTexts.of_files(settings.farm)
             FarmVersions(settings.state_dir / VERSIONS).add(texts, by=visit.by, at=clock.now())
     return written.is_set()
-
-
-def tiles_of(settings: Settings, reader: BodyReader | None = None) -> TileClient | None:
-    """Return what fetches pictures of the ground; None where none are set."""
-    pictures = settings.pictures
-    if pictures is None:
-        return None
-    cache = settings.state_dir / _TILES
-    return TileClient(pictures, contact=settings.contact, cache=cache, reader=reader)
 
 
 async def _alive() -> None:

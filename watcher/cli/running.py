@@ -12,9 +12,16 @@ import structlog
 import typer
 
 from watcher.cli.context import BAD_INPUT, answer, open_farm, open_settings, stop
-from watcher.cli.first_visit import VERSIONS, first_visit, tiles_of
 from watcher.cli.login import KEYRING
-from watcher.cli.starting import Start, farm_to_run, has_kept_farm, refuse, started
+from watcher.cli.starting import (
+    VERSIONS,
+    Start,
+    farm_to_run,
+    has_kept_farm,
+    refuse,
+    started,
+    tiles_of,
+)
 from watcher.delivery.acknowledgement import Links
 from watcher.delivery.channel import Channel, Outcome, UnusableUrlError
 from watcher.delivery.heartbeat import Heartbeat
@@ -71,6 +78,8 @@ def run() -> None:
     settings = open_settings()
     logs.set_up(settings.log_format, settings.log_level)
     if not settings.farm.exists() and not has_kept_farm(settings):
+        from watcher.cli.first_visit import first_visit  # noqa: PLC0415 - once in a life
+
         try:
             first_visit(settings)
         except PortError as error:

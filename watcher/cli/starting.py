@@ -28,11 +28,16 @@ from watcher.messages.watch import not_started
 from watcher.service.kept_farm import KeptFarm, keep, kept, load_to_keep
 from watcher.service.kept_secrets import SecretKind, Secrets
 from watcher.settings import Settings, problems
+from watcher.sources.body_reader import BodyReader
+from watcher.sources.tiles import TileClient
 from watcher.store.whole_files import write_whole
 
 log = structlog.get_logger("watcher.cli")
 
+VERSIONS = "farm-versions"
+"""Folder of the state folder with every version of the farm."""
 _KEPT_FARM = "farm-kept.json"
+_TILES = "tiles.db"
 _NOT_STARTED = "not-started.json"
 _SENT_AGAIN_S = 12 * 3600
 
@@ -127,3 +132,12 @@ async def _tell(settings: Settings, mistakes: Sequence[str], spoken: Language) -
         *(channel.send(shaped.title, shaped.body, urgent=True) for channel in channels)
     )
     return sum(attempt.outcome is Outcome.SENT for attempt in attempts)
+
+
+def tiles_of(settings: Settings, reader: BodyReader | None = None) -> TileClient | None:
+    """Return what fetches pictures of the ground; None where none are set."""
+    pictures = settings.pictures
+    if pictures is None:
+        return None
+    cache = settings.state_dir / _TILES
+    return TileClient(pictures, contact=settings.contact, cache=cache, reader=reader)

@@ -9,13 +9,13 @@ import threading
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from enum import Enum
-from typing import Any, Protocol
+from typing import Protocol
 from urllib.parse import unquote
 
 import apprise
-from apprise.manager_plugins import NotificationManager
 from apprise.result import AppriseResult, AppriseResultStatus
 
+from watcher.delivery.push_services import SERVICES
 from watcher.i18n.message import Message, any_of, joined, say
 from watcher.store import tables
 
@@ -153,6 +153,7 @@ def without_parts(text: str, url: str) -> str:
 
 
 def _service(url: str) -> apprise.Apprise:
+    SERVICES.with_scheme(url.partition("://")[0].lower())
     service = apprise.Apprise(asset=apprise.AppriseAsset(app_id="Field weather watch"))
     service.add(url)
     return service
@@ -169,7 +170,7 @@ def why_unusable(url: str) -> Message | None:
     if len(services) > 1:
         return say("is not exactly one URL; give one, without a comma or a space in it")
     scheme = url.partition("://")[0].lower()
-    known: Any = NotificationManager()  # type: ignore[no-untyped-call]
+    known = SERVICES.with_scheme(scheme)
     if scheme not in known.schemas():
         close = difflib.get_close_matches(scheme, known.schemas(), n=1)
         mend = say("see its list of services")

@@ -75,7 +75,7 @@ class BodyProcess:
     @property
     def pid(self) -> int | None:
         """The process that forks the readers, None while there is nothing to read."""
-        return self._running and self._running.pid
+        return None if self._running is None else self._running.pid
 
     def close(self) -> None:
         """End the process."""

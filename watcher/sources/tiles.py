@@ -22,7 +22,6 @@ from typing import Self, cast
 from urllib.parse import quote
 
 import httpx
-from PIL import Image
 
 from watcher.addresses import is_public
 from watcher.sources.base import SourceError
@@ -151,6 +150,8 @@ def picture_type(body: bytes) -> str:
 
     Only its beginning is looked at: nothing is unpacked here.
     """
+    from PIL import Image  # noqa: PLC0415 - only the process that reads what came needs it
+
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("error", Image.DecompressionBombWarning)

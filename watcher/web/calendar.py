@@ -6,9 +6,9 @@ good while the user it was made for may come in, and until it is stopped.
 
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from typing import TYPE_CHECKING
 from urllib.parse import quote
 
-import icalendar
 from fastapi import APIRouter, Depends, HTTPException, Request, Response
 from fastapi.responses import RedirectResponse
 
@@ -24,6 +24,9 @@ from watcher.planning.kept import PlanNow
 from watcher.web.auth.authenticator import NotAllowedError, Visitor
 from watcher.web.auth.users import User
 from watcher.web.context import AppContext
+
+if TYPE_CHECKING:
+    import icalendar
 
 _TYPE = "text/calendar; charset=utf-8"
 _READ_AGAIN = timedelta(minutes=15)
@@ -112,6 +115,8 @@ def _address(links: Links, feed: str, name: str) -> str:
 
 def calendar(speaker: Speaker, plan: PlanNow | None, language: Language) -> bytes:
     """Return the plan's steps as a calendar in a language; none of an old plan's."""
+    import icalendar  # noqa: PLC0415 - 3 MiB, and most farms are read by no calendar
+
     made = icalendar.Calendar()
     made.add("prodid", "-//field weather watch//plan of the day//")
     made.add("version", "2.0")
@@ -127,8 +132,10 @@ def calendar(speaker: Speaker, plan: PlanNow | None, language: Language) -> byte
 
 def _event(
     speaker: Speaker, plan: PlanNow | None, step: PlanStep, language: Language
-) -> icalendar.Event:
+) -> "icalendar.Event":
     assert plan is not None  # noqa: S101  # its own step
+    import icalendar  # noqa: PLC0415 - as above
+
     event = icalendar.Event()
     day = datetime.fromtimestamp(step.starts_at, speaker.farm.zone).date()
     # The same job keeps its entry when the plan moves it within the day.

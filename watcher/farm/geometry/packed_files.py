@@ -11,7 +11,6 @@ from collections.abc import Iterator
 from typing import Any
 
 import pyproj
-import shapefile
 import shapely
 
 from watcher.farm.geometry.boundaries import BadShapeError
@@ -61,6 +60,8 @@ def _part(parts: zipfile.ZipFile, name: str) -> bytes:
 
 
 def _of_shapefile(parts: zipfile.ZipFile, stem: str, names: list[str]) -> Iterator[dict[str, Any]]:
+    import shapefile  # noqa: PLC0415 - needed once in the life of a farm
+
     held = {name[len(stem) :].lower(): name for name in names if name.startswith(stem + ".")}
     read = {end: _part(parts, held[end]) for end in (".shp", ".dbf", ".prj") if end in held}
     if ".prj" not in read:
