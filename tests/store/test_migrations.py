@@ -24,10 +24,12 @@ from watcher.weather.series import QUANTITIES, Site
 # What alembic does not compare, each database's own account of it.
 _ACCOUNTS = {
     "sqlite": "SELECT name, sql FROM sqlite_master WHERE name NOT LIKE '%alembic%' ORDER BY name",
-    "postgresql": "SELECT c.relname, k.conname, pg_get_constraintdef(k.oid) "
+    "postgresql": "SELECT tablename, indexname, indexdef FROM pg_indexes "
+    "WHERE schemaname = 'public' AND tablename <> 'alembic_version' UNION ALL "
+    "SELECT c.relname, k.conname, pg_get_constraintdef(k.oid) "
     "FROM pg_constraint k JOIN pg_class c ON c.oid = k.conrelid "
     "WHERE k.connamespace = 'public'::regnamespace "
-    "AND c.relname <> 'alembic_version' ORDER BY 1, 2",
+    "AND c.relname <> 'alembic_version' ORDER BY 1, 2, 3",
 }
 
 
@@ -40,14 +42,36 @@ def _account(connection: Connection) -> list[tuple[str, ...]]:
     ]
 
 
-def test_migrations_make_the_tables_of_the_models(log: Database) -> None:
-    with log.reading() as session:
+@pytest.fixture
+def by_steps(empty_url: str, open_log: Callable[..., Database]) -> Database:
+    """A log that was empty and was brought here step by step, as an old one is."""
+    log = open_log(empty_url)
+    with log.writing() as session:
+        migrations.migrate(session.connection())
+    return log
+
+
+def test_migrations_make_the_tables_of_the_models(by_steps: Database) -> None:
+    with by_steps.reading() as session:
         context = MigrationContext.configure(session.connection(), opts={"compare_type": True})
         assert compare_metadata(context, Table.metadata) == []
 
 
-def test_migrations_make_the_same_constraints_as_the_models(log: Database) -> None:
-    with log.writing() as session:
+def test_a_new_log_has_no_need_of_the_steps(
+    empty_url: str, open_log: Callable[..., Database], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refuse(_: Connection) -> None:
+        raise AssertionError("nothing was to be migrated")
+
+    monkeypatch.setattr(migrations, "migrate", refuse)
+    log = open_log(empty_url)
+    log.upgrade()
+    with log.reading() as session:
+        assert migrations.version(session.connection()) == migrations.HEAD
+
+
+def test_migrations_make_the_same_tables_as_a_new_log_has(by_steps: Database) -> None:
+    with by_steps.writing() as session:
         connection = session.connection()
         by_migrations = _account(connection)
         Table.metadata.drop_all(connection)
@@ -97,13 +121,13 @@ def test_an_upgrade_that_fails_half_way_leaves_nothing(
     empty_url: str, open_log: Callable[..., Database], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     log = open_log(empty_url)
-    whole = migrations.migrate
+    whole = migrations.create
 
     def half(connection: Connection) -> None:
         whole(connection)
         raise RuntimeError("the power went")
 
-    monkeypatch.setattr(migrations, "migrate", half)
+    monkeypatch.setattr(migrations, "create", half)
     with pytest.raises(RuntimeError, match="the power went"):
         log.upgrade()
     with log.reading() as session:

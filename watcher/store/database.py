@@ -91,7 +91,10 @@ class Database:
             connection = session.connection()
             with self._all_the_time_it_needs(connection):
                 self._hold_upgrades(connection)
-                migrations.migrate(connection)
+                if migrations.version(connection) is None:  # nor did another make them meanwhile
+                    migrations.create(connection)
+                else:
+                    migrations.migrate(connection)
 
     def check(self) -> None:
         """Read a whole SQLite file and raise ``LogDamagedError`` unless it is sound."""

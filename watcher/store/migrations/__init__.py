@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 from sqlalchemy import Connection, inspect, text
 
+from watcher.store.tables import Table
+
 if TYPE_CHECKING:
     from alembic.config import Config
 
@@ -27,6 +29,21 @@ def version(connection: Connection) -> str | None:
 def knows(found: str) -> bool:
     """Return whether one of these steps leads to the version."""
     return any(_FOLDER.glob(f"versions/{found}_*.py"))
+
+
+def create(connection: Connection) -> None:
+    """Make the tables of ``HEAD`` in an empty log, as all the steps would.
+
+    Alembic, which most logs never need again, is not even imported for it.
+    """
+    Table.metadata.create_all(connection)
+    connection.execute(
+        text(
+            "CREATE TABLE alembic_version (version_num VARCHAR(32) NOT NULL, "
+            "CONSTRAINT alembic_version_pkc PRIMARY KEY (version_num))"
+        )
+    )
+    connection.execute(text("INSERT INTO alembic_version VALUES (:head)"), {"head": HEAD})
 
 
 def migrate(connection: Connection) -> None:
