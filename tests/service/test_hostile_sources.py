@@ -40,8 +40,9 @@ from watcher.sources.base import (
     PolledSource,
     SourceError,
 )
-from watcher.sources.body_process import BodyProcess, Limits
+from watcher.sources.body_process import BodyProcess
 from watcher.sources.body_reader import BrokenReadError
+from watcher.sources.forked_readers import Limits
 from watcher.sources.http import FeedClient
 from watcher.store import health, weather
 from watcher.store.database import Database

@@ -15,72 +15,28 @@ from typing import Any
 
 import pytest
 
+from tests.support.body_work import (
+    answer_much,
+    descriptors,
+    double,
+    grow,
+    hang,
+    kill_itself,
+    leave,
+    open_many,
+    refuse,
+    spin,
+    unsendable,
+    where,
+)
 from watcher.sources.base import SourceError
-from watcher.sources.body_process import MOST_ANSWERED, MOST_WAITING, BodyProcess, Limits
+from watcher.sources.body_process import MOST_WAITING, BodyProcess
 from watcher.sources.body_reader import LONGEST_TEXT, SMALL_BYTES, BrokenReadError, InPlace
+from watcher.sources.forked_readers import Limits
 from watcher.sources.stations.bad_reading import BadReadingError
 
 LARGE = SMALL_BYTES + 1
 QUICK = Limits(wall_s=2.0, cpu_s=1, memory=64 * 2**20)
-
-
-def double(number: int) -> int:
-    return 2 * number
-
-
-def where() -> int:
-    return os.getpid()
-
-
-def refuse(kind: type[Exception], *what: str) -> None:
-    raise kind(*what)
-
-
-def hang() -> None:
-    time.sleep(3600)
-
-
-def spin() -> None:
-    while True:
-        pass
-
-
-def grow() -> int:
-    held = [bytes(2**20) for _ in range(1000)]
-    return len(held)
-
-
-def kill_itself(number: int) -> None:
-    os.kill(os.getpid(), number)
-
-
-def leave() -> None:
-    os._exit(0)
-
-
-def answer_much() -> bytes:
-    return bytes(MOST_ANSWERED + 1)
-
-
-def unsendable() -> Callable[[], None]:
-    return lambda: None
-
-
-def descriptors() -> list[str]:
-    return sorted(str(Path(f"/proc/self/fd/{n}").readlink()) for n in range(64) if _is_open(n))
-
-
-def _is_open(number: int) -> bool:
-    try:
-        os.fstat(number)
-    except OSError:
-        return False
-    return True
-
-
-def open_many() -> int:
-    with contextlib.ExitStack() as opened:
-        return len([opened.enter_context(Path(os.devnull).open()) for _ in range(200)])
 
 
 @pytest.fixture
@@ -182,13 +138,15 @@ async def test_others_are_read_while_one_hangs(reader: BodyProcess) -> None:
     assert len(ticks) > 10
 
 
-async def test_only_so_many_bodies_wait(reader: BodyProcess) -> None:
+async def test_only_so_many_bodies_wait() -> None:
+    reader = BodyProcess()
     waiting = [asyncio.create_task(read(reader, double, n)) for n in range(MOST_WAITING)]
     await asyncio.sleep(0)
     with pytest.raises(SourceError, match="too much waits"):
         await read(reader, double, 1)
     assert await asyncio.gather(*waiting) == [2 * n for n in range(MOST_WAITING)]
     assert await read(reader, double, 1) == 2
+    reader.close()
 
 
 async def test_a_reading_given_up_leaves_its_turn_to_others(reader: BodyProcess) -> None:

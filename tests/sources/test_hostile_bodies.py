@@ -17,9 +17,10 @@ from tests.sources.feeds import test_mapped_json, test_met_norway, test_nws, tes
 from tests.sources.stations import test_sensorthings
 from watcher.sources import json_text
 from watcher.sources.base import PolledSource, SourceError
-from watcher.sources.body_process import BodyProcess, Limits
+from watcher.sources.body_process import BodyProcess
 from watcher.sources.body_reader import BodyReader, BrokenReadError, InPlace
 from watcher.sources.feeds import nws_bodies
+from watcher.sources.forked_readers import Limits
 from watcher.sources.http import FeedClient
 from watcher.sources.stations import readings, senml
 from watcher.sources.stations.bad_reading import BadReadingError

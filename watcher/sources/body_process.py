@@ -1,7 +1,7 @@
 """A process apart for each body that others sent, bounded in memory, time and descriptors.
 
 One process is started from its beginning when there is something to read, so that it holds nothing
-of the watch, and imports what readers need. It never reads anything foreign itself: for each body
+of the watch (``forked_readers``). It never reads anything foreign itself: for each body
 it forks a reader, which gets the work over a socket of its own, answers over it and ends. The
 kernel ends a reader that takes too long or too much; that costs the one body. When nothing has been
 read for a while the process ends, as its memory is wanted seldom; when the watch ends, however it
@@ -13,23 +13,20 @@ before, and nothing has to be watched over.
 
 import asyncio
 import contextlib
-import importlib
 import os
 import pickle
-import resource
 import signal
 import socket
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import astuple, dataclass
-from pathlib import Path
-from typing import Any, NoReturn, TypeVar
+from typing import Any, TypeVar
 
 import structlog
 
 from watcher.sources.base import SourceError
 from watcher.sources.body_reader import SMALL_BYTES, BrokenReadError, guarded
-from watcher.sources.stations.bad_reading import BadReadingError
+from watcher.sources.forked_readers import HEADER_BYTES, Limits
 
 T = TypeVar("T")
 
@@ -41,24 +38,11 @@ IDLE_S = 60.0
 """So long after the last body the process ends: sources are asked in bursts, minutes apart. [s]"""
 MOST_ANSWERED = 32 * 2**20
 """Bytes of what a reader may make of a body."""
-_READERS = ("watcher.sources.feeds.", "watcher.sources.stations.", "watcher.sources.tiles")
-"""What is imported before readers are forked, of what the watch has imported."""
-_HEADER_BYTES = 8
+_PROGRAM = "watcher.sources.forked_readers"
 _CHUNK = 256 * 1024
 _LARGE_ANSWER = 256 * 1024
 
 log = structlog.get_logger(__name__)
-
-
-@dataclass(frozen=True)
-class Limits:
-    """What one reader may take: seconds by the clock and of work, and bytes beside what it shares
-    with the watch."""
-
-    wall_s: float = 8.0
-    cpu_s: int = 4
-    memory: int = 192 * 2**20
-    descriptors: int = 16
 
 
 class BodyProcess:
@@ -159,11 +143,10 @@ class _Running:
     def begin(cls, limits: Limits) -> "_Running":
         """Start it from its beginning: the watch has threads and sockets and is not forked."""
         ours, theirs = socket.socketpair()
-        known = [name for name in sys.modules if name.startswith(_READERS)]
         told = [str(limit) for limit in astuple(limits)]
         with theirs:
             theirs.set_inheritable(True)
-            arguments = [sys.executable, "-m", __name__, str(theirs.fileno()), *told, *known]
+            arguments = [sys.executable, "-m", _PROGRAM, str(theirs.fileno()), *told]
             try:
                 pid = os.posix_spawn(sys.executable, arguments, os.environ)
             except OSError:
@@ -194,98 +177,11 @@ def _not_started(error: OSError) -> SourceError:
 
 def _result(answer: bytes) -> Any:
     """Return what a reader made of its body, or raise what it raised."""
-    length = int.from_bytes(answer[:_HEADER_BYTES])
-    if len(answer) < _HEADER_BYTES or len(answer) != _HEADER_BYTES + length:
+    length = int.from_bytes(answer[:HEADER_BYTES])
+    if len(answer) < HEADER_BYTES or len(answer) != HEADER_BYTES + length:
         raise BrokenReadError.by("it took too long or too much memory, or was killed")
     with memoryview(answer) as whole:
-        result = pickle.loads(whole[_HEADER_BYTES:])  # noqa: S301 - of our own process
+        result = pickle.loads(whole[HEADER_BYTES:])  # noqa: S301 - of our own process
     if isinstance(result, Exception):
         raise result
     return result
-
-
-def _fork_readers(control: socket.socket, limits: Limits) -> NoReturn:
-    """Fork a reader for every socket handed over, until the other end is closed."""
-    with contextlib.suppress(BaseException):
-        control = _alone_with(control)
-        # The watch stops in order when its group is asked to, and then closes the other end.
-        for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
-            signal.signal(number, signal.SIG_IGN)
-        signal.signal(signal.SIGCHLD, signal.SIG_IGN)  # readers that ended are not waited for
-        while handed := _handed_over(control):
-            if os.fork() == 0:
-                control.close()
-                _read_one(handed, limits)
-            handed.close()
-    os._exit(0)
-
-
-def _alone_with(control: socket.socket) -> socket.socket:
-    """Close every other descriptor; returns the socket under another number."""
-    nowhere = os.open(os.devnull, os.O_RDWR)
-    for number in range(3):
-        os.dup2(nowhere, number)
-    kept = os.dup2(control.detach(), 3)
-    os.closerange(4, os.sysconf("SC_OPEN_MAX"))
-    return socket.socket(fileno=kept)
-
-
-def _handed_over(control: socket.socket) -> socket.socket | None:
-    """Return the next socket handed over, None when there will be no more."""
-    while True:
-        got, numbers, _, _ = socket.recv_fds(control, 1, 1)
-        if not got:
-            return None
-        if numbers:
-            return socket.socket(fileno=numbers[0])
-
-
-def _read_one(handed: socket.socket, limits: Limits) -> NoReturn:
-    """Do the one job that comes over the socket, and end."""
-    with contextlib.suppress(BaseException):
-        _confine(limits)
-        handed.sendall(_outcome(handed))
-    os._exit(0)
-
-
-def _confine(limits: Limits) -> None:
-    signal.signal(signal.SIGALRM, signal.SIG_DFL)
-    signal.setitimer(signal.ITIMER_REAL, limits.wall_s)
-    held = int(Path("/proc/self/statm").read_text().split()[0]) * resource.getpagesize()
-    for limit, most in (
-        (resource.RLIMIT_CPU, limits.cpu_s),
-        (resource.RLIMIT_CORE, 0),
-        (resource.RLIMIT_FSIZE, 0),
-        (resource.RLIMIT_NOFILE, limits.descriptors),
-        (resource.RLIMIT_AS, held + limits.memory),
-    ):
-        resource.setrlimit(limit, (most, most))
-    os.nice(5)
-    with contextlib.suppress(OSError):  # where memory runs out, this goes first
-        Path("/proc/self/oom_score_adj").write_bytes(b"1000")
-
-
-def _outcome(handed: socket.socket) -> bytes:
-    job = bytearray()
-    while got := handed.recv(_CHUNK):
-        job += got
-    result: object
-    try:
-        result = guarded(pickle.loads(job))  # noqa: S301 - of our own process
-    except (SourceError, BadReadingError) as refused:
-        result = refused.with_traceback(None)
-    answer = pickle.dumps(result, pickle.HIGHEST_PROTOCOL)
-    return len(answer).to_bytes(_HEADER_BYTES) + answer
-
-
-def _start(arguments: Sequence[str]) -> NoReturn:
-    """Be the process that forks the readers, started from its beginning."""
-    number, wall_s, cpu_s, memory, descriptors, *known = arguments
-    for name in known:
-        importlib.import_module(name)
-    limits = Limits(float(wall_s), int(cpu_s), int(memory), int(descriptors))
-    _fork_readers(socket.socket(fileno=int(number)), limits)
-
-
-if __name__ == "__main__":
-    _start(sys.argv[1:])
