@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
-from sqlalchemy import Row, select
+from sqlalchemy import Row, bindparam, select
 from sqlalchemy.orm import Session
 
 from watcher.store.rows import (
@@ -22,6 +22,18 @@ from watcher.weather.series import QUANTITIES, Site, WeatherSeries
 
 _SERIES = tuple(getattr(WeatherBin, name) for name in ("time", *QUANTITIES))
 _BESIDE = tuple(getattr(WeatherBin, name) for name in ("readings", "counts", "bounds", *EXTRAS))
+
+# Asked for with every reading: put together once.
+_BINS = (
+    select(*_SERIES, *_BESIDE)
+    .where(
+        WeatherBin.source == bindparam("source"),
+        WeatherBin.width_s == bindparam("width_s"),
+        WeatherBin.time >= bindparam("start"),
+        WeatherBin.time < bindparam("end"),
+    )
+    .order_by(WeatherBin.time)
+)
 
 
 def put(session: Session, bins: Bins) -> None:
@@ -41,16 +53,8 @@ def put(session: Session, bins: Bins) -> None:
 
 def get(session: Session, source: str, width_s: int, start: int, end: int, *, site: Site) -> Bins:
     """Return the bins the log has with ``start <= time < end``. ``site`` is the source's."""
-    rows = session.execute(
-        select(*_SERIES, *_BESIDE)
-        .where(
-            WeatherBin.source == source,
-            WeatherBin.width_s == width_s,
-            WeatherBin.time >= start,
-            WeatherBin.time < end,
-        )
-        .order_by(WeatherBin.time)
-    ).all()
+    asked = {"source": source, "width_s": width_s, "start": start, "end": end}
+    rows = session.execute(_BINS, asked).all()
     series = weather_series([row[: len(_SERIES)] for row in rows], site, source)
     series = series.bounded(bound_arrays([row.bounds for row in rows]))
     readings = np.array([row.readings for row in rows], dtype=np.int64)

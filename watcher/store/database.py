@@ -12,7 +12,7 @@ from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError
 from sqlalchemy.orm import Session
 
-from watcher.store import migrations
+from watcher.store import issue_hours, migrations
 from watcher.store.errors import (
     RESTORE,
     LogAddressError,
@@ -50,6 +50,7 @@ class Database:
         self.name = str(self._file or parsed.set(query={}).render_as_string(hide_password=True))
         # SQLite has one writer. Ours queue here in turn: its own waiting is a lottery.
         self._turn = threading.Lock()
+        self._info = issue_hours.holding()
         if self._file is not None:
             self._engine = self._file_engine(parsed)
             self._writer = self._engine.execution_options(begin="IMMEDIATE")
@@ -210,7 +211,10 @@ class Database:
     @contextmanager
     def _transaction(self, engine: Engine) -> Iterator[Session]:
         try:
-            with Session(engine, expire_on_commit=False) as session, session.begin():
+            with (
+                Session(engine, expire_on_commit=False, info=self._info) as session,
+                session.begin(),
+            ):
                 yield session
         except DBAPIError as error:
             ours = log_error(self.name, error)

@@ -16,7 +16,7 @@ from sqlalchemy import create_engine, event
 from sqlalchemy.orm import Session
 from sqlalchemy.pool import StaticPool
 
-from watcher.store import migrations
+from watcher.store import issue_hours, migrations
 from watcher.store.database import Database, _begin_in_file
 from watcher.store.tables import Table
 
@@ -33,6 +33,7 @@ class StandbyLog(Database):
         self._file = Path("standby")
         self.name = "in memory"
         self._turn = threading.Lock()
+        self._info = issue_hours.holding()
         self._engine = create_engine(
             "sqlite+pysqlite://",
             hide_parameters=True,

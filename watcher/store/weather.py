@@ -6,11 +6,11 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
-from sqlalchemy import ColumnElement, Row, and_, exists, func, or_, select
+from sqlalchemy import ColumnElement, Row, and_, bindparam, exists, func, or_, select
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
 from watcher.sources.base import Forecast, Observations
-from watcher.store import issues, stale
+from watcher.store import issue_hours, issues, stale
 from watcher.store.merging import by_quantity
 from watcher.store.rows import (
     SITE_COLUMNS,
@@ -81,11 +81,7 @@ def observations(session: Session, source: str, start: int, end: int) -> Observa
 
     Empty, and at no place at all, for a source that never reported.
     """
-    found = session.execute(
-        select(Observation.bounds, Observation.flags, Observation.time, *_quantities(Observation))
-        .where(_within(source, start, end))
-        .order_by(Observation.time)
-    ).all()
+    found = session.execute(_READINGS, {"source": source, "start": start, "end": end}).all()
     return _observations(session, source, found)
 
 
@@ -193,13 +189,11 @@ def _put_hours(session: Session, number: int, series: WeatherSeries) -> None:
 
 def latest_forecast(session: Session, source: str, issued_before: int) -> Forecast | None:
     """Return a source's newest forecast issued at or before a time, None without one."""
-    issue = session.scalars(
-        select(IssuedForecast)
-        .where(IssuedForecast.source == source, IssuedForecast.issued_at <= issued_before)
-        .order_by(IssuedForecast.issued_at.desc())
-        .limit(1)
-    ).one_or_none()
-    return None if issue is None else _forecast(session, issue)
+    asked = {"source": source, "issued_before": issued_before}
+    issue = session.scalars(_NEWEST_ISSUE, asked).one_or_none()
+    if issue is None:
+        return None
+    return _of_issue(issue, issue_hours.held(session, issue, lambda: _hours(session, issue)))
 
 
 def forecasts_for(session: Session, source: str, start: int, end: int) -> Iterator[Forecast]:
@@ -267,13 +261,20 @@ def foretold(
 
 
 def _forecast(session: Session, issue: IssuedForecast, *only: ColumnElement[bool]) -> Forecast:
+    return _of_issue(issue, _hours(session, issue, *only))
+
+
+def _hours(session: Session, issue: IssuedForecast, *only: ColumnElement[bool]) -> WeatherSeries:
     hours = session.execute(
         select(ForecastHour.bounds, ForecastHour.time, *_quantities(ForecastHour))
         .where(ForecastHour.forecast_id == issue.id, *only)
         .order_by(ForecastHour.time)
     ).all()
     series = weather_series([row[1:] for row in hours], site_of(issue), issue.source)
-    series = series.bounded(bound_arrays([row[0] for row in hours]))
+    return series.bounded(bound_arrays([row[0] for row in hours]))
+
+
+def _of_issue(issue: IssuedForecast, series: WeatherSeries) -> Forecast:
     return Forecast(
         series,
         issue.issued_at,
@@ -323,3 +324,24 @@ def _quantities(
     table: type[Observation] | type[ForecastHour],
 ) -> list[InstrumentedAttribute[float | None]]:
     return [getattr(table, name) for name in QUANTITIES]
+
+
+# Asked for with every reading: put together once, which takes as long as a small answer.
+_READINGS = (
+    select(Observation.bounds, Observation.flags, Observation.time, *_quantities(Observation))
+    .where(
+        Observation.source == bindparam("source"),
+        Observation.time >= bindparam("start"),
+        Observation.time < bindparam("end"),
+    )
+    .order_by(Observation.time)
+)
+_NEWEST_ISSUE = (
+    select(IssuedForecast)
+    .where(
+        IssuedForecast.source == bindparam("source"),
+        IssuedForecast.issued_at <= bindparam("issued_before"),
+    )
+    .order_by(IssuedForecast.issued_at.desc())
+    .limit(1)
+)
