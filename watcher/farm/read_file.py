@@ -77,7 +77,7 @@ def read_draft(file: Path, read: Read) -> Draft:
     try:
         config = FarmFile.model_validate(raw)
     except ValidationError as error:
-        errors = error.errors(include_url=False)
+        errors = error.errors()
         problems = tuple(problem_of(e, file) for e in errors)
         config = FarmFile.model_validate(_readable(raw, [e["loc"] for e in errors]))
     boundaries = file.parent / config.farm.fields_file
