@@ -155,7 +155,7 @@ def test_one_column_of_the_time_may_stand_alone() -> None:
 def test_what_was_read_changes_no_more_and_has_no_other_keys() -> None:
     neighbour = Neighbour.model_validate(NEIGHBOUR)
     with pytest.raises(ValidationError):
-        neighbour.grows = "pears"  # type: ignore[misc]
+        neighbour.grows = "pears"
     with pytest.raises(ValidationError):
         Neighbour.model_validate(NEIGHBOUR | {"grown": "pears"})
 

@@ -25,7 +25,7 @@ def feature(name: Any, coordinates: Any) -> dict[str, Any]:
 def told(changes: tuple[FarmChange, ...]) -> list[tuple[str, str | None, str | None]]:
     return [
         (str(c.key), *(None if v is None else str(v) for v in (c.before, c.after))) for c in changes
-    ]  # type: ignore[return-value,misc]
+    ]
 
 
 @pytest.mark.parametrize(

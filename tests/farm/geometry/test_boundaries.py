@@ -135,7 +135,7 @@ def test_a_position_is_a_place_up_to_the_poles_and_the_date_line(
 
 
 def test_what_a_position_holds_is_told_no_longer_than_a_line(tmp_path: Path) -> None:
-    [text] = _drawn(tmp_path, _ring_at(["x" * 500, 0])).problems  # type: ignore[list-item]
+    [text] = _drawn(tmp_path, _ring_at(["x" * 500, 0])).problems
     assert str(text.wrong) == "a position holds '" + "x" * 79
     [number] = _drawn(tmp_path, _ring_at([10**400, 0])).problems
     assert str(number.wrong) == "a position holds 1" + "0" * 19

@@ -62,4 +62,4 @@ def test_metres_are_brought_back_to_the_degrees_they_came_from() -> None:
     back = FARM.in_degrees(FARM.fields["hill"])
     assert back.hausdorff_distance(FARM.fields_deg["hill"]) < 1e-9
     place = FARM.in_degrees(FARM.point(41.001, -96.002))
-    assert (place.y, place.x) == pytest.approx((41.001, -96.002))  # type: ignore[attr-defined]
+    assert (place.y, place.x) == pytest.approx((41.001, -96.002))

@@ -281,13 +281,13 @@ class TestStricterReadings:
         ],
     )
     def test_each_bound_has_its_height(self, height: str, bounds: dict[str, float | None]) -> None:
-        assert heights(wind("3 mph", "10 mph", height=height)) == bounds  # type: ignore[arg-type]
+        assert heights(wind("3 mph", "10 mph", height=height)) == bounds
 
     @pytest.mark.parametrize(
         ("gusts", "count"), [("counted", True), ("unstated", True), ("not counted", False)]
     )
     def test_gusts_count_where_nobody_says_otherwise(self, gusts: str, count: bool) -> None:
-        assert gusts_count(wind(None, "10 mph", gusts=gusts)) is count  # type: ignore[arg-type]
+        assert gusts_count(wind(None, "10 mph", gusts=gusts)) is count
 
     def test_land_inside_a_buffer_that_is_named(self) -> None:
         told = BufferOf("a", Buffer(protects=("water",), base="5 m", inside=("road",)))
