@@ -101,3 +101,42 @@ def test_of_several_kinds_the_one_that_is_written_is_meant() -> None:
     assert set(fields) >= {"time", "quantities"}
     csv = {"kind": "csv", "time": "ts"}
     assert place_of(("sources", "x", "time"), {"sources": {"x": csv}}) is not str
+
+
+PRODUCT = """
+[products.a]
+name = "A"
+registration = "0-0"
+
+[[products.a.{}]]
+"""
+WIND = PRODUCT.format("rules") + 'kind = "wind"\nhigh = "9 mph"\n'
+BUFFER = PRODUCT.format("buffers") + 'protects = ["water"]\nbase = "5 m"\n'
+
+
+@pytest.mark.parametrize(
+    ("entry", "line", "wrong", "mend"),
+    [
+        (WIND, 'height = "60 m"', "outside what is believed", "check the number"),
+        (WIND, 'height = "-1 m"', "outside what is believed", "check the number"),
+        (WIND, 'height = "bom"', "not one of the choices", 'did you mean "boom"?'),
+        (WIND, "height = 10", "no unit", "ft or m"),
+        (WIND, 'averaging = "2 h"', "outside what is believed", "check the number"),
+        (BUFFER, 'inside = "anythin"', "not one of the choices", 'did you mean "anything"?'),
+        (BUFFER, 'inside = "5 roads"', "not one of the choices", "anything, unstated"),
+        (BUFFER, "inside = 5", "is not a list", "write a list"),
+    ],
+)
+def test_where_a_word_or_something_else_may_stand_what_was_meant_is_told(
+    farm: Any, entry: str, line: str, wrong: str, mend: str
+) -> None:
+    problem = farm.add(entry + line).problem()
+    assert problem.key.endswith(f"(item 1).{line}")
+    assert wrong in problem.wrong
+    assert mend in problem.mend
+
+
+def test_each_slip_in_a_list_is_told_once(farm: Any) -> None:
+    keys = [p.key for p in farm.add(BUFFER + 'inside = ["road", "", 5]').problems()]
+    inside = "products.a.buffers (item 1).inside"
+    assert keys == [f'{inside} (item 2) = ""', f"{inside} (item 3) = 5"]
