@@ -212,6 +212,14 @@ def test_comments_below_the_last_entry_stay_when_it_goes() -> None:
     assert "recipients" not in values(after)
 
 
+def test_comments_above_what_comes_next_stay_and_none_comes_twice() -> None:
+    part = "[a.x]\nk = 1\n# about b\n[b]\n# inside b\nk = 2\n"
+    after = edited(small(part), [Remove(("a", "x"))])
+    assert after.farm == "# about b\n[b]\n# inside b\nk = 2\n"
+    torn = small(part + "[a.y]\nk = 3\n")  # a table in two places
+    assert edited(torn, [Remove(("a",))]).farm == "[b]\n# inside b\nk = 2\n"
+
+
 def test_a_place_is_at_most_twelve_steps_deep() -> None:
     at = ("farm", *"abcdefghijk")
     assert len(at) == 12

@@ -196,12 +196,24 @@ def test_one_coarse_enough_setup_is_enough(farm: Any) -> None:
     load(farm.write())
 
 
-@pytest.mark.parametrize("spare_h", [0.1, -0.1])
-def test_sun_limits_longer_than_the_longest_day_there_are_told(farm: Any, spare_h: float) -> None:
+@pytest.mark.parametrize("spare_h", [0.05, -0.05])
+@pytest.mark.parametrize(
+    ("zone", "west", "south", "longest"),
+    [
+        ("America/Chicago", -96.5, 41.5, date(2026, 6, 21)),
+        ("America/Argentina/Buenos_Aires", -60.0, -34.0, date(2026, 12, 21)),
+        ("Europe/Stockholm", 17.5, 60.0, date(2026, 6, 21)),
+    ],
+)
+def test_sun_limits_longer_than_the_longest_day_there_are_told(
+    farm: Any, zone: str, west: float, south: float, longest: date, spare_h: float
+) -> None:
     # The longest day by an independent almanac; 2 h of it go to before_sunset.
-    zone = ZoneInfo("America/Chicago")
-    sunrise, sunset = daylight(Observer(41.5, -96.5), date=date(2026, 6, 21), tzinfo=zone)
+    sunrise, sunset = daylight(Observer(south, west), date=longest, tzinfo=ZoneInfo(zone))
     after = (sunset - sunrise).total_seconds() / 3600 - 2 - spare_h
+    for name, north in (("north", 0), ("south", -0.006), ("orchard", 0.006)):
+        farm.draw(name, farm.square(0, north, west=west, south=south))
+    farm.edit("America/Chicago", zone)
     farm.edit('after_sunrise = { low = "1 h" }', f'after_sunrise = {{ low = "{after} h" }}')
     if spare_h > 0:
         load(farm.write())
