@@ -17,8 +17,6 @@ from watcher.farm.models import (
     Neighbour,
     Recipient,
     Sprayer,
-    Susceptibility,
-    WeedPressure,
     Window,
 )
 from watcher.farm.origin import Origin
@@ -247,4 +245,3 @@ def test_a_key_of_the_file_is_the_grower_s_and_what_is_left_out_is_ours() -> Non
     plan = FieldPlan.model_validate(FIELD | {"canopy": "0.12 m"})
     assert Origin.of_key(plan, "canopy") is Origin.OWN
     assert Origin.of_key(plan, "done_for") is Origin.DEFAULT
-    assert (plan.weeds, Susceptibility("tolerant")) == (WeedPressure.WEEDY, "tolerant")
