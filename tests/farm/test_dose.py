@@ -19,6 +19,9 @@ ACRE_M2, HECTARE_M2 = 4046.8564224, 10_000.0  # the international acre, by defin
         ("2 pt/acre", HECTARE_M2, "4.942 pt"),  # 2 × 2.47105 acre to the hectare
         ("0.75 KG / ha", 250 * HECTARE_M2, "187.5 kg"),
         ("100 g/ha", 200 * HECTARE_M2, "20000 g"),
+        ("0.5 L/ha", HECTARE_M2, "0.5000 L"),
+        ("1 L/ha", HECTARE_M2, "1.000 L"),
+        ("0 L/ha", HECTARE_M2, "0.000 L"),
     ],
 )
 def test_the_total_is_the_rate_times_the_area_in_the_rates_own_unit(
@@ -52,6 +55,28 @@ def test_what_is_no_dose_is_refused_with_an_example(text: str) -> None:
 )
 def test_doses_are_compared_whatever_their_units(rate: str, most: str, over: bool) -> None:
     assert Dose.read(rate).over(Dose.read(most)) is over
+
+
+@pytest.mark.parametrize(
+    ("amount", "unit", "same"),
+    [
+        (16, "fl oz", "1 pt/acre"),
+        (2, "pt", "1 qt/acre"),
+        (4, "qt", "1 gal/acre"),
+        (1000, "mL", "1 L/acre"),
+        (0.25, "gal", "0.946353 L/acre"),
+        (16, "oz", "1 lb/acre"),
+        (1000, "g", "1 kg/acre"),
+        (1, "lb", "0.453592 kg/acre"),
+    ],
+)
+def test_equal_doses_are_equal_to_a_thousandth(amount: float, unit: str, same: str) -> None:
+    most = Dose.read(same)
+
+    def over(times: float) -> bool:
+        return Dose.read(f"{amount * times:.6f} {unit}/acre").over(most)
+
+    assert [over(times) for times in (0.999, 1.0, 1.0009, 1.0011)] == [False, False, False, True]
 
 
 @pytest.mark.parametrize("rate", ["8 oz/acre", "0.5 kg/ha"])

@@ -65,6 +65,13 @@ def test_every_word_a_key_takes_is_in_the_file_or_its_comments(text: str, word: 
     assert re.search(rf"\b{re.escape(word)}\b", text)
 
 
+@pytest.mark.parametrize("table", ["planning", "alerts"])
+def test_the_defaults_shown_of_a_table_are_the_defaults(example_farm: Farm, table: str) -> None:
+    default = FarmFile.model_fields[table].default
+    for key in type(default).model_fields.keys() - {"ways"}:
+        assert getattr(getattr(example_farm.config, table), key) == getattr(default, key), key
+
+
 def test_the_defaults_shown_are_the_defaults(example_farm: Farm) -> None:
     config = example_farm.config
     default = FarmFile.model_fields["judging"].default

@@ -36,6 +36,34 @@ def test_of_equal_bounds_the_stricter_origin_stands() -> None:
     assert {wind.origin_of("low"), wind.origin_of("high")} == {Origin.LABEL}
 
 
+@pytest.mark.parametrize(
+    ("window", "own", "stands"),
+    [
+        ("default", "own", Origin.OWN),
+        ("own", "label", Origin.LABEL),
+        ("label", "law", Origin.LAW),
+        ("label", "own", Origin.LABEL),
+        # No law stands before another: the window's, said first.
+        ("law", "state law", Origin.LAW),
+        ("state law", "national law", Origin.STATE_LAW),
+        ("national law", "law", Origin.NATIONAL_LAW),
+    ],
+)
+def test_of_two_equal_the_law_s_stands_before_the_label_s_before_one_s_own(
+    window: str, own: str, stands: Origin
+) -> None:
+    def limits(origin: str) -> dict[str, Any]:
+        return {
+            "temperature": {"high": "30 degC", "origin": origin},
+            "droplets": {"low": "medium", "origin": origin},
+        }
+
+    merged = limits_for(_window(**limits(window)), _own(**limits(own)))
+    assert merged.temperature is not None
+    assert merged.droplets is not None
+    assert (merged.temperature.origin, merged.droplets.origin) == (stands, stands)
+
+
 def test_a_low_bound_alone_keeps_its_origin() -> None:
     window = _window(rain_free_after={"low": "4 h", "origin": "label"})
     merged = limits_for(window, _own(rain_free_after={"low": "2 h"})).rain_free_after

@@ -80,6 +80,14 @@ def test_of_several_doses_the_one_nearest_to_its_largest_counts(
     assert proven(found, "hill", setup, neighbour).dose_share_pct == share
 
 
+def test_a_retardant_has_no_dose_of_its_own_to_count() -> None:
+    retardant = {"retardant": {"kind": "guar", "most": "8 fl oz/acre"}}
+    products = {"p": PRODUCT | {"dose_share": "50 %"}, "slow": PRODUCT | retardant}
+    found = config(products=products, fields={"hill": {"products": ["p", "slow"]}})
+    shown = proven(found, "hill", found.setups["coarse"], found.neighbours["orchard"])
+    assert shown.dose_share_pct == 50.0
+
+
 def test_what_is_proven_is_of_setup_field_sprayer_and_neighbour() -> None:
     found = config(
         setups={"coarse": {"measures": ["hood"], "pressure": "3 bar", "drift_class": "75 %"}},

@@ -36,6 +36,13 @@ def test_stations_about_as_near_speak_in_the_order_they_are_told_in() -> None:
     assert heard(beside=push(beside), west=push(WEST))["f0"] == ("beside", "west")
 
 
+@pytest.mark.parametrize(("further_m", "first"), [(1900.0, "far"), (2100.0, "near")])
+def test_up_to_two_kilometres_further_off_is_as_near(further_m: float, first: str) -> None:
+    # South of the field, 1 km and further; a degree of latitude at 41 N is 111.05 km (WGS 84).
+    near, far = ([LATITUDE - m / 111_050, LONGITUDE] for m in (1000.0, 1000.0 + further_m))
+    assert heard(far=push(far), near=push(near))["f0"][0] == first
+
+
 def test_a_station_that_tells_no_place_stands_in_the_middle_of_the_farm() -> None:
     found = heard(west=push(WEST), yard=push())
     assert (found["f0"][0], found["f4"][0]) == ("west", "yard")

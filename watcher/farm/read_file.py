@@ -11,7 +11,7 @@ from pydantic import ValidationError
 
 from watcher.farm.models import FarmFile
 from watcher.farm.problems import FarmFileError, Problem, line_and_column
-from watcher.farm.validation_messages import Steps, problem_of
+from watcher.farm.validation_messages import Steps, problems_of
 from watcher.i18n.language import Language, codes, language
 from watcher.i18n.message import Message, Param, say
 
@@ -77,8 +77,8 @@ def read_draft(file: Path, read: Read) -> Draft:
     try:
         config = FarmFile.model_validate(raw)
     except ValidationError as error:
-        errors = error.errors(include_url=False)
-        problems = tuple(problem_of(e, file) for e in errors)
+        errors = error.errors()
+        problems = problems_of(errors, file)
         config = FarmFile.model_validate(_readable(raw, [e["loc"] for e in errors]))
     boundaries = file.parent / config.farm.fields_file
     zone = None if config.farm.name == _NO_FARM["name"] else config.farm.time_zone

@@ -44,6 +44,9 @@ _A_WHOLE_NUMBER = (say("must be a whole number"), say("write a number without qu
 _CHECK = say("check the number")
 _CHOSEN = frozenset({"constrained-str", "constrained-int", "str", "int"})
 """What pydantic calls the two things a name or a number may be, in place of a key."""
+_BRANCH = re.compile(r"(literal|function-plain|tuple)\[.*")
+"""What pydantic calls a word, a quantity and a list, where a key may be one or another."""
+_NUMBERED = re.compile(r"\s*[-+]?[0-9.]")
 _NEITHER: Said = (
     say("is no name and no number that can be used"),
     say("write a name in quotes, or a whole number without quotes"),
@@ -88,6 +91,37 @@ _SAID: Mapping[str, Said] = {
 """What the models refuse with nothing to add, by pydantic's type of error."""
 
 
+def problems_of(errors: Sequence[ErrorDetails], file: Path) -> tuple[Problem, ...]:
+    """Say the errors of the models' validation in plain words.
+
+    Where a key may be a word or something else, only what is wrong with the one that is meant.
+    """
+    values: dict[Steps, object] = {}
+    quantities: set[Steps] = set()
+    for error in errors:
+        place, branch = _branch(error)
+        values.setdefault(place, error["input"])  # of the word, which comes first: the whole value
+        if branch == "function-plain":
+            quantities.add(place)
+
+    def meant(error: ErrorDetails) -> bool:
+        place, branch = _branch(error)
+        value = values[place]
+        numbered = place in quantities and _NUMBERED.match(str(value))
+        word = isinstance(value, str) and not numbered
+        return not branch or word is (branch == "literal")
+
+    return tuple(problem_of(error, file) for error in errors if meant(error))
+
+
+def _branch(error: ErrorDetails) -> tuple[Steps, str]:
+    """The place of a key and which of the things that it may be is not right; none where one."""
+    for depth, step in enumerate(error["loc"]):
+        if isinstance(step, str) and (found := _BRANCH.fullmatch(step)):
+            return error["loc"][:depth], found[1]
+    return error["loc"], ""
+
+
 def problem_of(error: ErrorDetails, file: Path) -> Problem:
     """Say one error of the models' validation in plain words."""
     loc = error["loc"]
@@ -95,7 +129,7 @@ def problem_of(error: ErrorDetails, file: Path) -> Problem:
         loc, said = loc[:-1], _NEITHER
     else:
         said = said_of(error, loc)
-    steps = [step for step in loc if step != "[key]"]
+    steps = [step for step in loc if step != "[key]" and not _BRANCH.fullmatch(str(step))]
     # The kind of source or of rule, by which the models found the entry, is no key.
     if steps[0] == "sources" and len(steps) > 2:
         del steps[2]

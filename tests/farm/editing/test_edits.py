@@ -1,5 +1,6 @@
 """Edits of the farm's files: only what is named changes, comments stay, nothing odd is written."""
 
+import json
 import tomllib
 from datetime import date, time
 from pathlib import Path
@@ -130,7 +131,228 @@ def test_a_boundary_is_drawn_anew_and_for_the_first_time(texts: FarmTexts) -> No
     assert again.fields.count("new_piece") == 1
 
 
+RULES = ("products", "a", "rules")
+SMALL = """# A small farm (invented).
+[farm]
+name = "Small"
+
+[products.a]
+rules = [{ kind = "wind", high = "10 mph" }, { kind = "rain now", most = "8 mm/h" }]
+
+[sources.feed]
+kind = "mapped_json"
+url = "https://feed.example/a"
+every = "30 min"
+
+[recipients.grower]
+form = "sms"
+# What comes last.
+"""
+
+
+def small(farm: str = SMALL, fields: str = "") -> FarmTexts:
+    return FarmTexts(Path("farm.toml"), farm, Path("fields.geojson"), fields)
+
+
+def rules_after(edit: Edit) -> list[Any]:
+    found: list[Any] = values(edited(small(), [edit]))["products"]["a"]["rules"]
+    return [rule.get("high", rule.get("most")) for rule in found]
+
+
+@pytest.mark.parametrize(
+    ("edit", "rules"),
+    [
+        (SetValue((*RULES, 0), {"kind": "wind", "high": "9 mph"}), ["9 mph", "8 mm/h"]),
+        (SetValue((*RULES, 1), {"kind": "wind", "high": "9 mph"}), ["10 mph", "9 mph"]),
+        (SetValue((*RULES, 2), {"kind": "wind", "high": "9 mph"}), ["10 mph", "8 mm/h", "9 mph"]),
+        (SetValue((*RULES, 0, "high"), "9 mph"), ["9 mph", "8 mm/h"]),
+        (Remove((*RULES, 0)), ["8 mm/h"]),
+        (Remove((*RULES, 1)), ["10 mph"]),
+        (Remove((*RULES, 2)), ["10 mph", "8 mm/h"]),
+        (Remove((*RULES, -1)), ["10 mph", "8 mm/h"]),
+        (Remove((*RULES, "kind")), ["10 mph", "8 mm/h"]),
+        (Remove((*RULES, 1, "most")), ["10 mph", None]),
+        (Remove(("farm", "name", 0)), ["10 mph", "8 mm/h"]),
+    ],
+)
+def test_an_item_of_a_list_is_put_changed_or_taken_out(edit: Edit, rules: list[Any]) -> None:
+    assert rules_after(edit) == rules
+
+
+@pytest.mark.parametrize(
+    ("at", "value", "lines"),
+    [
+        (("drivers", "joe", "sprayers"), ["boom"], ["[drivers.joe]", 'sprayers = ["boom"]']),
+        (("drivers", "joe"), {"sprayers": ["boom"]}, ["[drivers.joe]", 'sprayers = ["boom"]']),
+        (
+            ("drivers", "joe", "hours", "start"),
+            time(6),
+            ["[drivers.joe]", "hours = {start = 06:00:00}"],
+        ),
+        (
+            ("drivers", "joe"),
+            {"hours": {"start": time(6)}},
+            ["[drivers.joe]", "hours = {start = 06:00:00}"],
+        ),
+        (("brief",), {"morning": time(6)}, ["[brief]", "morning = 06:00:00"]),
+        (("brief", "morning"), time(6), ["[brief]", "morning = 06:00:00"]),
+        (("sources", "feed", "every"), "45 min", ['every = "45 min"']),
+    ],
+)
+def test_entries_are_written_under_headers_and_what_they_hold_on_one_line(
+    at: tuple[str, ...], value: Any, lines: list[str]
+) -> None:
+    new = [line for line in lines_other(small(), edited(small(), [SetValue(at, value)])) if line]
+    assert new == lines
+
+
+def test_comments_below_the_last_entry_stay_when_it_goes() -> None:
+    after = edited(small(), [Remove(("recipients", "grower"))])
+    assert after.farm.endswith("# What comes last.\n")
+    assert "recipients" not in values(after)
+
+
+def test_comments_above_what_comes_next_stay_and_none_comes_twice() -> None:
+    part = "[a.x]\nk = 1\n# about b\n[b]\n# inside b\nk = 2\n"
+    after = edited(small(part), [Remove(("a", "x"))])
+    assert after.farm == "# about b\n[b]\n# inside b\nk = 2\n"
+    torn = small(part + "[a.y]\nk = 3\n")  # a table in two places
+    assert edited(torn, [Remove(("a",))]).farm == "[b]\n# inside b\nk = 2\n"
+
+
+def test_a_place_is_at_most_twelve_steps_deep() -> None:
+    at = ("farm", *"abcdefghijk")
+    assert len(at) == 12
+    assert "k" in edited(small(), [SetValue(at, 1)]).farm
+
+
+def test_a_refusal_names_the_place_without_what_is_empty() -> None:
+    with pytest.raises(FarmFileError) as refused:
+        edited(small(), [SetValue(("fields", "", "crop"), 1)])
+    assert [str(p.key) for p in refused.value.problems] == ["fields.crop"]
+
+
+def patched(before: dict[str, Any], patch: dict[str, Any]) -> list[Edit]:
+    return list(of_merge_patch(before, patch))
+
+
+def test_a_patch_of_what_is_not_there_is_its_value_without_nulls() -> None:
+    """RFC 7396, section 2."""
+    before = {"a": {"b": 1}, "c": 2}
+    assert patched(before, {"new": {"x": None, "y": {"z": None}}}) == [
+        SetValue(("new",), {"y": {}})
+    ]
+    assert patched(before, {"c": {"x": 1}}) == [SetValue(("c",), {"x": 1})]
+    assert patched(before, {"a": 5}) == [SetValue(("a",), 5)]
+    assert patched(before, {"a": {"b": None, "d": 3}}) == [
+        Remove(("a", "b")),
+        SetValue(("a", "d"), 3),
+    ]
+
+
+BOX = {"type": "Polygon", "coordinates": [[[0, 0], [1, 0], [1, 1], [0, 0]]]}
+
+
+def test_a_first_boundary_begins_the_collection() -> None:
+    found = json.loads(edited(small(), [SetBoundary("hill", "field", BOX)]).fields)
+    assert found == {
+        "type": "FeatureCollection",
+        "features": [
+            {"type": "Feature", "id": "hill", "properties": {"role": "field"}, "geometry": BOX}
+        ],
+    }
+
+
+def test_of_a_collection_all_else_stays_as_it_was() -> None:
+    features = [
+        {"type": "Feature", "id": 7, "properties": {"soil": "loam"}, "geometry": None},
+        "no feature",
+        {"type": "Feature", "id": "ñu", "properties": None, "geometry": BOX, "more": 1},
+    ]
+    whole = {"type": "FeatureCollection", "name": "Añil", "features": features}
+    before = small(fields=json.dumps(whole))
+    drawn = edited(before, [SetBoundary("7", "neighbour", BOX)])
+    expected = {"type": "Feature", "id": 7, "geometry": BOX}
+    expected |= {"properties": {"soil": "loam", "role": "neighbour"}}
+    assert json.loads(drawn.fields) == whole | {"features": [expected, *features[1:]]}
+    assert '"name": "Añil"' in drawn.fields
+    assert '"id": "ñu"' in drawn.fields
+    gone = edited(before, [RemoveBoundary("7")])
+    assert json.loads(gone.fields) == whole | {"features": features[1:]}
+
+
+def test_of_two_boundaries_with_one_name_the_first_is_drawn_anew() -> None:
+    twice = {"features": [{"id": "hill", "geometry": None}, {"id": "hill", "geometry": None}]}
+    found = edited(small(fields=json.dumps(twice)), [SetBoundary("hill", "field", BOX)])
+    assert [f["geometry"] for f in json.loads(found.fields)["features"]] == [BOX, None]
+
+
+@pytest.mark.parametrize("fields", ["{", "[]", "{}", '{"features": 5}'])
+def test_boundaries_that_are_no_collection_are_left_alone(fields: str) -> None:
+    with pytest.raises(FarmFileError, match="it is no collection of boundaries"):
+        edited(small(fields=fields), [SetBoundary("hill", "field", BOX)])
+
+
+def test_an_etag_changes_with_either_file() -> None:
+    etags = {small().etag, small(fields="{}").etag, small(SMALL + "\n").etag}
+    assert len(etags) == 3
+    assert small().etag == small().etag
+
+
+URL = ("sources", "feed", "url")
+
+
+@pytest.mark.parametrize(
+    ("edit", "taken"),
+    [
+        (SetValue(URL, "https://feed.example/a"), True),
+        (SetValue(URL, "https://feed.example/b"), False),
+        (SetValue(("sources", "feed", "base_url"), "https://feed.example/a"), False),
+        (SetValue(("sources", "other"), {"url": "https://feed.example/a"}), False),
+        (SetValue(("sources", "other"), {"deep": [1], "d": {"host": "h"}}), False),
+        (SetValue(("sources", "file"), {"kind": "push"}), True),
+        (SetValue(("farm", "url"), "x"), True),
+        (Remove(("sources", "feed")), True),
+        (Remove(URL), True),
+    ],
+)
+def test_no_edit_makes_the_watch_ask_another_machine(edit: Edit, taken: bool) -> None:
+    if taken:
+        edited(small(), [edit])
+        return
+    with pytest.raises(FarmFileError, match="it is not changed over the network"):
+        edited(small(), [edit])
+
+
+@pytest.mark.parametrize("value", [None, object()])
+def test_what_no_farm_file_can_hold_is_refused(value: Any) -> None:
+    with pytest.raises(FarmFileError, match="is written in a form that cannot be changed"):
+        edited(small(), [SetValue(("farm", "name"), value)])
+
+
+@pytest.mark.parametrize(
+    "at",
+    [
+        ("farm", "name", "x"),
+        ("farm", "name", 0),
+        ("farm", "name", 0, "x"),
+        ("farm", 0),
+        ("farm", 0, "x"),
+        (*RULES, "x"),
+        (*RULES, "x", "y"),
+        (*RULES, -1),
+        (*RULES, -1, "high"),
+        (*RULES, 2, "high"),
+        (*RULES, 3),
+    ],
+)
+def test_a_place_that_is_none_is_refused(at: tuple[int | str, ...]) -> None:
+    with pytest.raises(FarmFileError, match="there is no such place"):
+        edited(small(), [SetValue(at, "9 mph")])
+
+
 BROKEN: list[tuple[Edit, str]] = [
+    (SetValue((0, "crop"), 1), "names no place in the farm file"),
     (SetValue((), 1), "names no place in the farm file"),
     (SetValue(("fields", "hill_forty", "crop", "x"), 1), "there is no such place"),
     (SetValue(("fields", 0), 1), "there is no such place"),

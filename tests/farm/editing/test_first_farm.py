@@ -36,6 +36,18 @@ def test_a_field_beside_is_not_its_neighbour() -> None:
     assert not beside(SQUARE, "south", [other]).is_empty
 
 
+@pytest.mark.parametrize(("wide_m", "kept"), [(1.8, False), (2.2, True)])
+def test_a_sliver_of_less_than_two_hundred_square_metres_is_none(wide_m: float, kept: bool) -> None:
+    # A hundred metres deep; a degree of longitude at 41.63 N is 83.35 km (WGS 84).
+    other = shapely.box(-96.95 + wide_m / 83_350, 41.63, -96.93, 41.64)
+    assert beside(SQUARE, "north", [other]).is_empty is not kept
+
+
+def test_what_stands_beside_is_to_a_centimetre() -> None:
+    corners = shapely.get_coordinates(beside(rotate(SQUARE, 30), "north"))
+    assert (corners == corners.round(7)).all()
+
+
 @pytest.mark.parametrize(
     ("text", "name"),
     [
@@ -44,8 +56,9 @@ def test_a_field_beside_is_not_its_neighbour() -> None:
         ("", "field"),
         ("!!!", "field"),
         ("taken", "taken_2"),
+        ("twice", "twice_3"),
         ("x" * 80, "x" * 40),
     ],
 )
 def test_a_name_is_one_the_farm_file_takes(text: str, name: str) -> None:
-    assert name_for(text, ["taken"], "field") == name
+    assert name_for(text, ["taken", "twice", "twice_2"], "field") == name

@@ -72,3 +72,35 @@ def test_a_new_neighbour_counts_for_a_running_job_too(texts: FarmTexts, old: Far
     held = holding(old, new, ["hill_forty"])
     assert "new_vines" in held.config.neighbours
     assert "new_vines" in held.ground.neighbours_deg
+
+
+def test_a_boundary_stays_as_the_job_began_with_it(texts: FarmTexts, old: Farm) -> None:
+    shape = {"type": "Polygon", "coordinates": [_SQUARE]}
+    new = after(texts, SetBoundary("hill_forty", "field", shape))
+    held = holding(old, new, ["hill_forty"])
+    assert held.ground.fields_deg["hill_forty"] == old.ground.fields_deg["hill_forty"]
+    assert holding(old, new, ["pivot"]) is new
+
+
+def test_only_the_setups_a_field_may_use_are_held(texts: FarmTexts) -> None:
+    spare = dict(texts.raw["setups"]["coarse_15"], sprayer="spare")
+    before = edited(
+        texts,
+        [
+            SetValue(("sprayers", "spare"), texts.raw["sprayers"]["high_boom"] | {"tips": []}),
+            SetValue(("setups", "spare_coarse"), spare),
+        ],
+    )
+    new = edited(
+        before,
+        [
+            SetValue(("setups", name, "carrier"), "14 gal/acre")
+            for name in ("coarse_15", "spare_coarse")
+        ],
+    ).load()
+    old = before.load()
+    held = holding(old, new, ["home_place"]).config  # which names coarse_15 alone
+    assert held.setups["coarse_15"] == old.config.setups["coarse_15"]
+    assert held.setups["spare_coarse"] == new.config.setups["spare_coarse"]
+    everything = holding(old, new, ["hill_forty"]).config  # which names none
+    assert everything.setups == old.config.setups

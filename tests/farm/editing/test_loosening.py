@@ -8,9 +8,11 @@ import pytest
 from watcher.farm.editing.edits import Edit, Remove, SetValue, edited
 from watcher.farm.editing.loosening import loosened
 from watcher.farm.editing.texts import FarmTexts
+from watcher.farm.models import FarmFile
 from watcher.farm.validation_messages import dotted
 
 _RULES = ("products", "contact_a", "rules")
+_SLOW, _LABEL = {"kind": "guar", "most": "8 fl oz/acre"}, {"origin": "label"}
 WITH_RULES: list[Edit] = [
     SetValue(
         _RULES,
@@ -20,6 +22,10 @@ WITH_RULES: list[Edit] = [
         ],
     ),
     SetValue(("products", "contact_a", "valid_until"), "2028-02-06"),
+    SetValue(("products", "contact_a", "valid_from"), "2026-02-06"),
+    SetValue(("products", "slow"), {"name": "Slow", "registration": "0", "retardant": _SLOW}),
+    SetValue(("windows", "residual", "neighbours"), {"susceptible": "calm wind only", **_LABEL}),
+    SetValue(("windows", "residual", "inversion"), {"tolerate": "possible", **_LABEL}),
     SetValue(("farm", "presets"), ["FR wind and rain"]),
     SetValue(("fields", "west_bottom", "limits"), {"wind": {"high": "9 mph", "origin": "law"}}),
 ]
@@ -35,6 +41,7 @@ def window(*at: str) -> tuple[str, ...]:
 
 
 SYSTEMIC, NO_SPRAY = ("windows", "systemic"), ("neighbours", "vineyard", "no_spray_distance")
+_NEIGHBOURS = ("windows", "residual", "neighbours")
 LOOSER: list[tuple[tuple[int | str, ...], Any, str]] = [
     (window("wind", "high"), "11 mph", "windows.contact.wind.high"),
     (window("wind", "low"), "2 mph", "windows.contact.wind.low"),
@@ -48,6 +55,21 @@ LOOSER: list[tuple[tuple[int | str, ...], Any, str]] = [
     ((*_RULES, 0, "high"), "12 mph", "products.contact_a.rules (item 1)"),
     (_RULES, [], "products.contact_a.rules (item 1)"),
     (("products", "contact_a", "valid_until"), "2029-01-01", "products.contact_a.valid_until"),
+    (("products", "contact_a", "valid_until"), None, "products.contact_a.valid_until"),
+    (("products", "contact_a", "valid_from"), "2026-02-05", "products.contact_a.valid_from"),
+    (("products", "contact_a", "valid_from"), None, "products.contact_a.valid_from"),
+    (("products", "slow", "retardant"), None, "products.slow.retardant"),
+    (("products", "slow", "retardant", "most"), "9 fl oz/acre", "products.slow.retardant"),
+    (("windows", "residual", "droplets", "low"), "medium", "windows.residual.droplets.low"),
+    (("windows", "residual", "droplets", "origin"), "own", "windows.residual.droplets.low"),
+    (("windows", "residual", "inversion", "origin"), "own", "windows.residual.inversion.tolerate"),
+    ((*_NEIGHBOURS, "susceptible"), "any wind in the window",
+     "windows.residual.neighbours.susceptible"),
+    ((*_NEIGHBOURS, "very_susceptible"), "calm wind only",
+     "windows.residual.neighbours.very_susceptible"),
+    ((*_NEIGHBOURS, "origin"), "own", "windows.residual.neighbours.susceptible, "
+     "windows.residual.neighbours.very_susceptible"),
+    (window("wind", "low"), None, "windows.contact.wind.low"),
     (NO_SPRAY, "200 ft", "neighbours.vineyard.no_spray_distance"),
     (("farm", "presets"), [], "farm.presets"),
     (("fields", "west_bottom", "limits"), None, "fields.west_bottom.limits.wind.high"),
@@ -60,14 +82,24 @@ TIGHTER_OR_OWN: list[tuple[tuple[int | str, ...], Any]] = [
     ((*SYSTEMIC, "temperature", "low"), "40 degF"),
     ((*_RULES, 1), {"kind": "rain now", "most": "9 mm/h", "origin": "own"}),
     (("products", "contact_a", "valid_until"), "2027-01-01"),
+    (("products", "contact_a", "valid_from"), "2026-02-07"),
+    (("products", "contact_a", "retardant"), _SLOW),
+    (("windows", "residual", "droplets", "low"), "very coarse"),
+    (("windows", "residual", "inversion", "tolerate"), "none"),
+    ((*_NEIGHBOURS, "susceptible"), "never"),
     (NO_SPRAY, "300 ft"),
     (("fields", "hill_forty", "window"), "residual"),
 ]
 
 
+def config(texts: FarmTexts) -> FarmFile:
+    """What the farm file says, whether a check would take it or not."""
+    return FarmFile.model_validate(texts.raw)
+
+
 def change(texts: FarmTexts, at: tuple[int | str, ...], value: Any) -> list[str]:
     after = edited(texts, [Remove(at) if value is None else SetValue(at, value)])
-    found = loosened(texts.load().config, after.load().config)
+    found = loosened(config(texts), config(after))
     return [str(dotted(one.at)) for one in found]
 
 

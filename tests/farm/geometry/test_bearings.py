@@ -7,7 +7,15 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 from shapely.affinity import rotate, translate
 
-from watcher.farm.geometry.bearings import compass_point, gap, reach, side, sides, width
+from watcher.farm.geometry.bearings import (
+    compass_point,
+    facing,
+    gap,
+    reach,
+    side,
+    sides,
+    width,
+)
 from watcher.farm.geometry.ground import Ground, Polygonal
 
 FIELD = shapely.box(0, 0, 100, 50)
@@ -101,6 +109,13 @@ def test_a_field_wholly_inside_a_neighbour_has_no_gap_anywhere() -> None:
     assert (gap(FIELD, shapely.box(-10, -10, 200, 200)) == 0).all()
 
 
+@pytest.mark.parametrize("west", [-100.0, 100.0])
+def test_a_neighbour_along_the_very_edge_of_the_drift_is_reached(west: float) -> None:
+    gaps = gap(FIELD, shapely.box(west, 60, west + 100, 90))
+    assert gaps[0] == pytest.approx(10.0)
+    assert np.isinf(gaps[180])
+
+
 def test_many_cornered_shapes_are_cut_into_blocks_without_changing_the_answer() -> None:
     field = shapely.Point(0, 0).buffer(100, quad_segs=64)
     neighbour = shapely.Point(400, 0).buffer(100, quad_segs=64)
@@ -113,9 +128,11 @@ def test_many_cornered_shapes_are_cut_into_blocks_without_changing_the_answer() 
 
 
 def test_width_is_the_extent_along_the_bearing() -> None:
-    widths = width(FIELD)
-    assert widths[[0, 90, 180, 270]] == pytest.approx([50, 100, 50, 100])
-    assert widths[45] == pytest.approx(150 * np.sqrt(0.5))
+    bearings = np.deg2rad(np.arange(360))
+    # Of a rectangle: its sides' shares along the bearing.
+    expected = 100 * np.abs(np.sin(bearings)) + 50 * np.abs(np.cos(bearings))
+    np.testing.assert_allclose(width(FIELD), expected)
+    assert width(FIELD)[[0, 90, 180, 270]].tolist() == [50, 100, 50, 100]
 
 
 @given(cloud, st.integers(0, 179))
@@ -143,6 +160,24 @@ def test_the_side_facing_a_neighbour(neighbour: Polygonal, expected: str) -> Non
 
 
 @pytest.mark.parametrize(
+    ("gaps", "expected"),
+    [
+        ({0: 10.0}, "N"),
+        ({0: 10.0, 90: 11.0}, "NE"),  # as near as makes no difference: a metre
+        ({0: 10.0, 90: 11.1}, "N"),
+        # The mean of three and of one the other way is half as long as either, a side still;
+        # of seven and four it is under a third: no side.
+        (dict.fromkeys([359, 0, 1, 180], 5.0), "N"),
+        (dict.fromkeys([357, 358, 359, 0, 1, 2, 3, 178, 179, 180, 181], 5.0), "all round"),
+    ],
+)
+def test_the_nearest_bearings_say_which_side(gaps: dict[int, float], expected: str) -> None:
+    gap_m = np.full(360, np.inf)
+    gap_m[list(gaps)] = list(gaps.values())
+    assert facing(gap_m) == expected
+
+
+@pytest.mark.parametrize(
     ("bearing", "point"), [(0, "N"), (22, "N"), (23, "NE"), (180, "S"), (338, "N"), (-45, "NW")]
 )
 def test_compass_points(bearing: float, point: str) -> None:
@@ -154,6 +189,23 @@ def test_sides_face_outward_longest_first() -> None:
     assert [s.length_m for s in found] == pytest.approx([100, 100, 50, 50])
     assert {s.point for s in found[:2]} == {"N", "S"}
     assert {s.point for s in found[2:]} == {"E", "W"}
+
+
+def test_each_side_tells_where_it_runs_and_faces_away_from_the_field() -> None:
+    found = {s.point: s for s in sides(FIELD)}
+    assert {p: s.outward_deg for p, s in found.items()} == {"N": 0, "E": 90, "S": 180, "W": 270}
+    assert {p: s.corners for p, s in found.items()} == {
+        "N": ((100, 50), (0, 50)),
+        "E": ((100, 0), (100, 50)),
+        "S": ((0, 0), (100, 0)),
+        "W": ((0, 50), (0, 0)),
+    }
+
+
+@pytest.mark.parametrize(("bulge_m", "count"), [(1.8, 4), (2.2, 5)])
+def test_a_corner_two_per_cent_of_its_size_off_a_side_is_one(bulge_m: float, count: int) -> None:
+    corners = [(0, 0), (100, 0), (100, 100), (50, 100 + bulge_m), (0, 100)]
+    assert len(sides(shapely.Polygon(corners))) == count
 
 
 def test_sides_leave_out_drawing_wobble_and_yards() -> None:
@@ -180,6 +232,25 @@ def test_only_pairs_within_reach_are_kept_in_order() -> None:
     assert found.pair_neighbour.tolist() == [0, 1]
     assert found.gap_m.shape == (2, 360)
     assert found.width_m.shape == (2, 360)
+
+
+def test_pairs_are_ordered_by_field_then_neighbour() -> None:
+    def field(north: float) -> shapely.Polygon:
+        return shapely.box(-96.5, 41.5 + north, -96.499, 41.501 + north)
+
+    ground = Ground(
+        {"a": field(0), "b": field(0.02)},
+        {"y": field(0.022), "x": field(0.002), "z": field(-0.002)},
+    )
+    found = reach(ground, 200.0)
+    pairs = zip(found.pair_field.tolist(), found.pair_neighbour.tolist(), strict=True)
+    assert list(pairs) == [(0, 1), (0, 2), (1, 0)]
+    # x north of a, z south of it, y north of b.
+    assert np.isfinite(found.gap_m[:, [0, 180]]).tolist() == [
+        [True, False],
+        [False, True],
+        [True, False],
+    ]
 
 
 def test_gaps_are_metres_along_true_bearings() -> None:

@@ -6,7 +6,12 @@ from typing import Any
 
 import pytest
 
-from watcher.farm.geometry.boundaries import Boundaries, read_boundaries
+from watcher.farm.geometry.boundaries import (
+    BadShapeError,
+    Boundaries,
+    boundary_of,
+    read_boundaries,
+)
 
 SQUARE = [[[0, 0], [0.01, 0], [0.01, 0.01], [0, 0.01], [0, 0]]]
 HOLE = [[0.004, 0.004], [0.004, 0.006], [0.006, 0.006], [0.006, 0.004], [0.004, 0.004]]
@@ -95,6 +100,68 @@ def test_a_boundary_that_is_none_is_told(
     assert mend in str(problem.mend)
     assert read.shapes == {}
     assert read.named == {"home"}
+
+
+def _ring_at(position: list[float]) -> list[list[list[float]]]:
+    return [[position, [1, 1], [2, 1], position]]
+
+
+@pytest.mark.parametrize(
+    ("position", "wrong"),
+    [
+        ([10, 90], None),
+        ([-10, -90], None),
+        ([180, 10], None),
+        ([-180, -10], None),
+        ([10, 90, 1200], None),
+        ([10, 90.1], "has its latitude first"),
+        ([90, 91], "has its latitude first"),
+        ([90.1, 91], "is not a place in degrees"),
+        ([180.1, 10], "is not a place in degrees"),
+        ([999_999_999, 10], "is not a place in degrees"),
+        ([1e9, 10], "a position holds 1000000000.0"),
+        ([1.1e9, 10], "a position holds 1100000000.0"),
+        ([10, 9, 8, 7], "not [longitude, latitude]"),
+    ],
+)
+def test_a_position_is_a_place_up_to_the_poles_and_the_date_line(
+    tmp_path: Path, position: list[float], wrong: str | None
+) -> None:
+    read = _drawn(tmp_path, _ring_at(position))
+    if wrong is None:
+        assert read.problems == ()
+    else:
+        assert wrong in str(read.problems[0].wrong)
+
+
+def test_what_a_position_holds_is_told_no_longer_than_a_line(tmp_path: Path) -> None:
+    [text] = _drawn(tmp_path, _ring_at(["x" * 500, 0])).problems
+    assert str(text.wrong) == "a position holds '" + "x" * 79
+    [number] = _drawn(tmp_path, _ring_at([10**400, 0])).problems
+    assert str(number.wrong) == "a position holds 1" + "0" * 19
+
+
+def test_an_open_ring_is_told_with_both_its_ends(tmp_path: Path) -> None:
+    [problem] = _drawn(tmp_path, [[[7, 51], [8, 51], [8, 52], [6, 50]]]).problems
+    assert str(problem.wrong) == (
+        "a ring is not closed: it starts at longitude 7.000000, latitude 51.000000"
+        " and ends at longitude 6.000000, latitude 50.000000"
+    )
+
+
+def test_where_a_boundary_crosses_itself_is_told() -> None:
+    ring = [[7, 51], [7.02, 51.01], [7.02, 51], [7, 51.01], [7, 51]]
+    with pytest.raises(BadShapeError) as refused:
+        boundary_of({"geometry": {"type": "Polygon", "coordinates": [ring]}})
+    assert refused.value.at == pytest.approx((7.01, 51.005))
+
+
+@pytest.mark.parametrize("name", [True, 1.5, ["home"], None])
+def test_an_id_is_text_or_a_whole_number(tmp_path: Path, name: Any) -> None:
+    feature = _feature({"type": "Polygon", "coordinates": SQUARE}, name)
+    feature["properties"] = ["Hill"]
+    (problem,) = _read(tmp_path, feature).problems
+    assert str(problem.wrong) == 'has no "id"'
 
 
 @pytest.mark.parametrize(

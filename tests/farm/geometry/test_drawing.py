@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.support.farms import build, tables
-from watcher.farm.geometry.drawing import CARELESS, among, drawn
+from watcher.farm.geometry.drawing import Overlap, among, drawn, share_of_smaller
 from watcher.farm.geometry.ground import Ground, Polygonal
 from watcher.farm.geometry.importing import outlines, typed_corners
 
@@ -53,8 +53,52 @@ def test_an_overlap_says_how_much() -> None:
 
 def test_a_line_drawn_by_hand_is_told_but_careless() -> None:
     [one] = drawn(east_m(HILL, 396.0), "new", "field", FARM).overlaps
-    assert 0 < one.share < CARELESS
+    assert one.share == pytest.approx(0.01, abs=0.003)
     assert one.is_careless
+
+
+@pytest.mark.parametrize(("share", "careless"), [(0.0, True), (0.02, True), (0.0201, False)])
+def test_two_per_cent_of_the_smaller_is_a_carelessly_drawn_line(
+    share: float, careless: bool
+) -> None:
+    assert Overlap("hill", "field", 100.0, share).is_careless is careless
+
+
+def test_an_overlap_is_a_share_of_the_smaller_of_two() -> None:
+    yard, farm = shapely.box(0, 0, 1, 2), shapely.box(0.5, 0, 100, 100)
+    assert share_of_smaller(yard, farm) == share_of_smaller(farm, yard) == 0.5
+
+
+@pytest.mark.parametrize(("area_m2", "told"), [(9.0, False), (11.0, True)])
+def test_ten_square_metres_in_both_are_told(area_m2: float, told: bool) -> None:
+    west = shapely.box(-96.0, 41.0, -95.995, 41.005)
+
+    def overlaps(degrees: float) -> tuple[Overlap, ...]:
+        east = shapely.box(-95.995 - degrees, 41.0, -95.99, 41.005)
+        return drawn(east, "east", "field", Ground({"west": west}, {})).overlaps
+
+    [known] = overlaps(0.001)
+    assert bool(overlaps(0.001 * area_m2 / known.area_m2)) is told
+
+
+def test_the_largest_overlap_is_told_first() -> None:
+    wide = shapely.union(HILL, east_m(HILL, 300.0))
+    others = Ground({"little": east_m(HILL, 650.0), "much": east_m(HILL, 400.0)}, {})
+    assert [o.name for o in drawn(wide, "wide", "field", others).overlaps] == ["much", "little"]
+
+
+def test_who_lies_near_is_of_the_other_role_nearest_first() -> None:
+    ground = Ground(FARM.fields_deg, FARM.neighbours_deg | {"house": east_m(CREEK, 450.0)})
+    found = drawn(CREEK, "creek_side", "field", ground, within_m=5000.0).near
+    assert [one.name for one in found] == ["orchard", "house"]
+    at_bound = drawn(CREEK, "creek_side", "field", ground, within_m=found[0].distance_m).near
+    assert [one.name for one in at_bound] == ["orchard"]
+
+
+def test_nobody_is_near_where_no_distance_is_asked_for() -> None:
+    ground = Ground(FARM.fields_deg, {"house": east_m(CREEK, 400.5)})
+    assert drawn(CREEK, "creek_side", "field", ground).near == ()
+    assert drawn(CREEK, "creek_side", "field", ground, within_m=1.0).near
 
 
 def test_shapes_that_touch_do_not_overlap() -> None:

@@ -43,6 +43,8 @@ FORMS = {
     "id in properties": (collection(feature(properties={"id": 7, "area": 3})), "7"),
     "name in properties": (collection(feature(properties={"NAME": "Hill", "id": 1})), "Hill"),
     "no name": (collection(feature(properties=None)), ""),
+    "properties that are none": (collection(feature(properties=[1], id="west")), "west"),
+    "an empty name": (collection(feature(properties={"name": " ", "field": True}, id="w")), "w"),
     "one feature": (json.dumps(feature()), ""),
     "bare": (json.dumps(GEOMETRY), ""),
     "not closed": (json.dumps(OPEN), ""),
@@ -69,6 +71,24 @@ def test_it_is_the_same_field_in_every_form(form: str) -> None:
     assert shapely.get_num_coordinates(found.shape) == len(RING)
 
 
+@pytest.mark.parametrize("features", [5, "x", {"type": "Polygon"}])
+def test_features_that_are_no_list_are_none(features: object) -> None:
+    with pytest.raises(BadShapeError, match="holds no boundary"):
+        outlines(json.dumps({"type": "FeatureCollection", "features": features}))
+
+
+def test_a_triangle_that_is_not_closed_is_closed() -> None:
+    [found] = outlines(json.dumps({"type": "Polygon", "coordinates": [RING[:3]]}))
+    assert found.shape.area == pytest.approx(SQUARE.area / 2)
+    with pytest.raises(BadShapeError, match="a ring has 2 positions"):
+        outlines(json.dumps({"type": "Polygon", "coordinates": [RING[:2]]}))
+
+
+def test_at_most_two_hundred_boundaries_are_taken() -> None:
+    assert len(outlines(collection(*[feature()] * 200))) == 200
+    assert len(outlines(collection(*[feature()] * 201))) == 200
+
+
 def test_every_field_of_a_file_comes() -> None:
     other = shapely.transform(SQUARE, lambda at: at + np.array([0.02, 0.0]))
     geometry = json.loads(shapely.to_geojson(other))
@@ -80,6 +100,71 @@ def test_a_hole_stays_a_hole() -> None:
     hole = [[-96.946, 41.624], [-96.944, 41.624], [-96.944, 41.626], [-96.946, 41.624]]
     [found] = outlines(json.dumps({"type": "Polygon", "coordinates": [RING, hole]}))
     assert found.shape.area == pytest.approx(SQUARE.area - shapely.Polygon(hole).area)
+
+
+def walked(*places: tuple[float, float]) -> str:
+    points = "".join(f'<trkpt lat="{lat}" lon="{lon}"/>' for lon, lat in places)
+    return f"<gpx><trk><trkseg>{points}</trkseg></trk></gpx>"
+
+
+@pytest.mark.parametrize(("off", "corners"), [(1.4e-5, 4), (1.6e-5, 5), (-1.6e-5, 5)])
+def test_a_walk_bends_where_it_is_a_metre_and_a_half_off_its_line(off: float, corners: int) -> None:
+    lower, upper = 41.62, 41.63
+    way = [(-96.95, lower), (-96.945, lower + off), (-96.94, lower), (-96.94, upper)]
+    [found] = outlines(walked(*way, (-96.95, upper)))
+    assert len(found.shape.exterior.coords) - 1 == corners
+
+
+def test_three_places_are_not_a_walk_round_a_field() -> None:
+    assert len(outlines(walked(*RING[:4]))) == 1
+    with pytest.raises(BadShapeError, match="holds no boundary"):
+        outlines(walked(*RING[:3]))
+
+
+def typed(ring: object) -> str:
+    return "\n".join(f"{lat}, {lon}" for lon, lat in ring)
+
+
+@pytest.mark.parametrize(("count", "kept"), [(49, 49), (50, 4)])
+def test_fifty_corners_were_walked_and_fewer_typed(count: int, kept: int) -> None:
+    along = [[-96.95 + 0.01 * k / (count - 3), 41.62] for k in range(count - 2)]
+    [found] = outlines(typed([*along, [-96.94, 41.63], [-96.95, 41.63]]))
+    assert len(found.shape.exterior.coords) - 1 == kept
+
+
+def box(west: float, size: float, south: float = 41.6) -> list[list[float]]:
+    return [[west, south], [west + size, south], [west + size, south + size], [west, south + size]]
+
+
+def test_parts_of_three_corners_may_be_typed() -> None:
+    one, other = box(-96.95, 0.01)[:3], box(-96.93, 0.01)[:3]
+    [found] = outlines(f"{typed(one)}\n\n{typed(other)}")
+    assert found.shape.geom_type == "MultiPolygon"
+    assert found.shape.area == pytest.approx(1e-4)
+    with pytest.raises(BadShapeError, match="at least 3 corners"):
+        outlines(f"{typed(one)}\n\n{typed(other[:1])}")
+
+
+def test_a_part_within_a_part_is_a_hole_and_within_that_ground_again() -> None:
+    sizes = [0.08, 0.06, 0.04, 0.02]
+    rings = [box(-97 - size / 2, size, 41 - size / 2) for size in sizes]
+    [found] = outlines("\n\n".join(typed(ring) for ring in rings))
+    assert found.shape.area == pytest.approx(0.08**2 - 0.06**2 + 0.04**2 - 0.02**2)
+    assert len(found.shape.geoms) == 2
+    [whole] = outlines("\n\n".join(typed(ring) for ring in rings[:2]))
+    assert whole.shape.geom_type == "Polygon"
+
+
+def test_the_outline_and_holes_of_a_partfield_are_taken_in_whatever_order() -> None:
+    def line(kind: int, ring: list[list[float]]) -> str:
+        points = "".join(f'<PNT A="2" C="{lat}" D="{lon}"/>' for lon, lat in ring)
+        return f'<LSG A="{kind}">{points}</LSG>'
+
+    lines = line(2, box(-96.93, 0.02, 41.62)), line(5, RING), line(1, box(-96.95, 0.06))
+    text = f'<ISO11783_TaskData><PFD><PLN A="1">{"".join(lines)}</PLN></PFD></ISO11783_TaskData>'
+    [found] = outlines(text)
+    assert found.name == ""
+    assert found.shape.area == pytest.approx(0.06**2 - 0.02**2)
 
 
 def test_a_noisy_walk_is_the_field_within_a_metre_and_a_half() -> None:
@@ -149,6 +234,13 @@ def test_what_is_no_boundary_is_said_with_its_mend(text: str) -> None:
         ("41.5, \N{MINUS SIGN}96.25", (41.5, -96.25)),
         ("41°30'00\"N 96°15'00\"W", (41.5, -96.25)),
         ("41° 30.0′ N, 96° 15.0′ W", (41.5, -96.25)),
+        ("41°30'36\"N 96°15'54\"W", (41.51, -96.265)),  # 36/3600 and 54/3600 of a degree more
+        ("90, 180", (90.0, 180.0)),
+        ("-90, -180", (-90.0, -180.0)),
+        ("90.1, 20", None),
+        ("20, 180.1", None),
+        ("-90.1, 20", None),
+        ("20, -180.1", None),
         ("here", None),
         ("41.5", None),
         ("141.5, 20", None),

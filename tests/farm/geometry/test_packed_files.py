@@ -64,6 +64,38 @@ def test_a_kmz_is_its_kml() -> None:
     assert found.shape.equals(SQUARE)
 
 
+KML = b"""<kml><Placemark><Polygon><outerBoundaryIs><coordinates>
+-96.95,41.62 -96.94,41.62 -96.94,41.63 -96.95,41.63
+</coordinates></outerBoundaryIs></Polygon></Placemark></kml>"""
+
+
+def test_four_million_bytes_of_a_part_are_taken_and_none_more() -> None:
+    [found] = outlines(packed({"doc.kml": KML.ljust(4_000_000)}))
+    assert found.shape.equals(SQUARE)
+    with pytest.raises(BadShapeError, match="too large") as refused:
+        outlines(packed({"a" * 100 + ".kml": KML.ljust(4_000_001)}))
+    assert str(refused.value.wrong).startswith("a" * 56 + ".kml is too large")
+
+
+def test_the_first_fifty_parts_are_looked_at() -> None:
+    others = {f"{number}.png": b"" for number in range(49)}
+    [found] = outlines(packed(others | {"doc.kml": KML}))
+    assert found.shape.equals(SQUARE)
+    with pytest.raises(BadShapeError, match="holds no boundary"):
+        outlines(packed(others | {"50.png": b"", "doc.kml": KML}))
+
+
+def test_what_an_archiver_puts_beside_a_shapefile_is_passed_over() -> None:
+    [found] = outlines(packed(parts(WGS84) | {"__MACOSX/export/._fields.shp": b"\0\5\x16\7"}))
+    assert found.name == "Hill"
+
+
+def test_text_that_is_not_all_base64_is_refused() -> None:
+    text = packed({"doc.kml": KML})
+    with pytest.raises(BadShapeError, match="can be read"):
+        outlines(text[:60] + "!" + text[60:])
+
+
 def without(end: str) -> dict[str, bytes]:
     return {name: data for name, data in parts(WGS84).items() if not name.endswith(end)}
 

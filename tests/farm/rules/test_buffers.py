@@ -5,11 +5,13 @@ from typing import Any
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from pydantic import ValidationError
 
 from watcher.farm.droplets import DropletClass
 from watcher.farm.rules.buffers import (
     Buffer,
     Proven,
+    arithmetic,
     downwind_edges,
     gap_counted_m,
     largest_m,
@@ -67,6 +69,35 @@ def test_an_oblique_wind_leaves_through_two_edges() -> None:
     assert downwind_edges(NESW, wind_from_deg=315.0, swing_deg=30.0) == (False, True, True, False)
 
 
+@pytest.mark.parametrize(
+    ("outward", "swing", "through"),
+    [
+        (90.0, 0.0, True),
+        (0.5, 0.0, True),
+        (179.5, 0.0, True),
+        (0.0, 0.0, False),  # the wind blows along it
+        (180.0, 0.0, False),
+        (359.5, 0.0, False),
+        (331.0, 30.0, True),
+        (329.0, 30.0, False),
+        (209.0, 30.0, True),
+        (211.0, 30.0, False),
+        (270.0, 30.0, False),
+    ],
+)
+def test_drift_leaves_through_what_faces_less_than_a_quarter_turn_from_the_wind(
+    outward: float, swing: float, through: bool
+) -> None:
+    assert downwind_edges([outward], wind_from_deg=270.0, swing_deg=swing) == (through,)
+    # However the farm is turned.
+    turned = downwind_edges([(outward + 200.0) % 360.0], wind_from_deg=110.0, swing_deg=swing)
+    assert turned == (through,)
+
+
+def test_without_a_swing_of_the_wind_none_is_counted() -> None:
+    assert downwind_edges([359.5], wind_from_deg=270.0) == (False,)
+
+
 LERAP_B_ROWS = [
     {"base": "5 m"},
     {"base": "3 m", "water_least": "3 m"},
@@ -95,6 +126,8 @@ class TestAlongWater:
     def test_without_stars_the_row_of_dose_and_width_counts(self) -> None:
         full = Proven(water_width_m=4.0, dose_share_pct=100.0)
         assert required_m(buffer(**LERAP_B), full) == 3.0
+        just = Proven(water_width_m=3.0, dose_share_pct=100.0)
+        assert required_m(buffer(**LERAP_B), just) == 3.0
         assert required_m(buffer(**LERAP_B), Proven()) == 5.0
 
     def test_what_nothing_reduces_stays(self) -> None:
@@ -129,8 +162,11 @@ class TestAlongWater:
         ("replace", {"c"}, 12.0),
         ("replace", {"a", "b", "c"}, 12.0),
         ("add and cap", {"a", "b"}, 10.0),
+        ("add and cap", {"c"}, 40.0),  # a distance is no percent
+        ("add and cap", {"a", "c"}, 30.0),
+        ("replace", {"d"}, 40.0),
         ("all together", {"a", "b"}, 40.0),
-        ("all together", {"a", "b", "c"}, 12.0),
+        ("all together", {"a", "b", "c", "d"}, 12.0),
         ("none", {"a", "b", "c"}, 40.0),
     ],
 )
@@ -141,9 +177,45 @@ def test_how_percents_and_distances_go_together(
         {"needs": ["a"], "percent": "25 %"},
         {"needs": ["b"], "percent": "50 %"},
         {"needs": ["c"], "to": "12 m"},
+        {"needs": ["d"]},
     ]
     forty = buffer(base="40 m", reductions=reductions, combine=combine)
     assert required_m(forty, Proven(measures=measures)) == pytest.approx(metres)
+
+
+def test_together_without_any_reduction_is_the_distance_itself() -> None:
+    assert required_m(buffer(base="40 m", combine="all together"), Proven()) == 40.0
+
+
+def test_only_the_reductions_that_change_it_are_told() -> None:
+    told = [{"needs": ["a"], "percent": "0 %"}, {"needs": ["b"], "percent": "25 %"}]
+    forty = buffer(base="40 m", reductions=told, combine="add and cap")
+    assert arithmetic(forty, Proven(measures={"a"})).reduced_by == ()
+    found = arithmetic(forty, Proven(measures={"b"}))
+    assert found.reduced_by == forty.reductions[1:]
+    assert (found.base_m, found.required_m) == (40.0, 30.0)
+
+
+def test_a_minimum_stands_and_makes_no_buffer_larger() -> None:
+    told = [{"needs": ["a"], "percent": "90 %"}]
+    keys = {"reductions": told, "combine": "add and cap", "floor": "10 m"}
+    assert required_m(buffer(base="40 m", **keys), Proven(measures={"a"})) == 10.0
+    assert required_m(buffer(base="5 m", **keys), Proven(measures={"a"})) == 5.0
+
+
+@pytest.mark.parametrize(
+    ("base", "good"), [("0 m", True), ("0.5 m", True), ("10 km", True), ("10.1 km", False)]
+)
+def test_a_distance_is_believed_up_to_ten_kilometres(base: str, good: bool) -> None:
+    if good:
+        assert buffer(base=base).base is not None
+        return
+    with pytest.raises(ValidationError):
+        buffer(base=base)
+
+
+def test_no_buffer_asks_for_nothing() -> None:
+    assert largest_m([], Proven()) == 0.0
 
 
 def test_residents() -> None:
@@ -156,6 +228,7 @@ def test_residents() -> None:
     kit = {"charter", "approved nozzles"}
     assert required_m(low_crop, Proven(measures=kit)) == 3.0
     assert required_m(low_crop, Proven(measures=kit, beside={"vulnerable people"})) == 5.0
+    assert required_m(low_crop, Proven(measures=kit, beside={"a road"})) == 3.0
     worst = buffer(base="20 m", sides="all round")
     assert largest_m([low_crop, worst], Proven(measures=kit)) == 20.0
 
@@ -228,6 +301,11 @@ class TestWhatMayLieInside:
     def test_land_nobody_told_of_does_not_count(self) -> None:
         assert gap_counted_m(menu("240 ft"), 18.0, None) == 0.0
         assert gap_counted_m(buffer(base="5 m"), 18.0, ["road"]) == 0.0
+        assert gap_counted_m(buffer(base="5 m"), 18.0, []) == 0.0
+
+    def test_land_that_is_named_counts_and_so_does_none(self) -> None:
+        assert gap_counted_m(menu("240 ft"), 18.0, ["road"]) == 18.0
+        assert gap_counted_m(menu("240 ft"), 18.0, []) == 18.0
 
     def test_anything_counts_where_the_text_says_so(self) -> None:
         assert gap_counted_m(buffer(base="5 m", inside="anything"), 18.0, None) == 18.0
@@ -279,6 +357,18 @@ def test_another_product_never_makes_a_buffer_smaller(
     assert without is not None
     assert with_it is not None
     assert with_it >= without
+
+
+@pytest.mark.parametrize(
+    ("required", "gap", "depth", "passes"),
+    [(5.0, 10.0, 0.0, 0), (10.0, 10.0, 0.0, 0), (10.5, 10.0, 0.5, 1), (60.0, 10.0, 50.0, 2),
+     (60.1, 10.0, 50.1, 3)],
+)  # fmt: skip
+def test_what_the_gap_leaves_is_whole_passes_of_the_boom(
+    required: float, gap: float, depth: float, passes: int
+) -> None:
+    left = strip(required=required, gap=gap, boom_width=25.0)
+    assert (left.depth_m, left.passes) == (pytest.approx(depth), passes)
 
 
 @given(st.floats(0, 500), st.floats(0, 500), st.floats(1, 60))

@@ -34,6 +34,75 @@ def test_each_bound_keeps_its_number_its_unit_and_whose_it_is() -> None:
     assert stays == ["rain_free_after"]
 
 
+@pytest.mark.parametrize(
+    ("window", "rules"),
+    [
+        (
+            {"temperature": {"low": "5 degC", "high": "25 degC", "origin": "label"}},
+            [{"kind": "temperature", "low": "5 degC", "high": "25 degC", "origin": "label"}],
+        ),
+        (
+            {"humidity": {"low": "40 %", "high": "90 %"}},
+            [{"kind": "humidity", "low": "40 %", "high": "90 %", "origin": "own"}],
+        ),
+        (
+            {"delta_t": {"low": "2 K", "high": "8 K", "low_origin": "label"}},
+            [
+                {"kind": "Delta T", "low": "2 K", "origin": "label"},
+                {"kind": "Delta T", "high": "8 K", "origin": "own"},
+            ],
+        ),
+        (
+            {"delta_t": {"low": "2 K", "high": "8 K", "origin": "law", "low_origin": "law"}},
+            [{"kind": "Delta T", "low": "2 K", "high": "8 K", "origin": "law"}],
+        ),
+        (
+            {"humidity": {"low": "40 %", "origin": "law", "low_origin": "label"}},
+            [{"kind": "humidity", "low": "40 %", "origin": "label"}],
+        ),
+        (
+            {"gust": {"high": "12 mph", "origin": "label"}},
+            [
+                {
+                    "kind": "wind",
+                    "height": "boom",
+                    "averaging": "3 s",
+                    "gusts": "not counted",
+                    "high": "12 mph",
+                    "origin": "label",
+                }
+            ],
+        ),
+        (
+            {"after_sunrise": {"low": "1 h"}},
+            [{"kind": "clock", "opens": "1 h after sunrise", "origin": "own"}],
+        ),
+        (
+            {"droplets": {"low": "medium"}},
+            [{"kind": "droplets", "finest": "medium", "origin": "own"}],
+        ),
+        (
+            {"inversion": {"tolerate": "none", "origin": "label"}},
+            [{"kind": "inversion", "effect": "ban", "origin": "label"}],
+        ),
+    ],
+)
+def test_a_limit_is_the_rules_it_comes_to(
+    window: dict[str, Any], rules: list[dict[str, str]]
+) -> None:
+    assert window_as_rules(window) == (rules, [])
+
+
+def test_what_is_no_rule_stays_in_the_window() -> None:
+    window = {
+        "inversion": {"tolerate": "possible"},
+        "rain_free_after": {"low": "4 h"},
+        "neighbours": {"susceptible": "never"},
+        "rules": [],
+    }
+    assert window_as_rules(window) == ([], list(window))
+
+
 def test_it_is_the_toml_of_a_farm_file() -> None:
     rules, _ = window_as_rules(WINDOW)
     assert tomllib.loads(as_toml(rules, "products.a"))["products"]["a"]["rules"] == rules

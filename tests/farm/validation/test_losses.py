@@ -32,3 +32,7 @@ def test_a_low_estimate_over_the_high_one_is_told(farm: Any) -> None:
 )
 def test_what_is_no_estimate_is_told(farm: Any, of: str, much: str) -> None:
     assert "loss_by_mode" in str(farm.add(TABLE.format(of=of, much=much)).problem().key)
+
+
+def test_one_figure_twice_is_an_estimate(farm: Any) -> None:
+    load(farm.add(TABLE.format(of="contact herbicide", much='["2 %", "2 %"]')).write())

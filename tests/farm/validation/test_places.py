@@ -32,6 +32,11 @@ def test_another_name_of_the_same_clock_is_taken(farm: Any, zone: str) -> None:
     load(farm.edit("America/Chicago", zone).write())
 
 
+def test_a_clock_that_is_the_same_in_winter_only_is_told(farm: Any) -> None:
+    # Saskatchewan keeps central standard time all summer.
+    assert "America/Chicago" in farm.edit("America/Chicago", "America/Regina").problem().wrong
+
+
 def test_swapped_coordinates_that_still_are_a_place_are_suspected(farm: Any) -> None:
     # Germany drawn latitude first: longitude 52, latitude 10 lies in the Arabian Sea.
     _moved(farm, west=52.0, south=10.0).edit("America/Chicago", "Europe/Berlin")
@@ -68,6 +73,44 @@ def test_a_field_far_from_the_rest_is_told_with_its_distance(farm: Any) -> None:
     problem = farm.draw("south", farm.square(0, -2.0)).problem()
     assert problem.key == "fields.south"
     assert "lies 222 km" in problem.wrong
+
+
+@pytest.mark.parametrize(("km", "told"), [(99.0, False), (101.0, True)])
+def test_a_hundred_kilometres_are_far(farm: Any, km: float, told: bool) -> None:
+    # A degree of latitude at 41 N is 111.05 km (WGS 84).
+    farm.draw("south", farm.square(0, -km / 111.05))
+    if told:
+        assert f"lies {km:.0f} km" in farm.problem().wrong
+    else:
+        load(farm.write())
+
+
+@pytest.mark.parametrize(("km", "told"), [(19.8, False), (20.3, True)])
+@pytest.mark.parametrize("wide", [True, False])
+def test_a_field_is_at_most_twenty_kilometres_across(
+    farm: Any, km: float, told: bool, wide: bool
+) -> None:
+    # A degree at 41.2 N is 83.89 km from west to east and 111.06 km from south to north (WGS 84).
+    east, north = (km / 83.89, 0.01) if wide else (0.01, km / 111.06)
+    w, s = -96.6, 41.2 - north / 2
+    ring = [[w, s], [w + east, s], [w + east, s + north], [w, s + north], [w, s]]
+    farm.draw("south", [ring])
+    if told:
+        assert f"is {km:.1f} km across" in farm.problem().wrong
+    else:
+        load(farm.write())
+
+
+@pytest.mark.parametrize(("area_m2", "told"), [(110.0, False), (90.0, True)])
+def test_a_field_has_at_least_a_hundred_square_metres(
+    farm: Any, area_m2: float, told: bool
+) -> None:
+    degrees = (area_m2 / (111_060 * 83_500)) ** 0.5
+    farm.draw("south", farm.square(0, -0.006, degrees))
+    if told:
+        assert f"covers {area_m2:.0f} square metres" in farm.problem().wrong
+    else:
+        load(farm.write())
 
 
 def test_a_station_far_from_the_farm_is_told(farm: Any) -> None:

@@ -55,6 +55,42 @@ def test_a_size_that_needs_a_pressure_no_sprayer_gives_is_told(farm: Any, size: 
     assert problem.key == "setups.coarse.nozzle_size"
 
 
+# From the same formula: at 6 mph and 20 in, a size 03 gives 70.9 L/ha at 0.7 bar and 239.7 at 8.
+@pytest.mark.parametrize(
+    ("carrier", "told"), [("70 L/ha", True), ("72 L/ha", False), ("238 L/ha", False),
+                          ("242 L/ha", True)],
+)  # fmt: skip
+def test_a_sprayer_gives_from_seven_tenths_of_a_bar_to_eight(
+    farm: Any, carrier: str, told: bool
+) -> None:
+    farm.edit('pressure = "41 psi"\n', "")
+    _, _, coarse = farm.text.partition("[setups.coarse]")
+    farm.edit(coarse, coarse.replace("15 gal/acre", carrier, 1))
+    if told:
+        assert farm.problem().key == "setups.coarse.nozzle_size"
+    else:
+        load(farm.write())
+
+
+# 15 gal/acre take 2.74 bar; a quarter more and a quarter less than the pressure written is slack.
+@pytest.mark.parametrize(
+    ("pressure", "told"), [("2.15 bar", True), ("2.2 bar", False), ("3.6 bar", False),
+                           ("3.7 bar", True)],
+)  # fmt: skip
+def test_a_pressure_within_a_quarter_is_taken(farm: Any, pressure: str, told: bool) -> None:
+    farm.edit('pressure = "41 psi"', f'pressure = "{pressure}"')
+    if told:
+        assert farm.problem().key == f'setups.coarse.pressure = "{pressure}"'
+    else:
+        load(farm.write())
+
+
+@pytest.mark.parametrize(("units", "takes"), [("us", "takes 40 psi"), ("metric", "takes 2.7 bar")])
+def test_the_pressure_is_told_in_the_farms_units(farm: Any, units: str, takes: str) -> None:
+    farm.edit('pressure = "41 psi"', 'pressure = "60 psi"').edit('"us"', f'"{units}"')
+    assert farm.problem().wrong.endswith(takes)
+
+
 def test_without_a_size_nothing_is_told_of_pressure(farm: Any) -> None:
     load(farm.edit('nozzle_size = "03"\npressure = "41 psi"', 'pressure = "90 psi"').write())
 
@@ -116,6 +152,25 @@ def test_nobody_carries_a_sprayer_so_fast_or_so_wide(farm: Any, changes: Any, ke
     problem = farm.add(other("hand-held", **changes)).problem()
     assert problem.key.startswith(f"sprayers.other.{key}")
     assert "by hand" in problem.wrong
+
+
+@pytest.mark.parametrize(
+    ("changes", "most"),
+    [
+        ({"speed": "2.5 m/s"}, None),
+        ({"speed": "2.6 m/s"}, "5.6 mph at most"),
+        ({"width": "6 m"}, None),
+        ({"width": "6.1 m"}, "19.7 ft at most"),
+    ],
+)
+def test_a_brisk_walk_and_a_long_lance_are_believed(
+    farm: Any, changes: dict[str, str], most: str | None
+) -> None:
+    farm.add(other("hand-held", **changes))
+    if most is None:
+        load(farm.write())
+    else:
+        assert most in farm.problem().wrong
 
 
 def test_a_lowest_boom_without_a_boom_is_told(farm: Any) -> None:

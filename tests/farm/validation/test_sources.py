@@ -24,6 +24,54 @@ def test_a_mapping_that_maps_what_it_measures_is_taken(farm: Any) -> None:
 
 
 @pytest.mark.parametrize(
+    ("was", "now"),
+    [
+        ('silent_after = "20 min"', 'silent_after = "5 min"'),  # asked every 5 min
+        ('"observations"', '"forecast"'),
+        ('measures = ["wind"]\n', 'measures = ["gust"]\ngives = "forecast"\n'),
+    ],
+)
+def test_a_mapping_that_just_does_is_taken(farm: Any, was: str, now: str) -> None:
+    farm.add(MAPPED).edit(was, now)
+    if now.endswith('"forecast"\n'):  # what a forecast would measure is not asked
+        farm.edit('gives = "observations"\n', "")
+    load(farm.write())
+
+
+def test_a_name_as_it_is_sent_is_no_expression_of_mapped_json(farm: Any) -> None:
+    problem = farm.add(MAPPED).edit('at = "rows[].wind"', 'at = "wind avg"').problem()
+    assert problem.key == 'sources.anything.quantities.wind.at = "wind avg"'
+
+
+@pytest.mark.parametrize(
+    ("more", "key"),
+    [
+        ('heights = { temperature_upper = "2 m" }', "temperature_upper"),
+        ('heights = { temperature_upper = "2.1 m" }', None),
+        ('heights = { temperature_upper = "9 m" }\nmeasures = ["temperature_upper"]', None),
+        ('heights = { wind = "2 m", canopy = "2 m" }', "canopy"),
+        ('heights = { wind = "2 m", canopy = "1.9 m" }', None),
+        ('heights = { wind = "2 m", canopy = "3 m" }\nmeasures = ["humidity"]', None),
+    ],
+)
+def test_the_upper_thermometer_is_above_and_the_canopy_below(
+    farm: Any, more: str, key: str | None
+) -> None:
+    farm.edit('kind = "push"', f'kind = "push"\n{more}')
+    if key is None:
+        load(farm.write())
+    else:
+        assert farm.problem().key == f"sources.yard.heights.{key}"
+
+
+@pytest.mark.parametrize(
+    "more", ['measures = ["temperature_upper"]', 'heights = { wind = "2 m", canopy = "3 m" }']
+)
+def test_a_forecast_has_no_sensors_to_stand_anywhere(farm: Any, more: str) -> None:
+    load(farm.edit('kind = "open_meteo"', f'kind = "open_meteo"\n{more}').write())
+
+
+@pytest.mark.parametrize(
     ("was", "now", "key"),
     [
         ('"rows[].time"', '"rows[.time"', 'sources.anything.times = "rows[.time"'),

@@ -71,6 +71,71 @@ def test_a_station_is_taken(farm: Any, station: str) -> None:
     assert load(farm.add(station).write()).config.sources["mast"].silent_after >= 900.0
 
 
+@pytest.mark.parametrize(
+    ("station", "was", "now"),
+    [
+        (MQTT, 'at = "wind"', 'at = "wind-avg"'),  # a name as it is sent
+        (MQTT, "measures", 'session = "farm"\ntime = "ts"\nmeasures'),
+        (MQTT, "measures", 'tls = true\nca_file = "/ca.pem"\nmeasures'),
+        (MQTT, '"mapped"', '"senml"'),
+        (MQTT, 'payload = "mapped"\nmeasures = ["wind"]\nquantities.wind =', "#"),
+        (
+            MQTT,
+            'payload = "mapped"\nmeasures = ["wind"]\nquantities.wind = {',
+            'payload = "readings" # {',
+        ),
+        (PUSH, '"%d.%m.%Y %H%M"', '"epoch"'),
+        (PUSH, '"UTC"', '"-06:00"'),
+        (PUSH, 'reported_as = "total"', 'reported_as = "amount"'),
+        (MODBUS, "measures", 'gusts_from_samples = true\nevery = "3 s"\nmeasures'),
+        (
+            MODBUS,
+            'measures = ["wind", "wind_from", "wind_spread"]',
+            'gusts_from_samples = true\nmeasures = ["wind", "gust"]',
+        ),
+        (CSV, "measures", "header_rows = 3\nnames_row = 3\nmeasures"),
+        (CSV, "measures", 'encoding = "latin-1"\nmeasures'),
+        (CSV, "measures", 'delimiter = ";"\ndecimal = ","\nmeasures'),
+        (METAR, "url = ", "file = "),
+        (NMEA, "address", 'measures = ["solar"]\ntransducers.solar = "SUN"\naddress'),
+        (NMEA, "address", 'measures = ["wind", "wind_spread", "pressure"]\naddress'),
+    ],
+)
+def test_what_does_fit_together_is_taken(farm: Any, station: str, was: str, now: str) -> None:
+    assert was in station
+    load(farm.add(station.replace(was, now, 1)).write())
+
+
+def test_columns_by_number_need_no_header(farm: Any) -> None:
+    bare = CSV.replace('["date", "hour"]', "[1, 2]").replace('"mean_wind"', "3")
+    load(farm.add(bare.replace("measures", "header_rows = 0\nmeasures")).write())
+
+
+@pytest.mark.parametrize(
+    ("form", "wrong"),
+    [
+        ("%Y-%m-%d %H:%M", None),
+        ("%y%m%d%H%M", None),
+        ("%Y %j %H%M", None),
+        ("%d %b %Y %H:%M", None),
+        ("%d %B %y %H:%M", None),
+        ("%m-%d %H:%M", "year and day"),
+        ("%j %H%M", "year and day"),
+        ("%Y-%m %H:%M", "year and day"),
+        ("%Y %d %H:%M", "year and day"),
+        ("%Y %b %H:%M", "year and day"),
+        ("%Y-%m-%d %U", "has %U, which is not read"),
+        ("year", "is no format"),
+    ],
+)
+def test_the_form_of_a_time_tells_year_and_day(farm: Any, form: str, wrong: str | None) -> None:
+    farm.add(PUSH.replace("%d.%m.%Y %H%M", form))
+    if wrong is None:
+        load(farm.write())
+    else:
+        assert wrong in farm.problem().wrong
+
+
 def test_the_stations_shown_in_the_example_farm_are_taken(farm: Any, example_path: Path) -> None:
     text = example_path.read_text(encoding="utf-8")
     shown = text[
@@ -114,9 +179,13 @@ def test_the_stations_shown_in_the_example_farm_are_taken(farm: Any, example_pat
         (
             MODBUS,
             "measures",
-            'gusts_from_samples = true\nevery = "10 s"\nmeasures',
+            'gusts_from_samples = true\nevery = "3.1 s"\nmeasures',
             "sources.mast.gusts_from_samples",
         ),
+        (MODBUS, "registers.wind_from =", "registers.humidity =", "sources.mast.measures"),
+        (MQTT, '"mapped"', '"senml"\ntime = "ts"', 'sources.mast.payload = "senml"'),
+        (PUSH, '"UTC"', '"6:00"', 'sources.mast.time_zone = "6:00"'),
+        (CSV, "measures", "names_row = 2\nmeasures", "sources.mast.names_row"),
         (
             SUNSPEC,
             "host",

@@ -72,6 +72,24 @@ SLIPS = [
 ]
 
 
+# North and south lie 0.001 degrees of latitude apart: 111.05 m at 41.5 N (WGS 84).
+@pytest.mark.parametrize(("road", "told"), [("105 m", True), ("106 m", False), ("200 m", False)])
+def test_a_road_five_per_cent_short_is_a_rounded_number(farm: Any, road: str, told: bool) -> None:
+    farm.add(WAY.format(f'{NORTH_SOUTH}\ndistance = "{road}"'))
+    if told:
+        assert farm.problem().key == "planning.ways (item 1).distance"
+    else:
+        load(farm.write())
+
+
+@pytest.mark.parametrize(
+    "between", ['["north", "nort"]', '["north", "south", "south"]', '["north"]']
+)
+def test_a_road_to_nowhere_is_told_once(farm: Any, between: str) -> None:
+    problem = farm.add(WAY.format(f'between = {between}\ndistance = "10 ft"')).problem()
+    assert problem.key.startswith("planning.ways (item 1).between")
+
+
 @pytest.mark.parametrize(("lines", "key", "wrong", "mend"), SLIPS)
 def test_a_slip_in_a_way_is_one_problem_with_key_and_mend(
     farm: Any, lines: str, key: str, wrong: str, mend: str
@@ -106,6 +124,18 @@ def test_a_slip_in_a_driver_is_one_problem(farm: Any, lines: str, key: str, wron
     problem = farm.add(DRIVER.format(lines)).problem()
     assert str(problem.key) == key
     assert wrong in str(problem.wrong)
+
+
+def test_two_roads_of_one_farm_are_taken(farm: Any) -> None:
+    both = WAY.format(f'{NORTH_SOUTH}\ntakes = "5 min"')
+    farm.add(both.replace('"south"', '"west"') + both)
+    farm.add('\n[fields.west]\ncrop = "corn"\nweeds = "clean"\nwindow = "contact"\n')
+    farm.shapes["features"].append(dict(farm.feature("north"), id="west"))
+    load(farm.draw("west", farm.square(-0.006, 0)).write())
+
+
+def test_a_driver_of_no_sprayer_by_name_drives_all(farm: Any) -> None:
+    load(farm.add(DRIVER.format("sprayers = []")).write())
 
 
 def test_a_sprayer_that_nobody_drives_is_told(farm: Any) -> None:

@@ -76,14 +76,17 @@ def _shapes(text: str) -> dict[str, Any]:
 
 def _corners(geometry: Any) -> Param:
     """How much there is of a boundary, for its numbers tell nobody anything."""
-    rings = [ring for ring in _lists(geometry) if ring and not isinstance(ring[0], list)]
-    return say_n("{n} corner", "{n} corners", len(rings))
+    coordinates = geometry.get("coordinates") if isinstance(geometry, Mapping) else None
+    # The last position of a ring is its first again.
+    count = sum(len(ring) - 1 for ring in _rings(coordinates))
+    return say_n("{n} corner", "{n} corners", count)
 
 
-def _lists(value: Any) -> Iterator[list[Any]]:
-    if isinstance(value, Mapping):
-        value = value.get("coordinates")
-    if isinstance(value, list):
-        yield value
-        for inner in value:
-            yield from _lists(inner)
+def _rings(value: Any) -> Iterator[list[Any]]:
+    """Yield the lists of positions in coordinates of whatever depth."""
+    inner = [part for part in value if isinstance(part, list)] if isinstance(value, list) else []
+    if inner and not any(isinstance(part, list) for part in inner[0]):
+        yield inner
+    else:
+        for part in inner:
+            yield from _rings(part)

@@ -108,7 +108,8 @@ def _no_id(feature: Any) -> NoReturn:
     if not isinstance(feature, dict) or feature.get("type") != "Feature":
         raise BadShapeError(say("is not a Feature"), say('write { "type": "Feature", "id": …, … }'))
     properties = feature.get("properties")
-    written = [f"{key}: {value}" for key, value in (properties or {}).items()][:3]
+    held = properties.items() if isinstance(properties, dict) else ()
+    written = [f"{key}: {value}" for key, value in held][:3]
     wrong = say('has no "id"')
     if written:
         wrong = say('has no "id" (the one with {properties})', properties=", ".join(written))

@@ -90,7 +90,8 @@ def _of_geojson(found: Any, name: str = "") -> Iterator[Outline]:
     if not isinstance(found, Mapping):
         return
     kind = found.get("type")
-    for part in found.get("features") or found.get("geometries") or ():
+    parts = found.get("features") or found.get("geometries")
+    for part in parts if isinstance(parts, list) else ():
         yield from _of_geojson(part, name)
     if kind == "Feature":
         yield from _of_geojson(found.get("geometry"), _name_of(found))
@@ -103,7 +104,8 @@ def _of_geojson(found: Any, name: str = "") -> Iterator[Outline]:
 
 def _name_of(feature: Mapping[str, Any]) -> str:
     properties = feature.get("properties")
-    held = {str(k).lower(): v for k, v in (properties or {}).items()} if properties else {}
+    written = properties.items() if isinstance(properties, Mapping) else ()
+    held = {str(key).lower(): value for key, value in written}
     for value in (*(held.get(key) for key in _NAMES), feature.get("id")):
         if isinstance(value, str | int) and not isinstance(value, bool) and str(value).strip():
             return str(value).strip()

@@ -123,7 +123,7 @@ def arithmetic(buffer: Buffer, proven: Proven) -> Arithmetic:
         return Arithmetic(None, (), None)
     reductions = [r for r in buffer.reductions if _counts(r, proven)]
     least = min(buffer.floor, base)  # a minimum never makes a buffer larger than its base
-    required = min(base, max(least, _reduced(buffer, base, reductions), 0.0))
+    required = min(base, max(least, _reduced(buffer, base, reductions)))
     return Arithmetic(base, tuple(reductions) if required < base else (), required)
 
 
@@ -170,7 +170,7 @@ def _counts(reduction: Reduction, proven: Proven) -> bool:
 def _reduced(buffer: Buffer, base: float, proven: list[Reduction]) -> float:
     match buffer.combine:
         case "add and cap":
-            percent = min(100.0, sum(r.percent or 0.0 for r in proven))
+            percent = sum(r.percent or 0.0 for r in proven)  # over 100: the minimum stands
             return base * (1.0 - percent / 100.0)
         case "replace":
             return min((_alone(r, base) for r in proven), default=base)
@@ -219,13 +219,13 @@ class Strip:
 
 
 _ROUNDING = 1e-6
-"""Of a pass: feet turned into metres and back are not another pass."""
+"""Of a pass, and of a degree: feet turned into metres and back are not another pass."""
 
 
 def strip(*, required: float, gap: float, boom_width: float) -> Strip:
     """Return what stays unsprayed where a buffer reaches further than the gap. [m] each"""
     depth = max(0.0, required - gap)
-    return Strip(depth, math.ceil(depth / boom_width - _ROUNDING) if depth > 0 else 0)
+    return Strip(depth, math.ceil(depth / boom_width - _ROUNDING))
 
 
 def downwind_edges(
@@ -238,4 +238,4 @@ def downwind_edges(
     """
     toward = wind_from_deg + 180.0
     apart = (abs((out - toward + 180.0) % 360.0 - 180.0) for out in outward_deg)
-    return tuple(max(0.0, angle - swing_deg) < 90.0 - _ROUNDING for angle in apart)
+    return tuple(angle - swing_deg < 90.0 - _ROUNDING for angle in apart)

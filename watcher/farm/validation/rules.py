@@ -152,7 +152,7 @@ def _kinds(draft: Draft, steps: Steps, kinds: tuple[str, ...]) -> Iterator[Probl
     if any(not n.kinds for n in draft.config.neighbours.values()):
         return  # reported once, at the neighbour
     for kind in kinds:
-        if kind not in known and known:
+        if kind not in known:
             wrong, mend = (
                 say("no neighbour is of this kind"),
                 did_you_mean(kind, known, say("kinds")),
@@ -238,13 +238,13 @@ def _no_setup(
 def _facts(draft: Draft, name: str, rules: tuple[RuleOf, ...]) -> Iterator[Problem]:
     """Facts a field must tell for its rules to be judged at all."""
     plan = draft.config.fields[name]
-    counts = any(isinstance(r.rule, StageRule) and r.rule.days_after_planting for r in rules)
-    if counts and plan.planted is None:
-        of = next(
-            r.of for r in rules if isinstance(r.rule, StageRule) and r.rule.days_after_planting
-        )
-        key, wrong = (
-            dotted(("fields", name)),
-            say("{who} counts days after planting: planted is missing", who=brought_by(of)),
-        )
-        yield draft.problem(key, wrong, say("add planted = the day it was planted"))
+    counting = [
+        rule_of.of
+        for rule_of in rules
+        if isinstance(rule_of.rule, StageRule) and rule_of.rule.days_after_planting is not None
+    ]
+    if counting and plan.planted is None:
+        who = brought_by(counting[0])
+        wrong = say("{who} counts days after planting: planted is missing", who=who)
+        mend = say("add planted = the day it was planted")
+        yield draft.problem(dotted(("fields", name)), wrong, mend)

@@ -19,8 +19,8 @@ from watcher.limits.catalogue import BOTH, IN_WINDOWS, WRITTEN
 from watcher.weather.sun import day_length
 
 _HALF_DAY_S = 43_200.0
-# A day of every week of a year: finds the longest to within two minutes up to 64 degrees.
-_WEEKS_S = 1_767_225_600 + np.arange(0, 366, 7) * 86_400
+_SOLSTICES_S = np.array([1_782_043_200.0, 1_797_854_400.0])
+"""Noon of 21 June and of 21 December 2026: of these one is the longest day of any place."""
 
 
 _ROOM = say("leave room between the bounds")
@@ -198,5 +198,5 @@ def night_problems(draft: Draft, shapes: Mapping[str, Polygonal]) -> Iterator[Pr
 
 def _longest_day_s(shape: Polygonal) -> float:
     centre = shape.centroid
-    hours = day_length(times=_WEEKS_S, latitude=centre.y, longitude=centre.x)
+    hours = day_length(times=_SOLSTICES_S, latitude=centre.y, longitude=centre.x)
     return float(np.max(hours)) * 3600.0
