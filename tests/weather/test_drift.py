@@ -351,7 +351,8 @@ def test_the_curves_were_seen_from_one_to_fifty_metres(gap_m, outside):
         ({"boom_height_m": 2.0}, 2.54**1.2, 16.0),
         ({"boom_height_m": 0.3}, 0.6**1.2, 0.6**0.7),
         ({"boom_height_m": 0.1}, 0.6**1.2, 0.6**0.7),
-        ({"speed_m_s": 19 / 3.6, "wind_m_s": 20 / 3.6}, 1.5, 20 / 18 * 1.5),  # half way from 8 to 30 km/h
+        # Half way from 8 to 30 km/h.
+        ({"speed_m_s": 19 / 3.6, "wind_m_s": 20 / 3.6}, 1.5, 20 / 18 * 1.5),
         ({"speed_m_s": 1.0}, 1.0, 1.0),
         ({"speed_m_s": 41 / 3.6, "wind_m_s": 20 / 3.6}, 2.0, 20 / 18 * 2.5),
         ({"speed_m_s": 30 / 3.6, "wind_m_s": 14 / 3.6}, 14 / 18 * 1.5, 14 / 18 * 1.5),

@@ -88,8 +88,7 @@ def _strayed(log: WeatherSeries) -> _Strayed:
     counts = (sun > 5.0) & (mean >= 1.3)
     expected, error = foretold(log, step_s=60)
     squares = [
-        (((mean.shift(-h) - expected[h - 1]) / error[h - 1])[counts] ** 2).dropna()
-        for h in (5, 10)
+        (((mean.shift(-h) - expected[h - 1]) / error[h - 1])[counts] ** 2).dropna() for h in (5, 10)
     ]
     every = pd.concat(squares)
     return _Strayed(every.size / 2 * 60 / 36_000, float(every.mean()))
