@@ -164,3 +164,42 @@ def test_the_same_mistakes_are_told_once_until_a_farm_file_was_in_order(watch):
     assert tell("a", checked_at=1) == 0
     assert tell("a", "b", checked_at=1) == everyone
     assert tell("a", checked_at=2) == everyone
+
+
+@pytest.mark.parametrize(("down_s", "told_of"), [(299, 0), (300, 1)])
+def test_five_minutes_without_a_watch_are_worth_telling(watch, down_s, told_of):
+    run_for(watch, 600, stopped=True)
+    watch.now += down_s
+    assert begin(watch)[0] == told_of
+
+
+def test_a_proper_restart_in_a_job_is_told_only_when_it_took_long(watch):
+    watch.start()
+    run_for(watch, 600, stopped=True)
+    watch.now += 299
+    assert begin(watch)[0] == 0
+
+
+@pytest.mark.parametrize(("later_s", "told_of"), [(599, 0), (601, 2)])
+def test_another_crash_is_told_ten_minutes_after_the_last(watch, later_s, told_of):
+    watch.start()
+    run_for(watch, 20, stopped=False)
+    assert begin(watch)[0] == 2
+    run_for(watch, later_s, stopped=False)
+    assert begin(watch)[0] == told_of
+
+
+@pytest.mark.parametrize("lost_for_good", [True, False])
+def test_what_is_wrong_with_the_secrets_is_told_once_a_day(watch, lost_for_good):
+    def tell():
+        with watch.store.writing() as session:
+            return watch_runs.tell_secrets(session, watch.post, [], watch.now, lost=lost_for_good)
+
+    watch.now = watch.now // 86_400 * 86_400
+    everyone = len(watch.post.speaker.farm.config.recipients)
+    found = []
+    for second in (0, 86_399, 86_400):
+        watch.now = watch.now // 86_400 * 86_400 + second
+        found.append(tell())
+    assert found == [everyone, 0, everyone]
+    assert told(watch)[0].urgent is lost_for_good

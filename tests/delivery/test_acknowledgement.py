@@ -49,3 +49,12 @@ def test_a_link_made_with_another_secret_is_refused():
 
 def test_ids_and_names_cannot_be_shifted_into_each_other():
     assert LINKS.token("AB", "C").rpartition(".")[2] != LINKS.token("A", "BC").rpartition(".")[2]
+
+
+def test_a_signature_has_72_bits():
+    """Nine bytes as base64: not to be guessed, short enough for an SMS."""
+    assert len(LINKS.token("K7QM2", "grower").rpartition(".")[2]) == 12
+
+
+def test_a_name_with_dots_in_it_is_read_whole():
+    assert LINKS.read(LINKS.token("K7QM2", "a.b.c")) == Seen("K7QM2", "a.b.c")

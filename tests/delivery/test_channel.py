@@ -2,6 +2,7 @@
 
 import threading
 import time
+from types import SimpleNamespace
 
 import pytest
 from apprise.result import (
@@ -156,3 +157,33 @@ def test_what_the_library_logs_of_a_url_reaches_no_log_of_ours(capfd):
 def test_what_is_told_of_an_attempt_has_no_part_of_its_url(why, told):
     url = "json://longname:p@host-of-mine:8080/hidden-word.example?to=404"
     assert without_parts(why, url) == told
+
+
+@pytest.mark.parametrize(
+    ("code", "outcome"),
+    [
+        (399, FAILED),
+        (400, REFUSED),
+        (408, FAILED),
+        (425, FAILED),
+        (429, FAILED),
+        (499, REFUSED),
+        (500, FAILED),
+    ],
+)
+def test_a_refusal_is_a_client_error_that_does_not_pass(code, outcome):
+    attempt = NotifyAttempt(AppriseResultStatus.FAILURE)
+    service = NotifyResult("x", "json://x", attempts=[attempt])
+    service.logs = lambda: [SimpleNamespace(message=f"not sent: error={code}.")]
+    assert read_result(AppriseResult(AppriseResultStatus.FAILURE, [service])).outcome is outcome
+
+
+def test_what_is_told_of_a_failure_is_its_last_word_cut_to_two_hundred_letters():
+    service = NotifyResult("x", "json://x", attempts=[NotifyAttempt(AppriseResultStatus.FAILURE)])
+    service.logs = lambda: [SimpleNamespace(message="first"), SimpleNamespace(message="y" * 300)]
+    assert read_result(AppriseResult(AppriseResultStatus.FAILURE, [service])).why == "y" * 200
+
+
+@pytest.mark.parametrize(("part", "told"), [("abcde", "abcde"), ("abcdef", "…")])
+def test_a_part_of_six_letters_may_be_a_secret(part, told):
+    assert without_parts(f"no {part}", f"json://host/{part}") == f"no {told}"

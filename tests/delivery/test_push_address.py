@@ -72,3 +72,33 @@ def test_addresses_of_this_network_are_refused(
 def test_what_is_no_address_of_a_push_service_is_refused(endpoint: str) -> None:
     with pytest.raises(NowhereError):
         destination(endpoint)
+
+
+@pytest.mark.parametrize(("more", "taken"), [(0, True), (1, False)])
+def test_an_address_has_two_thousand_and_forty_eight_characters_at_most(
+    monkeypatch: pytest.MonkeyPatch, more: int, taken: bool
+) -> None:
+    _resolving(monkeypatch, ["203.0.112.7"])
+    endpoint = "https://push.example/".ljust(2048 + more, "x")
+    if taken:
+        assert destination(endpoint).name == "push.example"
+        assert MOST_CHARACTERS == 2048
+    else:
+        with pytest.raises(NowhereError, match="too long"):
+            destination(endpoint)
+
+
+def test_without_a_port_it_is_that_of_the_scheme(monkeypatch: pytest.MonkeyPatch) -> None:
+    _resolving(monkeypatch, ["203.0.112.7"], ["127.0.0.1"])
+    assert ":443/" in destination("https://push.example/1").url
+    assert destination("http://push.example/1", anywhere=True).url == "http://127.0.0.1:80/1"
+
+
+def test_plain_http_and_names_that_lead_nowhere_are_refused(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    _resolving(monkeypatch, ["203.0.112.7"], [])
+    with pytest.raises(NowhereError, match="https"):
+        destination("http://push.example/1")
+    with pytest.raises(NowhereError):
+        destination("ftp://push.example/1", anywhere=True)

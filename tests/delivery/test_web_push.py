@@ -3,6 +3,7 @@
 import asyncio
 import base64
 import contextlib
+import hmac
 import json
 import random
 import signal
@@ -26,7 +27,7 @@ from watcher.delivery import receipts
 from watcher.delivery.acknowledgement import Seen
 from watcher.delivery.addressees import Subscription
 from watcher.delivery.channel import Attempt, Outcome
-from watcher.delivery.web_push import WebPush, read_status
+from watcher.delivery.web_push import WebPush, _fitting, read_status
 from watcher.delivery.worker import LEASE_S, DeliveryWorker
 from watcher.farm import Farm
 from watcher.farm.models import Topic
@@ -476,3 +477,88 @@ async def test_a_name_that_leads_into_this_network_is_not_pushed_to(
     attempt = await _send(pushes, f"https://push.example:{service.server_port}/1")
     assert service.got == []
     assert "open network" in attempt.why
+
+
+@pytest.mark.parametrize(
+    ("status", "outcome"),
+    [
+        (200, Outcome.SENT),
+        (201, Outcome.SENT),
+        (299, Outcome.SENT),
+        (302, Outcome.HOPELESS),
+        (400, Outcome.HOPELESS),
+        (404, Outcome.HOPELESS),
+        (408, Outcome.FAILED),
+        (410, Outcome.HOPELESS),
+        (413, Outcome.HOPELESS),
+        (425, Outcome.FAILED),
+        (429, Outcome.FAILED),
+        (500, Outcome.FAILED),
+        (599, Outcome.FAILED),
+    ],
+)
+def test_what_the_answer_of_a_push_service_means(status: int, outcome: Outcome) -> None:
+    """RFC 8030 and the meanings of HTTP: what may pass is tried again, the rest is not."""
+    assert read_status(status, "why", "", float(NOON)).outcome is outcome
+
+
+@pytest.mark.parametrize(("asked", "again_s"), [("600", 600.0), ("601", 600.0), ("0", 0.0)])
+def test_a_service_is_left_alone_for_ten_minutes_at_most(asked: str, again_s: float) -> None:
+    assert read_status(503, "why", asked, float(NOON)).again_s == again_s
+
+
+def test_the_signing_key_is_of_the_secret_alone_and_on_the_curve() -> None:
+    """FIPS 186-4: the order of P-256, here as 2^256 - 2^224 + 2^192 less what is known of it."""
+    order = 115792089210356248762697446949407573529996955224135760342422259061068512044369
+    pushes = pushes_to(Roll())
+    derived = hmac.digest(pushes._secret, b"vapid", "sha512")
+    number = int.from_bytes(derived, "big") % (order - 1) + 1
+    public = ec.derive_private_key(number, ec.SECP256R1()).public_key().public_numbers()
+    raw = _bytes(pushes.public_key)
+    assert raw == b"\x04" + public.x.to_bytes(32, "big") + public.y.to_bytes(32, "big")
+
+
+async def test_a_push_is_signed_for_half_a_day(store, farm, clock, service, phone):
+    """RFC 8292 allows 24 h at most."""
+    put(store, "a", phone)
+    await _worker(store, farm, clock, Roll(phone)).drain()
+    token = service.got[0].headers["authorization"].partition("t=")[2].partition(",")[0]
+    claims = json.loads(_bytes(token.split(".")[1]))
+    assert claims["exp"] - time.time() == pytest.approx(12 * 3600, abs=120)
+
+
+@pytest.mark.parametrize(("left_s", "ttl"), [(901, "900"), (899, "899"), (0, "0")])
+async def test_a_push_is_good_for_a_quarter_of_an_hour_or_until_its_message_expires(
+    store, farm, service, phone, left_s, ttl
+):
+    put(store, "a", phone, expires_at=NOON + left_s)
+    with store.reading() as session:
+        message = session.query(Outgoing).one()
+    channel = pushes_to(Roll(phone)).channel(phone, ENGLISH)
+    attempt = await channel.send("t", "b", urgent=True, rows=[message], now=NOON)
+    assert attempt == Attempt(Outcome.SENT)
+    assert service.got[0].headers["ttl"] == ttl
+
+
+@pytest.mark.parametrize(("room", "kept"), [(0, 5), (-1, 4)])
+def test_as_many_lines_are_kept_as_fit(room: int, kept: int) -> None:
+    """3900 bytes to the byte; the last two lines always stay."""
+    lines = ["first", "second", "third", "the caution", "[ABCDE]"]
+    bare = len(json.dumps({"title": "", "body": "\n".join(lines)}, ensure_ascii=False).encode())
+    said = {"title": "x" * (3900 - bare - room), "body": "\n".join(lines)}
+    fitted = json.loads(_fitting(said))["body"].splitlines()
+    assert len(fitted) == kept
+    assert fitted[-2:] == lines[-2:]
+    too_much = json.loads(_fitting({"title": "x" * 4000, "body": "\n".join(lines)}))
+    assert too_much["body"].splitlines() == lines[-2:]
+
+
+async def test_what_is_tried_out_is_urgent_and_answered_by_its_id(service, device, phone):
+    pushes = pushes_to(Roll(phone))
+    channel = pushes.channel(phone, ENGLISH)
+    attempt = await channel.try_out("t", "b", ref="ABCDE", to="/devices")
+    assert attempt.outcome is Outcome.SENT
+    (got,) = service.got
+    assert (got.headers["urgency"], got.headers["ttl"]) == ("high", "900")
+    assert got.headers["topic"] == "ABCDE"
+    assert device.read(got)["to"] == "/devices"

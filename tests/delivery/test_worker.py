@@ -12,7 +12,7 @@ from pydantic import SecretStr
 
 from tests.support.broken_log import held
 from tests.support.receiver import Receiver, closing_mid_body, garbage, hanging, status
-from watcher.delivery.channel import UnusableUrlError
+from watcher.delivery.channel import Attempt, Outcome, UnusableUrlError
 from watcher.delivery.worker import LEASE_S, DeliveryWorker
 from watcher.farm import Farm
 from watcher.farm.models import Topic
@@ -401,3 +401,67 @@ async def test_no_secret_of_a_url_reaches_the_log_or_the_outbox(
     out = capsys.readouterr()
     assert "not sent" in out.out
     assert "hidden-word" not in out.out + out.err + row(store, "a").last_error
+
+
+@pytest.mark.parametrize(
+    ("failures", "longest"), [(1, 2.0), (2, 4.0), (3, 8.0), (6, 64.0), (7, 120.0), (30, 120.0)]
+)
+def test_a_wait_is_twice_the_one_before_two_minutes_at_most_and_half_of_it_at_least(
+    courier_of, failures, longest
+):
+    courier = courier_of()
+    waits = [courier._wait(failures) for _ in range(200)]
+    assert longest / 2 <= min(waits) < 0.55 * longest
+    assert 0.95 * longest < max(waits) <= longest
+
+
+@pytest.mark.parametrize(
+    ("outcome", "urgent", "again_s", "least", "most"),
+    [
+        (Outcome.HOPELESS, True, 0.0, None, None),
+        (Outcome.REFUSED, False, 0.0, None, None),
+        (Outcome.REFUSED, True, 0.0, 120, 120),
+        (Outcome.FAILED, False, 0.0, 1, 2),
+        (Outcome.FAILED, True, 70.2, 71, 71),  # not before the other side allows
+    ],
+)
+def test_when_a_message_is_tried_again(courier_of, outcome, urgent, again_s, least, most):
+    message = Outgoing(attempts=1, urgent=urgent)
+    again = courier_of()._next_try(message, Attempt(outcome, "why", again_s))
+    if least is None:
+        assert again is None
+    else:
+        assert NOON + least <= again <= NOON + most
+
+
+async def test_one_recipients_hour_is_full_at_its_number_of_messages(
+    store, put, receiver, courier_of, clock
+):
+    """Twelve an hour by default; the next may follow an hour after the first of them."""
+    courier = courier_of(grower=receiver.url())
+    most = courier._farm.config.recipients["grower"].most_an_hour
+    for number in range(most + 1):
+        put(f"m{number}", urgent=False, due_at=NOON + number)
+        clock.at = NOON + number
+        await courier.drain()
+    assert len(receiver.got) == most
+    with store.reading() as session:
+        assert courier._full_until("grower", session) == NOON + 3600
+    clock.at = NOON + 3599
+    await courier.drain()
+    assert len(receiver.got) == most
+    clock.at = NOON + 3600
+    await courier.drain()
+    assert len(receiver.got) == most + 1
+
+
+async def test_at_most_twenty_are_told_as_one(put, receiver, courier_of):
+    for number in range(21):
+        put(f"m{number}", urgent=False)
+    await courier_of(grower=receiver.url()).drain()
+    assert len(receiver.got) == 2
+
+
+def test_a_message_is_its_senders_for_half_a_minute():
+    """Longer than one attempt, and no longer: one whose sender was killed waits so long."""
+    assert LEASE_S == 30

@@ -91,3 +91,41 @@ def test_what_was_known_of_now_by_bounds_only_is_what_was_measured() -> None:
     assert np.isnan([least[0], most[0]]).all()
     assert (least[1:] == 0.0).all()
     assert (most[1:] == 9.0).all()
+
+
+@pytest.mark.parametrize(
+    ("read", "then", "now", "stands"),
+    [(50.0, 60.0, 55.0, 45.0), (95.0, 60.0, 80.0, 100.0), (5.0, 60.0, 40.0, 0.0)],
+)
+def test_humidity_goes_on_with_the_station_and_stays_a_share(
+    read: float, then: float, now: float, stands: float
+) -> None:
+    look = _read({"humidity_pct": now}, {"humidity_pct": then}, humidity_pct=read)
+    assert look.series.humidity_pct[look.now_index] == stands
+
+
+@pytest.mark.parametrize(
+    ("unknown_then", "unknown_now"), [(True, False), (False, True), (True, True)]
+)
+def test_where_the_station_did_not_report_both_times_the_reading_stands(
+    unknown_then: bool, unknown_now: bool
+) -> None:
+    then, now = (
+        {"temp_c": np.nan if unknown else temp}
+        for unknown, temp in ((unknown_then, 18.0), (unknown_now, 25.0))
+    )
+    assert _read(now, then, temp_c=21.0).series.temp_c[0] == 21.0
+
+
+def test_what_no_station_tells_is_said_to_be_by_hand_and_what_one_tells_stays_its_own() -> None:
+    look = _read(SAME, SAME, wind_m_s=12 * MPH, humidity_pct=50.0)
+    assert look.spoken["wind_m_s"].source == "mast"
+    assert look.spoken["humidity_pct"].source == "by hand"
+    assert look.spoken["humidity_pct"].measured
+    assert look.by_hand is not None
+    assert (look.by_hand.age_s, look.by_hand.counts_s) == (300.0, 900.0)
+    assert look.by_hand.station["wind_m_s"] == pytest.approx(8 * MPH)
+
+
+def test_a_measured_calm_is_a_calm() -> None:
+    assert _boom_mph(_read(SAME, SAME, wind_m_s=0.0, gust_m_s=0.0))[0] == 0.0

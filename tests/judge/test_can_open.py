@@ -89,3 +89,19 @@ def test_air_that_the_field_alone_asks_for_is_tried(bounds: dict[str, str]) -> N
         "temperature": bounds,
     }
     assert shut(told) == {}
+
+
+def test_the_days_after_planting_are_tried() -> None:
+    told = ruled({"kind": "stage", "days_after_planting": 1})
+    told["fields"]["C"]["planted"] = date(2026, 7, 9)
+    assert shut(told) == {}
+
+
+def test_what_shuts_a_field_is_told_of_the_sky_that_leaves_fewest() -> None:
+    """Cold air that is as dry as in the heat there never is; in the usual air one of both holds."""
+    told = one_field()
+    told["windows"]["contact"] = {
+        "temperature": {"high": "2 degC"},
+        "delta_t": {"low": "9 delta_degC"},
+    }
+    assert len(shut(told)["C"].by) == 1

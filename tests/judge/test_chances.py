@@ -10,7 +10,15 @@ from hypothesis import strategies as st
 
 from tests.support.farms import LATITUDE, LONGITUDE, build, tables
 from watcher.farm.models import Adjuvant
-from watcher.judge.chances import BROKEN, HELD, Chances, FarmChances, chances, outcomes
+from watcher.judge.chances import (
+    BROKEN,
+    HELD,
+    STARTS_AHEAD_S,
+    Chances,
+    FarmChances,
+    chances,
+    outcomes,
+)
 from watcher.judge.changed_rig import ChangedRig
 from watcher.judge.judgement import judge
 from watcher.limits.catalogue import Limit
@@ -350,3 +358,71 @@ def test_the_chance_of_another_rig_than_was_worked_out_is_not_known() -> None:
 
 
 _COARSE = farm().setups.index("coarse")
+
+
+@pytest.mark.parametrize(("age_s", "old"), [(7200, False), (7201, True)])
+def test_chances_are_old_after_two_hours(age_s: int, old: bool) -> None:
+    assert FarmChances(NOON).old(NOON + age_s) is old
+
+
+@pytest.mark.parametrize(("off_s", "told"), [(3600, True), (3601, False)])
+def test_a_start_within_an_hour_tells_of_now(
+    hours_ahead: FarmChances, off_s: int, told: bool
+) -> None:
+    now = int(hours_ahead.parts[0].starts[-1]) + off_s
+    at = replace(hours_ahead, at=now)
+    assert (at.now("hill", "coarse", now, Status.SUITABLE) is not None) is told
+
+
+def test_only_a_start_that_was_worked_out_has_a_chance(hours_ahead: FarmChances) -> None:
+    part = hours_ahead.parts[0]
+    assert part.at(NOON) == 0
+    assert part.at(NOON + HOUR) == 1
+    for other in (NOON - HOUR, NOON + 1, int(part.starts[-1]) + HOUR):
+        assert part.at(other) is None
+        assert hours_ahead.at_hour("hill", "coarse", other, Status.SUITABLE) is None
+        assert hours_ahead.likeliest("hill", other, NOON) is None
+    assert STARTS_AHEAD_S == 259_200
+
+
+def test_the_likeliest_is_that_of_the_setup_with_the_best_chance(hours_ahead: FarmChances) -> None:
+    part = hours_ahead.parts[0]
+    for b in range(part.starts.size):
+        found = hours_ahead.likeliest("hill", int(part.starts[b]), NOON)
+        assert found is not None
+        known = part.held[part.fields.index("hill"), :, b]
+        assert found.chance == np.nanmax(known)
+        assert found.ends_at - found.starts_at >= 0
+
+
+def test_a_job_ends_its_duration_after_its_start(hours_ahead: FarmChances) -> None:
+    part = hours_ahead.parts[0]
+    found = part.one("hill", 1, 2)
+    assert found.starts_at == part.starts[2]
+    assert found.ends_at == int(part.starts[2] + part.duration_s[1, 1])
+
+
+@pytest.mark.parametrize(("blind", "known"), [(4, True), (5, False)])
+def test_a_tenth_of_the_scenarios_may_be_unknown(blind: int, known: bool) -> None:
+    """Of forty: four are a tenth; what is left counts as it came out, half a scenario added."""
+    times, _ = scenarios(0)
+    shape = (40, times.size)
+    gust = np.full(shape, 6.0)
+    gust[:blind] = np.nan
+    steady = {"wind_m_s": 4.0, "wind_from_deg": 200.0, "temp_c": 20.0, "rain_mm_h": 0.0}
+    found = of(farm(), 0, gust_m_s=gust, **steady)
+    held = found.held[1, _COARSE, 1]  # early enough for the day
+    if known:
+        assert held == pytest.approx((40 - blind + 0.5) / 41)
+    else:
+        assert np.isnan(held)
+
+
+def test_a_setup_that_may_not_be_used_has_no_chance() -> None:
+    told: dict[str, Any] = tables()
+    told["fields"]["hill"]["setups"] = ["coarse"]
+    found = of(FarmArrays.of(build(told)), 3)
+    others = [s for s, name in enumerate(found.setups) if name != "coarse"]
+    assert (found.held[1, others] == 0.0).all()
+    assert (found.half[1, others] == 0.0).all()
+    assert found.held[1, _COARSE].max() > 0.0

@@ -9,8 +9,10 @@ import pytest
 
 from tests.support.large_farm import changeable_weather
 from tests.support.mixed_farm import mixed_farm
+from tests.support.worked_farm import NOON_UTC
 from watcher.judge.judgement import judge
 from watcher.judge.ranking import Ranking, rank
+from watcher.limits.catalogue import Limit
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.limits.status import LimitState, Status
 from watcher.weather.series import WeatherSeries
@@ -82,3 +84,57 @@ def test_a_weedy_field_goes_before_a_clean_one(
     tables["fields"] = {"C": clean | {"weeds": "clean"}, "D": clean | {"weeds": "weedy"}}
     tables["neighbours"] = {}
     assert _order(ranked(tables)) == ["D", "C"]
+
+
+def test_when_an_open_field_closes_and_how_many_hours_it_can_use(
+    tables: Tables, ranked: Callable[..., Ranking]
+) -> None:
+    """Five hours of calm air, then wind over the label's bound; opens again at the tenth."""
+    hours = np.arange(72)
+    wind = np.where((hours >= 5) & (hours < 10), 12.0, 5.0)
+    at = weather_times()
+    field = ranked(tables, wind_mph=wind).every["C"]
+    assert field.closes_at == at[5]
+    assert field.opens_at is None
+    shut = ranked(tables, wind_mph=np.where(hours < 5, 12.0, 5.0)).every["C"]
+    assert shut.opens_at == at[5]
+    assert shut.closes_at is None
+    assert shut.status is Status.UNSUITABLE
+
+
+def weather_times() -> list[int]:
+    return [NOON_UTC + 3600 * hour for hour in range(72)]
+
+
+def test_a_field_that_never_opens_names_the_limit_that_is_broken_longest(
+    tables: Tables, ranked: Callable[..., Ranking]
+) -> None:
+    hours = np.arange(72)
+    wind = np.where(hours < 20, 12.0, 5.0)
+    rain = np.where(hours >= 10, 1.0, 0.0)
+    field = ranked(tables, wind_mph=wind, rain_mm_h=rain).every["C"]
+    assert field.shut_by is Limit.RAIN_AFTER
+    assert ranked(tables).every["C"].shut_by is None
+
+
+def test_who_does_not_need_the_calm_may_wait_for_a_breezier_hour(
+    tables: Tables, ranked: Callable[..., Ranking]
+) -> None:
+    """Calm up to the share of the bound; at the fourth hour in the upper part of the range."""
+    wind = np.where(np.arange(72) == 4, 8.0, 5.0)
+    found = ranked(tables, wind_mph=wind).every
+    assert found["C"].can_wait_until == weather_times()[4]
+    assert found["W"].can_wait_until is None  # it needs the calm itself
+    clean = {"C": tables["fields"]["C"]}
+    alone = ranked(tables | {"fields": clean, "neighbours": {}}, wind_mph=wind).every
+    assert alone["C"].can_wait_until is None
+
+
+def test_a_moderate_field_stands_between_a_weedy_and_a_clean_one(
+    tables: Tables, ranked: Callable[..., Ranking]
+) -> None:
+    clean = tables["fields"]["C"]
+    kinds = {"A": "clean", "B": "moderate", "D": "weedy"}
+    tables["fields"] = {name: clean | {"weeds": weeds} for name, weeds in kinds.items()}
+    tables["neighbours"] = {}
+    assert _order(ranked(tables)) == ["D", "B", "A"]

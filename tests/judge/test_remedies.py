@@ -12,7 +12,16 @@ from hypothesis import strategies as st
 from tests.support.worked_farm import build_farm, fair_weather, farm_tables
 from watcher.judge.judgement import Judgement, judge
 from watcher.judge.ranking import rank
-from watcher.judge.remedies import Case, ChangeKind, Remedy, remedies
+from watcher.judge.remedies import (
+    Case,
+    Change,
+    ChangeKind,
+    Remedy,
+    _handling,
+    _Rig,
+    _slower,
+    remedies,
+)
 from watcher.limits.farm_arrays import Bools, FarmArrays
 from watcher.limits.status import Status
 from watcher.weather.series import WeatherSeries
@@ -301,3 +310,148 @@ def test_what_holds_for_all_that_is_left_comes_first_then_what_costs_least() -> 
     assert [r.whole for r in found] == sorted((r.whole for r in found), reverse=True)
     costs = [r.cost_min for r in found if r.whole]
     assert costs == sorted(costs)
+
+
+@pytest.mark.parametrize(
+    ("remedy", "cost"),
+    [
+        (Remedy((Change(ChangeKind.TIPS),), 0, True, takes_s=300.0), 5.0),
+        (Remedy((Change(ChangeKind.TIPS),), 0, True, loss_pct=2.0), 20.0),
+        (Remedy((Change(ChangeKind.TIPS),), 0, True, loss_pct=-2.0), 0.0),
+        (Remedy((Change(ChangeKind.STRIPS),), 0, True, left_share=0.03), 30.0),
+        (Remedy((Change(ChangeKind.RETARDANT),), 0, True, takes_s=600.0), 15.0),
+    ],
+)
+def test_what_a_remedy_costs_in_minutes_of_work(remedy: Remedy, cost: float) -> None:
+    """A point of control lost, or a percent of the field left, is ten; a product five: choices."""
+    assert remedy.cost_min == cost
+
+
+def test_a_lower_boom_takes_a_minute_and_goes_as_low_as_it_can() -> None:
+    told = tables() | {"judging": {"tolerable_deposit": {"susceptible": "0.12 %"}}}
+    found = {c.kind: c for r in towards(told, "medium15") for c in r.changes}
+    assert (found[ChangeKind.BOOM].value, found[ChangeKind.BOOM].takes_s) == (0.4, 60.0)
+
+
+def test_slower_is_as_far_as_the_spray_keeps_its_class() -> None:
+    """12 mph by the fourth root of two: there the pressure has fallen by the root of two."""
+    assert _slower(base_of(tables())) == pytest.approx(12 * 0.44704 / 2**0.25)
+    (slower,) = [
+        c
+        for rig in _handling(base_of(tables()))
+        for c in rig.changes
+        if c.kind is ChangeKind.SLOWER
+    ]
+    assert slower.takes_s == 0.0
+
+
+def test_a_sprayer_that_goes_hardly_slower_is_not_asked_to() -> None:
+    told = tables()
+    for slowest, offered in (("11.8 mph", False), ("11.7 mph", True)):
+        told["sprayers"]["boom"]["slowest"] = slowest
+        assert (_slower(base_of(told)) is not None) is offered
+    del told["sprayers"]["boom"]["slowest"]
+    assert _slower(base_of(told)) is None
+
+
+def base_of(told: dict[str, Any], setup: str = "medium15") -> _Rig:
+    config = build_farm(told).config
+    return _Rig((), config.setups[setup], config.sprayers["boom"])
+
+
+def test_no_slower_than_the_tips_bear_by_their_pressure() -> None:
+    """Pre-orifice tips from 1.5 bar on: at 2 bar the speed falls by the root of 0.75 at most."""
+    told = tables()
+    told["setups"]["medium15"]["pressure"] = "2 bar"
+    assert _slower(base_of(told)) == pytest.approx(12 * 0.44704 * 0.75**0.5)
+
+
+@pytest.mark.parametrize(("lowest", "offered"), [("0.508 m", False), ("0.5 m", True)])
+def test_a_boom_that_is_as_low_as_it_goes_is_not_lowered(lowest: str, offered: bool) -> None:
+    told = tables()
+    told["sprayers"]["boom"]["lowest_boom"] = lowest
+    kinds_ = {c.kind for rig in _handling(base_of(told)) for c in rig.changes}
+    assert (ChangeKind.BOOM in kinds_) is offered
+
+
+def minutes_of(count: int, step_s: int = 300, **sky: Any) -> WeatherSeries:
+    hours = fair_weather(hours=count, **sky)
+    times = hours.times[0] + step_s * np.arange(count)
+    return WeatherSeries.of(times, hours.site, "test", hours.quantities())
+
+
+@pytest.mark.parametrize(("minutes", "offered"), [(10, False), (15, True)])
+def test_what_holds_for_ten_minutes_once_it_is_done_is_a_remedy(
+    minutes: int, offered: bool
+) -> None:
+    """Tips take five minutes to turn; after so many minutes the wind is over the label's bound."""
+    count = 288
+    wind = np.where(np.arange(count) < NOW + minutes // 5, 4.5, 10.5)
+    series = minutes_of(count, wind_mph=wind, wind_from_deg=180.0)
+    found = remedies(case_of(tables(), series))
+    turned = [r for r in found if [c.name for c in r.changes] == ["coarse15"]]
+    assert bool(turned) is offered
+    for remedy in turned:
+        assert remedy.until == series.times[NOW] + 60 * minutes
+        assert not remedy.whole
+
+
+def test_tips_that_are_not_on_the_turret_are_changed_by_hand() -> None:
+    told = tables() | {"judging": {"tolerable_deposit": {"susceptible": "0.12 %"}}}
+    found = {c.name: c for r in towards(told) for c in r.changes if c.kind is ChangeKind.TIPS}
+    assert not found["coarse15"].by_hand
+    assert found["coarse15"].takes_s == 300.0
+    if "medium15" in found:
+        assert found["medium15"].by_hand
+        assert found["medium15"].takes_s > 300.0
+
+
+def test_a_strip_is_so_many_booms_deep_along_the_vines() -> None:
+    """27.432 m a pass beside 400 m of vines, of 16 ha."""
+    strips = {kinds(r): r for r in towards(tables())}[(ChangeKind.STRIPS,)]
+    passes = strips.changes[0].passes
+    assert strips.left_m2 == pytest.approx(passes * 27.432 * 400.0, rel=0.02)
+    assert strips.left_share == pytest.approx(strips.left_m2 / 160_000.0, rel=0.01)
+
+
+def test_waiting_is_for_what_is_left_and_until_it_closes_again() -> None:
+    wind = np.where(np.isin(np.arange(40), (5, 6)), 5.0, 10.2)
+    series = fair_weather(hours=40, wind_mph=wind)
+    for left_s, whole in ((7200.0, True), (7201.0, False)):
+        case = replace(case_of(tables(), series), left_s=left_s)
+        (wait,) = remedies(case)
+        assert wait.until == series.times[7]
+        assert wait.whole is whole
+
+
+def test_another_field_takes_half_an_hour_to_begin() -> None:
+    """K cannot be sprayed for the vines, C can: until its own wind closes it."""
+    for minutes, offered in ((35, False), (40, True)):
+        wind = np.where(np.arange(288) < NOW + minutes // 5, 4.5, 10.5)
+        series = minutes_of(288, wind_mph=wind, wind_from_deg=180.0)
+        found = [r for r in remedies(case_of(tables(), series)) if kinds(r) == (ChangeKind.FIELD,)]
+        assert bool(found) is offered
+        for remedy in found:
+            assert remedy.changes[0].name == "C"
+            assert remedy.takes_s == 1800.0
+            assert remedy.until == series.times[NOW] + 60 * minutes
+
+
+def test_a_retardant_takes_ten_minutes_to_mix() -> None:
+    told = tables() | {"judging": {"tolerable_deposit": {"susceptible": "0.187 %"}}}
+    added = [c for r in towards(told) for c in r.changes if c.kind is ChangeKind.RETARDANT]
+    assert added
+    assert {c.takes_s for c in added} == {600.0}
+
+
+def test_of_two_changes_of_which_one_does_as_well_alone_nothing_is_said() -> None:
+    found = towards(tables())
+    alone = {(r.changes[0].kind, r.changes[0].name): r for r in found if len(r.changes) == 1}
+    for pair in (r for r in found if len(r.changes) == 2):
+        for change in pair.changes:
+            one = alone.get((change.kind, change.name))
+            assert one is None or (not one.whole and one.until < pair.until)
+
+
+def test_the_remedies_are_the_eight_best_at_most() -> None:
+    assert len(towards(tables())) <= 8

@@ -356,3 +356,74 @@ class TestLeafAndSoil:
         outlook = seen(silent, foretold=forecast(**DRY))
         assert np.isnan(now(outlook, "soil_temp_10cm_c"))
         assert now(seen(foretold=forecast(**DRY)), "soil_temp_10cm_c") == 12.0
+
+
+def test_an_outlook_is_of_a_day_and_a_half_before_now_and_the_hours_of_the_horizon() -> None:
+    outlook = seen(station("mast", temp_c=20.0), foretold=forecast(temp_c=15.0))
+    hour = NOW // HOUR * HOUR
+    times = outlook.series.times
+    assert times[0] == hour - 36 * HOUR
+    assert times[outlook.now_index - 1 : outlook.now_index + 2].tolist() == [hour, NOW, hour + HOUR]
+    assert times[-1] == hour + 24 * HOUR
+    whole = look_out(
+        now=hour, stations=[], forecasts=[forecast(temp_c=15.0)], site=SITE, horizon_s=24 * HOUR
+    )
+    assert whole.series.times[[35, 36, 37]].tolist() == [hour - HOUR, hour, hour + HOUR]
+    assert whole.series.times[-1] == hour + 24 * HOUR
+
+
+@pytest.mark.parametrize(("age_s", "stands"), [(3 * HOUR, True), (3 * HOUR + 1, False)])
+def test_a_forecast_stands_until_it_is_stale(age_s: int, stands: bool) -> None:
+    outlook = seen(foretold=forecast(age_s=age_s, temp_c=15.0))
+    assert np.isfinite(now(outlook, "temp_c")) == stands
+    assert outlook.feeds == (("feed",) if stands else ())
+
+
+def test_a_value_foretold_stands_for_an_hour_and_no_longer() -> None:
+    every_two = forecast(temp_c=15.0)
+    thinned = replace(every_two, series=every_two.series.at(slice(0, None, 2)))
+    ahead = seen(foretold=thinned).series.temp_c
+    assert 0.4 < np.isnan(ahead).mean() < 0.6
+
+
+def test_gusts_are_estimated_by_the_wmos_factor_where_the_grower_wants_it() -> None:
+    """1.66: WMO/TD-No. 1555, from memory."""
+    given = forecast(wind_m_s=4.0)
+    assert np.isnan(now(seen(foretold=given), "gust_m_s"))
+    wanted = seen(foretold=replace(given, estimates_gusts=True))
+    assert now(wanted, "gust_m_s") == pytest.approx(6.64)
+    has_own = forecast(wind_m_s=4.0, gust_m_s=5.0)
+    assert now(seen(foretold=replace(has_own, estimates_gusts=True)), "gust_m_s") == 5.0
+
+
+@pytest.mark.parametrize(("minutes", "told"), [(4, False), (5, True)])
+def test_five_directions_tell_of_their_spread(minutes: int, told: bool) -> None:
+    directions = np.array([160.0, 170.0, 180.0, 190.0, 200.0])[:minutes]
+    outlook = seen(station("mast", age_s=0, minutes=minutes, wind_from_deg=directions))
+    assert np.isfinite(now(outlook, "wind_spread_deg")) == told
+
+
+def test_a_wider_spread_of_the_directions_stands_over_the_one_given() -> None:
+    directions = np.random.default_rng(1).normal(180.0, 20.0, 60)
+    mast = station("mast", age_s=0, wind_from_deg=directions, wind_spread_deg=5.0)
+    assert now(seen(mast), "wind_spread_deg") == pytest.approx(float(yamartino(directions[-11:])))
+
+
+def test_no_gust_of_an_anemometer_whose_wind_is_missing() -> None:
+    wind = np.r_[np.full(40, 3.0), np.full(20, np.nan)]
+    mast = station("mast", wind_m_s=wind, gust_m_s=6.0)
+    assert np.isnan(now(seen(mast), "gust_m_s"))
+    cup = replace(mast, measures=frozenset({"gust_m_s"}))
+    assert now(seen(cup), "gust_m_s") == 6.0
+
+
+def test_a_second_thermometer_speaks_over_the_first_one_only() -> None:
+    tower = replace(SITE, temp_upper_height_m=9.0)
+    pair = station("pair", site=tower, temp_c=20.0, temp_upper_c=21.0)
+    outlook = seen(pair)
+    assert now(outlook, "temp_upper_c") == 21.0
+    assert outlook.series.site.temp_upper_height_m == 9.0
+    assert outlook.expects["temp_upper_c"].tolist() == (outlook.series.times <= NOW).tolist()
+    behind = seen(station("barn", temp_c=25.0), pair)
+    assert np.isnan(now(behind, "temp_upper_c"))
+    assert "temp_upper_c" not in behind.expects

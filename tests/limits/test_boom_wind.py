@@ -8,11 +8,12 @@ import pytest
 
 from tests.support.worked_farm import build_farm, fair_weather, farm_tables
 from watcher.judge.judgement import Judgement, judge
-from watcher.limits.boom_wind import boom_wind
+from watcher.limits.boom_wind import WindPlace, boom_wind, calm_to
 from watcher.limits.catalogue import Limit
 from watcher.limits.farm_arrays import FarmArrays
-from watcher.limits.status import LimitState
-from watcher.weather.wind_profile import UNCERTAINTY, UNCERTAINTY_LAYERED
+from watcher.limits.status import Band, LimitState
+from watcher.weather.series import Site
+from watcher.weather.wind_profile import UNCERTAINTY, UNCERTAINTY_LAYERED, Surface
 
 
 def _plan(canopy: str | None = None) -> FarmArrays:
@@ -94,3 +95,51 @@ def test_fields_of_one_size_stay_of_one_kind() -> None:
     alike = {(w, f.canopy, f.weeds) for w, f in zip(plan.windows, plan._plans, strict=True)}
     assert len(set(plan.kind.tolist())) <= 2 * len(alike)
     assert set(plan.layer_m.tolist()) <= {5.0, 10.0, 20.0, 40.0}
+
+
+@pytest.mark.parametrize(
+    ("mph", "band"),
+    [
+        (2.99, Band.STILL),
+        (3.0, Band.CALM),
+        (6.0, Band.CALM),
+        (6.01, Band.MARGINAL),
+        (10.0, Band.MARGINAL),
+        (10.01, Band.WINDY),
+        (np.nan, Band.UNKNOWN),
+    ],
+)
+def test_the_bands_of_a_wind_at_the_boom(mph: float, band: Band) -> None:
+    """A window of 3 to 10 mph, calm up to six tenths of it; measured at the boom."""
+    told = farm_tables() | {"judging": {"calm_share": 0.6}}
+    plan = FarmArrays.of(build_farm(told))
+    series = fair_weather(hours=1, wind_mph=mph)
+    found = boom_wind(plan, series, np.array([np.inf]))
+    assert found.band[0, 0, 0] == band
+    assert calm_to(plan, 0, 0) == pytest.approx(6.0 * 0.44704)
+
+
+def test_a_wind_of_which_only_bounds_are_known_is_windy_or_not_known() -> None:
+    plan = _plan()
+    series = fair_weather(hours=3, wind_mph=np.nan)
+    least = np.array([10.0, 10.1, np.nan]) * 0.44704
+    most = np.array([11.0, np.nan, 2.0]) * 0.44704
+    bounded = series.bounded({"wind_m_s": (least, most)})
+    found = boom_wind(plan, bounded, np.full(3, np.inf))
+    assert found.band[0, 0].tolist() == [Band.UNKNOWN, Band.WINDY, Band.UNKNOWN]
+    assert found.wind_bound is not None
+    np.testing.assert_allclose(found.wind_bound[0][0, 0], least)
+
+
+def test_profiles_are_passed_at_twice_the_canopy_at_least() -> None:
+    """A boom at 0.5 m over 2 m of crop, whose own layer ends at 5 m: nothing below 4 m is used."""
+    over = Surface.of_canopy(2.0)
+    low, at_twice = (
+        WindPlace(np.asarray(2.5), over, np.asarray(layer)).wind_share(
+            Site(41.0, -96.0), np.array([np.inf])
+        )
+        for layer in (1.0, 4.0)
+    )
+    assert low == at_twice
+    higher = WindPlace(np.asarray(2.5), over, np.asarray(4.5))
+    assert higher.wind_share(Site(41.0, -96.0), np.array([np.inf])) != at_twice

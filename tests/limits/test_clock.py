@@ -10,7 +10,7 @@ import pytest
 from watcher.farm.rules.calendar import ClockRule
 from watcher.limits.clock import openings
 from watcher.weather.series import Site
-from watcher.weather.sun import next_sunset
+from watcher.weather.sun import next_sunrise, next_sunset
 
 ZONE = ZoneInfo("America/Chicago")
 SITE = Site(41.0, -96.0)
@@ -85,3 +85,43 @@ def test_the_clock_is_the_farms_also_when_it_is_set(day: datetime) -> None:
     rule = ClockRule.model_validate({"kind": "clock", "opens": "06:00", "closes": "18:00"})
     until, _ = openings(rule, np.array([noon]), SITE, ZONE).room(np.array([noon]))
     assert until[0] == day.replace(hour=18).timestamp()
+
+
+def outside(rule: dict[str, Any], time: int) -> float:
+    spans = openings(
+        ClockRule.model_validate({"kind": "clock"} | rule), np.array([time]), SITE, ZONE
+    )
+    return float(spans.room(np.array([time]))[1][0])
+
+
+@pytest.mark.parametrize(
+    ("time", "hours"), [("05:00", 1.0), ("06:00", 0.0), ("17:59", 0.0), ("18:00", 12.0)]
+)
+def test_outside_it_is_told_how_long_until_it_opens(time: str, hours: float) -> None:
+    """Also over midnight, to the opening of the next day."""
+    assert outside({"opens": "06:00", "closes": "18:00"}, at(time)) == hours * 3600
+
+
+def test_minutes_by_the_sun_are_rounded_up_at_the_opening_and_down_at_the_close() -> None:
+    rule = {"opens": "1 h after sunrise", "closes": "1 h before sunset"}
+    morning, evening = at("04:00"), at("20:30")
+    rose = float(next_sunrise(times=morning, latitude=41.0, longitude=-96.0))
+    opens = morning + outside(rule, morning)
+    assert opens % 60 == 0
+    assert 0 <= opens - (rose + 3600) < 60
+    assert outside(rule, evening) > 0
+
+
+def test_a_rule_open_by_the_sun_alone_reaches_to_sunset_and_on_the_clock_to_midnight() -> None:
+    noon = at("12:00")
+    sunset = float(next_sunset(times=noon, latitude=41.0, longitude=-96.0))
+    assert closes({"opens": "1 h after sunrise"}, noon) == [sunset // 60 * 60]
+    assert closes({"opens": "06:00"}, noon) == [at("00:00", 11)]
+
+
+def test_from_sunset_until_sunrise_is_the_night() -> None:
+    rule = {"opens": "sunset", "closes": "sunrise"}
+    night = at("23:00")
+    rose = float(next_sunrise(times=night, latitude=41.0, longitude=-96.0))
+    assert closes(rule, night) == [rose // 60 * 60]
+    assert np.isnan(closes(rule, at("12:00"))[0])

@@ -2,12 +2,14 @@
 
 from collections.abc import Iterator
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
 
 from tests.support.large_farm import changeable_weather
 from tests.support.mixed_farm import ASKED, KINDS, mixed_farm
+from tests.support.worked_farm import build_farm, farm_tables
 from watcher.farm.geometry.bearings import Reach
 from watcher.judge.judgement import Judgement, judge
 from watcher.limits.catalogue import Limit
@@ -116,3 +118,79 @@ def test_every_field_of_a_farm_without_two_alike_is_judged_as_if_it_were_alone(
     unlike = _only(mixed, [4, 2, 1, 3, 7])
     assert len(unlike.kinds.fields) == len(unlike.fields)
     _assert_each_as_if_alone(unlike, _holed_weather(0))
+
+
+def _worked(**changed: Any) -> FarmArrays:
+    return FarmArrays.of(build_farm(farm_tables() | changed))
+
+
+def test_how_high_the_wind_is_a_fields_own_in_steps_of_two() -> None:
+    """Half of 400 m of fetch, by the form of Wood 1982 and by hand: 8.4, 13.1 and 16.2 m."""
+    told = farm_tables()["fields"]
+    for name, canopy in (("W", "12 cm"), ("S", "90 cm"), ("C", "210 cm")):
+        told[name]["canopy"] = canopy
+    assert _worked(fields=told).layer_m[:3].tolist() == [10.0, 10.0, 20.0]
+
+
+@pytest.mark.parametrize(
+    ("rules", "hours"),
+    [
+        ([], 0),
+        ([{"kind": "rain ahead", "within": "6 h", "amount": "2 mm"}], 6),
+        ([{"kind": "soil", "not_at": "saturated", "with_rain_within": "48 h"}], 48),
+        ([{"kind": "soil", "not_at": "saturated"}], 0),
+        ([{"kind": "day high", "high": "30 degC"}], 24),
+        ([{"kind": "day high", "high": "30 degC", "day": "next day"}], 48),
+        (
+            [
+                {"kind": "day high", "high": "30 degC"},
+                {"kind": "rain ahead", "within": "72 h", "amount": "2 mm"},
+            ],
+            72,
+        ),
+    ],
+)
+def test_how_far_beyond_a_job_its_rules_look(rules: list[dict[str, Any]], hours: int) -> None:
+    product = {"name": "A", "registration": "0-0", "rules": rules}
+    told = farm_tables()["fields"]
+    told["C"]["products"] = ["a"]
+    assert _worked(products={"a": product}, fields=told).rules_look_ahead_s == hours * 3600.0
+
+
+def test_who_needs_calm_is_weedy_or_beside_something_susceptible() -> None:
+    plan = _worked()
+    needs = dict(zip(plan.fields, plan.needs_calm.tolist(), strict=True))
+    assert needs == {"W": True, "S": True, "C": False, "K": True}
+    beside = dict(zip(plan.fields, plan.beside_susceptible.tolist(), strict=True))
+    assert beside == {"W": False, "S": True, "C": False, "K": True}
+
+
+@pytest.mark.parametrize(("nearness", "banned"), [("9.9 m", False), ("10.1 m", True)])
+def test_a_ban_on_a_direction_is_of_neighbours_so_near(nearness: str, banned: bool) -> None:
+    told = farm_tables()
+    told["neighbours"]["vines_S"]["kinds"] = ["crop"]
+    told["windows"]["contact"]["rules"] = [
+        {"kind": "direction", "towards": ["crop"], "nearness": nearness}
+    ]
+    plan = FarmArrays.of(build_farm(told))
+    assert [plan.bans_direction(pair) for pair in (0, 1)] == [banned, False]
+
+
+def test_a_plan_of_some_fields_keeps_their_pairs_and_order() -> None:
+    plan = _worked()
+    part = plan.only(["K", "C"])
+    assert part.fields == ("C", "K")
+    assert part.reach.pair_field.tolist() == [1]
+    np.testing.assert_array_equal(part.reach.gap_m, plan.reach.gap_m[[1]])
+    assert part.canopy_m.size == 2
+    assert plan.only(plan.fields) is plan
+
+
+def test_what_is_left_of_a_field_is_what_its_job_sprays() -> None:
+    plan = _worked()
+    half = plan.leaving({"C": 0.5})
+    c = plan.fields.index("C")
+    assert half.to_spray_m2[c] == pytest.approx(0.5 * plan.to_spray_m2[c])
+    assert half.to_spray_m2[0] == pytest.approx(plan.to_spray_m2[0])
+    assert half.duration_s[c, 0] < plan.duration_s[c, 0]
+    assert plan.leaving({"C": 0.5}) is half

@@ -71,3 +71,36 @@ def test_drift_and_control_are_judged_with_it() -> None:
     assert saved == pytest.approx(0.75)
     # A fine spray covers like a medium one then; with 15 gal/acre neither loses anything.
     assert (with_it.loss_pct[:, 0] >= plain.loss_pct[:, 0]).all()
+
+
+@pytest.mark.parametrize(
+    ("kind", "left"), [("polyacrylamide", 0.9), ("guar", 0.75), ("other", 0.75)]
+)
+def test_what_a_fresh_retardant_leaves_of_the_drift(kind: str, left: float) -> None:
+    """Estimates: 0.69 to 0.91 of the driftable volume, the most with polyacrylamide (Guler 2008,
+    as summarised)."""
+    assert drift_left(setup(adjuvant=kind), pumped_min=0.0) == pytest.approx(left)
+
+
+@pytest.mark.parametrize(
+    ("droplets", "covers", "counts"),
+    [
+        ("very fine", DropletClass.FINE, DropletClass.FINE),
+        ("fine", DropletClass.MEDIUM, DropletClass.MEDIUM),
+        ("medium", DropletClass.COARSE, DropletClass.MEDIUM),
+        ("ultra coarse", DropletClass.ULTRA_COARSE, DropletClass.ULTRA_COARSE),
+    ],
+)
+def test_by_one_class_it_covers_coarser_and_to_medium_it_counts_coarser(
+    droplets: str, covers: DropletClass, counts: DropletClass
+) -> None:
+    with_it = setup(adjuvant="guar", droplets=droplets)
+    assert covering_class(with_it) is covers
+    assert class_for_own_rules(with_it, pumped_min=0.0) is counts
+
+
+def test_worn_out_it_counts_no_coarser_and_covers_no_better() -> None:
+    worn = setup(adjuvant="polyacrylamide")
+    assert class_for_own_rules(worn, pumped_min=59.0) is DropletClass.MEDIUM
+    assert class_for_own_rules(worn, pumped_min=60.0) is DropletClass.FINE
+    assert covering_class(worn) is DropletClass.MEDIUM

@@ -30,6 +30,7 @@ from watcher.weather.wind_profile import wind_at_height
 
 ZONE = ZoneInfo("America/Chicago")
 MPH = 0.44704
+NAN = float("nan")
 BOOM = {"height": "boom", "gusts": "not counted"}
 
 
@@ -646,3 +647,196 @@ class TestNoWindTowards:
 
     def test_without_a_direction_it_is_not_known(self) -> None:
         assert self._stand(np.nan) is LimitState.UNKNOWN
+
+
+class TestAtTheEdge:
+    """On the last day, at the very bound, and just beyond."""
+
+    @staticmethod
+    def _stand(limit: Limit, time: int, *rules: Any, **field: Any) -> LimitState | None:
+        found = limits(judged(tables(*rules, **field), fair_weather(start=time, hours=30)))
+        return found[limit].stand if limit in found else None
+
+    @pytest.mark.parametrize(
+        ("days", "state"),
+        [
+            (-1, LimitState.UNKNOWN),
+            (0, LimitState.BROKEN),
+            (1, LimitState.BROKEN),
+            (2, LimitState.UNKNOWN),
+        ],
+    )
+    def test_the_soil_as_looked_at_counts_for_its_day_and_the_next(
+        self, days: int, state: LimitState
+    ) -> None:
+        looked = {"soil": "field capacity", "soil_on": date(2026, 6, 10)}
+        time = at("10:00", date(2026, 6, 10) + timedelta(days=days))
+        rule = {"kind": "soil", "not_at": "field capacity"}
+        assert self._stand(Limit.SOIL, time, rule, **looked) is state
+
+    def test_a_dry_soil_that_is_not_the_banned_state_holds_without_rain(self) -> None:
+        rule = {"kind": "soil", "not_at": "saturated"}
+        looked = {"soil": "field capacity", "soil_on": date(2026, 6, 10)}
+        assert self._stand(Limit.SOIL, at("10:00"), rule, **looked) is LimitState.HOLDS
+
+    @pytest.mark.parametrize(
+        ("day", "state"),
+        [
+            (date(2026, 5, 25), LimitState.HOLDS),
+            (date(2026, 5, 26), LimitState.BROKEN),
+            (date(2026, 10, 31), LimitState.BROKEN),
+            (date(2026, 11, 1), LimitState.HOLDS),
+        ],
+    )
+    def test_a_closed_season_holds_its_first_and_its_last_day(
+        self, day: date, state: LimitState
+    ) -> None:
+        season = {"first": date(2026, 5, 26), "last": date(2026, 10, 31)}
+        rule = {"kind": "dates", **season, "means": "closed"}
+        assert self._stand(Limit.DATES, at("10:00", day), rule) is state
+        opposite = LimitState.BROKEN if state is LimitState.HOLDS else LimitState.HOLDS
+        assert self._stand(Limit.DATES, at("10:00", day), rule | {"means": "allowed"}) is opposite
+
+    def test_an_open_end_of_a_season_never_comes(self) -> None:
+        rule = {"kind": "dates", "first": date(2026, 5, 26), "means": "closed"}
+        assert self._stand(Limit.DATES, at("10:00"), rule) is LimitState.BROKEN
+        rule = {"kind": "dates", "last": date(2026, 5, 26), "means": "closed"}
+        assert self._stand(Limit.DATES, at("10:00"), rule) is LimitState.HOLDS
+
+    @pytest.mark.parametrize(("day", "binds"), [(9, False), (10, True), (12, True), (13, False)])
+    def test_a_rule_binds_from_its_first_valid_day_to_its_last(self, day: int, binds: bool) -> None:
+        rule = {
+            "kind": "temperature",
+            "high": "15 degC",
+            "valid_from": date(2026, 6, 10),
+            "valid_until": date(2026, 6, 12),
+        }
+        time = at("10:00", date(2026, 6, day))
+        state = LimitState.BROKEN if binds else LimitState.HOLDS
+        assert self._stand(Limit.TEMPERATURE, time, rule) is state
+
+    def test_a_stage_that_is_seen_shuts_from_its_day_on(self) -> None:
+        rule = {"kind": "stage", "until_stage": "R1"}
+        for day, state in ((9, LimitState.HOLDS), (10, LimitState.BROKEN)):
+            seen = {"stages": {"R1": date(2026, 6, 10)}, "stages_on": date(2026, 6, 10)}
+            time = at("10:00", date(2026, 6, day))
+            assert self._stand(Limit.DATES, time, rule, **seen) is state
+
+    def test_a_planting_that_nobody_gave_leaves_the_days_after_it_unknown(self) -> None:
+        rule = {"kind": "stage", "days_after_planting": 45}
+        assert self._stand(Limit.DATES, at("10:00"), rule) is LimitState.UNKNOWN
+
+    def test_a_bulletin_is_good_for_its_days(self) -> None:
+        rule = {"kind": "bulletin", "looked_up_on": date(2026, 6, 10), "good_for_days": 5}
+        for day, state in ((15, LimitState.HOLDS), (16, LimitState.BROKEN)):
+            assert self._stand(Limit.PAPERS, at("10:00", date(2026, 6, day)), rule) is state
+        never = {"kind": "bulletin"}
+        assert self._stand(Limit.PAPERS, at("10:00"), never) is LimitState.UNKNOWN
+
+    @pytest.mark.parametrize(
+        ("inclusive", "high_c", "state"),
+        [
+            (True, 30.0, LimitState.NEAR),
+            (True, 30.01, LimitState.BROKEN),
+            (False, 29.99, LimitState.NEAR),
+            (False, 30.0, LimitState.BROKEN),
+        ],
+    )
+    def test_a_days_high_at_its_bound(
+        self, inclusive: bool, high_c: float, state: LimitState
+    ) -> None:
+        rule = {"kind": "day high", "high": "30 degC", "inclusive": inclusive}
+        series = fair_weather(hours=48, start=at("00:00"), temp_c=high_c)
+        assert limits(judged(tables(rule), series), time=8)[Limit.DAY_HIGH].stand is state
+
+    def test_the_high_of_the_next_day_is_that_of_the_next_day(self) -> None:
+        rule = {"kind": "day high", "high": "30 degC", "day": "next day"}
+        temp = np.repeat([20.0, 35.0, 20.0], 24)
+        series = fair_weather(hours=72, start=at("00:00"), temp_c=temp)
+        judgement = judged(tables(rule), series)
+        stands = [limits(judgement, time=h)[Limit.DAY_HIGH].stand for h in (8, 30)]
+        assert stands == [LimitState.BROKEN, LimitState.HOLDS]
+
+    @pytest.mark.parametrize(("high_c", "binds"), [(30.0, False), (30.1, True), (NAN, True)])
+    def test_hours_of_hot_days_only_bind_where_the_day_is_or_may_be_hot(
+        self, high_c: float, binds: bool
+    ) -> None:
+        rule = {"kind": "clock", "closes": "09:00", "if_high_over": "30 degC"}
+        series = fair_weather(hours=48, start=at("00:00"), temp_c=high_c)
+        found = limits(judged(tables(rule), series), time=12)
+        assert (found[Limit.CLOCK].stand is LimitState.BROKEN) is binds
+
+    @pytest.mark.parametrize(("mm", "state"), [(12.0, LimitState.NEAR), (12.01, LimitState.BROKEN)])
+    def test_so_much_rain_as_is_allowed_may_come(self, mm: float, state: LimitState) -> None:
+        rain = np.where(np.arange(72) == 20, mm, 0.0)
+        rule = {"kind": "rain ahead", "within": "24 h", "amount": "12 mm"}
+        found = limits(judged(tables(rule), fair_weather(rain_mm_h=rain)))
+        assert found[Limit.RAIN_AHEAD].stand is state
+
+    def test_rain_is_looked_for_from_the_end_of_the_job_on(self) -> None:
+        """Within six hours of the end: whole in the hour before it is up, not in the one after."""
+        rule = {"kind": "rain ahead", "within": "6 h", "amount": "12 mm"}
+        takes = float(judged(tables(rule), fair_weather()).plan.duration_s[0, 1])
+        last = int((6 * 3600 + takes) // 3600) - 1
+        for hour, mm in ((last, 15.0), (last + 2, 0.0)):
+            rain = np.where(np.arange(72) == hour, 15.0, 0.0)
+            found = limits(judged(tables(rule), fair_weather(rain_mm_h=rain)))
+            assert found[Limit.RAIN_AHEAD].value == pytest.approx(mm)
+
+    @pytest.mark.parametrize(
+        ("mph", "state"), [(2.99, LimitState.UNKNOWN), (3.0, LimitState.HOLDS)]
+    )
+    def test_a_duty_of_calm_begins_under_its_wind(self, mph: float, state: LimitState) -> None:
+        duty = {"kind": "calm duty", "below": "3 mph"}
+        series = fair_weather(start=at("12:00"), wind_mph=mph)
+        assert limits(judged(tables(duty), series))[Limit.CALM_DUTY].stand is state
+
+    def test_whoever_has_looked_has_no_inversion_deemed_or_doubted(self) -> None:
+        night = fair_weather(start=at("20:30"), cloud_pct=100.0, wind_mph=8.5)
+        for rule in (
+            {"kind": "inversion", "effect": "duty"},
+            {
+                "kind": "inversion",
+                "effect": "deemed hours",
+                "before_sunset": "90 min",
+                "after_sunrise": "90 min",
+            },
+        ):
+            told = tables(rule)
+            blind, looked = (
+                limits(judged(told, night, no_inversion_found=found))[Limit.INVERSION].stand
+                for found in (set(), {"C"})
+            )
+            assert blind < LimitState.NEAR
+            assert looked is LimitState.HOLDS
+
+    def test_of_two_rules_the_worse_decides_and_of_two_alike_the_tighter(self) -> None:
+        for bounds, decides in (((25, 15), 1), ((15, 25), 0), ((30, 25), 1), ((25, 30), 0)):
+            rules = [{"kind": "temperature", "high": f"{bound} degC"} for bound in bounds]
+            judgement = judged(tables(*rules), fair_weather())
+            found = next(c for c in judgement.checks if c.limit is Limit.TEMPERATURE)
+            assert found.rule is not None
+            assert np.ravel(found.rule)[0] == decides
+            assert np.ravel(found.high)[0] == pytest.approx(min(bounds))
+
+    def test_a_window_tighter_than_a_rule_decides(self) -> None:
+        told = tables({"kind": "temperature", "high": "30 degC"})
+        told["windows"]["contact"]["temperature"] = {"high": "25 degC"}
+        found = next(c for c in judged(told, fair_weather()).checks if c.limit is Limit.TEMPERATURE)
+        assert found.rule is not None
+        assert np.ravel(found.rule)[0] == -1
+        assert np.ravel(found.high)[0] == pytest.approx(25.0)
+
+    def test_advice_that_is_broken_has_no_room_and_advice_that_holds_keeps_its_own(self) -> None:
+        for high, room in (("15 degC", 0.0), ("30 degC", None)):
+            rule = {"kind": "temperature", "high": high}
+            law, advice = (
+                next(
+                    c
+                    for c in judged(tables(rule | force), fair_weather()).checks
+                    if c.limit is Limit.TEMPERATURE
+                )
+                for force in ({}, {"force": "advice"})
+            )
+            expected = np.ravel(law.headroom)[0] if room is None else room
+            assert np.ravel(advice.headroom)[0] == pytest.approx(expected)

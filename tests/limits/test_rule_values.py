@@ -6,7 +6,14 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
-from watcher.limits.rule_values import DayHighs, RainAhead, averaged
+from watcher.limits.rule_values import (
+    DayHighs,
+    RainAhead,
+    averaged,
+    each_run,
+    local_days,
+    wind_ends,
+)
 from watcher.weather.series import Site, WeatherSeries
 
 ZONE = ZoneInfo("America/Chicago")
@@ -81,3 +88,63 @@ def test_it_rises_by_the_logarithm_of_the_time_and_a_gust_under_the_mean_is_none
     assert averaged(np.array([4.0]), np.array([8.0]), np.sqrt(1800.0)) == pytest.approx([6.0])
     assert averaged(np.array([4.0]), np.array([3.0]), 60.0) == pytest.approx([4.0])
     assert np.isnan(averaged(np.array([4.0]), np.array([np.nan]), 60.0)).all()
+
+
+NAN = np.nan
+
+
+class TestWindEnds:
+    """Least and most of a wind of which bounds are known; the other stands for both ends."""
+
+    def ends(self, **bounds: tuple[list[float], list[float]]) -> list[dict[str, list[float]]]:
+        series = hours_from(0, 2, wind_m_s=[4.0, NAN], gust_m_s=[7.0, NAN])
+        told = {n: (np.array(least), np.array(most)) for n, (least, most) in bounds.items()}
+        return [
+            {name: values.tolist() for name, values in side.items()}
+            for side in wind_ends(series.bounded(told))
+        ]
+
+    def test_a_bounded_gust_leaves_the_wind_as_it_is(self) -> None:
+        least, most = self.ends(gust_m_s=([5.0, NAN], [9.0, NAN]))
+        np.testing.assert_array_equal(least["gust_m_s"], [5.0, NAN])
+        np.testing.assert_array_equal(most["gust_m_s"], [9.0, NAN])
+        np.testing.assert_array_equal(least["wind_m_s"], [4.0, NAN])
+        np.testing.assert_array_equal(most["wind_m_s"], [4.0, NAN])
+
+    def test_one_open_side_is_the_value_itself_where_there_is_one(self) -> None:
+        least, most = self.ends(gust_m_s=([5.0, 6.0], [NAN, NAN]))
+        np.testing.assert_array_equal(least["gust_m_s"], [5.0, 6.0])
+        np.testing.assert_array_equal(most["gust_m_s"], [7.0, NAN])
+
+    def test_both_may_be_bounded(self) -> None:
+        least, most = self.ends(
+            wind_m_s=([NAN, 3.0], [NAN, 5.0]), gust_m_s=([5.0, NAN], [9.0, NAN])
+        )
+        np.testing.assert_array_equal(least["wind_m_s"], [4.0, 3.0])
+        np.testing.assert_array_equal(most["wind_m_s"], [4.0, 5.0])
+
+
+def test_the_day_a_time_lies_in_is_the_farms_own() -> None:
+    series = hours_from(23, 2)
+    assert local_days(series, ZONE).tolist() == [DAY.toordinal(), DAY.toordinal() + 1]
+
+
+def test_runs_are_taken_apart_whole() -> None:
+    series = hours_from(0, 3, temp_c=[1.0, 2.0, 3.0])
+    two = WeatherSeries(
+        np.tile(series.times, 2), series.site, "made", temp_c=np.arange(6.0), runs=2
+    )
+    first, second = each_run(two)
+    assert first.temp_c.tolist() == [0.0, 1.0, 2.0]
+    assert second.temp_c.tolist() == [3.0, 4.0, 5.0]
+    assert first.times.tolist() == second.times.tolist() == series.times.tolist()
+    assert each_run(series) == [series]
+
+
+def test_a_chance_at_the_end_of_the_time_does_not_count_and_one_not_known_leaves_it_open() -> None:
+    series = hours_from(0, 4, rain_chance_pct=[10.0, 50.0, NAN, 10.0])
+    over, known = RainAhead(series).chance_over(30.0, series.times + 3600.0)
+    assert over.tolist() == [False, True, False, False]
+    assert known.tolist() == [True, True, False, True]
+    over, _ = RainAhead(series).chance_over(30.0, series.times + 3601.0)
+    assert over[0]

@@ -59,3 +59,36 @@ def test_nearer_the_ground_the_same_class_spreads_more() -> None:
 def test_a_missing_spread_has_no_class() -> None:
     found = direction_class(spread_deg=np.nan, wind_m_s=2.0, night=True)
     assert found == Stability.UNKNOWN
+
+
+@pytest.mark.parametrize(
+    ("limit", "less", "more"),
+    [
+        (22.28, "C", "B"),  # 17.5 x 0.2^-0.15
+        (16.43, "D", "C"),  # 12.5 x 0.2^-0.17
+    ],
+)
+def test_every_limit_has_its_own_exponent_by_day(limit: float, less: str, more: str) -> None:
+    found = direction_class(
+        spread_deg=[limit - 0.05, limit + 0.05], wind_m_s=2.0, night=False, height_m=2.0
+    )
+    assert [Stability(c).name for c in found] == [less, more]
+
+
+@pytest.mark.parametrize(
+    ("limit", "less", "more"),
+    [
+        (10.86, "E", "D"),  # 7.5 x 0.2^-0.23
+        (7.005, "F", "E"),  # 3.8 x 0.2^-0.38
+    ],
+)
+def test_every_limit_has_its_own_exponent_by_night(limit: float, less: str, more: str) -> None:
+    found = direction_class(
+        spread_deg=[limit - 0.05, limit + 0.05], wind_m_s=2.0, night=True, height_m=2.0
+    )
+    assert [Stability(c).name for c in found] == [less, more]
+
+
+def test_the_limits_of_steady_winds_by_night() -> None:
+    found = direction_class(spread_deg=[7.5, 7.4, 3.8, 3.7], wind_m_s=2.0, night=True)
+    assert "".join(Stability(c).name for c in found) == "DEEF"

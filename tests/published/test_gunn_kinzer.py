@@ -54,3 +54,9 @@ def beard(diameter: float) -> float:
 def test_a_drop_falls_by_beards_formula_within_4_percent(diameter_um):
     speed = terminal_velocity(diameter_m=diameter_um * 1e-6)
     assert speed == pytest.approx(beard(diameter_um * 1e-6), rel=0.04)
+
+
+def test_the_flattening_goes_through_the_two_millimetre_drop_it_was_fitted_to() -> None:
+    """No check of the physics, only that the fit is the one that was made."""
+    assert terminal_velocity(diameter_m=2e-3) == pytest.approx(6.49, rel=2e-3)
+    assert terminal_velocity(diameter_m=1e-3) == pytest.approx(4.03, rel=5e-3)

@@ -14,6 +14,7 @@ import psychrolib
 import pytest
 
 from watcher.weather.air import (
+    air_density,
     delta_t,
     dew_point,
     humidity,
@@ -195,3 +196,12 @@ def test_the_stations_own_pressure_moves_delta_t_over_ten() -> None:
     """30 degC, 40 %: 9.85 K at sea level, 10.40 K at 845.56 hPa (about 1500 m)."""
     here = delta_t(temp_c=30.0, humidity_pct=40.0, pressure_pa=84_556.0)
     assert here == pytest.approx(10.40, abs=0.011)
+
+
+@pytest.mark.parametrize(("t", "h"), [(0.0, 50.0), (30.0, 80.0), (45.0, 60.0)])
+def test_the_density_of_moist_air_beside_psychrolib(t: float, h: float) -> None:
+    """By the perfect gas relation of ASHRAE's chapter 1; vapour is worth up to 4 %."""
+    ratio = psychrolib.GetHumRatioFromRelHum(t, h / 100, 101_325.0)
+    theirs = psychrolib.GetMoistAirDensity(t, ratio, 101_325.0)
+    found = air_density(temp_c=t, humidity_pct=h, pressure_pa=101_325.0)
+    assert found == pytest.approx(theirs, rel=1e-4)

@@ -47,15 +47,16 @@ class PushService(ThreadingHTTPServer):
                     service.answers.pop(0) if service.answers else (service.status, {})
                 )
                 service.before_answer()
+                # Kept first: whoever has its answer may look at once.
+                got = Got(self.path, {k.lower(): v for k, v in self.headers.items()}, body)
+                with service._arrived:
+                    service.got.append(got)
+                    service._arrived.notify_all()
                 self.send_response(status)
                 for name, value in {**headers, "Content-Length": "0"}.items():
                     self.send_header(name, value)
                 with contextlib.suppress(ConnectionError):
                     self.end_headers()
-                got = Got(self.path, {k.lower(): v for k, v in self.headers.items()}, body)
-                with service._arrived:
-                    service.got.append(got)
-                    service._arrived.notify_all()
 
             def log_message(self, *_: object) -> None:
                 pass

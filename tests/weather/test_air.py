@@ -195,3 +195,16 @@ def test_one_missing_value_spoils_only_its_own_place() -> None:
     t[12_345] = np.nan
     found = wet_bulb(temp_c=t, humidity_pct=50.0, pressure_pa=1e5)
     assert np.flatnonzero(np.isnan(found)).tolist() == [12_345]
+
+
+def test_a_dew_point_may_round_to_a_twentieth_above_the_temperature_and_no_further() -> None:
+    found = humidity(temp_c=0.0, dew_point_c=[0.05, 0.051])
+    assert found[0] == 100.0
+    assert np.isnan(found[1])
+
+
+@pytest.mark.parametrize(
+    ("elevation_m", "known"), [(-500.1, False), (-500, True), (11_000, True), (11_000.1, False)]
+)
+def test_the_standard_atmosphere_ends_at_its_range(elevation_m: float, known: bool) -> None:
+    assert np.isfinite(pressure_at(elevation_m=elevation_m)) == known

@@ -6,12 +6,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from watcher.weather.bins import HOUR_S, TEN_MINUTES_S, Bins, joined, over_bins
+from watcher.weather.bins import HOUR_S, TEN_MINUTES_S, Bins, joined, over_bins, widened
 from watcher.weather.series import QUANTITIES, Site, WeatherSeries
 from watcher.weather.wind import direction_mean, yamartino
 
 SITE = Site(41.0, -96.0)
 START = 1_781_107_200
+NAN = np.nan
 MEANS = [
     name for name in QUANTITIES if name not in {"gust_m_s", "wind_from_deg", "wind_spread_deg"}
 ]
@@ -74,7 +75,11 @@ def minutes(**values: object) -> WeatherSeries:
 
 
 def hour(**values: object) -> Bins:
-    return over_bins(minutes(**values), width_s=HOUR_S)
+    return hour_of(minutes(**values))
+
+
+def hour_of(series: WeatherSeries) -> Bins:
+    return over_bins(series, width_s=HOUR_S)
 
 
 def test_direction_and_spread_of_a_bin_are_those_of_its_directions() -> None:
@@ -182,3 +187,106 @@ def test_no_readings_make_no_bins() -> None:
     nothing = WeatherSeries.of([], SITE, "mast", {})
     assert len(over_bins(nothing, width_s=HOUR_S)) == 0
     assert len(joined([], width_s=HOUR_S, site=SITE, source="mast")) == 0
+
+
+@pytest.mark.parametrize(("directions", "told"), [(4, False), (5, True)])
+def test_fewer_than_five_directions_tell_nothing_of_their_spread(
+    directions: int, told: bool
+) -> None:
+    spread = hour(wind_m_s=np.full(directions, 3.0), wind_from_deg=np.arange(directions) * 10.0)
+    assert np.isfinite(spread.series.wind_spread_deg[0]) == told
+
+
+def test_a_wind_of_half_a_metre_a_second_has_a_direction() -> None:
+    bins = hour(wind_m_s=[0.5, 0.49], wind_from_deg=[90.0, 180.0])
+    assert bins.series.wind_from_deg[0] == pytest.approx(90.0)
+
+
+@pytest.mark.parametrize("doubted", ["wind_m_s", "gust_m_s"])
+def test_bounds_go_with_the_wind_they_are_of(doubted: str) -> None:
+    least = np.array([5.0, 6.0])
+    series = minutes(wind_m_s=[5.0, 6.0]).bounded({"gust_m_s": (least, least + 5.0)})
+    bins = over_bins(series, width_s=HOUR_S, doubted={doubted: np.array([False, True])})
+    assert [side[0] for side in bins.series.bound("gust_m_s")] == [5.0, 10.0]
+
+
+class TestBounds:
+    """What is known of a bin in which some values are only bounded."""
+
+    @staticmethod
+    def of(name: str, values: list[float], least: list[float], most: list[float]) -> list[float]:
+        series = minutes(**{name: values}).bounded({name: (np.array(least), np.array(most))})
+        return [float(side[0]) for side in hour_of(series).series.bound(name)]
+
+    def test_the_highest_of_a_gust_known_and_one_bounded(self) -> None:
+        assert self.of("gust_m_s", [8.0, NAN], [NAN, 5.0], [NAN, 10.0]) == [8.0, 10.0]
+
+    def test_a_highest_that_no_bounded_one_can_pass_is_known(self) -> None:
+        assert np.isnan(self.of("gust_m_s", [12.0, NAN], [NAN, 5.0], [NAN, 10.0])).all()
+
+    def test_a_mean_lies_between_the_means_of_the_sides(self) -> None:
+        assert self.of("rain_mm_h", [2.0, NAN], [NAN, 0.0], [NAN, 6.0]) == [1.0, 4.0]
+
+    def test_a_mean_with_an_open_side_is_open_on_that_side(self) -> None:
+        least, most = self.of("rain_mm_h", [2.0, NAN], [NAN, 4.0], [NAN, NAN])
+        assert (least, np.isnan(most)) == (3.0, True)
+        least, most = self.of("rain_mm_h", [2.0, NAN], [NAN, NAN], [NAN, 4.0])
+        assert (np.isnan(least), most) == (True, 3.0)
+
+    def test_a_highest_of_which_one_has_no_least_is_still_at_least_the_others(self) -> None:
+        assert self.of("gust_m_s", [8.0, NAN], [NAN, NAN], [NAN, 10.0]) == [8.0, 10.0]
+
+
+class TestWidened:
+    """The direction's spread with the swing inside each reading: variances add up, 3-4-5."""
+
+    FROM = np.array([80.0, 85.0, 90.0, 95.0, 100.0])
+
+    def test_readings_without_a_spread_of_their_own_take_the_usual_swing(self) -> None:
+        bins = hour(wind_m_s=np.full(5, 3.0), wind_from_deg=self.FROM)
+        between = float(bins.series.wind_spread_deg[0])
+        for of_readings in (False, True):
+            wide = widened(bins, 9.0, of_readings=of_readings).wind_spread_deg
+            assert wide[0] == pytest.approx(np.hypot(between, 9.0))
+
+    def test_a_spread_that_is_of_the_bin_stands(self) -> None:
+        bins = hour(wind_m_s=[3.0], wind_from_deg=[90.0], wind_spread_deg=[20.0])
+        assert widened(bins, 9.0, of_readings=False).wind_spread_deg[0] == 20.0
+
+    def test_one_that_is_of_each_reading_is_added_to_that_between_them(self) -> None:
+        bins = hour(
+            wind_m_s=np.full(5, 3.0), wind_from_deg=self.FROM, wind_spread_deg=np.full(5, 20.0)
+        )
+        between = float(yamartino(self.FROM))
+        wide = widened(bins, 9.0, of_readings=True).wind_spread_deg
+        assert wide[0] == pytest.approx(np.hypot(20.0, between))
+
+    def test_a_single_reading_has_nothing_between(self) -> None:
+        bins = hour(wind_m_s=[3.0], wind_from_deg=[90.0], wind_spread_deg=[20.0])
+        assert widened(bins, 9.0, of_readings=True).wind_spread_deg[0] == pytest.approx(20.0)
+
+    def test_where_the_readings_wandered_further_than_each_said_the_usual_swing_is_added(
+        self,
+    ) -> None:
+        bins = hour(
+            wind_m_s=np.full(5, 3.0), wind_from_deg=self.FROM, wind_spread_deg=np.full(5, 1.0)
+        )
+        wide = widened(bins, 9.0, of_readings=True).wind_spread_deg
+        assert wide[0] == pytest.approx(np.hypot(float(yamartino(self.FROM)), 9.0))
+
+
+def test_rain_stands_for_the_usual_time_between_two_readings_of_its_hour() -> None:
+    """Readings 10, 10 and 20 min apart: four of them stand for ten minutes each."""
+    times = START + 60 * np.array([0, 10, 20, 40])
+    series = WeatherSeries.of(times, SITE, "mast", {"rain_mm_h": np.full(4, 6.0)})
+    assert hour_of(series).rain_mm[0] == pytest.approx(6.0 * 40 / 60)
+
+
+def test_cut_bins_keep_all_that_was_counted() -> None:
+    series = gappy(count=400)
+    doubted = {"temp_c": np.arange(400) % 3 == 0}
+    bins = over_bins(series, width_s=TEN_MINUTES_S, doubted=doubted)
+    part = bins.at(slice(2, 5))
+    assert part.doubted["temp_c"].tolist() == bins.doubted["temp_c"][2:5].tolist()
+    assert part.known["wind_m_s"].tolist() == bins.known["wind_m_s"][2:5].tolist()
+    np.testing.assert_array_equal(part.temp_low_c, bins.temp_low_c[2:5])

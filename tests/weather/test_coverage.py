@@ -56,3 +56,12 @@ def test_whole_weeks_hold_what_lies_in_them() -> None:
     assert whole_weeks(MONDAY + 5, MONDAY + 6) == (MONDAY, MONDAY + WEEK_S)
     assert whole_weeks(MONDAY, MONDAY + WEEK_S) == (MONDAY, MONDAY + WEEK_S)
     assert whole_weeks(MONDAY - 1, MONDAY + 1) == (MONDAY - WEEK_S, MONDAY + WEEK_S)
+
+
+def test_a_week_has_seven_days_and_six_hours_tell_of_it() -> None:
+    assert WEEK_S == 604_800
+    assert LEAST_HOURS == 6
+
+
+def test_hours_with_a_single_reading_count() -> None:
+    assert usual_counts(hours(7), np.array([0, 1, 1, 1, 1, 1, 1])).tolist() == [1.0] * 7

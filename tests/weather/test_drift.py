@@ -12,6 +12,7 @@ from watcher.weather.drift import (
     direction_weights,
     exposure,
     strength,
+    swung,
 )
 from watcher.weather.drift_curves import MEAN_CURVE, UPPER_CURVE, deposit_at, strip_mean
 from watcher.weather.spray_quality import SprayDrift
@@ -313,3 +314,91 @@ def test_what_is_still_in_the_air_is_what_lands_further_on():
 def test_a_reduction_that_is_no_share_is_an_error(share):
     with pytest.raises(ValueError, match="between 0 and 1"):
         SprayDrift.of(droplets=FINE, reduction=share)
+
+
+@pytest.mark.parametrize(
+    "at_the_end",
+    [
+        {"wind_m_s": 0.5},
+        {"wind_m_s": 5.0},
+        {"boom_height_m": 0.3},
+        {"boom_height_m": 1.27},
+        {"speed_m_s": 30 / 3.6},
+    ],
+)
+def test_the_ends_of_what_the_sources_support_are_supported(at_the_end):
+    assert not strength(**(REFERENCE | at_the_end)).extrapolated
+
+
+@pytest.mark.parametrize(("gap_m", "outside"), [(0.99, True), (1.0, False), (50.0, False)])
+def test_the_curves_were_seen_from_one_to_fifty_metres(gap_m, outside):
+    """Along the one bearing on which the neighbour is that far."""
+    gap = np.full(360, np.inf)
+    gap[0] = gap_m
+    along = bearings(gap_m=gap, width_m=np.full(360, 100.0))
+    assert bool(along.extrapolated[0]) is outside
+    assert not along.extrapolated[1:].any()
+
+
+@pytest.mark.parametrize(
+    ("setup", "expected", "upper"),
+    [
+        ({}, 1.0, 1.0),
+        ({"wind_m_s": 2.0}, 0.4, 0.4),
+        ({"wind_m_s": 0.2}, 0.1, 0.1),  # held at 0.5 m/s
+        ({"boom_height_m": 1.0}, 2.0**1.2, 4.0),
+        ({"boom_height_m": 1.27}, 2.54**1.2, 2.54**2),
+        ({"boom_height_m": 2.0}, 2.54**1.2, 16.0),
+        ({"boom_height_m": 0.3}, 0.6**1.2, 0.6**0.7),
+        ({"boom_height_m": 0.1}, 0.6**1.2, 0.6**0.7),
+        # Half way from 8 to 30 km/h.
+        ({"speed_m_s": 19 / 3.6, "wind_m_s": 20 / 3.6}, 1.5, 20 / 18 * 1.5),
+        ({"speed_m_s": 1.0}, 1.0, 1.0),
+        ({"speed_m_s": 41 / 3.6, "wind_m_s": 20 / 3.6}, 2.0, 20 / 18 * 2.5),
+        ({"speed_m_s": 30 / 3.6, "wind_m_s": 14 / 3.6}, 14 / 18 * 1.5, 14 / 18 * 1.5),
+    ],
+)
+def test_the_index_by_hand(setup, expected, upper):
+    """Wind over 5 m/s, height over 0.5 m to its power, 1 more from 8 to 30 km/h in 20 km/h of
+    wind, half of that in 14 km/h: the scalings stated in the module."""
+    found = strength(**(REFERENCE | setup))
+    assert found.expected == pytest.approx(expected)
+    assert found.upper == pytest.approx(upper)
+
+
+def test_a_spray_no_finer_than_the_reference_gains_less_from_a_high_boom():
+    coarse = REFERENCE | {"spray": SprayDrift.of(droplets=MEDIUM, reduction=0.0)}
+    assert strength(**(coarse | {"boom_height_m": 1.0})).expected == pytest.approx(2.0**0.7)
+
+
+def test_the_upper_estimate_swings_by_five_degrees_or_ten_whichever_brings_more():
+    """A neighbour seen along one bearing is hit most by the steadier wind, one seen to both sides
+    of it only by the one that swings: the shares of a normal over whole degrees."""
+    one, beside = np.zeros(360), np.zeros(360)
+    one[0], beside[[9, -9]] = 100.0, 100.0
+    for table, spread, share in ((one, 5.0, 100), (beside, 10.0, 200)):
+        normal = np.exp(-0.5 * ((0.0 if table is one else 9.0) / spread) ** 2)
+        expected = share * normal / (spread * np.sqrt(2 * np.pi))
+        assert swung(table)[0] == pytest.approx(expected, rel=0.01)
+
+
+def test_directions_are_cut_at_three_deviations():
+    weights = direction_weights(wind_from_deg=180.0, spread_deg=10.0)
+    assert weights[29] > 0.0
+    assert weights[31] == 0.0
+    # Of a normal; what lies beyond three deviations (0.27 %) is spread over the rest.
+    assert weights[0] == pytest.approx(0.0399 / 0.9973, rel=0.005)
+    assert weights[10] == pytest.approx(0.0242 / 0.9973, rel=0.005)
+
+
+def test_no_more_lands_than_was_sprayed():
+    flooded = deposit(gap_m=0.0, boom_height_m=1.5, wind_m_s=12.0, speed_m_s=12.0, spread_deg=0.0)
+    assert all_three(flooded).max() == 100.0
+
+
+def test_all_of_it_is_down_by_three_hundred_metres():
+    """The last metre before 300 m: the mean curve there, by hand 1.51 x 299.5^-0.983 %."""
+    share = airborne_share(distance_m=np.array([299.0, 300.0, 301.0]), strength=1.0)
+    assert share[0] == pytest.approx(1.51 * 299.5**-0.983 / 100 / 20, rel=1e-3)
+    assert share[1:].tolist() == [0.0, 0.0]
+    assert airborne_share(distance_m=0.0, strength=1e6) == 1.0

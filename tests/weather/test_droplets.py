@@ -115,3 +115,24 @@ def test_a_missing_value_gives_an_unknown_flight(missing):
     flight = fly(**(case | {missing: np.nan}))
     assert np.isnan(flight.distance_m)
     assert not flight.landed
+
+
+@pytest.mark.parametrize(
+    ("diameter_um", "delta_t", "seconds"), [(100, 5.0, 25.0), (50, 10.0, 3.125), (200, 2.0, 250.0)]
+)
+def test_a_drop_lasts_by_amsdens_law(diameter_um, delta_t, seconds):
+    """d^2 / (80 x Delta T), d in um, by hand (Amsden 1962)."""
+    lasts = lifetime_s(diameter_m=diameter_um * 1e-6, delta_t_k=delta_t)
+    assert lasts == pytest.approx(seconds)
+
+
+@pytest.mark.parametrize("delta_t", [0.0, -1.0])
+def test_in_saturated_air_a_drop_lasts_for_ever(delta_t):
+    assert np.isinf(lifetime_s(diameter_m=1e-4, delta_t_k=delta_t))
+
+
+def test_what_is_not_said_is_a_flat_fan_over_short_grass():
+    """20 m/s (from memory) over 12 cm of grass (FAO-56)."""
+    case = {"diameter_m": 400e-6, "wind_m_s": 4.0, "delta_t_k": 5.0, "boom_height_m": 0.5}
+    plain = fly(**case)
+    assert plain.distance_m == fly(**case, canopy_m=0.12, jet_m_s=20.0).distance_m

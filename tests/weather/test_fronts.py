@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from tests.weather.simulated_days import START, Day, simulate
 from watcher.weather.fronts import Front, gust_front
 from watcher.weather.series import Site, WeatherSeries
+from watcher.weather.wind import direction_mean, yamartino
 
 law = settings(deadline=None)
 
@@ -153,3 +154,71 @@ def test_a_known_front_is_told_before_its_peak(day: Day, step_s: int) -> None:
     for front in day.fronts:
         since = warns - front.arrives_s
         assert ((since > -front.lead_s) & (since < front.ramp_s)).any()
+
+
+STRENGTHS = {  # the least move that counts, and the least spread minutes are credited with
+    "wind_m_s": (1.5, 0.3, 1.0),
+    "wind_from_deg": (40.0, 10.0, 1.0),
+    "temp_c": (0.8, 0.15, -1.0),
+    "pressure_pa": (25.0, 6.0, 1.0),
+}
+
+
+def _partner(name: str) -> str:
+    """A quantity that surely moves, so that the one in question decides."""
+    return "pressure_pa" if name == "temp_c" else "temp_c"
+
+
+@pytest.mark.parametrize("name", BEFORE)
+def test_after_quiet_minutes_a_move_counts_from_its_least_on(name: str) -> None:
+    least, _, sign = STRENGTHS[name]
+    for move, counts in ((least * 0.999, False), (least, True)):
+        series = _series(_partner(name), **{name: BEFORE[name] + sign * move})
+        assert _front(series).warns[ARRIVES] == counts
+
+
+@pytest.mark.parametrize("name", BEFORE)
+@pytest.mark.parametrize(("step_s", "gap", "count"), [(60, 3, 17), (300, 1, 4)])
+def test_after_restless_minutes_it_counts_from_three_times_what_they_did(
+    name: str, step_s: int, gap: int, count: int
+) -> None:
+    """What they did is worked out here by numpy, of the 17 minutes that end three minutes ago."""
+    least, noise, sign = STRENGTHS[name]
+    swing = least * 0.8 * np.random.default_rng(5).uniform(-1.0, 1.0, MINUTES)
+    values = BEFORE[name] + swing
+    before = values[-gap - count : -gap]
+    usual = np.median(before)
+    spread = np.sqrt(np.mean((before - usual) ** 2))
+    if name == "wind_from_deg":
+        usual, spread = direction_mean(before), yamartino(before)
+    needed = 3.0 * np.hypot(spread, noise)
+    assert needed > least
+    partner = _partner(name)
+    for share, counts in ((0.995, False), (1.005, True)):
+        values[-1] = usual + sign * share * needed
+        other = getattr(_series(), partner)
+        other[-1] = AFTER[partner]
+        series = _series().having(**{name: values, partner: other})
+        spaced = WeatherSeries(
+            step_s // 60 * series.times, series.site, "made", **series.quantities()
+        )
+        assert gust_front(spaced, step_s=step_s).warns[-1] == counts
+
+
+@pytest.mark.parametrize(("wind", "counts"), [(0.99, False), (1.0, True)])
+def test_a_turn_counts_from_a_metre_a_second_on(wind: float, counts: bool) -> None:
+    series = _series("wind_from_deg", "temp_c").having(wind_m_s=np.full(MINUTES, wind))
+    assert _front(series).warns[ARRIVES] == counts
+
+
+@pytest.mark.parametrize(("known", "told"), [(12, False), (13, True)])
+def test_three_quarters_of_the_minutes_before_tell_what_is_usual(known: int, told: bool) -> None:
+    """13 of 17 minutes; of pressure and temperature alone."""
+    series = _series(*BEFORE)
+    holed = {name: getattr(series, name).copy() for name in ("temp_c", "pressure_pa")}
+    for values in holed.values():
+        values[ARRIVES - 19 : ARRIVES - 2 - known] = np.nan
+    gone = np.full(MINUTES, np.nan)
+    front = _front(series.having(wind_m_s=gone, wind_from_deg=gone, **holed))
+    assert front.warns[ARRIVES] == told
+    assert front.unknown[ARRIVES] != told

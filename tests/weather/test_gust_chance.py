@@ -84,3 +84,37 @@ def test_it_is_judged_whatever_the_time_between_readings(step_s: int) -> None:
     count = 4200 // step_s
     found = _chance(np.full(count, 4.0), np.full(count, 6.0), 6.32, step_s)
     assert found.chance[-1] == pytest.approx(1.0 / (1.0 + np.exp(0.235)))
+
+
+def test_the_curve_by_hand_where_the_gusts_differ() -> None:
+    """Gusts of 6 m/s in a wind of 4, one of 6.6 twenty minutes ago and one of 6.3 five ago."""
+    wind, gust = np.full(MINUTES, 4.0), np.full(MINUTES, 6.0)
+    gust[[-21, -6]] = 6.6, 6.3
+    half_hour = gust[-30:]
+    spread = np.hypot(half_hour.std(), 0.08 * 4.0)
+    ahead, ten, thirty = ((7.0 - g) / spread for g in (half_hour.mean(), 6.3, 6.6))
+    score = 1.8 - 1.8 * ahead - 0.28 * ten - 0.07 * thirty + 0.115 * ahead**2
+    assert _chance(wind, gust, 7.0).chance[-1] == pytest.approx(1.0 / (1.0 + np.exp(-score)))
+
+
+@pytest.mark.parametrize(
+    ("bound", "score"),
+    [
+        (99.0, 1.8 - (1.8 + 0.28 + 0.07) * 8.0 + 0.115 * 64.0),
+        (0.5, 1.8 + (1.8 + 0.28 + 0.07) * 3.0),
+    ],
+)
+def test_the_curve_is_held_where_it_was_never_tried(bound: float, score: float) -> None:
+    """From three spreads under the gusts to eight over them."""
+    assert _minutes(4.0, 6.0, bound) == pytest.approx(1.0 / (1.0 + np.exp(-score)))
+
+
+def test_in_a_dead_calm_a_millimetre_a_second_is_a_spread() -> None:
+    assert _minutes(0.0, 0.0, 0.001) == pytest.approx(1.0 / (1.0 + np.exp(0.235)))
+
+
+@pytest.mark.parametrize(("missing", "unknown"), [(2, False), (3, True)])
+def test_three_quarters_of_the_last_ten_minutes_must_be_known(missing: int, unknown: bool) -> None:
+    wind = np.full(MINUTES, 4.0)
+    wind[-3 - missing : -3] = np.nan
+    assert _chance(wind, wind + 1.0).unknown[-1] == unknown

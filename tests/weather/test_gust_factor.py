@@ -48,3 +48,10 @@ def test_without_gusts_it_is_not_known() -> None:
 
 def test_a_gust_is_never_less_than_its_mean() -> None:
     assert usual_gust_factor(_log(factor=0.9)) == 1.0
+
+
+@pytest.mark.parametrize(("count", "known"), [(35, False), (36, True)])
+def test_six_hours_of_windy_daylight_are_enough(count: int, known: bool) -> None:
+    noon = 60  # ten minutes each from midnight: from ten in the morning on
+    log = _log().at(slice(noon, noon + count))
+    assert np.isfinite(usual_gust_factor(log)) == known

@@ -283,3 +283,40 @@ def test_a_clear_calm_summer_day_forms_in_the_evening_and_breaks_in_the_morning(
     midnight = int(np.searchsorted(times, MIDNIGHT + 4 * HOUR))
     assert 1.0 <= (broke[midnight] - sunrise) / HOUR <= 3.0
     assert -3.0 <= (formed[midnight] - sunset) / HOUR <= -1.0
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "clears"),
+    [(3.0, 12.0, True), (3.1, 12.0, False), (3.0, 12.1, False)],
+)
+def test_a_pair_clears_the_air_from_three_metres_to_twelve(
+    low: float, high: float, clears: bool
+) -> None:
+    tower = Site(41.0, -96.0, temp_height_m=low, temp_upper_height_m=high)
+    assert (found(NIGHT, tower, temp_upper_c=13.0) == "NONE") == clears
+
+
+def test_by_day_over_crops_the_length_is_twice_golders() -> None:
+    """Noon, clear and 2 m/s: Turner's index 4, class A; over 12 cm of grass."""
+    noon = at(NOON, cloud_pct=0.0, wind_m_s=2.0)
+    assert noon.stability == Stability.A
+    inverse = -0.096 + 0.029 * np.log10(0.123 * 0.12)
+    assert noon.obukhov_m == pytest.approx(2.0 / inverse)
+
+
+def test_by_night_the_length_is_golders_own() -> None:
+    """Clear and 3 m/s: class F."""
+    night = at(NIGHT, cloud_pct=0.0, wind_m_s=3.0)
+    assert night.stability == Stability.F
+    inverse = 0.035 - 0.036 * np.log10(0.123 * 0.12)
+    assert night.obukhov_m == pytest.approx(1.0 / inverse)
+
+
+def test_radiation_tells_of_the_layering_before_the_sky() -> None:
+    """A loss of 5 W/m2 is neutral, whatever the clear sky says."""
+    assert np.isinf(at(NIGHT, cloud_pct=0.0, net_w_m2=-5.0).obukhov_m)
+
+
+def test_in_the_hour_after_sunrise_the_sky_alone_tells_nothing() -> None:
+    after_sunrise = MIDNIGHT + int(11.4 * HOUR)
+    assert np.isnan(at(after_sunrise, cloud_pct=0.0).obukhov_m)

@@ -18,6 +18,7 @@ from watcher.weather.inversion_signs import (
     warming,
 )
 from watcher.weather.stability import Stability
+from watcher.weather.sun import next_sunrise
 
 HOUR = 3600
 # 2026-06-10 at 41 N 96 W: sunrise 10:53, sunset 01:58 UTC (of the 11th), noon 18:24.
@@ -26,6 +27,7 @@ PLACE = {"latitude": 41.0, "longitude": -96.0}
 SUNRISE, SUNSET = MIDNIGHT + 10.88 * HOUR, MIDNIGHT + 25.97 * HOUR
 NOON = MIDNIGHT + 18.4 * HOUR
 NIGHT = MIDNIGHT + 6 * HOUR
+SUNRISE_EXACT = float(next_sunrise(times=MIDNIGHT, **PLACE))
 
 
 def at(*times: float) -> Daylight:
@@ -281,3 +283,74 @@ def test_the_rise_counts_from_the_low_since_the_last_noon() -> None:
     temps = [3.0, 20.0, 25.0, 12.0, 9.0, 15.0, 26.0]
     rise = rise_since_low(times=NOON + hours * HOUR, temp_c=temps, longitude=-96.0)
     assert rise == pytest.approx([0.0, 17.0, 0.0, 0.0, 0.0, 6.0, 0.0])
+
+
+class TestAtTheBounds:
+    """Just on either side of each published bound."""
+
+    @pytest.mark.parametrize(
+        ("upper", "height", "expected"),
+        [
+            (15.0, 10.0, "POSSIBLE"),
+            (14.91, 10.0, "POSSIBLE"),
+            (14.88, 10.0, "NONE"),
+            (14.35, 80.0, "POSSIBLE"),  # 0.7644 K of dry lapse less 0.65: over a tenth
+            (14.32, 80.0, "NONE"),
+        ],
+    )
+    def test_a_pair_of_thermometers_may_be_off_by_a_tenth(
+        self, upper: float, height: float, expected: str
+    ) -> None:
+        sign = gradient(temp_c=15.0, temp_upper_c=upper, height_m=2.0, upper_height_m=height)
+        assert names(sign.finding) == [expected]
+
+    def test_forty_watts_are_a_clear_nights_loss_and_ten_an_overcast_ones(self) -> None:
+        sign = radiation(
+            wind_m_s=2.0,
+            solar_w_m2=np.nan,
+            net_w_m2=[-40.0, -39.9, -10.1, -10.0],
+            daylight=at(*[NIGHT] * 4),
+        )
+        assert names(sign.finding) == ["LIKELY", "POSSIBLE", "POSSIBLE", "NONE"]
+
+    @pytest.mark.parametrize(
+        ("wind", "expected"),
+        [(0.83, "LIKELY"), (3.0 / 3.6, "POSSIBLE"), (3.05, "POSSIBLE"), (11.0 / 3.6, "NONE")],
+    )
+    def test_still_air_is_under_3_km_h_and_mixed_air_from_11_on(
+        self, wind: float, expected: str
+    ) -> None:
+        assert names(clock(wind_m_s=wind, daylight=at(NIGHT)).finding) == [expected]
+
+    @pytest.mark.parametrize(
+        ("to_sunset", "wind", "expected"),
+        [
+            (2.0, 2.0, "POSSIBLE"),
+            (2.01, 2.0, "NONE"),
+            (3.0, 1.99, "POSSIBLE"),
+            (3.01, 1.99, "NONE"),
+        ],
+    )
+    def test_the_evening_begins_two_hours_before_sunset_three_in_light_air(
+        self, to_sunset: float, wind: float, expected: str
+    ) -> None:
+        day = replace(at(NOON), hours_to_sunset=np.array([to_sunset]))
+        assert names(clock(wind_m_s=wind, daylight=day).finding) == [expected]
+
+    def test_a_sun_of_eleven_degrees_that_does_not_set_is_day(self) -> None:
+        """78 N at midnight in June: 23.4 - (90 - 78) = 11.4 degrees; 76 N: 9.4."""
+        for latitude, night in ((78.0, False), (76.0, True)):
+            day = Daylight.of(times=[MIDNIGHT + 23 * HOUR], latitude=latitude, longitude=15.0)
+            assert bool(day.night[0]) is night
+
+    def test_an_hour_beside_the_night_counts_as_night(self) -> None:
+        moments = SUNRISE_EXACT + HOUR * np.array([0.99, 1.01])
+        assert at(*moments).night.tolist() == [True, False]
+        assert at(*moments).dark.tolist() == [False, False]
+
+
+def test_scenarios_laid_end_to_end_begin_their_low_afresh() -> None:
+    """The second run knows nothing of the 3 degrees of the first."""
+    night = NOON + HOUR * np.array([10.0, 12.0])
+    rise = rise_since_low(times=np.tile(night, 2), temp_c=[3.0, 8.0, 6.0, 7.0], longitude=-96.0)
+    assert rise == pytest.approx([0.0, 5.0, 0.0, 1.0])

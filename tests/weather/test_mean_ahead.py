@@ -6,7 +6,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import ArrayLike
 
-from watcher.weather.mean_ahead import BEGINS_FROM, LASTS_FROM, MeanAhead, foretold, mean_ahead
+from watcher.weather.mean_ahead import (
+    BEGINS_FROM,
+    EARLIER_IF_RARE,
+    LASTS_FROM,
+    MeanAhead,
+    foretold,
+    mean_ahead,
+)
 from watcher.weather.series import Site, WeatherSeries
 
 law = settings(deadline=None)
@@ -210,3 +217,90 @@ class TestForetold:
         by_half, _ = foretold(_series(halves, 30), step_s=30)
         by_minute, _ = foretold(_series(np.full(MINUTES, 4.0)), step_s=60)
         assert by_half[:, -1] == pytest.approx(by_minute[:, -1])
+
+
+class TestFittedConstants:
+    """Written out once more, so that none of them is changed unseen (the fit is this program's)."""
+
+    MINUTES = (0.110, 0.197, 0.273, 0.345, 0.413, 0.481, 0.547, 0.614, 0.680, 0.746)
+    FIVES = (0.268, 0.403, 0.504, 0.585, 0.671, 0.808, 0.937, 1.045, 1.125, 1.182)
+
+    def test_the_chances_a_warning_begins_and_ends_at(self) -> None:
+        assert (BEGINS_FROM, LASTS_FROM, EARLIER_IF_RARE) == (0.3, 0.1, 0.1)
+
+    @pytest.mark.parametrize(
+        ("step_s", "strays", "spread"),
+        [
+            # A steady 4 m/s: thirty minutes of none, and ten of a fifth of it.
+            (60, MINUTES, 0.2 * 4.0 * np.sqrt(10 / 40)),
+            (120, MINUTES, 0.2 * 4.0 * np.sqrt(10 / 40)),
+            # Six times five minutes of none, and six of 15 % of it; from three minutes on.
+            (180, FIVES, 0.15 * 4.0 * np.sqrt(6 / 12)),
+            (300, FIVES, 0.15 * 4.0 * np.sqrt(6 / 12)),
+        ],
+    )
+    def test_how_far_a_steady_wind_strays(
+        self, step_s: int, strays: tuple[float, ...], spread: float
+    ) -> None:
+        _, error = foretold(_series(np.full(7200 // step_s, 4.0), step_s), step_s=step_s)
+        assert error[:, -1] == pytest.approx(np.array(strays) * spread)
+
+    def test_how_far_a_gusty_wind_strays(self) -> None:
+        """Of half an hour swinging by 1.2 m/s about 4: 30 x 1.44 and 10 x 0.64 over 40."""
+        _, error = foretold(_series(_gusty(4.0, swing=1.2)), step_s=60)
+        spread = np.sqrt((30 * 1.44 + 10 * 0.64) / 40)
+        assert error[:, -1] == pytest.approx(np.array(self.MINUTES) * spread)
+
+    def test_a_calm_strays_by_the_sensors_own_resolution(self) -> None:
+        _, error = foretold(_series(np.zeros(MINUTES)), step_s=60)
+        assert error[:, -1] == pytest.approx(np.array(self.MINUTES) * 0.05)
+
+    def test_what_is_to_come_by_hand_from_fives(self) -> None:
+        """6 m/s over the last five minutes, 3 over those before, 2 until then."""
+        wind = np.full(16, 2.0)
+        wind[-2:] = 3.0, 6.0
+        means, _ = foretold(_series(wind, 300), step_s=300)
+        m10, m30, m60 = 4.5, (6 + 3 + 4 * 2) / 6, (6 + 3 + 10 * 2) / 12
+        for h in range(1, 11):
+            part = (h - 1) / 9
+            to_come = (
+                m10
+                + 0.54 * h**-0.34 * (6.0 - m10)
+                + (0.22 + 0.05 * part) * (m30 - m10)
+                + (0.17 + 0.14 * part) * (m60 - m10)
+            )
+            of_before = max(5 - h, 0)
+            known = (of_before * 3.0 + 5 * 6.0) / (of_before + 5)
+            expected = ((10 - h) * known + h * to_come) / 10
+            assert means[h - 1, -1] == pytest.approx(expected), h
+
+    def test_a_missing_newest_minute_is_the_mean_of_the_last_three(self) -> None:
+        wind = np.full(MINUTES, 2.0)
+        wind[-3:] = 4.0, 5.0, np.nan
+        means, _ = foretold(_series(wind), step_s=60)
+        m3, m10, m30, m60 = 4.5, (7 * 2 + 9) / 9, (27 * 2 + 9) / 29, (57 * 2 + 9) / 59
+        usual = 0.11 * m3 + 0.31 * m10 + 0.30 * m30 + 0.28 * m60
+        assert means[-1, -1] == pytest.approx(usual + 0.41 * 10**-0.53 * (m3 - usual))
+        assert means[8, -1] == pytest.approx(  # of its minutes none but the missing one is past
+            0.1 * m3 + 0.9 * (usual + 0.41 * 9**-0.53 * (m3 - usual))
+        )
+
+
+@pytest.mark.parametrize(("known", "unknown"), [(4, True), (5, False)])
+def test_half_of_the_ten_minutes_tells_where_the_wind_is(known: int, unknown: bool) -> None:
+    wind = _gusty(4.0)
+    wind[-10 : -known or None] = np.nan
+    assert _ahead(wind).unknown[-1] == unknown
+
+
+def test_readings_every_three_minutes_warn_from_a_lower_chance_already() -> None:
+    for step_s, bound, begins in ((120, 4.22, False), (180, 4.34, True)):
+        found = _ahead(np.full(7200 // step_s, 4.0), step_s=step_s, bound=bound)
+        assert 0.2 <= found.chance[-1] < 0.3
+        assert found.begins[-1] == begins
+
+
+def test_a_warning_begins_and_lasts_at_its_very_chance() -> None:
+    found = mean_ahead(_series(np.full(MINUTES, 4.0)), bound_m_s=4.0, step_s=60, begins_from=0.5)
+    assert found.chance[-1] == 0.5
+    assert found.begins[-1]

@@ -54,3 +54,27 @@ def test_a_part_is_cut_with_its_bounds_from_its_start_to_before_its_end() -> Non
     assert part.times.tolist() == TIMES[1:3].tolist()
     assert part.wind_m_s.tolist() == [1.0, 2.0]
     assert part.bounds["gust_m_s"][0][1] == 3.0
+
+
+def test_a_site_of_which_nothing_else_is_said_is_a_weather_station_on_grass() -> None:
+    """Wind at 10 m, temperature at 2 m (WMO-No. 8), grass of 12 cm (FAO-56), no second height."""
+    assert (SITE.elevation_m, SITE.wind_height_m, SITE.temp_height_m) == (0.0, 10.0, 2.0)
+    assert SITE.canopy_m == 0.12
+    assert np.isnan(SITE.temp_upper_height_m)
+
+
+def test_runs_are_cut_by_no_index() -> None:
+    two = WeatherSeries(np.tile(TIMES, 2), SITE, "made", runs=2)
+    with pytest.raises(ValueError, match="2 runs"):
+        two.at(slice(0, 1))
+    with pytest.raises(ValueError, match="0 equal runs"):
+        WeatherSeries(TIMES, SITE, "made", runs=0)
+
+
+def test_bounds_are_cut_where_told_and_of_the_named_only() -> None:
+    least = np.arange(4.0)
+    whole = series(bounds={"gust_m_s": (least, least), "wind_m_s": (least, least)})
+    cut = whole.unbounded({"gust_m_s"}, least >= 2.0)
+    assert cut.bounds["gust_m_s"][0][:2].tolist() == [0.0, 1.0]
+    assert np.isnan(cut.bounds["gust_m_s"][1][2:]).all()
+    assert cut.bounds["wind_m_s"][0].tolist() == least.tolist()

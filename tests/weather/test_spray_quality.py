@@ -56,3 +56,33 @@ def test_a_tested_reduction_takes_the_place_of_the_class_and_a_retardant_multipl
 @pytest.mark.parametrize("missing", ["wind_m_s", "delta_t_k", "boom_height_m"])
 def test_a_missing_value_gives_an_unknown_share(missing):
     assert np.isnan(vanished_share(droplets=FINE, **(DRY | {missing: np.nan})))
+
+
+# Bounds of the classes' medians as extension services print them: from memory but for 235 um.
+BOUNDS_UM = np.array([40.0, 60.0, 137.0, 235.0, 340.0, 403.0, 502.0, 665.0, 881.0])
+
+
+def share_under(size_um, median_um):
+    """Rosin-Rammler through the median, exponent 2.43: a tenth of the volume under 0.46 of it."""
+    return 1.0 - 0.5 ** ((size_um / median_um) ** 2.43)
+
+
+def test_a_class_drifts_as_its_drops_under_150_um_and_at_most_as_its_finest_under_200():
+    medians = np.sqrt(BOUNDS_UM[:-1] * BOUNDS_UM[1:])
+    found = SprayDrift.of(droplets=ALL)
+    expected = share_under(150.0, medians) / share_under(150.0, 235.0)
+    finest = share_under(200.0, BOUNDS_UM[:-1]) / share_under(200.0, 235.0)
+    assert found.expected == pytest.approx(expected)
+    assert found.upper == pytest.approx(np.maximum(finest, expected))
+    assert found.finer.tolist() == [True] * 3 + [False] * 5
+    assert share_under(0.46, 1.0) == pytest.approx(0.1, abs=0.002)
+
+
+@pytest.mark.parametrize("share", [0.0, 1.0])
+def test_a_tested_reduction_may_be_none_or_all(share):
+    assert SprayDrift.of(droplets=FINE, reduction=share).expected == 1.0 - share
+
+
+def test_over_a_calm_in_very_dry_air_all_drops_to_60_um_may_be_gone():
+    gone = vanished_share(droplets=FINE, wind_m_s=0.3, delta_t_k=40.0, boom_height_m=3.0)
+    assert gone == pytest.approx(share_under(60.0, np.sqrt(137.0 * 235.0)))

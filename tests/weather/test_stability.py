@@ -23,3 +23,16 @@ def test_golders_line_for_a_very_stable_class() -> None:
 def test_an_unknown_class_has_no_length() -> None:
     assert np.isnan(obukhov_length(stability=Stability.UNKNOWN, roughness_m=0.1))
     assert np.isnan(obukhov_length(stability=Stability.D, roughness_m=0.0))
+
+
+@pytest.mark.parametrize(
+    ("roughness_m", "inverse"),
+    [
+        (0.1, [-0.125, -0.066, -0.020, 0.0, 0.022, 0.071, 0.071]),
+        (0.01, [-0.154, -0.095, -0.038, 0.0, 0.040, 0.107, 0.107]),
+    ],
+)
+def test_golders_lines_of_every_class(roughness_m: float, inverse: list[float]) -> None:
+    """1/L = a + b log10(z0), by hand (constants from memory)."""
+    length = obukhov_length(stability=list(Stability)[1:], roughness_m=roughness_m)
+    assert 1.0 / length == pytest.approx(inverse, abs=1e-9)

@@ -1,5 +1,7 @@
 """The wind between heights, surfaces and layerings of the air."""
 
+from typing import Any
+
 import numpy as np
 import pytest
 from hypothesis import assume, given
@@ -213,3 +215,46 @@ def test_no_layering_of_length_nought_is_known_and_a_short_one_is_held() -> None
     known = [wind_factor(from_m=10.0, to_m=2.0, obukhov_m=length) for length in (1.0, 0.5, 30.0)]
     assert np.isfinite(known).all()
     assert np.isnan(wind_factor(from_m=10.0, to_m=2.0, obukhov_m=0.0))
+
+
+def test_the_published_heights_and_shares_are_the_ones_used() -> None:
+    assert (BLENDING_M, UNCERTAINTY, UNCERTAINTY_LAYERED) == (40.0, 0.2, 0.3)
+
+
+@pytest.mark.parametrize("psi", [psi_momentum, psi_heat])
+def test_beyond_what_was_measured_in_unstable_air_the_functions_are_held(psi: Any) -> None:
+    """Measured to z/L = -2 (Paulson 1970)."""
+    held, at, before = psi([-3.0, -2.0, -1.9])
+    assert held == at > before
+
+
+@pytest.mark.parametrize("zeta", [0.1, 1.0, 4.0])
+def test_the_stable_profiles_slopes_are_those_of_beljaars_and_holtslag(zeta: float) -> None:
+    """Their gradients with a = 1, b = 2/3, c = 5, d = 0.35 (1991, equations 28 and 32, from
+    memory): phi_m = 1 + z (a + b e^-dz (1 + c - dz)), of heat with a sqrt(1 + 2/3 a z) for a."""
+    step = 1e-5
+    bent = 2 / 3 * np.exp(-0.35 * zeta) * (1.0 + 5.0 - 0.35 * zeta)
+    for psi, straight in ((psi_momentum, 1.0), (psi_heat, np.sqrt(1.0 + 2 / 3 * zeta))):
+        slope = (psi(zeta + step) - psi(zeta - step)) / (2 * step)
+        assert 1.0 - zeta * slope == pytest.approx(1.0 + zeta * (straight + bent), rel=1e-6)
+
+
+def test_the_tallest_closed_stand_is_three_metres() -> None:
+    assert Surface.of_canopy(3.0).top_m == 3.0
+    assert np.isnan(Surface.of_canopy([3.01, -0.01]).top_m).all()
+
+
+def test_a_layer_grows_over_the_rougher_of_two_surfaces() -> None:
+    """0.28 z0 (x / z0)^0.8 of 200 m, z0 = 0.1107 for a crop of 0.9 m, on its displacement."""
+    crop, soil = Surface.of_canopy(0.9), Surface.of_canopy(0.0)
+    grown = 0.28 * 0.1107 * (200.0 / 0.1107) ** 0.8
+    assert layer_height(fetch_m=200.0, over=crop, beside=soil) == pytest.approx(0.6 + grown)
+    assert layer_height(fetch_m=200.0, over=soil, beside=crop) == pytest.approx(
+        2 / 3 * 0.02 + grown
+    )
+
+
+def test_without_more_height_stable_air_holds_only_what_lies_lower() -> None:
+    """Below the sensor never more wind than at it, above it as much as the profile has."""
+    lower, higher = wind_factor(from_m=2.0, to_m=[1.9, 3.0], obukhov_m=20.0)
+    assert lower < 1.0 < higher

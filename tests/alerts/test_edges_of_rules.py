@@ -1,0 +1,298 @@
+"""At the very moment, metre or share from which a rule holds, and just beside it."""
+
+from types import SimpleNamespace
+from typing import Any
+
+import pytest
+
+from watcher.alerts.conditions import ConditionKey, Evaluation, State
+from watcher.alerts.context import Begun
+from watcher.alerts.rules import (
+    field,
+    job_care,
+    job_coming,
+    job_limits,
+    job_strips,
+    plan,
+    recipient,
+)
+from watcher.alerts.watch_runs import fault_notice
+from watcher.farm.models import Adjuvant, Topic
+from watcher.limits.catalogue import Limit
+from watcher.limits.status import LimitState, Status
+
+NOW = 1_781_107_200
+JOB = "job:1"
+
+
+def a_job(**known: Any) -> Any:
+    """A job as the rules see it; ``sight`` and its ``job`` may be told in parts."""
+    record = SimpleNamespace(
+        id=1, field="hill", setup="fine", paused_at=known.pop("paused_at", None), started_at=0
+    )
+    parts = {"limits": (), "breaks_at": None, "breaks_by": None, "left_s": 3600.0, "by_limit": {}}
+    sight = SimpleNamespace(job=record, **parts | known.pop("sight", {}))
+    usual = {"subject": JOB, "paused": False, "nowcast": None, "strips_agreed": {}}
+    return SimpleNamespace(sight=sight, **usual | known)
+
+
+def holds(standings: Any, kind: str) -> bool | None:
+    (found,) = [s.holds for s in standings if s.rule.kind == kind]
+    answer: bool | None = found
+    return answer
+
+
+class TestEndsSoon:
+    """A quarter of an hour ahead, unless the job is done two minutes after that anyway."""
+
+    @pytest.mark.parametrize(
+        ("in_s", "left_s", "soon"),
+        [
+            (900, 3600.0, True),
+            (901, 3600.0, False),
+            (0, 3600.0, False),
+            (1, 3600.0, True),
+            (600, 721.0, True),
+            (600, 720.0, False),
+        ],
+    )
+    def test_by_the_second(self, in_s: int, left_s: float, soon: bool) -> None:
+        ends = {"breaks_at": NOW + in_s, "breaks_by": Limit.CLOCK, "left_s": left_s}
+        standings = job_coming.standings(a_job(sight=ends), {}, NOW)
+        assert holds(standings, "ends soon") is soon
+
+    def test_by_nothing_known_it_does_not(self) -> None:
+        for gone in ("breaks_at", "breaks_by"):
+            ends = {"breaks_at": NOW + 60, "breaks_by": Limit.CLOCK} | {gone: None}
+            standings = job_coming.standings(a_job(sight=ends), {}, NOW)
+            assert holds(standings, "ends soon") is False
+
+    def test_what_is_here_already_is_no_news(self) -> None:
+        broken = SimpleNamespace(limit=Limit.WIND, stand=LimitState.BROKEN)
+        ends = {"breaks_at": NOW + 60, "breaks_by": Limit.CLOCK, "limits": (broken,)}
+        assert holds(job_coming.standings(a_job(sight=ends), {}, NOW), "ends soon") is None
+
+
+def coming(begins: bool, lasts: bool, unknown: bool = False) -> Any:
+    ahead = SimpleNamespace(begins=[begins], lasts=[lasts], unknown=[unknown])
+    return SimpleNamespace(mean_ahead=ahead)
+
+
+@pytest.mark.parametrize(
+    ("nowcast", "remembered", "likely"),
+    [
+        (coming(False, True), None, False),
+        (coming(False, True), State(NOW - 60, NOW - 60), True),
+        (coming(False, True), State(NOW - 60, NOW - 60, NOW - 30), False),
+        (coming(True, False), None, True),
+        (coming(True, False), State(NOW - 60, NOW - 60), False),
+        (coming(True, True, unknown=True), None, None),
+    ],
+)
+def test_a_likely_wind_begins_at_one_chance_and_lasts_to_another(
+    nowcast: Any, remembered: State | None, likely: bool | None
+) -> None:
+    states = {} if remembered is None else {ConditionKey(JOB, "wind likely over"): remembered}
+    standings = job_coming.standings(a_job(nowcast=nowcast), states, NOW)
+    assert holds(standings, "wind likely over") is likely
+
+
+@pytest.mark.parametrize("limit", [Limit.WIND, Limit.GUST])
+@pytest.mark.parametrize("paused", [True, False])
+def test_of_a_wind_that_is_here_its_coming_is_no_news(limit: Limit, paused: bool) -> None:
+    """Of a paused job any broken limit is enough, for none of them is said."""
+    broken = SimpleNamespace(limit=limit, stand=LimitState.BROKEN)
+    job = a_job(nowcast=coming(True, True), paused=paused, sight={"limits": (broken,)})
+    here = paused or limit is Limit.WIND
+    standings = job_coming.standings(job, {}, NOW)
+    assert holds(standings, "wind likely over") is (None if here else True)
+
+
+@pytest.mark.parametrize(
+    ("stand", "headroom", "remembered", "broken", "unknown"),
+    [
+        (LimitState.BROKEN, -0.1, False, True, False),
+        (LimitState.UNKNOWN, float("nan"), True, None, True),
+        (LimitState.NEAR, 0.049, False, False, False),
+        (LimitState.NEAR, 0.049, True, None, False),  # back, but only just
+        (LimitState.NEAR, 0.05, True, False, False),
+    ],
+)
+def test_a_limit_is_back_by_a_twentieth_of_its_scale(
+    stand: LimitState, headroom: float, remembered: bool, broken: bool | None, unknown: bool
+) -> None:
+    reason = SimpleNamespace(limit=Limit.WIND, stand=stand, headroom=headroom)
+    job = a_job(sight={"limits": (reason,)})
+    key = job_limits.key(job, job_limits.BROKEN, Limit.WIND)
+    states = {key: State(NOW - 60)} if remembered else {}
+    found = list(job_limits.standings(job, states, job_limits.BROKEN))
+    assert [s.holds for s in found] == [broken, unknown]
+
+
+def test_a_limit_by_a_rule_has_no_distance_to_be_back_by() -> None:
+    reason = SimpleNamespace(limit=Limit.INVERSION, stand=LimitState.NEAR, headroom=0.0)
+    job = a_job(sight={"limits": (reason,)})
+    key = job_limits.key(job, job_limits.BROKEN, Limit.INVERSION)
+    found = list(job_limits.standings(job, {key: State(NOW - 60)}, job_limits.BROKEN))
+    assert found[0].holds is False
+
+
+@pytest.mark.parametrize(
+    ("depth_m", "agreed_m", "asked"),
+    [
+        (1.01, None, True),
+        (1.0, None, False),
+        (21.0, 20.0, False),
+        (21.1, 20.0, True),
+        (float("inf"), None, False),
+    ],
+)
+def test_a_strip_a_metre_deeper_than_agreed_is_another_one(
+    depth_m: float, agreed_m: float | None, asked: bool
+) -> None:
+    strip = SimpleNamespace(neighbour="orchard", depth_m=depth_m)
+    reason = SimpleNamespace(stand=LimitState.NEAR, strips=(strip,))
+    job = a_job(
+        sight={"by_limit": {Limit.NO_SPRAY: reason}},
+        strips_agreed={} if agreed_m is None else {"orchard": agreed_m},
+    )
+    found = list(job_strips.standings(SimpleNamespace(jobs=[job]), {}))  # type: ignore[arg-type]
+    assert [s.holds for s in found] == ([True] if asked else [])
+
+
+def cared(view: dict[str, Any], job: Any, states: Any = None) -> dict[str, Evaluation]:
+    setup = SimpleNamespace(adjuvant=view.pop("adjuvant", Adjuvant.NONE))
+    config = SimpleNamespace(setups={"fine": setup})
+    speaker = SimpleNamespace(farm=SimpleNamespace(config=config))
+    seen = SimpleNamespace(now=NOW, acknowledged={}, speaker=speaker)
+    standings = job_care.standings(seen, job, states or {})  # type: ignore[arg-type]
+    return {s.rule.kind: s for s in standings}
+
+
+@pytest.mark.parametrize(
+    ("left_s", "paused_s", "forgotten"),
+    [
+        (-1800.0, None, False),
+        (-1801.0, None, True),
+        (600.0, 3599, False),
+        (600.0, 3600, True),
+    ],
+)
+def test_a_job_is_forgotten_half_an_hour_over_its_time_or_paused_for_one(
+    left_s: float, paused_s: int | None, forgotten: bool
+) -> None:
+    paused_at = None if paused_s is None else NOW - paused_s
+    job = a_job(sight={"left_s": left_s}, paused_at=paused_at, tank_age_s=0.0)
+    assert cared({}, job)["job forgotten"].holds is forgotten
+
+
+@pytest.mark.parametrize(
+    ("adjuvant", "age_s", "worn"),
+    [
+        (Adjuvant.POLYACRYLAMIDE, 3599.0, False),
+        (Adjuvant.POLYACRYLAMIDE, 3600.0, True),
+        (Adjuvant.GUAR, 36_000.0, False),
+        (Adjuvant.NONE, 36_000.0, False),
+    ],
+)
+def test_a_retardant_is_worn_after_an_hour_in_the_pump(
+    adjuvant: Adjuvant, age_s: float, worn: bool
+) -> None:
+    found = cared({"adjuvant": adjuvant}, a_job(tank_age_s=age_s))
+    assert found["retardant worn"].holds is worn
+
+
+@pytest.mark.parametrize(("asked_s", "again"), [(0, 7200), (14_399, 7200), (14_400, None)])
+def test_a_forgotten_job_is_asked_about_three_times(asked_s: int, again: int | None) -> None:
+    since = NOW - 20_000
+    states = {ConditionKey(JOB, "job forgotten"): State(since, since + asked_s)}
+    found = cared({}, a_job(tank_age_s=0.0), states)["job forgotten"]
+    assert found.rule.repeat_after_s == again
+
+
+def ranked(status: Status, closes_in_s: int | None) -> Any:
+    closes_at = None if closes_in_s is None else NOW + closes_in_s
+    return SimpleNamespace(field="hill", status=status, closes_at=closes_at)
+
+
+@pytest.mark.parametrize(
+    ("status", "closes_in_s", "said_open", "open_", "closing"),
+    [
+        (Status.SUITABLE, 3600, True, True, True),
+        (Status.SUITABLE, 3601, True, True, False),
+        (Status.SUITABLE, 3600, False, True, False),
+        (Status.MARGINAL, 60, True, True, True),
+        (Status.MARGINAL, None, True, True, False),
+        (Status.UNSUITABLE, 60, True, False, False),
+        (Status.UNKNOWN, 60, True, None, None),
+    ],
+)
+def test_a_field_closes_within_the_hour_where_its_opening_was_said(
+    status: Status, closes_in_s: int | None, said_open: bool, open_: Any, closing: Any
+) -> None:
+    ranking = SimpleNamespace(spray=[ranked(status, closes_in_s)], rest=[])
+    view = SimpleNamespace(now=NOW, jobs=[], ranking=ranking)
+    said = State(NOW - 900, NOW - 600 if said_open else None)
+    states = {ConditionKey("field:hill", "field open"): said}
+    found = list(field.standings(view, states))  # type: ignore[arg-type]
+    assert [s.holds for s in found] == [open_, closing]
+
+
+def step(starts_in_s: int) -> Any:
+    return SimpleNamespace(field="hill", sprayer="boom", starts_at=NOW + starts_in_s)
+
+
+@pytest.mark.parametrize(
+    ("in_s", "asked_in_s", "due"),
+    [
+        (1200, 9000, True),
+        (1201, 9000, False),
+        (600, 1200, False),  # who said yes just before knows it
+        (600, 1201, True),
+    ],
+)
+def test_a_step_is_due_twenty_minutes_before_it(in_s: int, asked_in_s: int, due: bool) -> None:
+    accepted = SimpleNamespace(
+        at=NOW, plan=SimpleNamespace(plan=SimpleNamespace(steps=[step(asked_in_s)]))
+    )
+    now = SimpleNamespace(accepted=accepted, changed=None, turned=(), steps=[step(in_s)])
+    view = SimpleNamespace(now=NOW, plan=now, jobs=[])
+    (found,) = plan.standings(view, {})  # type: ignore[arg-type]
+    assert found.holds is due
+    assert found.rule.urgency.value == "soon"
+
+
+@pytest.mark.parametrize(
+    ("paused", "hears", "in_job"),
+    [
+        (False, {Topic.JOB}, True),
+        (True, {Topic.JOB}, False),
+        (False, {Topic.BRIEF}, False),
+    ],
+)
+def test_whom_alerts_of_a_running_job_do_not_reach_is_told_at_once(
+    paused: bool, hears: set[Topic], in_job: bool
+) -> None:
+    job = a_job(paused=paused)
+    job.sight.job.started_at = NOW - 600
+    people = {"mate": SimpleNamespace(hears=hears)}
+    config = SimpleNamespace(farm=SimpleNamespace(config=SimpleNamespace(recipients=people)))
+    view = SimpleNamespace(jobs=[job], out_of_reach={"mate": "why"}, speaker=config)
+    (found,) = recipient.standings(view, {})  # type: ignore[arg-type]
+    assert found.holds is True
+    assert found.rule is (recipient.UNREACHABLE_IN_JOB if in_job else recipient.UNREACHABLE)
+    assert found.untold_before == (NOW - 600 if in_job else 0)
+
+
+@pytest.mark.parametrize(("age_s", "just"), [(-1, False), (0, True), (59, True), (60, False)])
+def test_first_answers_are_waited_for_a_minute(age_s: int, just: bool) -> None:
+    assert Begun(NOW, first=True).just(NOW + age_s) is just
+
+
+def test_a_fault_is_said_once_an_hour() -> None:
+    keys = [
+        fault_notice(False, ["field open", "field closing"], ValueError(), 3600 * 7 + second).key
+        for second in (0, 3599, 3600)
+    ]
+    assert keys[0] == keys[1] == "watch/fault/field closing/7"
+    assert keys[2] == "watch/fault/field closing/8"
