@@ -233,7 +233,7 @@ async def test_it_speaks_spanish_and_every_page_is_small(site: Site) -> None:
     await tell_all(site)
     assert "¿Dónde está la finca?" in unescape((await site.web.get("/first/place")).text)
     total = 0
-    for path in ("/first/field", "/static/page.css", "/static/first.js"):
+    for path in ("/first/field", "/static/page.css", "/static/map.js"):
         answer = await site.web.get(path, headers={"accept-encoding": "gzip"})
         total += int(answer.headers["content-length"])
     assert total < 60_000

@@ -16,7 +16,7 @@ from watcher.i18n.message import Message, say
 from watcher.web import map_tiles
 from watcher.web.auth.authenticator import NotAllowedError, NotLoggedInError
 from watcher.web.auth.security import SecurityMiddleware
-from watcher.web.first_visit import drawing, phone, station, steps
+from watcher.web.first_visit import drawing, phone, place, station, steps
 from watcher.web.first_visit.steps import Screen
 from watcher.web.first_visit.visit import FirstVisit, language_of
 from watcher.web.pages.farm_form import AtFaultError, Row, Typed, elsewhere, of_mistakes, rows
@@ -27,11 +27,11 @@ from watcher.web.subscribing import BadSubscriptionError
 _STATIC = {
     "page.css": "text/css",
     "page.js": "text/javascript",
-    "first.js": "text/javascript",
     "map.js": "text/javascript",
     "push.js": "text/javascript",
     "starts.js": "text/javascript",
     "icon.svg": "image/svg+xml",
+    "land.svg": "image/svg+xml",
 }
 _MOST_BYTES = 280_000
 """A file of boundaries, as a form packs it: as much as the port takes at once."""
@@ -48,6 +48,7 @@ def create_first_visit(visit: FirstVisit) -> FastAPI:  # noqa: PLR0915  # its ro
     pictures = visit.tiles.pictures if visit.tiles else None
     app.include_router(station.router(visit))
     app.include_router(phone.router(visit))
+    app.include_router(place.router(visit.farm, visit.door, language_of))
     app.include_router(drawing.router(visit.farm, visit.door, pictures, language_of, show))
     app.include_router(map_tiles.router(visit.tiles, visit.door.administrator))
 
@@ -118,8 +119,8 @@ def create_first_visit(visit: FirstVisit) -> FastAPI:  # noqa: PLR0915  # its ro
         except AtFaultError as error:
             typed = Typed(form, error.problems)
             return show(request, "first_step.html", 422, **_screen(visit, step, field, typed))
-        place = typed_place(form.get("place", "")) if step.key == "place" else None
-        await asyncio.to_thread(farm.keep, texts, place)
+        at = typed_place(form.get("place", "")) if step.key == "place" else None
+        await asyncio.to_thread(farm.keep, texts, at)
         return RedirectResponse(steps.after(visit.farm, step, field), 303)
 
     @app.get("/static/{file}")
@@ -178,7 +179,9 @@ def _screen(
         "field": field,
         "wrong": of_mistakes(elsewhere(fields, problems)),
         "refused": bool(problems),
-        "editor": drawing.editor(farm, pictures, asks_overlap=bool(problems)),
+        "editor": place.editor(farm, steps.system_of(farm), pictures)
+        if step.key == "place"
+        else drawing.editor(farm, pictures, asks_overlap=bool(problems)),
         "attribution": pictures.attribution if pictures else "",
     }
 

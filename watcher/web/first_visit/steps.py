@@ -13,41 +13,26 @@ from watcher.farm.editing.texts import FarmTexts
 from watcher.farm.geometry.boundaries import BadShapeError
 from watcher.farm.geometry.drawing import among, drawn
 from watcher.farm.geometry.ground import Ground
-from watcher.farm.geometry.importing import Outline, outlines, typed_place
+from watcher.farm.geometry.importing import Outline, outlines
 from watcher.farm.models import DropletClass, NozzleKind, Susceptibility, WeedPressure, Weeds
-from watcher.farm.origin import Origin
 from watcher.farm.problems import FarmFileError, Problem
-from watcher.farm.validation.places import zone_at
-from watcher.i18n.language import codes, language
 from watcher.i18n.message import Message, Name, Param, joined, say
-from watcher.limits.catalogue import IN_WINDOWS, Side
 from watcher.messages.drawn import overlap_line
 from watcher.messages.vocabulary import (
     DROPLET_WORDS,
-    LIMIT_WORDS,
     NOZZLE_WORDS,
-    ORIGIN_WORDS,
     SUSCEPTIBILITY_WORDS,
     TARGET_WORDS,
     WEED_WORDS,
 )
 from watcher.service.first_farm import FirstFarm
 from watcher.units import Kind, System
+from watcher.web.first_visit import label, place
+from watcher.web.first_visit.label import with_unit
 from watcher.web.pages.farm_feed import FORECAST, feed_field
 from watcher.web.pages.farm_form import AtFaultError, Field, edits
 
-_WINDOW, _SPRAYER, _SETUP, _PRODUCT = "label", "sprayer", "setup", "product"
-_BOUNDS: Sequence[tuple[str, Side]] = (
-    ("wind", "low"),
-    ("wind", "high"),
-    ("gust", "high"),
-    ("temperature", "low"),
-    ("temperature", "high"),
-    ("rain_free_after", "low"),
-    ("after_sunrise", "low"),
-    ("before_sunset", "low"),
-)
-_WHOSE = (Origin.LABEL, Origin.LAW, Origin.OWN)
+_SPRAYER, _SETUP = "sprayer", "setup"
 _MISSING = say("is missing")
 _BESIDE: Mapping[str, Message] = {
     "north": say("To the north"),
@@ -127,12 +112,12 @@ def fields_of(step: str, farm: FirstFarm, field: str) -> list[Field]:
     """Return what a screen asks; ``field`` is the one whose sides are asked about."""
     system = system_of(farm)
     screens: Mapping[str, Callable[[], list[Field]]] = {
-        "place": _place,
+        "place": place.fields,
         "field": _field,
         "crop": lambda: _crop(next(iter(farm.raw.get("fields", {})), "field"), system),
         "sides": lambda: _sides(field),
         "sprayer": lambda: _sprayer(system),
-        "label": lambda: _label(system),
+        "label": lambda: label.fields(system),
         "feed": lambda: [feed_field(FORECAST, farm.place)],
     }
     return screens[step]()
@@ -143,7 +128,7 @@ def edits_of(step: str, farm: FirstFarm, form: Mapping[str, str], field: str) ->
     asked = fields_of(step, farm, field)
     found = edits(asked, form)
     if step == "place":
-        found = _placed(farm, edits(asked[1:], form), form)
+        found = place.placed(farm, form)
     elif step == "field":
         found = _drawn(farm, form)
     elif step == "crop":
@@ -156,7 +141,7 @@ def edits_of(step: str, farm: FirstFarm, form: Mapping[str, str], field: str) ->
             raise AtFaultError([Problem(farm.file, "width", say("nothing is filled in"), mend)])
         found.append(SetValue(("setups", _SETUP, "sprayer"), _SPRAYER))
     elif step == "label":
-        found = _labelled(farm, found, form)
+        found = label.labelled(farm, found, form)
     return found
 
 
@@ -198,51 +183,11 @@ def step_of(problem: Problem) -> str:
     return "crop" if "." in key else "field"
 
 
-def _place() -> list[Field]:
-    languages: list[tuple[str, Param]] = [(code, language(code).name) for code in codes()]
-    units: Sequence[tuple[str, Param]] = (
-        ("us", say("mph, °F, gallons, acres")),
-        ("metric", say("km/h, °C, litres, hectares")),
-    )
-    return [
-        Field(
-            "place",
-            ("place",),
-            say("Latitude and longitude of the farm"),
-            hint=say(
-                "such as {example}; phones show it in their maps", example="41.6278, -96.9588"
-            ),
-        ),
-        Field("farm_name", ("farm", "name"), say("What the farm is called")),
-        Field("units", ("farm", "units"), say("Units"), "choice", units),
-        Field("language", ("farm", "language"), say("Language of alerts"), "choice", languages),
-        Field(
-            "zone",
-            ("farm", "time_zone"),
-            say("Clock: the time zone"),
-            hint=say("leave it as it is: the clock of the place is taken"),
-        ),
-    ]
-
-
 def _field() -> list[Field]:
     return [
         Field("name", ("name",), say("Name of the field, where it brings none")),
         Field("corners", ("corners",), say("Its corners, or the pasted file"), "long"),
     ]
-
-
-def _placed(farm: FirstFarm, found: list[Edit], form: Mapping[str, str]) -> list[Edit]:
-    place = typed_place(form.get("place", ""))
-    if place is None:
-        wrong = say("is no place")
-        mend = say("write latitude, longitude: 41.6278, -96.9588")
-        raise AtFaultError([Problem(farm.file, "place", wrong, mend)])
-    typed = form.get("zone", "").strip()
-    if not typed or typed == form.get("was:zone", ""):  # nobody wants another than the place's
-        found = [edit for edit in found if getattr(edit, "at", ()) != ("farm", "time_zone")]
-        found.append(SetValue(("farm", "time_zone"), zone_at(*place)))
-    return found
 
 
 def _drawn(farm: FirstFarm, form: Mapping[str, str]) -> list[Edit]:
@@ -261,7 +206,7 @@ def _drawn(farm: FirstFarm, form: Mapping[str, str]) -> list[Edit]:
         geometry = json.loads(shapely.to_geojson(outline.shape))
         given += [
             SetBoundary(name, "field", geometry),
-            SetValue(("fields", name), known.get(name, {}) | {"window": _WINDOW}),
+            SetValue(("fields", name), known.get(name, {}) | {"window": label.WINDOW}),
         ]
     return given
 
@@ -290,7 +235,7 @@ def _crop(name: str, system: System) -> list[Field]:
             "canopy",
             (*at, "canopy"),
             say("Height of the crop"),
-            hint=_unit(Kind.SMALL_LENGTH, system),
+            hint=with_unit(Kind.SMALL_LENGTH, system),
         ),
         Field("weeds", (*at, "weeds"), say("Weeds"), "choice", _words(WeedPressure, WEED_WORDS)),
         Field(
@@ -347,27 +292,34 @@ def _sprayer(system: System) -> list[Field]:
     of, rigged = ("sprayers", _SPRAYER), ("setups", _SETUP)
     return [
         Field(
-            "width", (*of, "boom_width"), say("Width of the boom"), hint=_unit(Kind.LENGTH, system)
+            "width",
+            (*of, "boom_width"),
+            say("Width of the boom"),
+            hint=with_unit(Kind.LENGTH, system),
         ),
         Field(
             "height",
             (*of, "boom_height"),
             say("Height of the boom above the crop"),
-            hint=_unit(Kind.SMALL_LENGTH, system),
+            hint=with_unit(Kind.SMALL_LENGTH, system),
         ),
-        Field("speed", (*of, "speed"), say("Speed while spraying"), hint=_unit(Kind.SPEED, system)),
-        Field("tank", (*of, "tank"), say("What the tank holds"), hint=_unit(Kind.VOLUME, system)),
+        Field(
+            "speed", (*of, "speed"), say("Speed while spraying"), hint=with_unit(Kind.SPEED, system)
+        ),
+        Field(
+            "tank", (*of, "tank"), say("What the tank holds"), hint=with_unit(Kind.VOLUME, system)
+        ),
         Field(
             "efficiency",
             (*of, "field_efficiency"),
             say("Share of the time in the field spent spraying"),
-            hint=_unit(Kind.PERCENT, system),
+            hint=with_unit(Kind.PERCENT, system),
         ),
         Field(
             "fill",
             (*of, "fill_time"),
             say("From leaving the row to being back in it, full"),
-            hint=_unit(Kind.DURATION, system),
+            hint=with_unit(Kind.DURATION, system),
         ),
         Field(
             "nozzle",
@@ -384,63 +336,16 @@ def _sprayer(system: System) -> list[Field]:
             [(one.words, DROPLET_WORDS[one]) for one in DropletClass],
         ),
         Field(
-            "carrier", (*rigged, "carrier"), say("Spray volume"), hint=_unit(Kind.CARRIER, system)
+            "carrier",
+            (*rigged, "carrier"),
+            say("Spray volume"),
+            hint=with_unit(Kind.CARRIER, system),
         ),
     ]
-
-
-def _label(system: System) -> list[Field]:
-    found = [
-        Field("product", ("products", _PRODUCT, "name"), say("Name of the product")),
-        Field(
-            "registration",
-            ("products", _PRODUCT, "registration"),
-            say("Registration number on the label"),
-        ),
-    ]
-    sides = {"low": say("at least"), "high": say("at most")}
-    whose = [(origin.value, ORIGIN_WORDS[origin]) for origin in _WHOSE]
-    for key in dict.fromkeys(key for key, _ in _BOUNDS):
-        entry = IN_WINDOWS[key]
-        kind = entry.kind if entry.written is None else entry.written.kind
-        words = LIMIT_WORDS[entry.limit]
-        for side in (side for of, side in _BOUNDS if of == key):
-            label = joined([words, sides[side]])
-            at = ("windows", _WINDOW, key, side)
-            hint = _unit(kind, system) if kind else ""
-            found.append(Field(f"{key}:{side}", at, label, hint=hint))
-        label = joined([words, say("whose word it is")])
-        found.append(
-            Field(f"{key}:origin", ("windows", _WINDOW, key, "origin"), label, "choice", whose)
-        )
-    return found
-
-
-def _labelled(farm: FirstFarm, found: list[Edit], form: Mapping[str, str]) -> list[Edit]:
-    """Bounds without a number are none; those of nobody are the label's, which nothing loosens."""
-    for key in dict.fromkeys(key for key, _ in _BOUNDS):
-        if not any(form.get(f"{of}:{side}", "").strip() for of, side in _BOUNDS if of == key):
-            at = ("windows", _WINDOW, key)
-            found = [e for e in found if not isinstance(e, SetValue | Remove) or e.at[:3] != at]
-            found.append(Remove(at))
-        elif not form.get(f"{key}:origin", ""):
-            found.append(SetValue(("windows", _WINDOW, key, "origin"), Origin.LABEL.value))
-    named = bool(form.get("product", "").strip())
-    for name in farm.raw.get("fields", {}):
-        at_products = ("fields", name, "products")
-        found.append(SetValue(at_products, [_PRODUCT]) if named else Remove(at_products))
-    if not named:
-        found = [e for e in found if not isinstance(e, SetValue) or e.at[0] != "products"]
-        found.append(Remove(("products",)))
-    return found
 
 
 def _words(enum: Any, words: Mapping[Any, Message]) -> list[tuple[str, Param]]:
     return [(one.value, words[one]) for one in enum]
-
-
-def _unit(kind: Kind, system: System) -> Message:
-    return say("with its unit: {unit}", unit=kind.shown[system])
 
 
 def not_judged(farm: FirstFarm) -> list[Message]:
@@ -451,10 +356,7 @@ def not_judged(farm: FirstFarm) -> list[Message]:
         found.append(say("The hours ahead are not known: no forecast is chosen"))
     if not set(raw.get("sources", {})) - {FORECAST}:
         found.append(say("Now is judged by the forecast alone: there is no station"))
-    window = raw.get("windows", {}).get(_WINDOW, {})
-    for key in dict.fromkeys(key for key, _ in _BOUNDS):
-        if key not in window:
-            found.append(say("Not judged: {limit}", limit=LIMIT_WORDS[IN_WINDOWS[key].limit]))
+    found += label.not_told(farm)
     shapes, fields = farm.shapes, raw.get("fields", {})
     own = {name: shape for name, shape in shapes.items() if name in fields}
     ground = Ground(own, {name: s for name, s in shapes.items() if name not in own})
