@@ -16,6 +16,7 @@ from tests.support.farms import watched_tables
 from tests.support.visiting import Visited, visited
 from tests.web.first_visit.conftest import Site, site
 from tests.web.first_visit.test_app import TOLD
+from watcher.service.kept_secrets import SecretKind, Secrets
 from watcher.web.auth.users import Role
 
 __all__ = ["site"]
@@ -60,7 +61,8 @@ def test_they_are_a_hundred_and_no_two_the_same() -> None:
 async def test_those_of_the_first_visit(site: Site) -> None:
     for screen, told in TOLD.items():
         assert (await site.tell(screen, **told)).status_code == 303
-    site.visit.addresses = {"grower": SecretStr("json://127.0.0.1:1/phone")}
+    given = {"grower": SecretStr("json://127.0.0.1:1/phone")}
+    site.visit.secrets = Secrets(None, {SecretKind.PUSH: given})
     whole = {**TOLD, "station": {"sent": STATION}, "phone": {}}
     failed = {}
     for screen, name, value, told in FIRST_VISIT:

@@ -11,6 +11,7 @@ from tests.support.push_service import Device, PushService
 from tests.support.receiver import Receiver, status
 from tests.support.visiting import pushes
 from tests.web.first_visit.conftest import Site
+from watcher.service.kept_secrets import SecretKind, Secrets
 
 PUSH = "/devices/push"
 
@@ -100,7 +101,7 @@ async def test_an_address_of_the_settings_is_tried_and_its_owner_told_of(
     site: Site, receiver: Receiver
 ) -> None:
     await site.tell("place", **PLACE)
-    site.visit.addresses = {"grower": receiver.url()}
+    site.visit.secrets = Secrets(None, {SecretKind.PUSH: {"grower": receiver.url()}})
     page = await site.web.get("/first/phone")
     assert "hidden-word" not in page.text
     tried = await site.tell("phone", test="grower", **{"grower:start": "21:30"})
@@ -121,7 +122,7 @@ async def test_an_address_of_the_settings_is_tried_and_its_owner_told_of(
 
 async def test_quiet_hours_that_cannot_be_are_said_in_place(site: Site, receiver: Receiver) -> None:
     await site.tell("place", **PLACE)
-    site.visit.addresses = {"grower": receiver.url()}
+    site.visit.secrets = Secrets(None, {SecretKind.PUSH: {"grower": receiver.url()}})
     answer = await site.tell("phone", **{"grower:start": "late", "grower:end": "05:00"})
     assert answer.status_code == 422
     assert "must be a time of day" in unescape(answer.text)

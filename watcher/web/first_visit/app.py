@@ -16,7 +16,7 @@ from watcher.i18n.message import Message, say
 from watcher.web import map_tiles
 from watcher.web.auth.authenticator import NotAllowedError, NotLoggedInError
 from watcher.web.auth.security import SecurityMiddleware
-from watcher.web.first_visit import drawing, phone, place, station, steps
+from watcher.web.first_visit import device, drawing, phone, place, station, steps
 from watcher.web.first_visit.steps import Screen
 from watcher.web.first_visit.visit import FirstVisit, language_of
 from watcher.web.pages.farm_form import AtFaultError, Row, Typed, elsewhere, of_mistakes, rows
@@ -48,6 +48,7 @@ def create_first_visit(visit: FirstVisit) -> FastAPI:  # noqa: PLR0915  # its ro
     pictures = visit.tiles.pictures if visit.tiles else None
     app.include_router(station.router(visit))
     app.include_router(phone.router(visit))
+    app.include_router(device.router(visit))
     app.include_router(place.router(visit.farm, visit.door, language_of))
     app.include_router(drawing.router(visit.farm, visit.door, pictures, language_of, show))
     app.include_router(map_tiles.router(visit.tiles, visit.door.administrator))
