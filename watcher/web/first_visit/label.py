@@ -31,7 +31,8 @@ KEYS = tuple(dict.fromkeys(key for key, _ in _BOUNDS))
 
 def with_unit(kind: Kind, system: System) -> Message:
     """Return the hint that a number is written with its unit, in the grower's units."""
-    return say("with its unit: {unit}", unit=kind.shown[system])
+    unit = say("min or h") if kind is Kind.DURATION else kind.unit(system)
+    return say("with its unit: {unit}", unit=unit)
 
 
 def not_told(farm: FirstFarm) -> list[Message]:

@@ -9,14 +9,14 @@ from watcher.farm.editing.edits import Edit, SetValue
 from watcher.farm.geometry.importing import typed_place
 from watcher.farm.problems import Problem
 from watcher.farm.validation.places import zone_at
-from watcher.i18n.language import Language, codes, language
+from watcher.i18n.language import ENGLISH, Language, accepted, codes, language
 from watcher.i18n.message import Param, joined, say
 from watcher.service.first_farm import FirstFarm
 from watcher.sources.tile_address import MapPictures
 from watcher.units import System
 from watcher.web.auth.authenticator import Authenticator
 from watcher.web.map_editor import MapEditor
-from watcher.web.pages.farm_form import AtFaultError, Field, edits
+from watcher.web.pages.farm_form import AtFaultError, Field, Row, edits
 
 _LOOK_AT = "/first/place/look"
 _NO_PLACE = say("is no place")
@@ -84,4 +84,25 @@ def placed(farm: FirstFarm, form: Mapping[str, str]) -> list[Edit]:
     if not typed or typed == form.get("was:zone", ""):  # nobody wants another than the place's
         found = [edit for edit in found if getattr(edit, "at", ()) != ("farm", "time_zone")]
         found.append(SetValue(("farm", "time_zone"), zone_at(*place)))
+    # What is suggested is written as it stands, though nobody changed it.
+    for key in ("units", "language"):
+        if form.get(key):
+            found.append(SetValue(("farm", key), form[key]))
     return found
+
+
+def suggested(farm: FirstFarm, asked: Sequence[Row], accept_language: str) -> list[Row]:
+    """Return the rows with what the device's languages suggest, and the place as it was entered.
+
+    Their ``was`` stays empty: what is suggested counts once it is sent.
+    """
+    us = accept_language.split(",", maxsplit=1)[0].strip().lower().endswith("-us")
+    known = {
+        "place": "{:.5f}, {:.5f}".format(*farm.place) if farm.place else "",
+        "units": "us" if us else "metric",
+        "language": (accepted(accept_language) or ENGLISH).code,
+    }
+    return [
+        row if row.value else Row(row.field, "", known.get(row.field.name, ""), row.wrong)
+        for row in asked
+    ]
