@@ -26,6 +26,7 @@ from watcher.web.subscribing import BadSubscriptionError
 _STATIC = {
     "page.css": "text/css",
     "page.js": "text/javascript",
+    "first.js": "text/javascript",
     "map.js": "text/javascript",
     "push.js": "text/javascript",
     "starts.js": "text/javascript",
@@ -78,6 +79,11 @@ def create_first_visit(visit: FirstVisit) -> FastAPI:  # noqa: PLR0915  # its ro
         if not visit.farm.raw:
             return RedirectResponse("/first/place", 303)
         return show(request, "first_end.html", **end.shown(visit))
+
+    @app.get("/first/here")
+    def here() -> Response:
+        """Answer that the watch is reached, before a page with all that was typed is sent."""
+        return Response(status_code=204)
 
     @app.get("/first/{key}")
     def screen(request: Request, key: str, field: str = "") -> Response:
@@ -171,9 +177,10 @@ def _screen(
     _check_field(visit, step, field)
     farm = visit.farm
     fields = steps.fields_of(step.key, farm, field)
+    spoken = request.headers.get("accept-language", "")
     found = rows(fields, farm.texts, typed)
     if step.key == "place" and typed is None:
-        found = place.suggested(farm, found, request.headers.get("accept-language", ""))
+        found = place.suggested(farm, found, spoken)
     problems = typed.problems if typed else ()
     pictures = visit.tiles.pictures if visit.tiles else None
     overlap = any(p.mend == steps.OVERLAP_MEND for p in problems)
@@ -185,7 +192,7 @@ def _screen(
         "field": field,
         "wrong": of_mistakes(elsewhere(fields, problems)),
         "refused": bool(problems),
-        "editor": place.editor(farm, steps.system_of(farm), pictures)
+        "editor": place.editor(farm, place.system_of(farm, spoken), pictures)
         if step.key == "place"
         else drawing.editor(farm, pictures, asks_overlap=overlap),
         "attribution": pictures.attribution if pictures else "",

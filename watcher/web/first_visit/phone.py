@@ -54,6 +54,8 @@ def router(visit: FirstVisit) -> APIRouter:
         typed: Typed | None = None,
         outcome: Message | None = None,
         new: _NewAtFaultError | None = None,
+        *,
+        retype: bool = False,
     ) -> Response:
         asked, problems = _fields(visit), typed.problems if typed else ()
         states = {name: visit.secrets.state(SecretKind.PUSH, name) for name in visit.addresses}
@@ -74,6 +76,7 @@ def router(visit: FirstVisit) -> APIRouter:
             troubles=visit.secrets.troubles,
             pushes=visit.pushes is not None,
             outcome=outcome,
+            retype=retype,
             **steps.posts(step),
         )
 
@@ -99,9 +102,9 @@ def router(visit: FirstVisit) -> APIRouter:
             if name:
                 await asyncio.to_thread(_keep, visit, visitor, name, typed)
         except AtFaultError as error:
-            return show(request, Typed(form, error.problems))
+            return show(request, Typed(form, error.problems), retype=bool(typed))
         except _NewAtFaultError as error:
-            return show(request, Typed(form), None, error)
+            return show(request, Typed(form), None, error, retype=bool(typed))
         visit.farm.keep(texts)
         if form.get("add"):
             return show(request, None, await _tried(visit, name, language_of(request)))

@@ -91,15 +91,21 @@ def placed(farm: FirstFarm, form: Mapping[str, str]) -> list[Edit]:
     return found
 
 
+def system_of(farm: FirstFarm, accept_language: str) -> System:
+    """Return the units that were told, or before that those of the device's country."""
+    told = farm.raw.get("farm", {}).get("units")
+    of_us = accept_language.split(",", maxsplit=1)[0].strip().lower().endswith("-us")
+    return "us" if told == "us" or (told is None and of_us) else "metric"
+
+
 def suggested(farm: FirstFarm, asked: Sequence[Row], accept_language: str) -> list[Row]:
     """Return the rows with what the device's languages suggest, and the place as it was entered.
 
     Their ``was`` stays empty: what is suggested counts once it is sent.
     """
-    us = accept_language.split(",", maxsplit=1)[0].strip().lower().endswith("-us")
     known = {
         "place": "{:.5f}, {:.5f}".format(*farm.place) if farm.place else "",
-        "units": "us" if us else "metric",
+        "units": system_of(farm, accept_language),
         "language": (accepted(accept_language) or ENGLISH).code,
     }
     return [

@@ -37,7 +37,7 @@ def fields(field: str) -> list[Field]:
     found = []
     for side in SIDES:
         at = ("neighbours", f"{field}_{side}")
-        choices: list[tuple[str, Param]] = [("", say("nothing told: no drift is judged there"))]
+        choices: list[tuple[str, Param]] = [("", say("not told: not judged"))]
         choices += [(one.value, SUSCEPTIBILITY_WORDS[one]) for one in Susceptibility]
         found += [
             Field(f"{side}:minds", (*at, "susceptibility"), _TO[side], "choice", choices),
