@@ -164,8 +164,6 @@ async def enter(hand: Hand, start: FromNothing) -> None:
     await hand.go("Begin")
     await hand.type("Latitude and longitude", "41.6250, -96.9450")
     await hand.type("What the farm is called", "Invented")
-    await hand.choose("Units", "us")
-    await hand.choose("Language of alerts", "en")
     await hand.go("Next")
 
 
