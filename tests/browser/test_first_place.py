@@ -60,13 +60,12 @@ def on_paper(latitude: float, longitude: float) -> tuple[float, float]:
     return float(x), float(y)
 
 
-async def tapped(page: Page, latitude: float, longitude: float) -> None:
-    """Tap a place on the map as it stands, of the whole world."""
-    await page.locator("#grid").scroll_into_view_if_needed()
-    box = await page.locator("#grid").bounding_box()
+async def tapped(page: Page, east: float, south: float) -> None:
+    """Tap the map at shares of its side."""
+    grid = page.locator("#grid")
+    box = await grid.bounding_box()
     assert box is not None
-    east, south = on_paper(latitude, longitude)
-    await page.touchscreen.tap(box["x"] + box["width"] * east, box["y"] + box["height"] * south)
+    await grid.tap(position={"x": box["width"] * east, "y": box["height"] * south})
 
 
 async def place(page: Page) -> tuple[float, float]:
@@ -80,16 +79,14 @@ async def test_it_is_tapped_on_the_world_and_again_from_nearer(
 ) -> None:
     page, wrong = await at_the_map(browser, visit)
     await expect(page.locator("#grid image")).to_have_attribute("href", re.compile("land"))
-    await tapped(page, 41.6, -96.9)
+    await tapped(page, *on_paper(41.6, -96.9))
     await expect(page.locator("#draw-told")).to_have_text(_CLOCK, timeout=_LOADS_MS)
     first = await page.locator("#f-place").input_value()
     assert re.fullmatch(r"\d\d, -\d\d", first), first  # no more digits than the map shows
     assert await place(page) == pytest.approx((41.6, -96.9), abs=2.5)
     for _ in range(3):
         await press(page, "Nearer")
-    box = await page.locator("#grid").bounding_box()
-    assert box is not None
-    await page.touchscreen.tap(box["x"] + box["width"] * 0.6, box["y"] + box["height"] * 0.4)
+    await tapped(page, 0.6, 0.4)
     await expect(page.locator("#f-place")).not_to_have_value(first)
     latitude, longitude = await place(page)
     assert re.search(r"\.\d\d,", await page.locator("#f-place").input_value())
@@ -162,7 +159,7 @@ async def test_pictures_lie_below_it_where_some_are_set(
     page, wrong = await at_the_map(browser, pictured)
     await expect(page.locator("#grid")).to_have_class(re.compile("over-ground"))
     await expect(page.get_by_text(ATTRIBUTION)).to_be_visible()
-    await tapped(page, 41.6, -96.9)
+    await tapped(page, *on_paper(41.6, -96.9))
     await press(page, "Nearer")
     await expect(page.locator("#draw-told")).to_have_text(_CLOCK, timeout=_LOADS_MS)
     await expect(page.locator('#grid image[href="/map/tiles/2/0/1"]')).to_be_attached()
@@ -175,11 +172,11 @@ async def test_a_cut_connection_is_said_and_nothing_is_lost(browser: Browser, vi
     page, _ = await at_the_map(browser, visit)
     await page.get_by_label("What the farm is called").fill("Invented")
     await page.context.set_offline(True)
-    await tapped(page, 41.6, -96.9)
+    await tapped(page, *on_paper(41.6, -96.9))
     told = page.locator("#draw-told")
     await expect(told).to_have_text("What this comes to cannot be said just now.")
     was = await page.locator("#f-place").input_value()
-    await press(page, "Next")
+    await page.get_by_role("button", name="Next", exact=True).click()
     await expect(page.get_by_role("alert")).to_contain_text("The watch does not answer.")
     assert await page.locator("#f-place").input_value() == was
     assert await page.get_by_label("What the farm is called").input_value() == "Invented"
