@@ -1,5 +1,6 @@
 """The end of the first visit: every question, what must still be told, what is not judged yet."""
 
+import re
 from collections.abc import Sequence
 from typing import Any
 
@@ -9,6 +10,7 @@ from watcher.web.first_visit import steps
 from watcher.web.first_visit.visit import FirstVisit
 from watcher.web.pages.farm_form import of_mistakes
 
+_WINDOW_OF_FIELD = re.compile(r"fields\.[^.]+\.window\b")
 _TOLD = ("✓", say("told"))
 _NEEDED = ("○", say("needed"))
 _LATER = ("…", say("for later"))
@@ -27,6 +29,8 @@ def missing(visit: FirstVisit) -> list[tuple[str, Problem]]:
             found = [Problem(visit.farm.file, "", wrong, mend) for wrong in visit.unfit(farm)]
     if not visit.farm.raw.get("fields"):
         found = [p for p in found if steps.step_of(p) != "crop"]
+    if not visit.farm.raw.get("windows"):  # which is said of the label, once
+        found = [p for p in found if not _WINDOW_OF_FIELD.match(str(p.key))]
     return [(steps.step_of(p) if p.key else "", p) for p in found]
 
 

@@ -203,11 +203,13 @@ const wholeWorld = () => { middle = [0.5, 0.5]; world = size[0]; };
 const lookAt = () => { if (about.one) begin(corner([0, 0])); else fit(parts.flat()); };
 
 // Where there are no pictures and one place is looked for: the land, as far as its drawing bears it.
-const land = about.land ? made("image", { href: about.land, preserveAspectRatio: "none" }, ground) : null, LAND_TO = TILE * 2 ** 6;
+const land = about.land ? made("image", { preserveAspectRatio: "none" }, ground) : null, LAND_TO = TILE * 2 ** 6;
 // Pictures of the ground, from the watch: those on the screen, once it stands still.
 const onGround = new Map(), failed = new Map(), AGAIN_MS = 60000;
 let tilesTimer = null, missing = 0;
 const tilesSoon = () => {
+  if (about.one && !byId("place-map").open) return;
+  if (land && !land.hasAttribute("href")) land.setAttribute("href", about.land);
   if (land) { land.setAttribute("visibility", world > LAND_TO ? "hidden" : "visible"); if (world <= LAND_TO) placeTile(land, 0, 0, 0); }
   if (!about.tiles) return;
   placeTiles();
