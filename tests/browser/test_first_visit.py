@@ -2,7 +2,9 @@
 
 import asyncio
 import json
-from collections.abc import AsyncIterator
+import re
+from collections.abc import AsyncIterator, Mapping, Sequence
+from contextlib import asynccontextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -11,11 +13,14 @@ import pytest
 from playwright.async_api import Browser, Page, expect
 
 from tests.browser.test_pushes import STUBBED
+from tests.support.first_visit import SPRAYER
 from tests.support.push_service import Device, PushService
 from tests.support.running import SetClock
 from tests.support.visiting import pushes
 from watcher.farm.load import load
 from watcher.service.first_farm import FirstFarm
+from watcher.service.kept_secrets import Secrets
+from watcher.sources.tiles import TileClient
 from watcher.web.auth.authenticator import Authenticator
 from watcher.web.auth.sessions import SessionStore
 from watcher.web.auth.station_tokens import StationTokens
@@ -32,6 +37,7 @@ PHONE = {"width": 360, "height": 640}
 SMALL = {"width": 320, "height": 640}
 _SMALL_TARGETS = """
 [...document.querySelectorAll("main a, main button, main input, main select, main label.tick")]
+  .concat([...document.querySelectorAll("main summary")])
   .filter(e => e.type !== "checkbox" && e.type !== "hidden" && e.getClientRects().length)
   .filter(e => e.getBoundingClientRect().height < 44).map(e => e.outerHTML.slice(0, 120))
 """
@@ -48,8 +54,9 @@ class Visit:
     file: Path
 
 
-@pytest.fixture
-async def visit(tmp_path: Path) -> AsyncIterator[Visit]:
+@asynccontextmanager
+async def visiting(tmp_path: Path, tiles: TileClient | None = None) -> AsyncIterator[Visit]:
+    """Serve the screens where there is no farm file yet."""
     keyring, written = SessionStore(tmp_path / "door.db"), asyncio.Event()
     file = tmp_path / "farm" / "farm.toml"
     farm = FirstFarm(tmp_path / "first.json", file)
@@ -60,7 +67,9 @@ async def visit(tmp_path: Path) -> AsyncIterator[Visit]:
         lambda _farm: (),
         written,
         tokens=StationTokens({}, keyring),
+        secrets=Secrets(tmp_path / "secrets.json"),
         pushes=pushes(keyring, anywhere=True),
+        tiles=tiles,
     )
     server = Server(create_first_visit(visited))
     link = keyring.make_link(User("owner", Role.ADMINISTER), NOON)
@@ -77,6 +86,12 @@ async def visit(tmp_path: Path) -> AsyncIterator[Visit]:
     keyring.close()
 
 
+@pytest.fixture
+async def visit(tmp_path: Path) -> AsyncIterator[Visit]:
+    async with visiting(tmp_path) as served:
+        yield served
+
+
 async def opened(browser: Browser, size: dict[str, int], **more: Any) -> tuple[Page, list[str]]:
     context = await browser.new_context(viewport=size, **more)  # type: ignore[arg-type]
     page = await context.new_page()
@@ -87,8 +102,17 @@ async def opened(browser: Browser, size: dict[str, int], **more: Any) -> tuple[P
     return page, wrong
 
 
+LEADS_ON = {"Begin", "Next", "Later", "Look at what came", "Start watching"}
+
+
 async def press(page: Page, name: str) -> None:
-    await page.get_by_role("button", name=name, exact=True).click()
+    """Tap a button; where it leads on, wait for the page that comes."""
+    button = page.get_by_role("button", name=name, exact=True)
+    if name not in LEADS_ON:
+        await button.click()
+        return
+    async with page.expect_navigation():
+        await button.click()
 
 
 async def begin(page: Page, visit: Visit) -> None:
@@ -99,6 +123,7 @@ async def begin(page: Page, visit: Visit) -> None:
     await page.get_by_label("Units").select_option("us")
     await page.get_by_label("Language").select_option("en")
     await press(page, "Next")
+    await expect(page.locator("#f-corners")).to_be_visible()
 
 
 async def test_from_a_link_to_a_farm_by_tapping(browser: Browser, visit: Visit) -> None:
@@ -216,61 +241,119 @@ async def test_a_field_is_walked_around(browser: Browser, visit: Visit) -> None:
     assert shape.bounds == pytest.approx((-96.95, 41.62, -96.949, 41.621))
 
 
-async def test_it_goes_without_script(browser: Browser, visit: Visit) -> None:
-    page, _ = await opened(browser, PHONE, java_script_enabled=False)
-    await begin(page, visit)
-    await page.get_by_label("Its corners").fill("41.62, -96.95\n41.62, -96.94\n41.63, -96.94")
-    await press(page, "Next")
-    assert list(visit.farm.shapes) == ["field"]
+async def clean(page: Page, axe: str, size: dict[str, int], where: str) -> None:
+    """Nothing that a screen reader, a narrow screen or a glove stumbles over."""
+    width = await page.evaluate("document.documentElement.scrollWidth")
+    assert width <= size["width"], where
+    await page.evaluate(axe)
+    found = await page.evaluate("axe.run()")
+    told = [(v["id"], [n["html"][:160] for n in v["nodes"]]) for v in found["violations"]]
+    assert told == [], where
+    assert await page.evaluate(_SMALL_TARGETS) == [], where
 
 
+FIELD = "41.62, -96.95\n41.62, -96.94\n41.63, -96.94"
+WRONG: Sequence[tuple[str, str, str, str]] = (
+    ("crop", "f-canopy", "tall", "button.big"),
+    ("sides?field=field", "f-north:grows", "", "button.big"),
+    ("neighbour", "f-corners", "by the tree", "button.big"),
+    ("sprayer", "f-width", "wide", "button.big"),
+    ("label", "f-wind:high", "10", "button.big"),
+    ("station", "f-sent", "good morning", "[name=look]"),
+    ("phone", "f-address", "nowhere://at-all", "[name=add]"),
+)
+"""On each screen something that cannot be, and what is tapped then."""
+
+
+@pytest.mark.parametrize("script", [True, False], ids=["script", "no script"])
 @pytest.mark.parametrize(("size", "locale"), [(PHONE, "en-US"), (SMALL, "es-US")])
 async def test_axe_finds_nothing_and_all_fits(
-    browser: Browser, visit: Visit, axe: str, size: dict[str, int], locale: str
+    browser: Browser, visit: Visit, axe: str, size: dict[str, int], locale: str, script: bool
 ) -> None:
+    """Every screen as it is first, as it answers what cannot be, and as it is filled in.
+
+    Without script means without any of the pages' own: axe is one itself, and needs its timers.
+    """
     page, _ = await opened(browser, size, locale=locale, bypass_csp=True)
-
-    async def clean(where: str) -> None:
-        width = await page.evaluate("document.documentElement.scrollWidth")
-        assert width <= size["width"], where
-        await page.evaluate(axe)
-        found = await page.evaluate("axe.run()")
-        told = [(v["id"], [n["html"][:160] for n in v["nodes"]]) for v in found["violations"]]
-        assert told == [], where
-        assert await page.evaluate(_SMALL_TARGETS) == [], where
-
+    if not script:
+        await page.route(re.compile(r"/static/\w+\.js"), lambda route: route.abort())
     await page.goto(f"{visit.url}/first")
-    await clean("stranger")
+    await clean(page, axe, size, "stranger")
     await page.goto(visit.link)
-    await clean("link")
+    await clean(page, axe, size, "link")
     await page.locator("button.big").click()
-    await clean("place")
+    await expect(page.locator("#f-place")).to_be_visible()
+    await clean(page, axe, size, "place")
+    await page.locator("#f-place").fill("by the river")
+    await page.locator("form > button.big").click()
+    await expect(page.locator("#e-place")).to_be_visible()
+    await clean(page, axe, size, "place, wrong")
     await page.locator("#f-place").fill("41.6250, -96.9450")
-    await page.locator("button.big").click()
-    await page.locator("button.big").click()
-    await clean("field, wrong")
-    await page.locator("#f-corners").fill("41.62, -96.95\n41.62, -96.94\n41.63, -96.94")
-    await page.locator("button.big").click()
-    for screen in (
-        "crop",
-        "sides?field=field",
-        "neighbour",
-        "sprayer",
-        "label",
-        "feed",
-        "station",
-        "phone",
-    ):
+    await page.locator("form > button.big").click()
+    await expect(page.locator("#f-corners")).to_be_visible()
+    await clean(page, axe, size, "field")
+    await page.locator("form > button.big").click()
+    await expect(page.locator("#e-corners")).to_be_visible()
+    await clean(page, axe, size, "field, wrong")
+    await page.locator("#f-corners").fill(FIELD)
+    await page.locator("form > button.big").click()
+    await expect(page.locator("#f-crop")).to_be_visible()
+    for screen, field, typed, button in WRONG:
         await page.goto(f"{visit.url}/first/{screen}")
-        await clean(screen)
+        await clean(page, axe, size, screen)
+        if screen.startswith("sides"):
+            await page.locator("[id='f-north:minds']").select_option("susceptible")
+        await page.locator(f"[id='{field}']").fill(typed)
+        await page.locator(button).click()
+        await expect(page.locator(".error, .wrong li").first).to_be_visible()
+        await clean(page, axe, size, f"{screen}, wrong")
+    await page.goto(f"{visit.url}/first/feed")
+    await clean(page, axe, size, "feed")
     await page.goto(f"{visit.url}/first/station")
     await page.locator("#f-sent").fill('{"wind": 4.3, "tempf": 68, "winddir": 200}')
     await page.locator("[name=look]").click()
-    await clean("station, looked at")
-    await page.locator("button.big").click()
-    await clean("station, wrong")
+    await expect(page.locator("#f-height")).to_be_visible()
+    await clean(page, axe, size, "station, looked at")
+    await page.goto(f"{visit.url}/first/phone")
+    await page.locator("#f-address").fill("json://127.0.0.1:1/phone")
+    await page.locator("[name=add]").click()
+    await expect(page.locator(".saved")).to_be_visible()
+    await clean(page, axe, size, "phone, told and tried")
     await page.goto(f"{visit.url}/first")
-    await clean("end")
+    await clean(page, axe, size, "end")
+
+
+async def test_it_is_all_told_without_script(browser: Browser, visit: Visit) -> None:
+    page, _ = await opened(browser, PHONE, java_script_enabled=False)
+    await begin(page, visit)
+    told: Sequence[Mapping[str, str]] = (
+        {"name": "Hill", "corners": FIELD},
+        {"crop": "soybeans", "canopy": "12 in", "weeds": "clean", "target": "mixed"},
+        {"south:minds": "tolerant", "south:grows": "corn"},
+        {**SPRAYER},
+        {"wind:low": "3 mph", "wind:high": "10 mph"},
+        {"feed": "met_norway"},
+    )
+    for screen in told:
+        for name, value in screen.items():
+            field = page.locator(f"[id='f-{name}']")
+            if await field.evaluate("one => one.tagName") == "SELECT":
+                await field.select_option(value)
+            else:
+                await field.fill(value)
+        await press(page, "Next")
+    sent = '{"windspeedmph": 4.3, "tempf": 68, "winddir": 200, "dateutc": "2026-06-10T16:00:00Z"}'
+    await page.locator("#f-sent").fill(sent)
+    await press(page, "Look at what came")
+    await page.get_by_label("Height of its wind sensor").fill("10 ft")
+    await press(page, "Next")
+    await page.get_by_label("Push address").fill("json://127.0.0.1:1/phone")
+    await press(page, "Next")
+    await press(page, "Start watching")
+    await expect(page.get_by_text("The farm file is written.")).to_be_visible()
+    farm = load(visit.file).config
+    assert list(farm.recipients) == ["grower"]
+    assert farm.sources["yard"].heights.wind == pytest.approx(3.048)
 
 
 async def test_at_twice_the_text_nothing_scrolls_sideways(

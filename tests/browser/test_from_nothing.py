@@ -19,6 +19,7 @@ from lxml import etree
 from playwright.async_api import Browser, Page, expect
 
 from tests.support.first_farm_run import (
+    STATION,
     FromNothing,
     Hand,
     draw,
@@ -246,8 +247,7 @@ async def test_by_keyboard_alone(browser: Browser, start: FromNothing) -> None:
     page = hand.page
     await page.goto(start.link)
     await _keyed(page, "Begin")
-    await _typed(page, {"place": "41.6250, -96.9450", "farm_name": "Invented", "units": "1"})
-    await _typed(page, {"language": "1"})
+    await _typed(page, {"place": "41.6250, -96.9450", "farm_name": "Invented"})
     await _keyed(page, "Next")
     for _ in range(40):
         await page.keyboard.press("Tab")
@@ -262,7 +262,9 @@ async def test_by_keyboard_alone(browser: Browser, start: FromNothing) -> None:
     await _keyed(page, "Next")
     await _typed(page, {"crop": "soybeans", "canopy": "12 in", "weeds": "1", "target": "3"})
     await _keyed(page, "Next")
-    await _keyed(page, "Later")
+    await _typed(page, {"north:minds": "1", "north:grows": "corn"})
+    await _typed(page, {"south:minds": "2", "south:grows": "grapes"})
+    await _keyed(page, "Next")
     await _typed(
         page,
         {
@@ -276,12 +278,27 @@ async def test_by_keyboard_alone(browser: Browser, start: FromNothing) -> None:
     await _keyed(page, "Next")
     await _typed(page, {"feed": "2"})
     await _keyed(page, "Next")
-    await _keyed(page, "Later")
+    await _typed(page, {"sent": json.dumps(STATION)})
+    await _keyed(page, "Look at what came")
+    await _typed(page, {"height": "10 ft"})
+    await _keyed(page, "Next")
+    await _keyed(page, "Send a test to grower")
+    assert start.receiver.wait_for(1)[-1].title == "Test of the weather watch"
+    reached = start.receiver.url().get_secret_value()
+    await _typed(page, {"new_name": "Ana", "address": reached})
+    await _keyed(page, "Keep it and send a test")
+    assert len(start.receiver.wait_for(2)) == 2
     await _keyed(page, "Next")
     await _keyed(page, "Start watching")
     assert start.visit.written.is_set()
     farm = load(start.file).config
     assert farm.fields["hill"].crop == "soybeans"
+    assert [one.susceptibility.value for one in farm.neighbours.values()] == [
+        "tolerant",
+        "susceptible",
+    ]
+    assert farm.sources["mast"].heights.wind == pytest.approx(3.048)
+    assert list(farm.recipients) == ["grower", "ana"]
     assert farm.sources["forecast"].kind == "met_norway"
     assert farm.setups["setup"].droplets.words == "coarse"
     assert wrong == []

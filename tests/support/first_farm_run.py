@@ -18,6 +18,7 @@ from tests.support.receiver import Receiver
 from tests.support.running import TOKEN, Running, SetClock, put_forecast, running
 from watcher.farm.load import load
 from watcher.service.first_farm import FirstFarm
+from watcher.service.kept_secrets import SecretKind, Secrets
 from watcher.web.app import Keys
 from watcher.web.auth.authenticator import Authenticator
 from watcher.web.auth.sessions import SessionStore
@@ -91,7 +92,7 @@ async def from_nothing(folder: Path) -> AsyncIterator[FromNothing]:
         written,
         tokens={"mast": SecretStr(TOKEN)},
         told_tokens=frozenset({"mast"}),
-        addresses={"grower": receiver.url()},
+        secrets=Secrets(None, {SecretKind.PUSH: {"grower": receiver.url()}}),
     )
     server = Server(create_first_visit(visit))
     link = keyring.make_link(User("owner", Role.ADMINISTER), DAWN)
@@ -163,8 +164,6 @@ async def enter(hand: Hand, start: FromNothing) -> None:
     await hand.go("Begin")
     await hand.type("Latitude and longitude", "41.6250, -96.9450")
     await hand.type("What the farm is called", "Invented")
-    await hand.choose("Units", "us")
-    await hand.choose("Language of alerts", "en")
     await hand.go("Next")
 
 

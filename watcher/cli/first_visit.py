@@ -22,6 +22,7 @@ from watcher.service import systemd
 from watcher.service.clock import WallClock
 from watcher.service.farm_versions import FarmVersions
 from watcher.service.first_farm import FirstFarm
+from watcher.service.kept_secrets import Secrets
 from watcher.settings import Settings, networks, problems
 from watcher.web.auth.authenticator import Authenticator
 from watcher.web.auth.login_pages import is_of_one_machine, terminal_qr
@@ -89,7 +90,7 @@ async def _asking(
         address=settings.address,
         tokens=StationTokens(settings.station_tokens, keyring),
         told_tokens=frozenset(settings.station_tokens),
-        addresses=settings.push_urls,
+        secrets=Secrets.of(settings, now=clock.now()),
         pushes=pushes,
         tiles=tiles_of(settings),
     )

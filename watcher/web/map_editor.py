@@ -17,6 +17,7 @@ from watcher.messages.drawn import area_line, near_lines, overlap_line, overlap_
 from watcher.sources.tile_address import MapPictures
 from watcher.units import Kind, System, convert
 from watcher.web.context import TILES_AT
+from watcher.web.renderer import static_url
 
 NEAR_M = 300.0
 """Who lies within this is told while a boundary is drawn."""
@@ -46,6 +47,8 @@ class MapEditor:
     said_so: bool = False
     asks_overlap: bool = False
     """Whether it is asked without script too that an overlap is meant."""
+    one_place: bool = False
+    """Whether one place is set, on a map of the world, and no boundary drawn."""
 
     @property
     def steps(self) -> list[tuple[str, str, bool]]:
@@ -59,7 +62,8 @@ class MapEditor:
     @property
     def data(self) -> str:
         """All that the script needs, as JSON."""
-        unit = Kind.LENGTH.shown[self.system]
+        kind = Kind.DISTANCE if self.one_place else Kind.LENGTH
+        unit = kind.shown[self.system]
         return json.dumps(
             {
                 "around": [
@@ -68,10 +72,12 @@ class MapEditor:
                 ],
                 "place": self.place,
                 "unit": unit,
-                "unitM": convert(1.0, unit, Kind.LENGTH),
+                "unitM": convert(1.0, unit, kind),
                 "look": self.look_at,
                 "name": self.name,
                 "role": self.role,
+                "one": self.one_place,
+                "land": static_url("land.svg") if self.one_place and not self.pictures else "",
                 "tiles": TILES_AT if self.pictures else "",
                 "greatest": self.pictures.greatest_zoom if self.pictures else 0,
             }

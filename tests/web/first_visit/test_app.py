@@ -96,6 +96,26 @@ async def test_a_sprayer_of_which_nothing_is_told_is_asked_for_in_plain_words(si
     assert "sprayers." not in answer.text
 
 
+async def test_the_end_says_what_is_missing_in_the_words_of_its_questions(site: Site) -> None:
+    await site.tell("place", place=PLACE["place"], units="us", language="en")
+    await site.tell("field", **TOLD["field"])
+    await site.tell("sprayer", width="90 ft")
+    await site.tell("station", later="yes")
+    end = unescape((await site.web.get("/first")).text)
+    for said in (
+        "○ Where is the farm? (needed)",
+        "✓ Where is the first field? (told)",
+        "… Is there a weather station? (for later)",
+        "What the farm is called: is missing",
+        "Crop: is missing",
+        "Speed while spraying: is missing",
+        "nothing is told yet",
+    ):
+        assert said in end, said
+    for key in ("farm.", "fields.", "sprayers.", "windows.", "setups.", "sources"):
+        assert f"<li>{key}" not in end, key
+
+
 @pytest.mark.parametrize("but", ["crop", "sprayer", "label"])
 async def test_without_what_must_be_told_it_does_not_start(site: Site, but: str) -> None:
     await tell_all(site, but=but)
@@ -233,7 +253,7 @@ async def test_it_speaks_spanish_and_every_page_is_small(site: Site) -> None:
     await tell_all(site)
     assert "¿Dónde está la finca?" in unescape((await site.web.get("/first/place")).text)
     total = 0
-    for path in ("/first/field", "/static/page.css", "/static/first.js"):
+    for path in ("/first/field", "/static/page.css", "/static/map.js"):
         answer = await site.web.get(path, headers={"accept-encoding": "gzip"})
         total += int(answer.headers["content-length"])
     assert total < 60_000

@@ -11,15 +11,14 @@ from fastapi.responses import JSONResponse, RedirectResponse
 from starlette.middleware.gzip import GZipMiddleware
 
 from watcher.farm.geometry.importing import typed_place
-from watcher.farm.problems import FarmFileError, Problem
-from watcher.i18n.message import Message, say
+from watcher.i18n.message import say
 from watcher.web import map_tiles
 from watcher.web.auth.authenticator import NotAllowedError, NotLoggedInError
 from watcher.web.auth.security import SecurityMiddleware
-from watcher.web.first_visit import drawing, phone, station, steps
+from watcher.web.first_visit import device, drawing, end, phone, place, station, steps
 from watcher.web.first_visit.steps import Screen
 from watcher.web.first_visit.visit import FirstVisit, language_of
-from watcher.web.pages.farm_form import AtFaultError, Row, Typed, elsewhere, of_mistakes, rows
+from watcher.web.pages.farm_form import AtFaultError, Typed, elsewhere, of_mistakes, rows
 from watcher.web.renderer import STATIC
 from watcher.web.static_files import A_YEAR, worker_script
 from watcher.web.subscribing import BadSubscriptionError
@@ -32,6 +31,7 @@ _STATIC = {
     "push.js": "text/javascript",
     "starts.js": "text/javascript",
     "icon.svg": "image/svg+xml",
+    "land.svg": "image/svg+xml",
 }
 _MOST_BYTES = 280_000
 """A file of boundaries, as a form packs it: as much as the port takes at once."""
@@ -48,6 +48,8 @@ def create_first_visit(visit: FirstVisit) -> FastAPI:  # noqa: PLR0915  # its ro
     pictures = visit.tiles.pictures if visit.tiles else None
     app.include_router(station.router(visit))
     app.include_router(phone.router(visit))
+    app.include_router(device.router(visit))
+    app.include_router(place.router(visit.farm, visit.door, language_of))
     app.include_router(drawing.router(visit.farm, visit.door, pictures, language_of, show))
     app.include_router(map_tiles.router(visit.tiles, visit.door.administrator))
 
@@ -76,18 +78,23 @@ def create_first_visit(visit: FirstVisit) -> FastAPI:  # noqa: PLR0915  # its ro
         owner(request)
         if not visit.farm.raw:
             return RedirectResponse("/first/place", 303)
-        return show(request, "first_end.html", **_end(visit))
+        return show(request, "first_end.html", **end.shown(visit))
+
+    @app.get("/first/here")
+    def here() -> Response:
+        """Answer that the watch is reached, before a page with all that was typed is sent."""
+        return Response(status_code=204)
 
     @app.get("/first/{key}")
     def screen(request: Request, key: str, field: str = "") -> Response:
         owner(request)
-        return show(request, "first_step.html", **_screen(visit, _step(key), field))
+        return show(request, "first_step.html", **_screen(visit, request, _step(key), field))
 
     @app.post("/first/start")
     async def start(request: Request) -> Response:
         visitor = owner(request)
         await visit.door.form(request, visitor)
-        found = await asyncio.to_thread(_missing, visit)
+        found = await asyncio.to_thread(end.missing, visit)
         if found:
             return RedirectResponse("/first", 303)
         try:
@@ -98,7 +105,7 @@ def create_first_visit(visit: FirstVisit) -> FastAPI:  # noqa: PLR0915  # its ro
                 file=str(visit.farm.file),
                 why=str(error.strerror),
             )
-            return show(request, "first_end.html", 500, **(_end(visit) | {"trouble": wrong}))
+            return show(request, "first_end.html", 500, **(end.shown(visit) | {"trouble": wrong}))
         visit.by = visitor.user.name if visitor.user else ""
         visit.written.set()
         return show(request, "first_starts.html")
@@ -117,9 +124,11 @@ def create_first_visit(visit: FirstVisit) -> FastAPI:  # noqa: PLR0915  # its ro
             texts = await asyncio.to_thread(steps.checked, farm, step.key, found, asked)
         except AtFaultError as error:
             typed = Typed(form, error.problems)
-            return show(request, "first_step.html", 422, **_screen(visit, step, field, typed))
-        place = typed_place(form.get("place", "")) if step.key == "place" else None
-        await asyncio.to_thread(farm.keep, texts, place)
+            return show(
+                request, "first_step.html", 422, **_screen(visit, request, step, field, typed)
+            )
+        at = typed_place(form.get("place", "")) if step.key == "place" else None
+        await asyncio.to_thread(farm.keep, texts, at)
         return RedirectResponse(steps.after(visit.farm, step, field), 303)
 
     @app.get("/static/{file}")
@@ -163,74 +172,28 @@ def _check_field(visit: FirstVisit, step: Screen, field: str) -> None:
 
 
 def _screen(
-    visit: FirstVisit, step: Screen, field: str, typed: Typed | None = None
+    visit: FirstVisit, request: Request, step: Screen, field: str, typed: Typed | None = None
 ) -> dict[str, Any]:
     _check_field(visit, step, field)
     farm = visit.farm
     fields = steps.fields_of(step.key, farm, field)
-    found = [_as_told(visit, row) for row in rows(fields, farm.texts, typed)]
+    spoken = request.headers.get("accept-language", "")
+    found = rows(fields, farm.texts, typed)
+    if step.key == "place" and typed is None:
+        found = place.suggested(farm, found, spoken)
     problems = typed.problems if typed else ()
     pictures = visit.tiles.pictures if visit.tiles else None
+    overlap = any(p.mend == steps.OVERLAP_MEND for p in problems)
     return {
         "step": step,
+        "says": steps.says(step, farm),
         **steps.posts(step),
         "rows": found,
         "field": field,
         "wrong": of_mistakes(elsewhere(fields, problems)),
         "refused": bool(problems),
-        "editor": drawing.editor(farm, pictures, asks_overlap=bool(problems)),
+        "editor": place.editor(farm, place.system_of(farm, spoken), pictures)
+        if step.key == "place"
+        else drawing.editor(farm, pictures, asks_overlap=overlap),
         "attribution": pictures.attribution if pictures else "",
     }
-
-
-def _as_told(visit: FirstVisit, row: Row) -> Row:
-    """What stands in no place of the farm file is shown as it was entered."""
-    if row.field.name == "place" and not row.value and visit.farm.place is not None:
-        return Row(row.field, "", "{:.5f}, {:.5f}".format(*visit.farm.place), row.wrong)
-    return row
-
-
-def _missing(visit: FirstVisit) -> list[tuple[str, Problem]]:
-    """What must still be entered or mended, with the screen where that is done."""
-    found = list(visit.farm.problems())
-    if not found:
-        try:
-            farm = visit.farm.whole().load()
-        except FarmFileError as error:
-            found = list(error.problems)
-        else:
-            mend = say("change the settings of the watch, then start it again")
-            found = [Problem(visit.farm.file, "", wrong, mend) for wrong in visit.unfit(farm)]
-    if not visit.farm.raw.get("fields"):
-        found = [p for p in found if steps.step_of(p) != "crop"]
-    return [(steps.step_of(p) if p.key else "", p) for p in found]
-
-
-def _end(visit: FirstVisit) -> dict[str, Any]:
-    missing = _missing(visit)
-    of_step = {step.key: [p for key, p in missing if key == step.key] for step in steps.STEPS}
-    has_fields = bool(visit.farm.raw.get("fields"))
-    needed = {key for key, found in of_step.items() if found} | (set() if has_fields else {"field"})
-    fields = list(visit.farm.raw.get("fields", {}))
-    return {
-        "steps": [
-            (
-                step,
-                step.key in needed,
-                of_mistakes(of_step[step.key]),
-                f"?field={fields[0]}" if step.key == "sides" and fields else "",
-            )
-            for step in steps.STEPS
-            if step.key != "sides" or fields
-        ],
-        "settings": of_mistakes([p for key, p in missing if not key]),
-        "not_judged": [*steps.not_judged(visit.farm), *_nobody_told(visit)],
-        "ready": not missing and has_fields,
-        "trouble": None,
-    }
-
-
-def _nobody_told(visit: FirstVisit) -> list[Message]:
-    """Say so where neither a device nor a push address would hear of anything."""
-    told = visit.door.keyring.devices or visit.farm.raw.get("recipients")
-    return [] if told else [say("Nobody is told: what is so stands on these pages only")]

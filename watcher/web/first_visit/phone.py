@@ -1,27 +1,25 @@
-"""The screen of who is told: this device by pushes, people by the push addresses of the settings.
+"""The screen of who is told: this device by pushes, people by push addresses, tried from here.
 
-A test is sent at once and its outcome shown; there is no outbox before the watch runs.
+A push address is a secret: typed here it is kept beside the farm file, and never shown again. A
+test is sent at once and its outcome shown; there is no outbox before the watch runs.
 """
 
-import secrets
+import asyncio
 from collections.abc import Mapping
-from dataclasses import dataclass, field
-from functools import partial
-from typing import Any
 
+import structlog
 from fastapi import APIRouter, Request, Response
-from fastapi.responses import JSONResponse, RedirectResponse
+from fastapi.responses import RedirectResponse
 
-from watcher.delivery.acknowledgement import BadLinkError
-from watcher.delivery.addressees import Subscription
-from watcher.delivery.channel import Attempt, Outcome
-from watcher.delivery.push_address import NowhereError
-from watcher.delivery.web_push import WebPush
+from watcher.delivery.channel import Outcome
 from watcher.farm.editing.edits import Edit, Remove, SetValue
+from watcher.farm.editing.first_farm import name_for
 from watcher.i18n.language import Language
 from watcher.i18n.message import Message, Name, say
-from watcher.web.auth.authenticator import NotAllowedError, Visitor
+from watcher.service.kept_secrets import SecretKind, SecretRefusedError
+from watcher.web.auth.authenticator import Visitor
 from watcher.web.first_visit import steps
+from watcher.web.first_visit.device import TEST_TITLE
 from watcher.web.first_visit.visit import FirstVisit, language_of
 from watcher.web.pages.farm_form import (
     AtFaultError,
@@ -32,53 +30,53 @@ from watcher.web.pages.farm_form import (
     of_mistakes,
     rows,
 )
-from watcher.web.subscribing import BadSubscriptionError, sent_json, subscription, text_of
 
-_TITLE = say("Test of the weather watch")
-_MOST_TESTS = 20
-_HERE = say("Alerts are pushed to this device.")
-_NOT_HERE = say("Alerts are not pushed to this device.")
-_OFF = say("Pushes are off: whoever runs the watch must set WATCHER_CONTACT.")
+log = structlog.get_logger("watcher.web")
+_GROWER = "grower"
+"""What the first one is called who is told, unless another name is typed."""
 
 
-@dataclass
-class _Tests:
-    """The tests that were pushed, with what became of each."""
+class _NewAtFaultError(Exception):
+    """Somebody new cannot be told so; what is wrong holds no part of their address."""
 
-    says: dict[str, tuple[bool, Message]] = field(default_factory=dict)
-
-    def note(self, ref: str, says: Message, *, over: bool) -> None:
-        self.says[ref] = over, says
-        while len(self.says) > _MOST_TESTS:
-            del self.says[next(iter(self.says))]
+    def __init__(self, *, name: Message | None = None, address: Message | None = None) -> None:
+        super().__init__(str(name or address))
+        self.name, self.address = name, address
 
 
 def router(visit: FirstVisit) -> APIRouter:
     """Routes of the screen."""
     routes = APIRouter()
-    _screen_routes(routes, visit)
-    _device_routes(routes, visit, _Tests())
-    return routes
-
-
-def _screen_routes(routes: APIRouter, visit: FirstVisit) -> None:
     step = steps.BY_KEY["phone"]
 
     def show(
-        request: Request, typed: Typed | None = None, outcome: Message | None = None
+        request: Request,
+        typed: Typed | None = None,
+        outcome: Message | None = None,
+        new: _NewAtFaultError | None = None,
+        *,
+        retype: bool = False,
     ) -> Response:
         asked, problems = _fields(visit), typed.problems if typed else ()
+        states = {name: visit.secrets.state(SecretKind.PUSH, name) for name in visit.addresses}
+        refused = bool(problems or new)
+        suggested = "" if visit.addresses else _GROWER
         return visit.show(
             request,
             "first_phone.html",
-            422 if problems else 200,
+            422 if refused else 200,
             step=step,
             rows=rows(asked, visit.farm.texts, typed),
             wrong=of_mistakes(elsewhere(asked, problems)),
-            refused=bool(problems),
-            addresses=list(visit.addresses),
+            refused=refused,
+            new_name=typed.form.get("new_name", "") if typed and refused else suggested,
+            name_wrong=new and new.name,
+            address_wrong=new and new.address,
+            addresses={name: bool(state and state.of_settings) for name, state in states.items()},
+            troubles=visit.secrets.troubles,
             pushes=visit.pushes is not None,
             outcome=outcome,
+            retype=retype,
             **steps.posts(step),
         )
 
@@ -89,18 +87,30 @@ def _screen_routes(routes: APIRouter, visit: FirstVisit) -> None:
 
     @routes.post("/first/phone")
     async def told(request: Request) -> Response:
-        form = await visit.door.form(request, visit.owner(request))
+        visitor = visit.owner(request)
+        form = await visit.door.form(request, visitor, long=True)
+        typed = form.pop("address", "").strip()  # in no page and no refusal again
         if form.get("later"):
             return RedirectResponse(steps.after(visit.farm, step), 303)
-        if name := form.get("test"):
-            return show(request, Typed(form), await _tried(visit, name, language_of(request)))
+        if outcome := await _done(visit, form, language_of(request)):
+            return show(request, Typed(form), outcome)
         asked = _fields(visit)
         try:
-            texts = steps.checked(visit.farm, "phone", _edits(visit, asked, form), asked)
+            # To look at an address takes half a second the first time.
+            name = await asyncio.to_thread(_new, visit, form, typed)
+            texts = steps.checked(visit.farm, "phone", _edits(visit, asked, form, name), asked)
+            if name:
+                await asyncio.to_thread(_keep, visit, visitor, name, typed)
         except AtFaultError as error:
-            return show(request, Typed(form, error.problems))
+            return show(request, Typed(form, error.problems), retype=bool(typed))
+        except _NewAtFaultError as error:
+            return show(request, Typed(form), None, error, retype=bool(typed))
         visit.farm.keep(texts)
+        if form.get("add"):
+            return show(request, None, await _tried(visit, name, language_of(request)))
         return RedirectResponse(steps.after(visit.farm, step), 303)
+
+    return routes
 
 
 def _fields(visit: FirstVisit) -> list[Field]:
@@ -126,12 +136,67 @@ def _fields(visit: FirstVisit) -> list[Field]:
     return found
 
 
-def _edits(visit: FirstVisit, asked: list[Field], form: Mapping[str, str]) -> list[Edit]:
+def _edits(visit: FirstVisit, asked: list[Field], form: Mapping[str, str], new: str) -> list[Edit]:
     """Everybody with an address is in the farm file; nobody else can be reached."""
     known = visit.farm.raw.get("recipients", {})
-    found: list[Edit] = [Remove(("recipients", n)) for n in known if n not in visit.addresses]
-    found += [SetValue(("recipients", n), {}) for n in visit.addresses if n not in known]
+    told = dict.fromkeys([*visit.addresses, *([new] if new else [])])
+    found: list[Edit] = [Remove(("recipients", n)) for n in known if n not in told]
+    found += [SetValue(("recipients", n), {}) for n in told if n not in known]
     return found + edits(asked, form)
+
+
+def _new(visit: FirstVisit, form: Mapping[str, str], address: str) -> str:
+    """Return what somebody new is called; nothing where nobody is. Raises ``_NewAtFaultError``."""
+    written = form.get("new_name", "").strip()
+    if "://" in written:  # which would stand in the farm file, for all to read
+        wrong = say("This is an address: write it below, and a short name here")
+        raise _NewAtFaultError(name=wrong)
+    if not address:
+        if form.get("add") or (written and written != _GROWER):
+            raise _NewAtFaultError(address=say("Type the push address, or choose Later"))
+        return ""
+    if not written:
+        raise _NewAtFaultError(name=say("Write a short name for who is reached there"))
+    name = name_for(written, (), _GROWER)
+    try:
+        visit.secrets.check(SecretKind.PUSH, name, address)
+    except SecretRefusedError as refused:
+        wrong = say("This push address {wrong}", wrong=refused.wrong)
+        raise _NewAtFaultError(address=wrong) from refused
+    return name
+
+
+def _keep(visit: FirstVisit, visitor: Visitor, name: str, address: str) -> None:
+    """Keep an address for the watch to come. Raises ``_NewAtFaultError``."""
+    by = visitor.user.name if visitor.user else ""
+    try:
+        visit.secrets.keep(SecretKind.PUSH, name, address, by=by, at=visit.door.clock.now())
+    except OSError as error:
+        why = say("the push address cannot be kept ({why})", why=str(error.strerror))
+        raise _NewAtFaultError(address=why) from error
+    log.info("a secret was set", kind=SecretKind.PUSH.value, of=name, by=by)
+
+
+async def _done(visit: FirstVisit, form: Mapping[str, str], spoken: Language) -> Message | None:
+    """Do what a button beside an address asks; returns what became of it, None where none did."""
+    if name := form.get("test"):
+        return await _tried(visit, name, spoken)
+    if name := form.get("forget"):
+        return await asyncio.to_thread(_forgotten, visit, name)
+    return None
+
+
+def _forgotten(visit: FirstVisit, name: str) -> Message:
+    """Forget an address that is kept, and take its owner out; returns what became of it."""
+    try:
+        found = visit.secrets.remove(SecretKind.PUSH, name)
+    except OSError as error:
+        return say("The push address cannot be removed ({why})", why=str(error.strerror))
+    if not found:
+        return say("no push address has this name")
+    if name in visit.farm.raw.get("recipients", {}):
+        visit.farm.keep(visit.farm.with_edits([Remove(("recipients", name))]))
+    return say("The push address of {name} is forgotten.", name=Name(name))
 
 
 async def _tried(visit: FirstVisit, name: str, language: Language) -> Message:
@@ -141,91 +206,13 @@ async def _tried(visit: FirstVisit, name: str, language: Language) -> Message:
 
     url = visit.addresses.get(name)
     if url is None:
-        return say("no push address of the settings has this name")
+        return say("no push address has this name")
     text = say("A test: messages of the weather watch arrive here.").render(language)
     try:
         channel = Channel(name, url.get_secret_value())
     except UnusableUrlError as error:
         return say("the message to {name} was not taken: {why}", name=Name(name), why=str(error))
-    attempt = await channel.send(_TITLE.render(language), text, urgent=False)
+    attempt = await channel.send(TEST_TITLE.render(language), text, urgent=False)
     if attempt.outcome is Outcome.SENT:
         return say("The message to {name} was taken. Did it arrive?", name=Name(name))
     return say("the message to {name} was not taken: {why}", name=Name(name), why=attempt.why)
-
-
-def _device_routes(routes: APIRouter, visit: FirstVisit, tests: _Tests) -> None:
-    keyring = visit.door.keyring
-
-    def mine(visitor: Visitor, sent: Mapping[str, Any]) -> Subscription | None:
-        """The subscription of this very device; None where it has none, or one that is over."""
-        found = keyring.subscription(visitor.session or 0, text_of(sent, "endpoint"))
-        return None if found is None or found[1] is not None else found[0]
-
-    @routes.get("/devices/push")
-    def key(request: Request) -> Response:
-        visit.owner(request)
-        return JSONResponse({"key": _pushes(visit).public_key})
-
-    @routes.post("/devices/push")
-    async def subscribe(request: Request) -> Response:
-        visitor, language = visit.owner(request), language_of(request)
-        way, device = _pushes(visit), subscription(await sent_json(request), language.code)
-        try:
-            await way.look_up(device.endpoint)
-        except NowhereError as error:
-            wrong = say("this device cannot be pushed to: {why}", why=str(error))
-            raise BadSubscriptionError(wrong) from error
-        await way.in_thread(partial(keyring.subscribe, visitor.session or 0, device))
-        return Response(status_code=204)
-
-    @routes.post("/devices/push/state")
-    async def state(request: Request) -> Response:
-        visitor, sent = visit.owner(request), await sent_json(request)
-        device = mine(visitor, sent)
-        known: tuple[bool, Message] = (True, _HERE if device else _NOT_HERE)
-        over, says = tests.says.get(text_of(sent, "ref"), known) if device else known
-        told = {"here": device is not None, "over": over}
-        return JSONResponse(told | {"says": says.render(language_of(request))})
-
-    @routes.post("/devices/push/test")
-    async def test(request: Request) -> Response:
-        visitor, way, language = visit.owner(request), _pushes(visit), language_of(request)
-        device = mine(visitor, await sent_json(request))
-        if device is None:
-            raise BadSubscriptionError(_NOT_HERE)
-        ref, body = secrets.token_hex(4), say("A test: alerts of a running job arrive here.")
-        # Noted before it is sent: a device may have shown it before its push service has answered.
-        tests.note(ref, say("On its way."), over=False)
-        sent = await way.channel(device, language).try_out(
-            _TITLE.render(language), body.render(language), ref=ref, to="/first/phone"
-        )
-        if tests.says[ref][1] == say("On its way."):
-            tests.note(ref, _became(sent), over=sent.outcome is not Outcome.SENT)
-        return JSONResponse({"ref": ref})
-
-    @routes.post("/devices/push/receipt")
-    async def receipt(request: Request) -> Response:
-        sent = await sent_json(request)
-        try:
-            seen = _pushes(visit).links.read(text_of(sent, "token"))
-        except BadLinkError as error:
-            raise NotAllowedError(str(error)) from error
-        if text_of(sent, "what") == "seen":
-            answered = say("Answered on this device: pushes arrive, and answers from here count.")
-            tests.note(seen.ref, answered, over=True)
-        else:
-            shown = say("Shown on this device. Tap “I have seen this” there to try that too.")
-            tests.note(seen.ref, shown, over=False)
-        return Response(status_code=204)
-
-
-def _pushes(visit: FirstVisit) -> WebPush:
-    if visit.pushes is None:
-        raise BadSubscriptionError(_OFF)
-    return visit.pushes
-
-
-def _became(sent: Attempt) -> Message:
-    if sent.outcome is Outcome.SENT:
-        return say("Taken by the push service; this device has not shown it yet.")
-    return say("The push service did not take it ({why}): try again.", why=sent.why)

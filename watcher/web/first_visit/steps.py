@@ -8,53 +8,29 @@ from typing import Any
 import shapely
 
 from watcher.farm.editing.edits import Edit, Remove, RemoveBoundary, SetBoundary, SetValue
-from watcher.farm.editing.first_farm import DEEP_M, SIDES, beside, name_for
+from watcher.farm.editing.first_farm import DEEP_M, name_for
 from watcher.farm.editing.texts import FarmTexts
 from watcher.farm.geometry.boundaries import BadShapeError
 from watcher.farm.geometry.drawing import among, drawn
 from watcher.farm.geometry.ground import Ground
-from watcher.farm.geometry.importing import Outline, outlines, typed_place
-from watcher.farm.models import DropletClass, NozzleKind, Susceptibility, WeedPressure, Weeds
-from watcher.farm.origin import Origin
+from watcher.farm.geometry.importing import Outline, outlines
+from watcher.farm.models import WeedPressure, Weeds
 from watcher.farm.problems import FarmFileError, Problem
-from watcher.farm.validation.places import zone_at
-from watcher.i18n.language import codes, language
 from watcher.i18n.message import Message, Name, Param, joined, say
-from watcher.limits.catalogue import IN_WINDOWS, Side
 from watcher.messages.drawn import overlap_line
 from watcher.messages.vocabulary import (
-    DROPLET_WORDS,
-    LIMIT_WORDS,
-    NOZZLE_WORDS,
-    ORIGIN_WORDS,
-    SUSCEPTIBILITY_WORDS,
     TARGET_WORDS,
     WEED_WORDS,
 )
 from watcher.service.first_farm import FirstFarm
 from watcher.units import Kind, System
+from watcher.web.first_visit import label, place, sides, sprayer
+from watcher.web.first_visit.label import with_unit
 from watcher.web.pages.farm_feed import FORECAST, feed_field
 from watcher.web.pages.farm_form import AtFaultError, Field, edits
 
-_WINDOW, _SPRAYER, _SETUP, _PRODUCT = "label", "sprayer", "setup", "product"
-_BOUNDS: Sequence[tuple[str, Side]] = (
-    ("wind", "low"),
-    ("wind", "high"),
-    ("gust", "high"),
-    ("temperature", "low"),
-    ("temperature", "high"),
-    ("rain_free_after", "low"),
-    ("after_sunrise", "low"),
-    ("before_sunset", "low"),
-)
-_WHOSE = (Origin.LABEL, Origin.LAW, Origin.OWN)
-_MISSING = say("is missing")
-_BESIDE: Mapping[str, Message] = {
-    "north": say("To the north"),
-    "east": say("To the east"),
-    "south": say("To the south"),
-    "west": say("To the west"),
-}
+MISSING = say("is missing")
+OVERLAP_MEND = say("move the line between them, or say that it is meant so")
 
 
 @dataclass(frozen=True)
@@ -69,12 +45,20 @@ class Screen:
 
 
 STEPS = (
-    Screen("place", say("Where is the farm?"), say("Without it no weather is known.")),
+    Screen(
+        "place",
+        say("Where is the farm?"),
+        say("Without it no weather is known."),
+        say("Forecasts, sunrise and sunset and the clock go by it."),
+    ),
     Screen(
         "field",
         say("Where is the first field?"),
         say("Without a field nothing is judged."),
-        say("Tap its corners, paste what another program exported, or type one corner a line."),
+        say(
+            "Tap its corners, walk or drive around it, take the file of another program, or type "
+            "one corner a line."
+        ),
     ),
     Screen(
         "crop",
@@ -85,10 +69,6 @@ STEPS = (
         "sides",
         say("What is beside it?"),
         say("Until you tell, drift onto neighbours is not judged on that side."),
-        say(
-            "What grows or lives within 100 m of each side. It is taken to begin at the field's "
-            "edge until you draw it."
-        ),
     ),
     Screen(
         "sprayer",
@@ -106,7 +86,7 @@ STEPS = (
         "station",
         say("Is there a weather station?"),
         say("Without it now is judged by the forecast alone, and what that lacks is not known."),
-        say("One beside your fields knows your wind; the forecast knows a square of miles."),
+        say("One beside your fields knows your wind; a forecast speaks for a whole district."),
     ),
     Screen(
         "phone",
@@ -123,19 +103,26 @@ def system_of(farm: FirstFarm) -> System:
     return "metric" if farm.raw.get("farm", {}).get("units") == "metric" else "us"
 
 
+def says(step: Screen, farm: FirstFarm) -> Message | None:
+    """Return what a screen says of itself, lengths in the units that were told."""
+    if step.key != "sides":
+        return step.says
+    return sides.says(system_of(farm))
+
+
 def fields_of(step: str, farm: FirstFarm, field: str) -> list[Field]:
     """Return what a screen asks; ``field`` is the one whose sides are asked about."""
     system = system_of(farm)
-    screens: Mapping[str, Callable[[], list[Field]]] = {
-        "place": _place,
+    asked: Mapping[str, Callable[[], list[Field]]] = {
+        "place": place.fields,
         "field": _field,
         "crop": lambda: _crop(next(iter(farm.raw.get("fields", {})), "field"), system),
-        "sides": lambda: _sides(field),
-        "sprayer": lambda: _sprayer(system),
-        "label": lambda: _label(system),
+        "sides": lambda: sides.fields(field),
+        "sprayer": lambda: sprayer.fields(system),
+        "label": lambda: label.fields(system),
         "feed": lambda: [feed_field(FORECAST, farm.place)],
     }
-    return screens[step]()
+    return asked[step]() if step in asked else []
 
 
 def edits_of(step: str, farm: FirstFarm, form: Mapping[str, str], field: str) -> list[Edit]:
@@ -143,20 +130,17 @@ def edits_of(step: str, farm: FirstFarm, form: Mapping[str, str], field: str) ->
     asked = fields_of(step, farm, field)
     found = edits(asked, form)
     if step == "place":
-        found = _placed(farm, edits(asked[1:], form), form)
+        found = place.placed(farm, form)
     elif step == "field":
         found = _drawn(farm, form)
     elif step == "crop":
         found = _of_every_field(farm, found)
     elif step == "sides":
-        found = _beside(farm, field, form, found)
+        found = sides.told(farm, field, form, found)
     elif step == "sprayer":
-        if not any(form.get(one.name, "").strip() for one in asked):
-            mend = say("fill it in, or choose Later")
-            raise AtFaultError([Problem(farm.file, "width", say("nothing is filled in"), mend)])
-        found.append(SetValue(("setups", _SETUP, "sprayer"), _SPRAYER))
+        found = sprayer.told(farm, form, found)
     elif step == "label":
-        found = _labelled(farm, found, form)
+        found = label.labelled(farm, found, form)
     return found
 
 
@@ -198,51 +182,11 @@ def step_of(problem: Problem) -> str:
     return "crop" if "." in key else "field"
 
 
-def _place() -> list[Field]:
-    languages: list[tuple[str, Param]] = [(code, language(code).name) for code in codes()]
-    units: Sequence[tuple[str, Param]] = (
-        ("us", say("mph, °F, gallons, acres")),
-        ("metric", say("km/h, °C, litres, hectares")),
-    )
-    return [
-        Field(
-            "place",
-            ("place",),
-            say("Latitude and longitude of the farm"),
-            hint=say(
-                "such as {example}; phones show it in their maps", example="41.6278, -96.9588"
-            ),
-        ),
-        Field("farm_name", ("farm", "name"), say("What the farm is called")),
-        Field("units", ("farm", "units"), say("Units"), "choice", units),
-        Field("language", ("farm", "language"), say("Language of alerts"), "choice", languages),
-        Field(
-            "zone",
-            ("farm", "time_zone"),
-            say("Clock: the time zone"),
-            hint=say("leave it as it is: the clock of the place is taken"),
-        ),
-    ]
-
-
 def _field() -> list[Field]:
     return [
-        Field("name", ("name",), say("Name of the field, where it brings none")),
+        Field("name", ("name",), say("Name of the field, where the file has none")),
         Field("corners", ("corners",), say("Its corners, or the pasted file"), "long"),
     ]
-
-
-def _placed(farm: FirstFarm, found: list[Edit], form: Mapping[str, str]) -> list[Edit]:
-    place = typed_place(form.get("place", ""))
-    if place is None:
-        wrong = say("is no place")
-        mend = say("write latitude, longitude: 41.6278, -96.9588")
-        raise AtFaultError([Problem(farm.file, "place", wrong, mend)])
-    typed = form.get("zone", "").strip()
-    if not typed or typed == form.get("was:zone", ""):  # nobody wants another than the place's
-        found = [edit for edit in found if getattr(edit, "at", ()) != ("farm", "time_zone")]
-        found.append(SetValue(("farm", "time_zone"), zone_at(*place)))
-    return found
 
 
 def _drawn(farm: FirstFarm, form: Mapping[str, str]) -> list[Edit]:
@@ -261,7 +205,7 @@ def _drawn(farm: FirstFarm, form: Mapping[str, str]) -> list[Edit]:
         geometry = json.loads(shapely.to_geojson(outline.shape))
         given += [
             SetBoundary(name, "field", geometry),
-            SetValue(("fields", name), known.get(name, {}) | {"window": _WINDOW}),
+            SetValue(("fields", name), known.get(name, {}) | {"window": label.WINDOW}),
         ]
     return given
 
@@ -273,13 +217,8 @@ def _refuse_overlaps(farm: FirstFarm, found: Sequence[Outline], form: Mapping[st
     if not over or form.get("overlap_ok"):
         return
     system = system_of(farm)
-    mend = say("move the line between them, or say that it is meant so")
-    raise AtFaultError(
-        [
-            Problem(farm.file, "corners", joined([Name(n), overlap_line(o, system)], " "), mend)
-            for n, o in over
-        ]
-    )
+    told = [(joined([Name(name), overlap_line(one, system)], " ")) for name, one in over]
+    raise AtFaultError([Problem(farm.file, "corners", line, OVERLAP_MEND) for line in told])
 
 
 def _crop(name: str, system: System) -> list[Field]:
@@ -290,7 +229,7 @@ def _crop(name: str, system: System) -> list[Field]:
             "canopy",
             (*at, "canopy"),
             say("Height of the crop"),
-            hint=_unit(Kind.SMALL_LENGTH, system),
+            hint=with_unit(Kind.SMALL_LENGTH, system),
         ),
         Field("weeds", (*at, "weeds"), say("Weeds"), "choice", _words(WeedPressure, WEED_WORDS)),
         Field(
@@ -312,135 +251,26 @@ def _of_every_field(farm: FirstFarm, found: Sequence[Edit]) -> list[Edit]:
     return every
 
 
-def _sides(field: str) -> list[Field]:
-    found = []
-    for side in SIDES:
-        at = ("neighbours", f"{field}_{side}")
-        choices: list[tuple[str, Param]] = [("", say("nothing that minds"))]
-        choices += _words(Susceptibility, SUSCEPTIBILITY_WORDS)
-        found += [
-            Field(f"{side}:minds", (*at, "susceptibility"), _BESIDE[side], "choice", choices),
-            Field(f"{side}:grows", (*at, "grows"), say("What grows or lives there")),
-        ]
-    return found
-
-
-def _beside(farm: FirstFarm, field: str, form: Mapping[str, str], found: list[Edit]) -> list[Edit]:
-    shapes = farm.shapes
-    own = [shapes[name] for name in farm.raw.get("fields", {}) if name in shapes and name != field]
-    for side in SIDES:
-        name = f"{field}_{side}"
-        at = ("neighbours", name)
-        found = [e for e in found if not isinstance(e, SetValue | Remove) or e.at[:2] != at]
-        strip = beside(shapes[field], side, own)
-        minds, grows = form.get(f"{side}:minds", ""), form.get(f"{side}:grows", "").strip()
-        if not minds or strip.is_empty:
-            found += [Remove(at), RemoveBoundary(name)]
-            continue
-        geometry = json.loads(shapely.to_geojson(strip))
-        entry = {"susceptibility": minds, "grows": grows} if grows else {"susceptibility": minds}
-        found += [SetValue(at, entry), SetBoundary(name, "neighbour", geometry)]
-    return found
-
-
-def _sprayer(system: System) -> list[Field]:
-    of, rigged = ("sprayers", _SPRAYER), ("setups", _SETUP)
-    return [
-        Field(
-            "width", (*of, "boom_width"), say("Width of the boom"), hint=_unit(Kind.LENGTH, system)
-        ),
-        Field(
-            "height",
-            (*of, "boom_height"),
-            say("Height of the boom above the crop"),
-            hint=_unit(Kind.SMALL_LENGTH, system),
-        ),
-        Field("speed", (*of, "speed"), say("Speed while spraying"), hint=_unit(Kind.SPEED, system)),
-        Field("tank", (*of, "tank"), say("What the tank holds"), hint=_unit(Kind.VOLUME, system)),
-        Field(
-            "efficiency",
-            (*of, "field_efficiency"),
-            say("Share of the time in the field spent spraying"),
-            hint=_unit(Kind.PERCENT, system),
-        ),
-        Field(
-            "fill",
-            (*of, "fill_time"),
-            say("From leaving the row to being back in it, full"),
-            hint=_unit(Kind.DURATION, system),
-        ),
-        Field(
-            "nozzle",
-            (*rigged, "nozzle"),
-            say("Nozzles"),
-            "choice",
-            _words(NozzleKind, NOZZLE_WORDS),
-        ),
-        Field(
-            "droplets",
-            (*rigged, "droplets"),
-            say("Droplets, from the nozzle's chart at your pressure"),
-            "choice",
-            [(one.words, DROPLET_WORDS[one]) for one in DropletClass],
-        ),
-        Field(
-            "carrier", (*rigged, "carrier"), say("Spray volume"), hint=_unit(Kind.CARRIER, system)
-        ),
-    ]
-
-
-def _label(system: System) -> list[Field]:
-    found = [
-        Field("product", ("products", _PRODUCT, "name"), say("Name of the product")),
-        Field(
-            "registration",
-            ("products", _PRODUCT, "registration"),
-            say("Registration number on the label"),
-        ),
-    ]
-    sides = {"low": say("at least"), "high": say("at most")}
-    whose = [(origin.value, ORIGIN_WORDS[origin]) for origin in _WHOSE]
-    for key in dict.fromkeys(key for key, _ in _BOUNDS):
-        entry = IN_WINDOWS[key]
-        kind = entry.kind if entry.written is None else entry.written.kind
-        words = LIMIT_WORDS[entry.limit]
-        for side in (side for of, side in _BOUNDS if of == key):
-            label = joined([words, sides[side]])
-            at = ("windows", _WINDOW, key, side)
-            hint = _unit(kind, system) if kind else ""
-            found.append(Field(f"{key}:{side}", at, label, hint=hint))
-        label = joined([words, say("whose word it is")])
-        found.append(
-            Field(f"{key}:origin", ("windows", _WINDOW, key, "origin"), label, "choice", whose)
-        )
-    return found
-
-
-def _labelled(farm: FirstFarm, found: list[Edit], form: Mapping[str, str]) -> list[Edit]:
-    """Bounds without a number are none; those of nobody are the label's, which nothing loosens."""
-    for key in dict.fromkeys(key for key, _ in _BOUNDS):
-        if not any(form.get(f"{of}:{side}", "").strip() for of, side in _BOUNDS if of == key):
-            at = ("windows", _WINDOW, key)
-            found = [e for e in found if not isinstance(e, SetValue | Remove) or e.at[:3] != at]
-            found.append(Remove(at))
-        elif not form.get(f"{key}:origin", ""):
-            found.append(SetValue(("windows", _WINDOW, key, "origin"), Origin.LABEL.value))
-    named = bool(form.get("product", "").strip())
-    for name in farm.raw.get("fields", {}):
-        at_products = ("fields", name, "products")
-        found.append(SetValue(at_products, [_PRODUCT]) if named else Remove(at_products))
-    if not named:
-        found = [e for e in found if not isinstance(e, SetValue) or e.at[0] != "products"]
-        found.append(Remove(("products",)))
-    return found
-
-
 def _words(enum: Any, words: Mapping[Any, Message]) -> list[tuple[str, Param]]:
     return [(one.value, words[one]) for one in enum]
 
 
-def _unit(kind: Kind, system: System) -> Message:
-    return say("with its unit: {unit}", unit=kind.shown[system])
+def is_told(step: str, farm: FirstFarm) -> bool:
+    """Return whether anything of a screen is in the farm."""
+    raw = farm.raw
+    sources = raw.get("sources", {})
+    told: Mapping[str, object] = {
+        "place": farm.place,
+        "field": raw.get("fields"),
+        "crop": any("crop" in one for one in raw.get("fields", {}).values()),
+        "sides": raw.get("neighbours"),
+        "sprayer": raw.get("sprayers"),
+        "label": raw.get("windows"),
+        "feed": FORECAST in sources,
+        "station": set(sources) - {FORECAST},
+        "phone": raw.get("recipients"),
+    }
+    return bool(told[step])
 
 
 def not_judged(farm: FirstFarm) -> list[Message]:
@@ -451,10 +281,7 @@ def not_judged(farm: FirstFarm) -> list[Message]:
         found.append(say("The hours ahead are not known: no forecast is chosen"))
     if not set(raw.get("sources", {})) - {FORECAST}:
         found.append(say("Now is judged by the forecast alone: there is no station"))
-    window = raw.get("windows", {}).get(_WINDOW, {})
-    for key in dict.fromkeys(key for key, _ in _BOUNDS):
-        if key not in window:
-            found.append(say("Not judged: {limit}", limit=LIMIT_WORDS[IN_WINDOWS[key].limit]))
+    found += label.not_told(farm)
     shapes, fields = farm.shapes, raw.get("fields", {})
     own = {name: shape for name, shape in shapes.items() if name in fields}
     ground = Ground(own, {name: s for name, s in shapes.items() if name not in own})
@@ -475,7 +302,7 @@ def checked(farm: FirstFarm, step: str, found: Sequence[Edit], asked: Sequence[F
     wrong = []
     for problem in farm.problems(texts):
         own = step_of(problem) == step or any(str(problem.key).startswith(key) for key in keys)
-        later = problem.wrong == _MISSING and step != "phone"  # half of the quiet hours
+        later = problem.wrong == MISSING and step != "phone"  # half of the quiet hours
         if own and not later and (problem.key, problem.wrong) not in before:
             wrong.append(problem)
     if wrong:

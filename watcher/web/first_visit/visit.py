@@ -14,6 +14,7 @@ from watcher.farm import Farm
 from watcher.i18n.language import ENGLISH, Language, accepted
 from watcher.i18n.message import Message
 from watcher.service.first_farm import FirstFarm
+from watcher.service.kept_secrets import SecretKind, Secrets
 from watcher.sources.tiles import TileClient
 from watcher.web.auth.authenticator import Authenticator, Visitor
 from watcher.web.map_editor import HERE
@@ -38,8 +39,8 @@ class FirstVisit:
     """What a station posts with, by its name."""
     told_tokens: frozenset[str] = frozenset()
     """Stations whose token is in the settings, and so is never shown."""
-    addresses: Mapping[str, SecretStr] = field(default_factory=dict)
-    """Push addresses of the settings, by whom they reach."""
+    secrets: Secrets = field(default_factory=Secrets)
+    """Secrets of the settings, and those that are set here for the watch to come."""
     pushes: WebPush | None = None
     """The way to devices; None where there is no contact that push services ask for."""
     heard: dict[str, bytes] = field(default_factory=dict)
@@ -63,6 +64,11 @@ class FirstVisit:
         if visitor.user is None:  # its forms are bound to this device
             self.door.enter(request, page, visitor.token)
         return page
+
+    @property
+    def addresses(self) -> Mapping[str, SecretStr]:
+        """Push addresses, by whom they reach."""
+        return self.secrets.all_of(SecretKind.PUSH)
 
     def owner(self, request: Request) -> Visitor:
         """Require who was let in by the link."""

@@ -1,14 +1,28 @@
 "use strict";
-// The first visit: the place of the farm by this phone's position.
+// The first visit: before a tap leads on, whether the watch is reached at all. A page that cannot be
+// sent is gone for the browser's own one, with all that was typed.
 (() => {
-  const here = document.getElementById("here"), says = document.getElementById("here-says");
-  for (const part of document.querySelectorAll(".needs-script")) part.hidden = false;
-  if (!here) return;
-  here.addEventListener("click", () => {
-    if (!navigator.geolocation) { says.textContent = says.dataset.no; return; }
-    navigator.geolocation.getCurrentPosition(({ coords }) => {
-      document.getElementById("f-place").value = `${coords.latitude.toFixed(6)}, ${coords.longitude.toFixed(6)}`;
-      says.textContent = `${says.dataset.within} ${Math.round(coords.accuracy)}`;
-    }, () => { says.textContent = says.dataset.no; }, { enableHighAccuracy: true, timeout: 20000 });
-  });
+  const says = document.createElement("p");
+  says.className = "wrong";
+  says.setAttribute("role", "alert");
+  for (const form of document.querySelectorAll("form[method=post]")) {
+    let asking = false, reached = false;
+    addEventListener("pageshow", () => { reached = false; });
+    form.addEventListener("submit", async (event) => {
+      if (reached) return;
+      event.preventDefault();
+      if (asking) return;
+      const by = event.submitter;
+      asking = true;
+      says.remove();
+      try {
+        await fetch("/first/here", { cache: "no-store", signal: AbortSignal.timeout(8000) });
+        reached = true;
+        form.requestSubmit(by);
+      } catch {
+        says.textContent = document.body.dataset.cut;
+        (by && by.getClientRects().length ? by : form.querySelector("button.big") || form.lastElementChild).before(says);
+      } finally { asking = false; }
+    });
+  }
 })();

@@ -1,13 +1,14 @@
 // The editor of a boundary: corners tapped, moved, walked or read from a file, on a plain grid or
 // over pictures of the ground. What counts is the text of the corners in the form; what a shape
 // comes to (area, distances, what it overlaps, whether it can be) the watch says.
+// Of one place (about.one) it is the map that the place is tapped on: one corner, the world behind.
 const byId = (id) => document.getElementById(id);
-const draw = byId("draw"), grid = byId("grid"), text = byId("f-corners"), says = byId("draw-says"), told = byId("draw-told");
-const about = JSON.parse(draw.dataset.map), words = draw.dataset, form = draw.closest("form");
+const draw = byId("draw"), grid = byId("grid"), says = byId("draw-says"), told = byId("draw-told");
+const about = JSON.parse(draw.dataset.map), text = byId(about.one ? "f-place" : "f-corners"), words = draw.dataset, form = draw.closest("form");
 draw.hidden = false;
 
 // Where things are. The map is the square of EPSG:3857, as tiles have it; lengths are of WGS 84.
-const TILE = 256, NEAREST = TILE * 2 ** 22, FURTHEST = TILE * 2 ** 4, MOST_LATITUDE = 85.05;
+const TILE = 256, NEAREST = TILE * 2 ** 22, FURTHEST = about.one ? TILE : TILE * 2 ** 4, MOST_LATITUDE = 85.05;
 const radians = (degrees) => degrees * Math.PI / 180;
 const toSquare = ([lat, lon]) => [(lon + 180) / 360, 0.5 - Math.asinh(Math.tan(radians(Math.max(-MOST_LATITUDE, Math.min(MOST_LATITUDE, lat))))) / (2 * Math.PI)];
 const toDegrees = ([x, y]) => [Math.atan(Math.sinh(Math.PI * (1 - 2 * y))) * 180 / Math.PI, x * 360 - 180];
@@ -19,6 +20,9 @@ let size = [400, 400], middle = [0.5, 0.5], world = TILE * 2 ** 15;
 const toPaper = (at) => { const [x, y] = toSquare(at); return [size[0] / 2 + (x - middle[0]) * world, size[1] / 2 + (y - middle[1]) * world]; };
 const toPlace = ([x, y]) => toDegrees([middle[0] + (x - size[0] / 2) / world, middle[1] + (y - size[1] / 2) / world]);
 const here = () => toDegrees(middle);
+// Of one place no more digits than its map shows: a tap on the world is no farm to the metre.
+const digits = () => (about.one ? Math.max(0, Math.min(6, Math.ceil(Math.log10(world / 360)))) : 7);
+const inDigits = ([lat, lon]) => `${lat.toFixed(digits())}, ${lon.toFixed(digits())}`;
 const metresAPixel = () => metresADegree(here()[0]).east * 360 / world;
 
 // The corners: parts with an empty line between them, as the watch reads them.
@@ -26,7 +30,7 @@ const read = (from) => from.replace(/\r/g, "").split(/\n\s*\n/).map((part) => pa
   .map((line) => line.trim().split(/[,;\s]+/).map(Number)).filter((at) => at.length === 2 && at.every(Number.isFinite)))
   .filter((part) => part.length);
 const isTyped = (from) => /^[\d\s.,;+-]*$/.test(from);
-const written = (parts) => parts.filter((part) => part.length).map((part) => part.map(([lat, lon]) => `${lat.toFixed(7)}, ${lon.toFixed(7)}`).join("\n")).join("\n\n");
+const written = (parts) => parts.filter((part) => part.length).map((part) => part.map(inDigits).join("\n")).join("\n\n");
 let parts = isTyped(text.value) ? read(text.value) : [];
 let chosen = parts.length ? [parts.length - 1, parts[parts.length - 1].length - 1] : null;
 let newPart = false, past = [], ahead = [], kept = text.value, wrongAt = null, me = null, sure = null;
@@ -50,7 +54,8 @@ const backTo = (from, to) => {
 };
 const undo = () => backTo(past, ahead), redo = () => backTo(ahead, past);
 const add = (at, keeps = true) => {
-  if (!parts.length || newPart) { parts.push([at]); chosen = [parts.length - 1, 0]; newPart = false; }
+  if (about.one) { parts = [[at]]; chosen = [0, 0]; middle = toSquare(at); }
+  else if (!parts.length || newPart) { parts.push([at]); chosen = [parts.length - 1, 0]; newPart = false; }
   else {
     const [p, i] = chosen || [parts.length - 1, parts[parts.length - 1].length - 1];
     parts[p].splice(i + 1, 0, at);
@@ -70,7 +75,7 @@ const midway = ([p, i]) => {
   return toDegrees([(a[0] + b[0]) / 2, (a[1] + b[1]) / 2]);
 };
 const addMidway = () => { if (chosen && corner(chosen)) add(midway(chosen)); };
-const step = () => Number(byId("step").value);
+const step = () => (about.one ? 5 * metresAPixel() : Number(byId("step").value));
 const moveCorner = (east, north, times = 1) => {
   if (!chosen || !corner(chosen)) return;
   const [lat, lon] = corner(chosen), a = metresADegree(lat), by = step() * times;
@@ -108,13 +113,24 @@ const roundLength = (most) => {
   return Math.max(...[1, 2, 5].map((r) => r * power).filter((n) => n <= wanted)) * about.unitM;
 };
 const said = (metres) => `${Number((metres / about.unitM).toPrecision(3))} ${about.unit}`;
+const ROUND_DEGREES = [45, 30, 15, 10, 5, 2, 1, 0.5, 0.2, 0.1, 0.05, 0.02, 0.01, 0.005, 0.002, 0.001];
+// Lines of latitude and longitude, where one place is looked for; returns how far apart they are.
+const graticule = () => {
+  const [w, h] = size, [north, west] = toPlace([0, 0]), [south, east] = toPlace([w, h]);
+  const apart = ROUND_DEGREES.findLast((one) => one * world / 360 >= w / 9) || ROUND_DEGREES[0];
+  const from = (edge) => Math.ceil(edge / apart) * apart;
+  for (let lon = from(west); lon <= east; lon += apart) made("path", { class: "grid", d: `M${toPaper([0, lon])[0]} 0V${h}` }, sheet);
+  for (let lat = from(south); lat <= north; lat += apart) made("path", { class: "grid", d: `M0 ${toPaper([lat, 0])[1]}H${w}` }, sheet);
+  return apart;
+};
 const HANDLE = 24, MOST_HANDLES = 80, LEAST_EDGE = 64;
 const paint = () => {
   const focused = document.activeElement && document.activeElement.closest && document.activeElement.closest(".corner") !== null;
   sheet.replaceChildren();
   const [w, h] = size, square = roundLength(metresAPixel() * w / 6), gap = square / metresAPixel();
-  for (let x = (w / 2) % gap; x < w; x += gap) made("path", { class: "grid", d: `M${x} 0V${h}` }, sheet);
-  for (let y = (h / 2) % gap; y < h; y += gap) made("path", { class: "grid", d: `M0 ${y}H${w}` }, sheet);
+  const apart = about.one ? graticule() : null;
+  if (!about.one) for (let x = (w / 2) % gap; x < w; x += gap) made("path", { class: "grid", d: `M${x} 0V${h}` }, sheet);
+  if (!about.one) for (let y = (h / 2) % gap; y < h; y += gap) made("path", { class: "grid", d: `M0 ${y}H${w}` }, sheet);
   for (const one of around) made("path", { class: one.kind, d: closed(one.rings), "fill-rule": "evenodd" }, sheet);
   if (count() > 1) made("path", { class: "mine", d: closed(parts), "fill-rule": "evenodd" }, sheet);
   if (me) {
@@ -137,7 +153,7 @@ const paint = () => {
       made("circle", { class: "dot", cx: between[0], cy: between[1], r: 6 }, g);
     }
     if (!on && many) continue;
-    const is = { class: on ? "corner chosen" : "corner", "data-at": `${p} ${i}`, tabindex: "0", role: "button", "aria-pressed": String(Boolean(on)), "aria-label": `${words.corner} ${number}` };
+    const is = { class: on ? "corner chosen" : "corner", "data-at": `${p} ${i}`, tabindex: "0", role: "button", "aria-pressed": String(Boolean(on)), "aria-label": about.one ? words.corner : `${words.corner} ${number}` };
     handles.push([is, x, y, on]);
   }
   // The chosen one lies on top.
@@ -149,10 +165,11 @@ const paint = () => {
   }
   if (focused && wanted) wanted.focus({ preventScroll: true });
   const all = parts.flatMap((part, p) => part.map((_, i) => `${p} ${i}`)), at = chosen ? all.indexOf(chosen.join(" ")) + 1 : 0;
-  says.textContent = [`${words.corners} ${count()}`, ...(at ? [`${words.chosen} ${at}`] : []), `${words.square} ${said(square)}`, ...(sure === null ? [] : [`${words.within} ${Math.round(sure)}`])].join(" · ");
+  const seen = about.one ? [`${words.cross} ${inDigits(here())}`, `${words.apart} ${apart}°`].filter(() => byId("place-map").open) : [`${words.corners} ${count()}`, ...(at ? [`${words.chosen} ${at}`] : []), `${words.square} ${said(square)}`];
+  says.textContent = [...seen, ...(sure === null ? [] : [`${words.within} ${Math.round(sure)}`])].join(" · ");
   byId("undo").disabled = !past.length;
   byId("redo").disabled = !ahead.length;
-  byId("take-out").disabled = byId("corner-midway").disabled = !(chosen && corner(chosen));
+  for (const id of about.one ? [] : ["take-out", "corner-midway"]) byId(id).disabled = !(chosen && corner(chosen));
   rule();
   tilesSoon();
 };
@@ -171,7 +188,7 @@ const zoom = (by, at = [size[0] / 2, size[1] / 2]) => {
   middle = [before[0] - (at[0] - size[0] / 2) / world, before[1] - (at[1] - size[1] / 2) / world];
   paint();
 };
-const pan = (x, y) => { middle = [middle[0] - x / world, Math.max(0, Math.min(1, middle[1] - y / world))]; paint(); };
+const pan = (x, y) => { middle = [Math.max(0, Math.min(1, middle[0] - x / world)), Math.max(0, Math.min(1, middle[1] - y / world))]; paint(); };
 const fit = (places) => {
   const all = places.map(toSquare), [xs, ys] = [0, 1].map((k) => all.map((at) => at[k]));
   const [west, east, north, south] = [Math.min(...xs), Math.max(...xs), Math.min(...ys), Math.max(...ys)];
@@ -179,13 +196,21 @@ const fit = (places) => {
   world = Math.max(FURTHEST, Math.min(NEAREST, 0.75 * Math.min(size[0] / Math.max(east - west, 1e-9), size[1] / Math.max(south - north, 1e-9))));
 };
 const wholeOf = () => (count() ? parts.flat() : around.flatMap((one) => one.rings.flat()));
-const START_M = 1000;
+const START_M = about.one ? 20000 : 1000;
 const begin = (at) => { middle = toSquare(at); world = metresADegree(at[0]).east * 360 * size[0] / START_M; };
 
+const wholeWorld = () => { middle = [0.5, 0.5]; world = size[0]; };
+const lookAt = () => { if (about.one) begin(corner([0, 0])); else fit(parts.flat()); };
+
+// Where there are no pictures and one place is looked for: the land, as far as its drawing bears it.
+const land = about.land ? made("image", { preserveAspectRatio: "none" }, ground) : null, LAND_TO = TILE * 2 ** 6;
 // Pictures of the ground, from the watch: those on the screen, once it stands still.
 const onGround = new Map(), failed = new Map(), AGAIN_MS = 60000;
 let tilesTimer = null, missing = 0;
 const tilesSoon = () => {
+  if (about.one && !byId("place-map").open) return;
+  if (land && !land.hasAttribute("href")) land.setAttribute("href", about.land);
+  if (land) { land.setAttribute("visibility", world > LAND_TO ? "hidden" : "visible"); if (world <= LAND_TO) placeTile(land, 0, 0, 0); }
   if (!about.tiles) return;
   placeTiles();
   clearTimeout(tilesTimer);
@@ -305,13 +330,13 @@ grid.addEventListener("keydown", (event) => {
   if (onCorner && event.key !== "Escape") { const now = sheet.querySelector(".corner.chosen"); if (now) now.focus({ preventScroll: true }); else grid.focus(); }
 });
 for (const [id, does] of Object.entries({
-  undo, redo, nearer: () => zoom(2), further: () => zoom(0.5), "take-out": takeOut, "corner-midway": addMidway,
+  undo, redo, nearer: () => zoom(about.one ? 4 : 2), further: () => zoom(about.one ? 0.25 : 0.5), "take-out": takeOut, "corner-midway": addMidway,
   "corner-before": () => otherCorner(-1), "corner-after": () => otherCorner(1), "corner-at-cross": () => add(here()),
-  whole: () => { const all = wholeOf(); if (all.length) { fit(all); paint(); } }, "new-part": () => { newPart = true; chosen = null; paint(); },
-})) byId(id).addEventListener("click", does);
+  whole: () => { const all = wholeOf(); if (about.one) wholeWorld(); else if (all.length) fit(all); paint(); }, "new-part": () => { newPart = true; chosen = null; paint(); },
+})) byId(id)?.addEventListener("click", does);
 for (const button of draw.querySelectorAll("[data-pad]")) button.addEventListener("click", () => {
   const [east, north] = button.dataset.pad.split(" ").map(Number);
-  if (byId("pad-moves").value === "map") pan(-east * size[0] / 5, north * size[1] / 5); else moveCorner(east, north);
+  if (about.one || byId("pad-moves").value === "map") pan(-east * size[0] / 5, north * size[1] / 5); else moveCorner(east, north);
 });
 
 // The phone's position: shown, set as a corner, or walked around the field.
@@ -328,7 +353,7 @@ byId("corner-here").addEventListener("click", () => {
   const goOn = paused();
   navigator.geolocation.getCurrentPosition(({ coords }) => {
     const found = position(coords);
-    if (!count() && !around.length) begin(found.at);
+    if (about.one || (!count() && !around.length)) begin(found.at);
     add(found.at);
     goOn();
   }, () => { noPosition(); goOn(); }, { enableHighAccuracy: true, timeout: 20000 });
@@ -350,17 +375,17 @@ const follow = (centres) => {
   }, () => { if (centres) noPosition(); stopFollowing(); }, { enableHighAccuracy: true });
   byId("me").setAttribute("aria-pressed", "true");
 };
-byId("me").addEventListener("click", () => {
+byId("me")?.addEventListener("click", () => {
   if (!navigator.geolocation) noPosition();
   else if (following === null) follow(true);
   else stopFollowing();
 });
 // Shown by itself where the phone was let to tell it before: nobody is asked by surprise.
-if (navigator.permissions && navigator.geolocation) navigator.permissions.query({ name: "geolocation" }).then((may) => { if (may.state === "granted" && following === null) follow(false); }).catch(() => {});
+if (!about.one && navigator.permissions && navigator.geolocation) navigator.permissions.query({ name: "geolocation" }).then((may) => { if (may.state === "granted" && following === null) follow(false); }).catch(() => {});
 // Walked or driven: each position that is sure enough and a few metres on; simplified when it is sent.
 const MOST_OFF_M = 15, LEAST_ON_M = 3, walk = byId("walk");
 let walking = null;
-walk.addEventListener("click", () => {
+walk?.addEventListener("click", () => {
   if (walking !== null) {
     navigator.geolocation.clearWatch(walking);
     walking = null;
@@ -389,15 +414,16 @@ walk.addEventListener("click", () => {
 });
 
 // A file, or a text that is pasted: the watch reads it; one shape becomes corners.
-const taken = () => { parts = isTyped(text.value) ? read(text.value) : []; chosen = null; if (text.value !== kept) { past.push(kept); ahead = []; kept = text.value; } if (count()) fit(parts.flat()); show(); };
-byId("file").addEventListener("change", (event) => {
+const taken = () => { parts = isTyped(text.value) ? read(text.value) : []; chosen = null; if (text.value !== kept) { past.push(kept); ahead = []; kept = text.value; } if (count()) lookAt(); show(); };
+byId("file")?.addEventListener("change", (event) => {
   const [file] = event.target.files;
   if (!file) return;
   const reader = new FileReader();
   reader.addEventListener("load", () => { text.value = reader.result; taken(); });
   if (/\.(zip|kmz)$/i.test(file.name)) reader.readAsDataURL(file); else reader.readAsText(file);
 });
-text.addEventListener("input", taken);
+// A place that is typed is looked at once it is there: half of one is no mistake.
+text.addEventListener(about.one ? "change" : "input", taken);
 
 // What it comes to, by the watch: one question under way, the newest shape next.
 const EVERY_MS = 400;
@@ -409,6 +435,7 @@ const tell = (...lines) => {
   told.replaceChildren(...lines.filter(Boolean).map((one) => { const p = document.createElement("p"); p.textContent = one; return p; }));
 };
 const overlapsTold = (lines, mend) => {
+  if (!overlap) return;
   overlap.hidden = !lines.length;
   if (!lines.length) overlap.querySelector("input").checked = false;
   byId("overlap-says").replaceChildren(...lines.map(item), ...(mend ? [item(mend)] : []));
@@ -417,10 +444,10 @@ const look = async () => {
   if (asking) return;
   const shape = text.value;
   if (shape === asked) return;
-  if (isTyped(shape) && (!parts.length || parts.some((part) => part.length < 3))) {
+  if (about.one ? !shape.trim() : isTyped(shape) && (!parts.length || parts.some((part) => part.length < 3))) {
     asked = shape;
     wrongAt = null;
-    tell(count() ? words.few : "");
+    tell(count() && !about.one ? words.few : "");
     overlapsTold([], "");
     return;
   }
@@ -436,6 +463,7 @@ const look = async () => {
     tell(found.wrong || `${words.area} ${found.area}`, ...(found.near || []));
     overlapsTold(found.overlaps || [], found.mend);
     told.classList.toggle("is-wrong", Boolean(found.wrong));
+    if (found.place && !count() && text.value === shape) { parts = [[found.place]]; chosen = [0, 0]; lookAt(); }
     if (found.corners && !isTyped(shape) && text.value === shape) {
       text.value = found.corners;
       if (found.name && byId("f-name") && !byId("f-name").value) byId("f-name").value = found.name;
@@ -456,7 +484,9 @@ const measured = () => {
 };
 measured();
 const all = wholeOf();
-if (all.length) fit(all); else begin(about.place || [0, 0]);
+if (about.one && !count() && !about.place) wholeWorld();
+else if (about.one || !all.length) begin(count() ? corner([0, 0]) : about.place || [0, 0]);
+else fit(all);
 new ResizeObserver(() => { const before = size[0]; measured(); world *= size[0] / before; paint(); }).observe(grid);
 paint();
 lookSoon();
