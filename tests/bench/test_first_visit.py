@@ -15,6 +15,7 @@ from tests.support.first_farm_run import (
     tell_the_rest,
     tell_the_station,
     to_the_message,
+    weighed,
 )
 
 pytestmark = pytest.mark.bench
@@ -36,10 +37,7 @@ async def test_from_the_link_to_the_first_message(tmp_path: Path) -> None:
             executable_path=CHROMIUM, args=["--no-sandbox", "--disable-gpu"]
         )
         page = await browser.new_page(viewport={"width": 360, "height": 640}, locale="en-US")
-        hand, fetched = Hand(page), []
-        line = await page.context.new_cdp_session(page)
-        await line.send("Network.enable")
-        line.on("Network.loadingFinished", lambda e: fetched.append(e["encodedDataLength"]))
+        hand, fetched = Hand(page), await weighed(page)
         await enter(hand, start)
         await draw(hand)
         await tell_the_rest(hand)

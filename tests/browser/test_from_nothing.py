@@ -29,6 +29,7 @@ from tests.support.first_farm_run import (
     tell_the_rest,
     tell_the_station,
     to_the_message,
+    weighed,
 )
 from watcher.farm.load import load
 
@@ -307,10 +308,7 @@ async def test_by_keyboard_alone(browser: Browser, start: FromNothing) -> None:
 async def test_a_first_visit_is_small(browser: Browser, start: FromNothing) -> None:
     """Everything the browser fetches from the link to the end, as it comes over the line."""
     hand, _ = await hand_of(browser)
-    cdp = await hand.page.context.new_cdp_session(hand.page)
-    await cdp.send("Network.enable")
-    fetched: list[float] = []
-    cdp.on("Network.loadingFinished", lambda e: fetched.append(e["encodedDataLength"]))
+    fetched = await weighed(hand.page)
     await enter(hand, start)
     await draw(hand)
     await tell_the_rest(hand)

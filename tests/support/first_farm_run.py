@@ -5,7 +5,7 @@
 
 import asyncio
 import time
-from collections.abc import AsyncIterator, Awaitable, Callable, Mapping
+from collections.abc import AsyncIterator, Mapping
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -110,7 +110,22 @@ async def from_nothing(folder: Path) -> AsyncIterator[FromNothing]:
     receiver.close()
 
 
-Field = Callable[["Hand"], Awaitable[None]]
+async def weighed(page: Page) -> list[float]:
+    """Return a list that grows by the bytes of each answer as it comes over the line.
+
+    Answers that lead on are counted too.
+    """
+    line = await page.context.new_cdp_session(page)
+    await line.send("Network.enable")
+    came: list[float] = []
+
+    def asked(event: Mapping[str, Mapping[str, float]]) -> None:
+        if led_on := event.get("redirectResponse"):
+            came.append(led_on["encodedDataLength"])
+
+    line.on("Network.requestWillBeSent", asked)
+    line.on("Network.loadingFinished", lambda e: came.append(e["encodedDataLength"]))
+    return came
 
 
 @dataclass
