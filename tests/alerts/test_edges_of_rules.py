@@ -7,8 +7,10 @@ import pytest
 
 from watcher.alerts.conditions import ConditionKey, Evaluation, State
 from watcher.alerts.context import Begun
+from watcher.alerts.gather import _tank_s
 from watcher.alerts.rules import (
     field,
+    job,
     job_care,
     job_coming,
     job_limits,
@@ -296,3 +298,69 @@ def test_a_fault_is_said_once_an_hour() -> None:
     ]
     assert keys[0] == keys[1] == "watch/fault/field closing/7"
     assert keys[2] == "watch/fault/field closing/8"
+
+
+def again(
+    state: State, *, holds_again_at: int | None = None, blind: bool = False, holds: bool = True
+) -> Evaluation:
+    """A stop that is said again every ten minutes at first."""
+    alerts = SimpleNamespace(again_after=600)
+    farm = SimpleNamespace(config=SimpleNamespace(alerts=alerts))
+    view = SimpleNamespace(now=NOW, speaker=SimpleNamespace(farm=farm))
+    a_stop = SimpleNamespace(sight=SimpleNamespace(holds_again_at=holds_again_at))
+    standing = Evaluation(job.STOP, JOB, holds)
+    return job._again(view, a_stop, standing, state, blind=blind)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    ("stood_s", "every_s"),
+    [(0, 600), (599, 600), (600, 1200), (1799, 1200), (1800, 2400), (90_000, 2400)],
+)
+def test_the_longer_it_stands_the_rarer_it_is_said_again(stood_s: int, every_s: int) -> None:
+    """After once, twice and four times ten minutes: at 10, 30 and 70 minutes."""
+    found = again(State(NOW - 100_000, NOW - 100_000 + stood_s))
+    assert found.rule.repeat_after_s == every_s
+
+
+HOURS = 3600
+
+
+@pytest.mark.parametrize(
+    ("said_s", "said_again", "holds_again", "renewed"),
+    [
+        (1800, 1 * HOURS, 3 * HOURS + 1, True),  # more than two hours later than was said
+        (1800, 1 * HOURS, 3 * HOURS, False),
+        (1799, 1 * HOURS, 9 * HOURS, False),  # not within half an hour of the last word
+        (1800, 1 * HOURS, None, True),  # not in sight any more
+        (1800, None, 9 * HOURS, False),  # no end was said
+    ],
+)
+def test_an_end_that_moves_far_is_said_anew(
+    said_s: int, said_again: int | None, holds_again: int | None, renewed: bool
+) -> None:
+    end = None if said_again is None else NOW + said_again
+    state = State(NOW - 3000, NOW - said_s, evidence={"again": end, "blind": False})
+    moved_to = None if holds_again is None else NOW + holds_again
+    found = again(state, holds_again_at=moved_to)
+    assert found.renewed is renewed
+    assert found.evidence["again"] == (moved_to if renewed else end)
+    assert not again(state, holds_again_at=moved_to, holds=False).renewed
+
+
+def test_what_was_seen_and_cannot_be_seen_any_more_is_said_anew_once() -> None:
+    seen = State(NOW - 600, NOW - 600, evidence={"again": None, "blind": False})
+    unseen = State(NOW - 600, NOW - 600, evidence={"again": None, "blind": True})
+    assert again(seen, blind=True).renewed
+    assert not again(unseen, blind=True).renewed
+    assert not again(unseen, blind=False).renewed
+
+
+def test_a_full_tank_lasts_as_long_as_it_covers_ground() -> None:
+    """3000 L at 150 L/ha are 20 ha; 12 km/h, 27 m and 65 % make 21.06 ha/h: 3419 s."""
+    sprayer = SimpleNamespace(speed=12 / 3.6, boom_width=27.0, field_efficiency=65.0, tank=3000.0)
+    config = SimpleNamespace(
+        sprayers={"boom": sprayer}, setups={"fine": SimpleNamespace(carrier=150.0)}
+    )
+    judgement = SimpleNamespace(plan=SimpleNamespace(farm=SimpleNamespace(config=config)))
+    of = SimpleNamespace(sprayer="boom", setup="fine")
+    assert _tank_s(judgement, of) == pytest.approx(20 / 21.06 * 3600)  # type: ignore[arg-type]

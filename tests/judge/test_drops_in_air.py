@@ -64,3 +64,11 @@ def test_in_unknown_air_nothing_is_known_of_drops(plan: FarmArrays, missing: str
     assert np.isnan(found.dries_up)
     # Where the deposit goes is told by the wind alone.
     assert all(np.isnan(share) == (missing == "wind_mph") for _, share in found.airborne)
+
+
+def test_three_sizes_are_followed_and_two_distances_told(plan: FarmArrays) -> None:
+    """100, 200 and 400 um; 10 and 50 m."""
+    found = drops(plan)
+    assert [d.diameter_m for d in found.drops] == [1e-4, 2e-4, 4e-4]
+    assert [distance for distance, _ in found.airborne] == [10.0, 50.0]
+    assert found.drops[2].lands

@@ -187,3 +187,13 @@ def test_turning_the_whole_scene_turns_the_answer(
 
 def _turned(side: str, quarters: int) -> str:
     return SIDES[(SIDES.index(side) + quarters) % 4]
+
+
+def test_why_a_side_waits_goes_from_nobody_to_unknown_and_each_is_another_reason() -> None:
+    """The gravest of several decides, and up to calm air a side may be sprayed."""
+    assert len(set(Why)) == 9
+    may_be_sprayed = [why for why in Why if why <= Why.CALM]
+    assert may_be_sprayed == [Why.NOBODY, Why.AWAY, Why.CALM]
+    graver = [Why.TOO_MUCH, Why.DOWNWIND, Why.NOT_CALM, Why.NO_SPRAY, Why.STILL, Why.UNKNOWN]
+    assert sorted(graver) == graver
+    assert Turn.FIRST < Turn.ANY_TIME < Turn.LEAVE

@@ -74,3 +74,12 @@ def test_the_first_field_of_each_is_named_where_any_is_open() -> None:
     found = effect(open_, shut)
     assert found.first_before == open_.ranking.spray[0].field
     assert found.first_after is None
+
+
+def test_marginal_hours_are_open_hours_too() -> None:
+    told = tables()
+    told["windows"]["contact"] = {"wind": {"high": "20 mph"}, "inversion": {"tolerate": "possible"}}
+    near = farm(told, wind_mph=19.0, gust_mph=20.0)
+    seen = one(near, near)
+    assert seen.before is Status.MARGINAL
+    assert seen.hours_before == 48.0

@@ -2,17 +2,19 @@
 
 from typing import Any
 
+import numpy as np
 import pytest
 
 from tests.support.english import english
 from tests.support.farms import build, tables
-from tests.support.worked_farm import fair_weather
+from tests.support.worked_farm import build_farm, fair_weather, farm_tables
 from watcher.farm.origin import Origin
 from watcher.i18n.language import language
 from watcher.judge.judgement import judge
 from watcher.judge.reasons import Reason, reasons
 from watcher.limits.catalogue import Limit
 from watcher.limits.farm_arrays import FarmArrays
+from watcher.limits.status import LimitState
 from watcher.messages.reasons import Speaker
 
 SOUTH = 180.0
@@ -132,3 +134,61 @@ def test_a_loss_of_control_says_whose_estimate_it_is(keys, whose, estimate) -> N
     reason, speaker = found(changed("judging", **keys), Limit.CONTROL)
     assert reason.estimate is estimate
     assert f"loss of weed control ({whose})" in english(speaker.reason("creek_side", reason))
+
+
+@pytest.mark.parametrize(
+    ("mph", "side"),
+    [(2.0, "low"), (4.0, "low"), (6.4, "low"), (6.6, "high"), (9.9, "high"), (12.0, "high")],
+)
+def test_a_reason_names_the_bound_that_acted_or_is_nearer(mph: float, side: str) -> None:
+    """Between 3 and 10 mph: half way are 6.5; above the calm share the upper one acts."""
+    told = farm_tables() | {"judging": {"calm_share": 1.0}}
+    judgement = judge(FarmArrays.of(build_farm(told)), fair_weather(wind_mph=mph))
+    found = next(r for r in reasons(judgement, 0, 1, 0) if r.limit is Limit.WIND)
+    assert found.side == side
+
+
+def test_without_bounds_no_side_acts_and_with_one_it_does() -> None:
+    told = farm_tables()
+    told["windows"]["contact"]["wind"] = {"low": "3 mph"}
+    judgement = judge(FarmArrays.of(build_farm(told)), fair_weather(wind_mph=30.0))
+    found = {r.limit: r for r in reasons(judgement, 0, 1, 0)}
+    assert found[Limit.WIND].side == "low"
+    assert found[Limit.INVERSION].side is None
+
+
+def test_reasons_come_worst_first_and_the_least_room_first_of_each() -> None:
+    judgement = judge(
+        FarmArrays.of(build_farm(farm_tables())),
+        fair_weather(wind_mph=12.0, gust_mph=14.0, temp_c=np.nan),
+    )
+    found = reasons(judgement, 0, 0, 0)
+    keys = [(r.stand, -np.inf if np.isnan(r.headroom) else r.headroom) for r in found]
+    assert keys == sorted(keys)
+    assert found[0].limit is Limit.WIND
+
+
+@pytest.mark.parametrize(
+    ("gone", "limit", "missing"),
+    [
+        ({"wind_mph": np.nan}, Limit.WIND, ("wind_m_s",)),
+        ({"gust_mph": np.full(72, np.nan)}, Limit.GUST, ("gust_m_s",)),
+        ({"humidity_pct": np.nan}, Limit.DELTA_T, ("humidity_pct",)),
+        ({"rain_mm_h": np.nan}, Limit.RAIN_AFTER, ("rain_mm_h",)),
+        ({"wind_from_deg": np.nan}, Limit.NEIGHBOUR, ("wind_from_deg",)),
+    ],
+)
+def test_an_unknown_limit_names_what_is_missing(
+    gone: dict[str, Any], limit: Limit, missing: tuple[str, ...]
+) -> None:
+    plan = FarmArrays.of(build_farm(farm_tables()))
+    judgement = judge(plan, fair_weather(**gone))
+    found = next(r for r in reasons(judgement, plan.fields.index("S"), 1, 0) if r.limit is limit)
+    assert found.stand is LimitState.UNKNOWN
+    assert found.missing == missing
+
+
+def test_rain_that_is_known_but_not_for_long_enough_is_what_is_missing() -> None:
+    judgement = judge(FarmArrays.of(build_farm(farm_tables())), fair_weather(hours=2))
+    found = next(r for r in reasons(judgement, 0, 1, 0) if r.limit is Limit.RAIN_AFTER)
+    assert (found.stand, found.missing) == (LimitState.UNKNOWN, ("rain_mm_h",))

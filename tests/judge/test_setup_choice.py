@@ -12,8 +12,11 @@ from tests.support.mixed_farm import mixed_farm
 from watcher.judge.farm_judgement import judge_each
 from watcher.judge.judgement import Judgement
 from watcher.judge.setup_choice import choose_each, choose_setup
+from watcher.limits.catalogue import LIFTED_BY_SETUP_ALONE
 from watcher.limits.farm_arrays import FarmArrays
-from watcher.limits.status import Status
+from watcher.limits.status import LimitState, Status
+
+UNKNOWN = LimitState.UNKNOWN
 
 
 @pytest.fixture(scope="module")
@@ -68,3 +71,30 @@ def test_of_the_setups_whose_loss_the_field_stands_the_one_that_drifts_least_is_
             assert loss[chosen] <= plan.loss_tolerated_pct[field]
             seen += loss[chosen] > loss[best].min()
     assert seen > 10  # where the least drift is not also the least loss
+
+
+def closeness(own: Judgement, at: tuple[int, int, int]) -> tuple[float, ...]:
+    """How far a case is from open: the least comes closest."""
+    shape = own.instant.shape
+    bad = {c.limit for c in own.checks if np.broadcast_to(c.stand, shape)[at] <= UNKNOWN}
+    rooms = [float(np.broadcast_to(c.headroom, shape)[at]) for c in own.checks]
+    room = min(0.0 if np.isnan(r) else r for r in rooms)
+    alone = len(bad & LIFTED_BY_SETUP_ALONE)
+    loss = float(own.plan.loss_pct[at[:2]])
+    return (-float(own.status[at]), alone, len(bad), -room, loss, at[1])
+
+
+def test_where_no_setup_is_open_the_one_that_comes_closest_is_chosen(judged: Judgement) -> None:
+    """First those the weather could open, then the fewest limits that do not hold, then the most
+    room, then the least loss: worked out once more in a plain loop."""
+    plan, seen = judged.plan, 0
+    for time in range(len(judged.series)):
+        for field in range(len(plan.fields)):
+            own = judged.of_field(field)
+            cases = [(field, s, time) for s in np.flatnonzero(plan.allowed[field]).tolist()]
+            if max(own.status[case] for case in cases) >= Status.MARGINAL:
+                continue
+            closest = min(cases, key=lambda case: closeness(judged.of_field(case[0]), case))
+            assert choose_setup(judged, field, time) == closest[1]
+            seen += 1
+    assert seen > 10

@@ -113,3 +113,24 @@ def test_a_start_is_asked_about_wherever_the_field_is_not_open(
             found = obstacles(judgement, look.now_index, field, setup)
             grave = any(one.against in {Against.BROKEN, Against.UNKNOWN} for one in found)
             assert grave == (judgement.status[f, s, look.now_index] < Status.MARGINAL)
+
+
+@pytest.mark.parametrize(("minutes", "against"), [(42, True), (44, False)])
+def test_what_closes_before_the_end_of_the_job_stands_against_it(
+    minutes: int, against: bool
+) -> None:
+    """The job takes 43 minutes."""
+    rule = {"kind": "clock", "closes": f"11:{minutes}", "origin": "label"}
+    product = {"name": "A", "registration": "0-0", "rules": [rule]}
+    fields = tables()["fields"]
+    fields["hill"]["products"] = ["a"]
+    found = _found(_with(products={"a": product}, fields=fields))
+    assert [one.against for one in found] == ([Against.CLOSES] if against else [])
+    for one in found:
+        assert one.at == MORNING + 60 * minutes
+        assert one.share == pytest.approx(minutes / 43.0, abs=0.02)
+
+
+def test_a_limit_that_does_not_hold_now_is_told_with_no_share_of_the_job() -> None:
+    (one,) = _found(tables(), wind_mph=12.0, gust_mph=13.0)
+    assert (one.against, one.at, one.share) == (Against.BROKEN, MORNING, 0.0)

@@ -143,3 +143,18 @@ def test_profiles_are_passed_at_twice_the_canopy_at_least() -> None:
     assert low == at_twice
     higher = WindPlace(np.asarray(2.5), over, np.asarray(4.5))
     assert higher.wind_share(Site(41.0, -96.0), np.array([np.inf])) != at_twice
+
+
+@pytest.mark.parametrize(("force", "band"), [("advice", Band.CALM), ("rule", Band.WINDY)])
+def test_advice_on_the_wind_moves_no_band_and_other_rules_are_none_of_its(
+    force: str, band: Band
+) -> None:
+    told = farm_tables()
+    told["windows"]["contact"]["rules"] = [
+        {"kind": "wind", "high": "4 mph", "height": "boom"}
+        | ({"force": force} if force == "advice" else {}),
+        {"kind": "clock", "opens": "06:00", "closes": "20:00"},
+    ]
+    plan = FarmArrays.of(build_farm(told))
+    found = boom_wind(plan, fair_weather(hours=1, wind_mph=4.5), np.array([np.inf]))
+    assert found.band[0, 0, 0] == band

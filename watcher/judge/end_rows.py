@@ -10,7 +10,7 @@ judgement goes by.
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from enum import IntEnum
+from enum import IntEnum, auto
 
 import numpy as np
 from numpy.typing import NDArray
@@ -35,31 +35,31 @@ ALL_ROUND = "all round"
 class Why(IntEnum):
     """How the wind treats what lies before a side. Up to CALM it may be sprayed."""
 
-    NOBODY = 0
+    NOBODY = auto()
     """Nobody who minds is in reach of it."""
-    AWAY = 1
+    AWAY = auto()
     """The wind moves away from the neighbour, or along it, and it stands what lands."""
-    CALM = 2
+    CALM = auto()
     """The air moves there, but it is calm and the neighbour stands what lands."""
-    TOO_MUCH = 3
+    TOO_MUCH = auto()
     """More would land than it stands."""
-    DOWNWIND = 4
+    DOWNWIND = auto()
     """The wind blows there."""
-    NOT_CALM = 5
+    NOT_CALM = auto()
     """Beside this neighbour only calm air will do, whichever way it moves."""
-    NO_SPRAY = 6
+    NO_SPRAY = auto()
     """It lies downwind within the label's no-spray distance."""
-    STILL = 7
+    STILL = auto()
     """Still air goes anywhere."""
-    UNKNOWN = 8
+    UNKNOWN = auto()
 
 
 class Turn(IntEnum):
     """When a side has its turn."""
 
-    FIRST = 0
-    ANY_TIME = 1
-    LEAVE = 2
+    FIRST = auto()
+    ANY_TIME = auto()
+    LEAVE = auto()
 
 
 @dataclass(frozen=True)
