@@ -20,7 +20,7 @@ from pydantic_core import ErrorDetails
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
 from watcher.farm import Farm
-from watcher.farm.feeds import OpenMeteo
+from watcher.farm.feeds import OpenMeteo, is_filled_in
 from watcher.farm.stations import MqttStation, PushStation
 from watcher.farm.validation_messages import plain
 from watcher.i18n.language import ENGLISH, Language, codes
@@ -497,6 +497,13 @@ def _warnings(
             yield say(
                 "source {name} is asked without a key, which is for non-commercial use only",
                 name=name,
+            )
+        if is_filled_in(farm.config.sources[name]) and not known("api_keys", name):
+            yield say(
+                "source {name} waits for its key: set {variable}, or set it on the page of tokens, "
+                "keys and passwords",
+                name=name,
+                variable=f"{_variable('api_keys')}__{name}",
             )
     if settings.host not in {"127.0.0.1", "::1", "localhost"}:
         yield say(

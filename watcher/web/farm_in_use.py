@@ -1,7 +1,10 @@
 """The farm in use, for pages and the API: what changes it, what that comes to, what is wrong."""
 
+import contextlib
+
 from fastapi import HTTPException
 
+from watcher.farm.problems import FarmFileError
 from watcher.i18n.message import Message, Name, say
 from watcher.jobs import queries
 from watcher.limits.farm_arrays import FarmArrays
@@ -10,6 +13,7 @@ from watcher.messages.recipients import not_told
 from watcher.service.farm_editor import FarmProposal
 from watcher.service.farm_effect import effect_of_change
 from watcher.service.farm_in_use import FarmInUse
+from watcher.service.written_in import secret_notes
 from watcher.web.context import AppContext
 
 
@@ -56,6 +60,8 @@ def farm_says(house: AppContext) -> list[Message]:
     """Say what is wrong with the farm's files, and what of a change still waits."""
     watch = house.watch
     found = [*house.secrets.known.troubles]
+    with contextlib.suppress(FarmFileError):  # of a file that cannot be read more is said below
+        found += secret_notes(in_use(house).editor.texts())
     if (instead := watch.book.instead) is not None:
         found.append(
             say(

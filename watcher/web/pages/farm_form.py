@@ -100,7 +100,7 @@ def written_at(raw: Any, at: Steps) -> Any:
 
 def rows(fields: Sequence[Field], texts: FarmTexts, typed: Typed | None = None) -> list[Row]:
     """Return the rows of a form: as the file has them, or as typed with what is wrong."""
-    raw = texts.raw
+    raw = texts.masked.raw
     found = []
     for one in fields:
         written = written_at(raw, one.at)
