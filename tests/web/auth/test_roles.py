@@ -158,6 +158,8 @@ GET /farm/copy/setups/{name}
 GET /farm/copy/sprayers/{name}
 GET /farm/copy/windows/{name}
 GET /farm/export.zip
+GET /farm/read-in
+POST /farm/read-in
 GET /farm/feed
 GET /farm/map/new/{role}
 GET /farm/map/{role}/{name}

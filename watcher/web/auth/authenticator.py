@@ -199,10 +199,14 @@ class Authenticator:
         )
         bounds = max(bounds[0], most_bytes), bounds[1]
         form = await _form(request, *bounds)
-        salt, _, signature = form.get("form_token", "").partition(".")
+        self.check_form(visitor, form.get("form_token", ""))
+        return form
+
+    def check_form(self, visitor: Visitor, token: str) -> None:
+        """Check that the form that brought a token is one of ours. Raises NotAllowedError."""
+        salt, _, signature = token.partition(".")
         if not hmac.compare_digest(self._sign(visitor, salt).encode(), signature.encode()):
             raise NotAllowedError("this form is not from here, or from before you logged in")
-        return form
 
     def _sign(self, visitor: Visitor, salt: str) -> str:
         said = f"form:{salt}:{visitor.token}".encode()
