@@ -158,6 +158,15 @@ GET /farm/copy/setups/{name}
 GET /farm/copy/sprayers/{name}
 GET /farm/copy/windows/{name}
 GET /farm/export.zip
+GET /farm/add/{of}/{name}/{key}
+POST /farm/add/{of}/{name}/{key}
+GET /farm/{of}/{name}/{key}/{number}
+POST /farm/{of}/{name}/{key}/{number}
+GET /farm/copy/{of}/{name}/{key}/{number}
+POST /farm/copy/{of}/{name}/{key}/{number}
+POST /farm/remove/{of}/{name}/{key}/{number}
+GET /farm/neighbours/{name}
+POST /farm/neighbours/{name}
 GET /farm/read-in
 POST /farm/read-in
 GET /farm/feed

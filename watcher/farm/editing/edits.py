@@ -14,6 +14,7 @@ from typing import Any, Literal
 
 import tomlkit
 from tomlkit.exceptions import TOMLKitError
+from tomlkit.items import AoT
 
 from watcher.farm.editing.texts import FarmTexts
 from watcher.farm.problems import FarmFileError, Problem
@@ -244,7 +245,8 @@ def _set_in(document: tomlkit.TOMLDocument, steps: Steps, value: Any) -> None:
             place[step] = _new_table(depth)
         place = place[step]
     if isinstance(last, int) and last == len(place):
-        place.append(_item(value, len(steps)))
+        # A list under headers of its own goes on under headers.
+        place.append(_item(value, 1 if isinstance(place, AoT) else len(steps)))
     else:
         place[last] = _item(value, len(steps))
 
