@@ -159,11 +159,11 @@ def create_app(watch: Watch, keys: Keys) -> FastAPI:
         farm.router(house),
         farm_neighbours.router(house),
         farm_read_in.router(house),
-        farm_rules.router(house),
         farm_tables.router(house),
         farm_feed.router(house),
         farm_station.router(house),
         farm_map.router(house),
+        farm_rules.router(house),  # after those whose addresses are words alone
         map_tiles.router(keys.tiles, door.looker),
         recipients.router(house),
         source_secrets.router(house),
