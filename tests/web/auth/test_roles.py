@@ -138,6 +138,7 @@ POST /farm/secrets/{kind}/{name}/remove
 GET /people
 POST /people
 POST /people/{number}/link
+POST /people/{number}/last-day
 POST /people/{number}/withdraw
 PATCH /api/v1/farm
 PUT /api/v1/farm/{table}/{name}
