@@ -164,7 +164,6 @@ def create_app(watch: Watch, keys: Keys) -> FastAPI:
         farm_feed.router(house),
         farm_station.router(house),
         farm_map.router(house),
-        farm_rules.router(house),  # after those whose addresses are words alone
         map_tiles.router(keys.tiles, door.looker),
         recipients.router(house),
         source_secrets.router(house),
@@ -194,6 +193,7 @@ def create_app(watch: Watch, keys: Keys) -> FastAPI:
         incident_pages.router(house),
         incidents.router(house),
         metrics.router(house),
+        farm_rules.router(house),  # last: its addresses are gaps, others of /farm go before
         static_files.router(lambda: house.farm),
     ):
         app.include_router(routes)
