@@ -1,5 +1,7 @@
 """What a neighbour is to labels and laws, on a page; its boundary is changed on the map."""
 
+from dataclasses import replace
+
 from fastapi import APIRouter, Depends, HTTPException, Request, Response
 
 from watcher.farm.models import Neighbour
@@ -33,6 +35,8 @@ def _page(house: AppContext, name: str) -> FormPage:
         raise HTTPException(404, "nothing of the farm has this name")
     at, system = ("neighbours", name), config.farm.units
     asked = [field_of(Neighbour, key, at, system) for key in Neighbour.model_fields]
+    minds = say("What spray does to it")
+    asked = [replace(one, label=minds) if one.name == "susceptibility" else one for one in asked]
     return FormPage(
         joined([say("Neighbour"), Name(name)], ": "), "/farm/map", [(None, None, asked)]
     )
