@@ -167,7 +167,7 @@ async def test_a_rule_is_added_and_a_farm_read_in_without_script(
         archive = {"name": "farm.zip", "mimeType": "application/zip", "buffer": before}
         await o.page.get_by_label("Archive").set_input_files(archive)
         await o.page.get_by_role("button", name="See what this would change").click()
-        # The archive is from before the label's rule: to go without it, the label must have changed.
+        # The archive is from before the rule, which goes only where the label changed.
         await expect(o.page.get_by_text("Not yours to loosen")).to_be_visible()
         await o.page.get_by_role("button", name="Keep it").click()
         await o.page.get_by_role("checkbox").check()
