@@ -9,6 +9,7 @@ import os
 import re
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 from ipaddress import IPv4Network, IPv6Network, ip_network
 from pathlib import Path
 from typing import Annotated, Literal, get_args
@@ -20,7 +21,7 @@ from pydantic_core import ErrorDetails
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
 from watcher.farm import Farm
-from watcher.farm.feeds import OpenMeteo
+from watcher.farm.feeds import OpenMeteo, is_filled_in
 from watcher.farm.stations import MqttStation, PushStation
 from watcher.farm.validation_messages import plain
 from watcher.i18n.language import ENGLISH, Language, codes
@@ -118,12 +119,21 @@ def _let_in(secret: SecretStr) -> SecretStr:
 
 
 def _program(secret: SecretStr) -> SecretStr:
-    if not re.fullmatch(rf"(look|run|administer):\S{{{_LEAST_TOKEN},}}", secret.get_secret_value()):
+    found = re.fullmatch(
+        rf"(?:look|run|administer)(?: until (\S+))?:\S{{{_LEAST_TOKEN},}}",
+        secret.get_secret_value(),
+    )
+    if found is None:
         wrong = say(
-            "must be look, run or administer, a colon, and a token of at least {count} characters",
+            "must be look, run or administer, a colon, and a token of at least {count} characters; "
+            'with a last day "run until 2026-09-30:token"',
             count=_LEAST_TOKEN,
         )
         raise _RefusedError(wrong)
+    try:
+        date.fromisoformat(found[1] or "2000-01-01")
+    except ValueError:
+        raise _RefusedError(say("has no last day that there is: write 2026-09-30")) from None
     return secret
 
 
@@ -497,6 +507,13 @@ def _warnings(
             yield say(
                 "source {name} is asked without a key, which is for non-commercial use only",
                 name=name,
+            )
+        if is_filled_in(farm.config.sources[name]) and not known("api_keys", name):
+            yield say(
+                "source {name} waits for its key: set {variable}, or set it on the page of tokens, "
+                "keys and passwords",
+                name=name,
+                variable=f"{_variable('api_keys')}__{name}",
             )
     if settings.host not in {"127.0.0.1", "::1", "localhost"}:
         yield say(

@@ -83,6 +83,13 @@ async def test_axe_finds_nothing_and_all_fits(
             "/farm/setups/coarse",
             "/farm/add/products",
             "/farm/copy/windows/contact",
+            "/farm/read-in",
+            "/farm/add/windows/contact/rules",
+            "/farm/add/windows/contact/rules?kind=wind",
+            "/farm/add/windows/contact/buffers",
+            "/farm/neighbours/orchard",
+            "/farm/map",
+            "/people",
         ):
             await o.go(path)
             await clean(path)
@@ -139,3 +146,32 @@ async def test_a_season_ends_without_script(browser: Browser, changing: Visited)
         await expect(o.page.get_by_text("fields.hill.weeds: clean → weedy")).to_be_visible()
         await o.page.get_by_role("button", name="Keep it").click()
         await expect(o.page.get_by_text("Kept, and judged with it.")).to_be_visible()
+
+
+async def test_a_rule_is_added_and_a_farm_read_in_without_script(
+    browser: Browser, changing: Visited, tmp_path: Path
+) -> None:
+    options: dict[str, Any] = {"java_script_enabled": False}
+    async with opened(browser, changing, Role.ADMINISTER, size=USUAL, **options) as o:
+        before = (await changing.web.get("/farm/export.zip")).content
+        await o.go("/farm/windows/contact")
+        await o.page.get_by_role("link", name="another rule").click()
+        await o.page.get_by_role("link", name="speed", exact=True).click()
+        await o.page.get_by_label("No faster than this").fill("15 mph")
+        await o.page.get_by_label("Whose rule it is").select_option("label")
+        await o.page.get_by_role("button", name="See what this would change").click()
+        await o.page.get_by_role("button", name="Keep it").click()
+        await expect(o.page.get_by_role("link", name="Rule: speed, 15 mph")).to_be_visible()
+        await o.go("/farm")
+        await o.page.get_by_role("link", name="Read a farm in").click()
+        archive = {"name": "farm.zip", "mimeType": "application/zip", "buffer": before}
+        await o.page.get_by_label("Archive").set_input_files(archive)
+        await o.page.get_by_role("button", name="See what this would change").click()
+        # The archive is from before the rule, which goes only where the label changed.
+        await expect(o.page.get_by_text("Not yours to loosen")).to_be_visible()
+        await o.page.get_by_role("button", name="Keep it").click()
+        await o.page.get_by_role("checkbox").check()
+        await o.page.get_by_role("button", name="Keep it").click()
+        await expect(o.page.get_by_text("Kept, and judged with it.")).to_be_visible()
+        await o.go("/farm/windows/contact")
+        await expect(o.page.get_by_role("link", name="Rule: speed")).to_have_count(0)

@@ -1,5 +1,6 @@
 """``watcher farm export`` and ``import``: out of one place, into another, and said what came."""
 
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 
@@ -9,6 +10,17 @@ from click.testing import Result
 from watcher.farm.load import load
 
 Command = Callable[..., Result]
+KEYED = """
+[sources.paid]
+kind = "mapped_json"
+gives = "observations"
+url = "https://weather.example/now?appid=hushhush"
+every = "5 min"
+silent_after = "20 min"
+times = "time"
+measures = ["wind"]
+quantities = { wind = { at = "wind", unit = "m/s" } }
+"""
 
 
 @pytest.fixture
@@ -77,3 +89,27 @@ def test_what_is_no_archive_is_refused(
     assert refused.exit_code == 2
     assert said in refused.output
     assert not (folder / "farm").exists()
+
+
+def test_a_key_in_the_farm_file_is_told_and_asked_for_anew_elsewhere(
+    command: Command,
+    elsewhere: Callable[[], Path],
+    tmp_path: Path,
+    example_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    home = tmp_path / "farm.toml"
+    home.write_text(example_path.read_text() + KEYED)
+    shutil.copy(example_path.with_name("fields.geojson"), tmp_path)
+    monkeypatch.setenv("WATCHER_FARM", str(home))
+    checked = command("check")
+    file = tmp_path / "farm.zip"
+    command("farm", "export", "-o", str(file))
+    elsewhere()
+    read_in = command("farm", "import", str(file))
+    checked_there = command("check")
+    assert "Note: sources.paid.url has a key in it" in checked.output
+    for there in (read_in, checked_there):
+        assert "source paid waits for its key: set WATCHER_API_KEYS__paid" in there.output
+        assert "has a key in it" not in there.output
+    assert "hushhush" not in checked.output + read_in.output + checked_there.output

@@ -45,3 +45,31 @@ def test_each_form_is_filled_in_and_the_key_is_not(template: str, ends: str) -> 
 )
 def test_what_is_wrong_is_said(template: str, says: str) -> None:
     assert says in str(wrong_template(template))
+
+
+# The parameters, and the order of the parts, as OGC 07-057r7 (WMTS 1.0.0) has GetTile by key and
+# value and by a template. A tile map service numbers rows from the south: 2^5 - 1 - 12 = 19.
+@pytest.mark.parametrize(
+    ("template", "asked"),
+    [
+        (
+            "https://t.example/wmts?SERVICE=WMTS&REQUEST=GetTile&VERSION=1.0.0&LAYER=a&STYLE=default"
+            "&TILEMATRIXSET=WebMercatorQuad&TILEMATRIX={z}&TILEROW={y}&TILECOL={x}&FORMAT=image/png",
+            "https://t.example/wmts?SERVICE=WMTS&REQUEST=GetTile&VERSION=1.0.0&LAYER=a&STYLE=default"
+            "&TILEMATRIXSET=WebMercatorQuad&TILEMATRIX=5&TILEROW=12&TILECOL=8&FORMAT=image/png",
+        ),
+        (
+            "https://t.example/a/default/WebMercatorQuad/{TileMatrix}/{TileRow}/{TileCol}.png",
+            "https://t.example/a/default/WebMercatorQuad/5/12/8.png",
+        ),
+        (
+            "https://t.example/tms/1.0.0/a/{z}/{x}/{-y}.png",
+            "https://t.example/tms/1.0.0/a/5/8/19.png",
+        ),
+    ],
+)
+def test_a_tile_is_asked_for_by_key_and_value_by_template_and_from_the_south(
+    template: str, asked: str
+) -> None:
+    assert wrong_template(template) is None
+    assert MapPictures(template, "").address(Tile(5, 8, 12)) == asked

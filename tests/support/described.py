@@ -8,21 +8,24 @@ from typer.core import TyperGroup
 from typer.main import get_command
 
 from watcher.cli.app import app
-from watcher.farm.models import FarmFile
+from watcher.farm.models import FarmFile, Neighbour
+from watcher.farm.rules.base import RuleBase
 from watcher.farm.validation_messages import plain
 from watcher.settings import Settings
+from watcher.web.pages.rule_forms import IN_THE_FILE
 
 Described = tuple[str, str]
 """A text and where it stands."""
 
 
 def descriptions() -> Iterator[Described]:
-    """Yield what errors say a missing key or a wrong setting is for."""
+    """Yield what errors say a missing key or a wrong setting is for, and what forms ask by."""
     models: dict[type[BaseModel], None] = {}
     _collect(FarmFile, models)
     for model in models:
         for name, field in model.model_fields.items():
-            if field.is_required() and field.description:
+            asked = issubclass(model, RuleBase | Neighbour) and name not in (*IN_THE_FILE, "kind")
+            if field.description and (field.is_required() or asked):
                 yield plain(field.description), f"{model.__name__}.{name}"
     for name, field in Settings.model_fields.items():
         if field.description:

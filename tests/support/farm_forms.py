@@ -12,13 +12,14 @@ _INPUT = re.compile(r'<input id="f-[^"]*" name="([^"]+)" value="([^"]*)"')
 _CHOSEN = re.compile(
     r'<select id="f-[^"]*" name="([^"]+)"(?:(?!</select>).)*?value="([^"]*)" selected', re.DOTALL
 )
+_AREA = re.compile(r'<textarea id="f-[^"]*" name="([^"]+)"[^>]*>([^<]*)</textarea>')
 _TICKED = re.compile(r'<input type="checkbox" name="([^"]+)" value="([^"]*)" checked')
 
 
 def filled(page: str) -> dict[str, str]:
     """What a browser would send of a page's form without a change."""
-    found = [*_HIDDEN.findall(page), *_INPUT.findall(page), *_CHOSEN.findall(page)]
-    return {name: unescape(value) for name, value in [*found, *_TICKED.findall(page)]}
+    found = [one for kind in (_HIDDEN, _INPUT, _CHOSEN, _AREA) for one in kind.findall(page)]
+    return {name: unescape(value) for name, value in found + _TICKED.findall(page)}
 
 
 async def look(site: Visited, path: str, without: str = "", **typed: str) -> httpx.Response:
@@ -31,4 +32,4 @@ async def look(site: Visited, path: str, without: str = "", **typed: str) -> htt
 async def keep(site: Visited, looked: httpx.Response, **typed: str) -> httpx.Response:
     """Say yes to what a change would come to."""
     assert "What this would change" in looked.text, looked.text
-    return await site.web.post(looked.url.path, data=filled(looked.text) | typed)
+    return await site.web.post(looked.url, data=filled(looked.text) | typed)

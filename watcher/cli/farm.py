@@ -11,6 +11,7 @@ import typer
 from watcher.cli.context import BAD_INPUT, answer, has_log, open_farm, open_log, open_settings
 from watcher.cli.speech import in_words, spoken
 from watcher.farm import Farm
+from watcher.farm.editing.texts import FarmTexts
 from watcher.farm.problems import did_you_mean
 from watcher.farm.read_file import read_draft, text_of
 from watcher.farm.rules.convert import as_toml, window_as_rules
@@ -21,6 +22,7 @@ from watcher.messages.vocabulary import LIMIT_WORDS
 from watcher.service.farm_check import estimate_notes, law_problems, readings_to_settle
 from watcher.service.kept_secrets import SecretKind, Secrets
 from watcher.service.open_shares import LEAST_HOURS, SELDOM, OpenShare, open_shares
+from watcher.service.written_in import secret_notes
 from watcher.settings import Settings, problems
 
 FarmPath = Annotated[
@@ -65,6 +67,7 @@ def check(farm_file: FarmPath = None) -> None:
     for warning in (
         *secrets.troubles,
         *found.warnings,
+        *secret_notes(FarmTexts.of_files(farm_file or settings.farm)),
         *readings_to_settle(farm),
         *estimate_notes(farm),
     ):

@@ -18,6 +18,8 @@ from watcher.service.farm_bundle import BundleError, read_bundle
 from watcher.service.farm_check import law_problems
 from watcher.service.farm_moving import bring_in, take_out
 from watcher.service.farm_versions import FarmVersions
+from watcher.service.kept_secrets import SecretKind, Secrets
+from watcher.service.written_in import secret_notes
 from watcher.settings import problems
 
 app = typer.Typer(no_args_is_help=True, help="The whole farm in one file, out and in again.")
@@ -86,6 +88,10 @@ def import_farm(
     today = datetime.fromtimestamp(now, farm.zone).date()
     for problem in law_problems(farm, settings.farm, today):
         answer(problem.render(spoken()))
-    known = problems(settings, farm)
+    secrets = Secrets.of(settings)
+    known = problems(settings, farm, {kind.value: secrets.names(kind) for kind in SecretKind})
     for mistake in (*known.wrong, *known.unset):
         answer(say("Before 'watcher run': {mistake}", mistake=mistake))
+    # An archive has no secrets: what waits for one here is told.
+    for warning in (*known.warnings, *secret_notes(FarmTexts.of_files(settings.farm))):
+        answer(say("Note: {warning}", warning=warning))

@@ -230,6 +230,12 @@ async def _run(
             chances=ChanceKeeper(book.plan, log),
         )
         versions = FarmVersions(settings.state_dir / VERSIONS)
+        try:
+            versions.take_secrets_out()
+        except OSError as error:
+            structlog.get_logger("watcher.cli").warning(
+                "an old version of the farm cannot be written anew", why=error.strerror
+            )
         unfit = lambda farm: problems(settings, farm).errors  # noqa: E731
         editor = FarmEditor(settings.farm, versions, clock, unfit)
         watch.farm_in_use = FarmInUse(watch, editor, sources=sources_of, keep=keep)

@@ -2,7 +2,9 @@
 
 from typing import Annotated
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field
+
+from watcher.written_secrets import without_secrets
 
 
 class FarmModel(BaseModel):
@@ -13,5 +15,6 @@ class FarmModel(BaseModel):
 
 # Names become keys of the store, of settings and of web addresses.
 Name = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9_-]{0,59}$")]
-Words = Annotated[str, Field(min_length=1, max_length=200)]
+# What is said of a field may be shown to anybody who looks: no address in it opens anything.
+Words = Annotated[str, Field(min_length=1, max_length=200), AfterValidator(without_secrets)]
 Share = Annotated[float, Field(ge=0, le=1, strict=True)]

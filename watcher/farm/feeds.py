@@ -18,6 +18,7 @@ from watcher.farm.stations import (
     SunspecStation,
 )
 from watcher.units import Kind, Written
+from watcher.written_secrets import asks_for_key
 
 # Free feeds ask not to be polled more often than their forecasts change.
 Polite = Annotated[float, Written(Kind.DURATION, 300, 86_400)]
@@ -76,7 +77,7 @@ class MappedJson(SourceEntry):
     kind: Literal["mapped_json"]
     gives: Literal["observations", "forecast"]
     url: Address
-    """What is asked. A key in it belongs in the settings, not here."""
+    """What is asked. Its key is a setting; "{key}" stands where it goes: "…?appid={key}"."""
     every: Annotated[float, Written(Kind.DURATION, 10, 86_400)]
     """How often it is asked. [s]"""
     times: Words
@@ -104,6 +105,11 @@ Source = Annotated[
     | NmeaStation,
     Field(discriminator="kind"),
 ]
+
+
+def is_filled_in(entry: SourceEntry) -> bool:
+    """Whether a key is filled in where the address of a source has its gap."""
+    return isinstance(entry, MappedJson | MetarStation) and asks_for_key(entry.url or "")
 
 
 def observes(entry: SourceEntry) -> bool:

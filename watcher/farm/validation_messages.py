@@ -20,6 +20,7 @@ from watcher.farm.rules.kinds import Rule
 from watcher.i18n.language import Language
 from watcher.i18n.message import NAME_ROOM, Message, Param, joined, say, say_n
 from watcher.units import UnbelievableQuantityError, UnreadableQuantityError
+from watcher.written_secrets import masked
 
 Steps = Sequence[int | str]
 Said = tuple[Message, Message]
@@ -289,7 +290,7 @@ def written(value: object) -> str:
         case bool():
             return str(value).lower()
         case str():
-            return f'"{value[:80]}"'
+            return f'"{masked(value)[:80]}"'
         case int() | float() | date() | time():
             return str(value)
     return ""

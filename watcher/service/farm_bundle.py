@@ -9,9 +9,10 @@ A zip archive of
 * ``log.json``: the rows of jobs, their steps and events, and of the records' chain;
 * ``readings.csv``, where asked for: readings as ``watcher log export`` writes them.
 
-It has no push addresses, tokens or keys: these are settings. (What an owner wrote into an address
-in the farm file itself stands there as written.) Whatever else stands in an archive, or is larger,
-fewer or other than ``contents.json`` says, is refused before anything is written.
+It has no push addresses, tokens or keys: these are settings, and what an owner wrote into the
+farm's files all the same is taken out (``watcher.written_secrets``). Whatever else stands in an
+archive, or is larger, fewer or other than ``contents.json`` says, is refused before anything is
+written.
 """
 
 import io
@@ -137,7 +138,8 @@ def write_bundle(
 ) -> None:
     """Write an archive. ``readings`` is a table of them, as ``watcher log export`` writes it."""
     name = texts.load().config.farm.name
-    parts: dict[str, bytes] = {_FARM: texts.farm.encode(), _FIELDS: texts.fields.encode()}
+    shown = texts.masked
+    parts: dict[str, bytes] = {_FARM: shown.farm.encode(), _FIELDS: shown.fields.encode()}
     parts |= {
         f"versions/{one.number:06d}.json": _portable(one).model_dump_json().encode()
         for one in versions

@@ -84,7 +84,7 @@ class FarmEditor:
         self._stood: tuple[Farm, date, set[tuple[Param, Message]]] | None = None
         """What is wrong with the running farm beyond being readable, on a day."""
         self._fields_file = file
-        self._known = self._etag()
+        self._known = self._readable()
         self._seen, self._moving = self._signature(), _NOTHING
 
     def texts(self) -> FarmTexts:
@@ -103,7 +103,7 @@ class FarmEditor:
         """
         before = self.texts()
         self._same(before, based_on)
-        return self._proposed(running, before, edited(before, edits))
+        return self._proposed(running, before, edited(before, edits).filled_as(before))
 
     def propose_texts(
         self, running: Farm, farm: str, fields: str, *, based_on: str | None = None
@@ -114,7 +114,7 @@ class FarmEditor:
         """
         before = self.texts()
         self._same(before, based_on)
-        after = FarmTexts(before.file, farm, before.fields_file, fields)
+        after = FarmTexts(before.file, farm, before.fields_file, fields).filled_as(before)
         after.load()
         check_machines(before, after)
         return self._proposed(running, before, after)
@@ -126,7 +126,7 @@ class FarmEditor:
         before = self.texts()
         self._same(before, based_on)
         after = FarmTexts(before.file, version.farm, before.fields_file, version.fields)
-        return self._proposed(running, before, after)
+        return self._proposed(running, before, after.filled_as(before))
 
     def save(
         self, proposal: FarmProposal, *, by: str, label_changed: bool = False, season: str = ""
@@ -162,10 +162,10 @@ class FarmEditor:
                 self._moving = signature
                 return None
             self._seen, self._moving = signature, _NOTHING
-            etag = self._etag()
-            if etag is not None and etag == self._known:
+            texts = self._readable()
+            if texts is not None and texts == self._known:
                 return None
-            self._known = etag
+            self._known = texts
             return self._read()
 
     def keep_by_hand(self, texts: FarmTexts, loosens: Sequence[Loosened]) -> None:
@@ -220,7 +220,7 @@ class FarmEditor:
             newest = self.versions.add(before, by="", at=now)
         if season:  # as it left the fields: kept under its name before they begin anew
             newest = self.versions.add(before, by=by, at=now, season=season)
-        if after.etag == before.etag:
+        if after == before:
             return newest
         named = [str(dotted(one.at)) for one in proposal.loosened]
         version = self.versions.add(after, by=by, at=now, loosened=named)
@@ -232,12 +232,12 @@ class FarmEditor:
         ):
             if old != new:
                 write_whole(file, new, mode=file.stat().st_mode & 0o777 if file.exists() else 0o600)
-        self._seen, self._moving, self._known = self._signature(), _NOTHING, after.etag
+        self._seen, self._moving, self._known = self._signature(), _NOTHING, after
         return version
 
-    def _etag(self) -> str | None:
+    def _readable(self) -> FarmTexts | None:
         try:
-            return self.texts().etag
+            return self.texts()
         except FarmFileError:
             return None
 

@@ -88,9 +88,12 @@ def _brought_in(
     bundle: Bundle, log: Database, file: Path, versions: FarmVersions, now: int, *, replace: bool
 ) -> BroughtIn:
     texts = bundle.texts(file)
+    before = _texts_of(texts)
+    # What opens a source here goes on to open it.
+    texts = texts.filled_as(FarmTexts(texts.file, before[0], texts.fields_file, before[1]))
     farm = texts.load()
     there = [one for one in (texts.file, texts.fields_file) if one.exists()]
-    if there and not replace and (texts.farm, texts.fields) != _texts_of(texts):
+    if there and not replace and (texts.farm, texts.fields) != before:
         raise BundleError(
             say("{file} is there already", file=str(there[0])),
             say("move it away, or say --replace: it is then kept as a version"),

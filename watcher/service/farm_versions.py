@@ -2,15 +2,17 @@
 
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Annotated
 
-from pydantic import BaseModel, ValidationError
+from pydantic import AfterValidator, BaseModel, ValidationError
 
 from watcher.farm.editing.texts import FarmTexts
 from watcher.store.whole_files import write_whole
+from watcher.written_secrets import has_secret, masked
 
 
 class FarmVersion(BaseModel):
-    """The farm's files as they were from a moment on."""
+    """The farm's files as they were from a moment on, without secrets written into them."""
 
     number: int
     at: int
@@ -22,9 +24,9 @@ class FarmVersion(BaseModel):
     season: str = ""
     """The season that ended with it, where it is the farm as a season left it."""
     file: Path
-    farm: str
+    farm: Annotated[str, AfterValidator(masked)]
     fields_file: Path
-    fields: str
+    fields: Annotated[str, AfterValidator(masked)]
 
     @property
     def texts(self) -> FarmTexts:
@@ -82,6 +84,15 @@ class FarmVersions:
     def before(self, number: int) -> FarmVersion | None:
         """Return the version before one."""
         return next(filter(None, (self.one(n) for n in self.numbers() if n < number)), None)
+
+    def take_secrets_out(self) -> None:
+        """Write those anew that an older program kept with secrets in them. Raises ``OSError``."""
+        for number in self.numbers():
+            file = self._file(number)
+            if has_secret(file.read_text(encoding="utf-8", errors="replace")):
+                version = self.one(number)
+                if version is not None:
+                    write_whole(file, version.model_dump_json())
 
     def _file(self, number: int) -> Path:
         return self._folder / f"{number:06d}.json"

@@ -33,6 +33,7 @@ from watcher.sources.stations.rows import number, observations
 from watcher.units import System
 from watcher.weather.quantities import BY_NAME
 from watcher.weather.series import Site, WeatherSeries
+from watcher.written_secrets import masked
 
 _SITE = Site(0.0, 0.0)
 _ENTRY: TypeAdapter[Any] = TypeAdapter(Source)
@@ -210,7 +211,7 @@ def _of_address(
     return {
         "kind": "mapped_json",
         "gives": "observations",
-        "url": url,
+        "url": masked(url),
         "every": "5 min",
         "silent_after": "20 min",
         "times": _path(clock.columns[0], sample),

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import structlog
 
 from watcher.farm import Farm
-from watcher.farm.feeds import OpenMeteo
+from watcher.farm.feeds import OpenMeteo, is_filled_in
 from watcher.farm.stations import MqttStation, PushStation
 from watcher.service.kept_secrets import SecretKind, Secrets
 
@@ -26,7 +26,9 @@ def wanted(farm: Farm) -> Mapping[SecretKind, list[str]]:
         SecretKind.BROKER: [
             name for name, entry in sources if isinstance(entry, MqttStation) and entry.user
         ],
-        SecretKind.FEED: [name for name, entry in sources if isinstance(entry, OpenMeteo)],
+        SecretKind.FEED: [
+            name for name, entry in sources if isinstance(entry, OpenMeteo) or is_filled_in(entry)
+        ],
     }
 
 

@@ -17,6 +17,7 @@ from watcher.sources.http import FeedClient
 from watcher.sources.stations.post_mapping import ARRIVAL, PostMapping
 from watcher.weather.measures import Measure
 from watcher.weather.series import Site
+from watcher.written_secrets import with_key
 
 
 def polled_sources(
@@ -28,7 +29,7 @@ def polled_sources(
         for name, entry in farm.config.sources.items()
         if not isinstance(entry, Station)
     }
-    return feeds | polled_stations(farm, client)
+    return feeds | polled_stations(farm, client, api_keys)
 
 
 def _polled(
@@ -71,7 +72,7 @@ def _polled(
                 name=name,
                 client=client,
                 site=site_of(farm, entry),
-                url=entry.url,
+                url=with_key(entry.url, key.get_secret_value() if key else None),
                 gives=entry.gives,
                 times=entry.times,
                 issued=entry.issued,

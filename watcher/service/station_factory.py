@@ -1,6 +1,9 @@
 """From what the farm file says of a station that is asked to the thing that asks it."""
 
+from collections.abc import Mapping
 from pathlib import Path
+
+from pydantic import SecretStr
 
 from watcher.farm import Farm
 from watcher.farm.stations import (
@@ -21,6 +24,7 @@ from watcher.sources.stations.csv_rows import Layout
 from watcher.sources.stations.growing_files import GrowingFiles
 from watcher.sources.stations.local_times import LocalTimes, zone_of
 from watcher.weather.measures import Measure
+from watcher.written_secrets import with_key
 
 
 def speaks_by_itself(farm: Farm) -> bool:
@@ -29,7 +33,9 @@ def speaks_by_itself(farm: Farm) -> bool:
     return any(isinstance(entry, speaking) for entry in farm.config.sources.values())
 
 
-def polled_stations(farm: Farm, client: FeedClient) -> dict[str, PolledSource]:
+def polled_stations(
+    farm: Farm, client: FeedClient, api_keys: Mapping[str, SecretStr]
+) -> dict[str, PolledSource]:
     """Build every station of the farm that is asked; what they say is read as ``client`` does."""
     built: dict[str, PolledSource] = {}
     for name, entry in farm.config.sources.items():
@@ -37,7 +43,7 @@ def polled_stations(farm: Farm, client: FeedClient) -> dict[str, PolledSource]:
             case CsvStation():
                 built[name] = _csv(name, entry, farm, client.reader)
             case MetarStation():
-                built[name] = _metar(name, entry, farm, client)
+                built[name] = _metar(name, entry, farm, client, api_keys.get(name))
             case SensorthingsStation():
                 built[name] = sensorthings.SensorthingsSource(
                     name=name,
@@ -83,13 +89,16 @@ def _csv(name: str, entry: CsvStation, farm: Farm, reader: BodyReader) -> Polled
     )
 
 
-def _metar(name: str, entry: MetarStation, farm: Farm, client: FeedClient) -> PolledSource:
+def _metar(
+    name: str, entry: MetarStation, farm: Farm, client: FeedClient, key: SecretStr | None
+) -> PolledSource:
     # Its decoder takes a tenth of a second to import, and most farms have no use for it.
     from watcher.sources.stations import metar  # noqa: PLC0415
 
     texts: metar.Texts = metar.FromFile(Path(entry.file or ""))
     if entry.url is not None:
-        texts = metar.FromAddress(client, entry.url)
+        url = with_key(entry.url, key.get_secret_value() if key else None)
+        texts = metar.FromAddress(client, url)
     return metar.MetarSource(
         name=name,
         station=entry.station,

@@ -55,7 +55,7 @@ KEPT_S = 6 * 3600.0
 _LONGEST_REFUSAL = 4096
 """Bytes of a refusal that are read for its words."""
 
-_SECRET = re.compile(r"key|token|secret|pass|appid|auth|sig", re.IGNORECASE)
+_SECRET = re.compile(r"key|token|secret|pass|pwd|app.?id|auth|sig", re.IGNORECASE)
 _RETRIED = (
     httpx.TimeoutException,
     httpx.NetworkError,

@@ -1,7 +1,7 @@
 """The address of map tiles as an owner writes it: XYZ, or WMTS by KVP or REST (OGC 07-057r7).
 
-The matrix set must be that of EPSG:3857 with tiles numbered from the north, as every XYZ address
-has it and OGC calls WebMercatorQuad.
+The matrix set must be that of EPSG:3857, which OGC calls WebMercatorQuad. Tiles are numbered from
+the north; "{-y}" is the row of a tile map service, which numbers from the south.
 """
 
 import re
@@ -22,6 +22,7 @@ _PARTS = {
     "TileCol": "x",
     "y": "y",
     "TileRow": "y",
+    "-y": "-y",
     "key": "key",
 }
 _GAP = re.compile(r"\{([^{}]*)\}")
@@ -38,7 +39,7 @@ class MapPictures:
 
     def address(self, tile: Tile) -> str:
         """Return the address of a tile; the key stays a gap in it, so that nothing can show it."""
-        numbers = {"z": tile.z, "x": tile.x, "y": tile.y}
+        numbers = {"z": tile.z, "x": tile.x, "y": tile.y, "-y": 2**tile.z - 1 - tile.y}
 
         def filled(gap: re.Match[str]) -> str:
             part = _PARTS[gap[1]]
@@ -67,7 +68,7 @@ def wrong_template(template: str) -> Message | None:
     unknown = [gap for gap in gaps if gap not in _PARTS]
     if unknown:
         return say("has a gap that is not known: {gap}", gap="{" + unknown[0][:40] + "}")
-    if {"z", "x", "y"} - {_PARTS[gap] for gap in gaps}:
+    if {"z", "x", "y"} - {_PARTS[gap].lstrip("-") for gap in gaps}:
         return say(
             "must have gaps for zoom, column and row: {xyz}, or {wmts}",
             xyz="{z} {x} {y}",

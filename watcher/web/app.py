@@ -51,6 +51,7 @@ from watcher.web.auth.authenticator import (
     Authenticator,
     NotAllowedError,
     NotLoggedInError,
+    TokenEndedError,
 )
 from watcher.web.auth.security import SecurityMiddleware
 from watcher.web.auth.sessions import SessionStore, SessionStoreError
@@ -64,6 +65,9 @@ from watcher.web.pages import (
     farm,
     farm_feed,
     farm_map,
+    farm_neighbours,
+    farm_read_in,
+    farm_rules,
     farm_station,
     farm_tables,
     field_edit,
@@ -154,6 +158,8 @@ def create_app(watch: Watch, keys: Keys) -> FastAPI:
         fields.router(house),
         field_edit.router(house),
         farm.router(house),
+        farm_neighbours.router(house),
+        farm_read_in.router(house),
         farm_tables.router(house),
         farm_feed.router(house),
         farm_station.router(house),
@@ -187,6 +193,7 @@ def create_app(watch: Watch, keys: Keys) -> FastAPI:
         incident_pages.router(house),
         incidents.router(house),
         metrics.router(house),
+        farm_rules.router(house),  # last: its addresses are gaps, others of /farm go before
         static_files.router(lambda: house.farm),
     ):
         app.include_router(routes)
@@ -254,12 +261,18 @@ def _answer_errors(app: FastAPI, house: AppContext) -> None:
         to = "" if request.url.path == "/" else f"?next={request.url.path}"
         return RedirectResponse(f"/login{to}", 303)
 
+    @app.exception_handler(TokenEndedError)
+    def token_ended(request: Request, error: TokenEndedError) -> Response:
+        wrong = say("this token ended {clock}; ask for another", clock=house.clock(error.at))
+        headers = {"WWW-Authenticate": 'Bearer error="invalid_token"'}
+        return problem(401, wrong.render(house.language(request)), headers=headers)
+
     @app.exception_handler(AccessEndedError)
     def ended(request: Request, error: AccessEndedError) -> Response:
         at = house.clock(error.at)
         if _wants_json(request):
             wrong = say("the access of this device ended {clock}", clock=at)
-            return JSONResponse({"wrong": wrong.render(house.language(request))}, status_code=403)
+            return problem(403, wrong.render(house.language(request)))
         visitor = house.door.visitor(request)
         answer = house.show(request, visitor, "ended.html", status=403, at=at)
         # What the device kept for reading offline goes as well.

@@ -1,7 +1,12 @@
 """The farm in use, for pages and the API: what changes it, what that comes to, what is wrong."""
 
+import contextlib
+from collections.abc import Iterator
+
 from fastapi import HTTPException
 
+from watcher.farm.feeds import is_filled_in
+from watcher.farm.problems import FarmFileError
 from watcher.i18n.message import Message, Name, say
 from watcher.jobs import queries
 from watcher.limits.farm_arrays import FarmArrays
@@ -10,6 +15,9 @@ from watcher.messages.recipients import not_told
 from watcher.service.farm_editor import FarmProposal
 from watcher.service.farm_effect import effect_of_change
 from watcher.service.farm_in_use import FarmInUse
+from watcher.service.kept_secrets import KIND_WORDS, SecretKind
+from watcher.service.secrets_in_use import wanted
+from watcher.service.written_in import secret_notes
 from watcher.web.context import AppContext
 
 
@@ -32,6 +40,7 @@ def effect_said(house: AppContext, proposal: FarmProposal) -> list[Message]:
         busy = [view.job.field for view in queries.opened(session, now)]
     return [
         *_newly_untold(house, proposal),
+        *_newly_locked(house, proposal),
         *effect_lines(found),
         *([held_line(busy)] if busy else []),
     ]
@@ -52,10 +61,28 @@ def _newly_untold(house: AppContext, proposal: FarmProposal) -> list[Message]:
     ]
 
 
+def _newly_locked(house: AppContext, proposal: FarmProposal) -> Iterator[Message]:
+    """Which sources would wait for a key or password that is not set here."""
+    before, after = wanted(house.watch.book.plan.farm), wanted(proposal.farm)
+    sources = proposal.farm.config.sources
+    for kind in (SecretKind.BROKER, SecretKind.FEED):
+        for name in after[kind]:
+            needs = kind is SecretKind.BROKER or is_filled_in(sources[name])
+            if needs and name not in before[kind] and not house.secrets.known.state(kind, name):
+                yield say(
+                    "{name} waits for its secret ({kind}): set it under “Tokens, keys and "
+                    "passwords”",
+                    name=Name(name),
+                    kind=KIND_WORDS[kind],
+                )
+
+
 def farm_says(house: AppContext) -> list[Message]:
     """Say what is wrong with the farm's files, and what of a change still waits."""
     watch = house.watch
     found = [*house.secrets.known.troubles]
+    with contextlib.suppress(FarmFileError):  # of a file that cannot be read more is said below
+        found += secret_notes(in_use(house).editor.texts())
     if (instead := watch.book.instead) is not None:
         found.append(
             say(

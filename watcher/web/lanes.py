@@ -39,6 +39,14 @@ _FILES = (
     "/skill",
 )
 _ARCHIVES = "/api/v1/farm/import"
+_ARCHIVE_PAGE = "/farm/read-in"
+"""Answers a file that is too long itself, in place."""
+_TOO_LONG = "watcher.too_long"
+
+
+def is_too_long(scope: Scope) -> bool:
+    """Whether the body of a request was too long to be taken; it is empty then."""
+    return bool(scope.get(_TOO_LONG))
 
 
 class FullError(Exception):
@@ -120,8 +128,12 @@ class Lanes:
             return
         if scope["method"] not in _READS:
             # Before its turn: who sends slowly waits at their own cost.
-            most = MOST_ARCHIVE_BYTES if scope["path"] == _ARCHIVES else MOST_FORM_BYTES
-            body = await _read(receive, most)
+            path, most = scope["path"], MOST_FORM_BYTES
+            if path in {_ARCHIVES, _ARCHIVE_PAGE}:
+                most = MOST_ARCHIVE_BYTES
+            body = await _read(receive, most, to_the_end=path == _ARCHIVE_PAGE)
+            if body is None and path == _ARCHIVE_PAGE:
+                body, scope[_TOO_LONG] = b"", True
             if body is None:
                 wrong = f"the body is over {most} bytes"
                 await problem(413, wrong)(scope, receive, send)
@@ -153,18 +165,23 @@ class Lanes:
         return self.pages
 
 
-async def _read(receive: Receive, most: int) -> bytes | None:
-    """The whole body of a request; None for one that is too long. Raises ClientDisconnect."""
-    body = bytearray()
+async def _read(receive: Receive, most: int, *, to_the_end: bool) -> bytes | None:
+    """The whole body of a request; None for one that is too long. Raises ClientDisconnect.
+
+    A browser that still sends sees no answer: ``to_the_end`` lets go what is too much.
+    """
+    body, is_over = bytearray(), False
     while True:
         message = await receive()
         if message["type"] == "http.disconnect":
             raise ClientDisconnect
-        body += message.get("body", b"")
-        if len(body) > most:
+        if not is_over:
+            body += message.get("body", b"")
+        is_over = is_over or len(body) > most
+        if is_over and not to_the_end:
             return None
         if not message.get("more_body", False):
-            return bytes(body)
+            return None if is_over else bytes(body)
 
 
 def _replayed(body: bytes, receive: Receive) -> Receive:

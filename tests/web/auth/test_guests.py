@@ -11,12 +11,13 @@ import httpx
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from pydantic import SecretStr
 
 from tests.support.running import SetClock
 from tests.support.visiting import LOOKER, NOON, Visited, visited
 from watcher.delivery.addressees import Subscription
 from watcher.web.auth.sessions import GUEST_LINK_S, IDLE_S, SessionStore
-from watcher.web.auth.users import Role, User
+from watcher.web.auth.users import Role, User, Users
 
 BOSS = User("boss", Role.ADMINISTER)
 UNTIL = NOON + 3600
@@ -352,3 +353,67 @@ async def test_programs_of_the_settings_have_no_end(tmp_path: Path) -> None:
         v.service.clock.at += 400 * 86_400
         headers = {"Authorization": f"Bearer {LOOKER}"}
         assert (await v.web.get("/api/v1/health", headers=headers)).status_code == 200
+
+
+async def test_a_last_day_is_changed_by_who_administers(tmp_path: Path) -> None:
+    async with visited(tmp_path) as v:
+        v.log_in(Role.ADMINISTER)
+        now = v.service.clock.now()
+        guest = v.keyring.invite("helper", Role.RUN, now + 3600, by=BOSS, now=now)
+        path = f"/people/{guest.number}/last-day"
+        later = await v.send("/people", path, last_day="2026-06-20")
+        assert (later.status_code, later.headers["location"]) == (303, "/people")
+        page = unescape((await v.web.get("/people")).text)
+        assert 'name="last_day" type="date" value="2026-06-20"' in page
+        changed = v.keyring.guest(guest.number)
+        assert changed is not None
+        assert changed.until == 1_782_017_999  # the end of that day in Chicago
+        sooner = await v.send("/people", path, last_day="2026-06-10")
+        assert sooner.status_code == 303
+        for day in ("2026-06-09", "2028-01-01", "never"):
+            refused = await v.send("/people", path, last_day=day)
+            assert refused.status_code == 422
+            assert 'aria-describedby="e-' in refused.text
+        v.keyring.withdraw(guest.number, by="boss", now=now)
+        assert (await v.send("/people", path, last_day="2026-06-20")).status_code == 404
+
+
+def test_a_link_ends_no_later_than_an_access_that_was_shortened(keyring: SessionStore) -> None:
+    guest = keyring.invite("helper", Role.RUN, UNTIL, by=BOSS, now=NOON)
+    link = keyring.guest_link(guest, NOON)
+    assert keyring.change_end(guest.number, NOON + 60, now=NOON)
+    assert keyring.use_link(link, NOON + 61) is None
+
+
+async def test_a_guest_gives_nobody_a_later_day_than_their_own(tmp_path: Path) -> None:
+    async with visited(tmp_path) as v:
+        now = v.service.clock.now()
+        owner = v.keyring.invite("deputy", Role.ADMINISTER, now + 86_400, by=BOSS, now=now)
+        helper = v.keyring.invite("helper", Role.RUN, now + 3600, by=BOSS, now=now)
+        user = v.keyring.use_link(v.keyring.guest_link(owner, now), now)
+        assert user is not None
+        v.web.cookies.set("watcher", v.keyring.open(user, now, by_link=True), domain="127.0.0.1")
+        refused = await v.send(
+            "/people", f"/people/{helper.number}/last-day", last_day="2026-06-20"
+        )
+        assert refused.status_code == 422
+        assert "Your own access ends before" in refused.text
+
+
+async def test_an_ended_token_is_answered_with_problem_details(tmp_path: Path) -> None:
+    token = "a-token-that-has-ended-long-ago"
+    access = Users(programs={"robot": SecretStr(f"administer until 2026-06-01:{token}")})
+    async with visited(tmp_path, access=access) as v:
+        headers = {"Authorization": f"Bearer {token}"}
+        for method, path in (
+            ("GET", "/api/v1/ranking"),
+            ("POST", "/api/v1/jobs"),
+            ("GET", "/metrics"),
+        ):
+            answer = await v.web.request(method, path, headers=headers)
+            assert answer.status_code == 401
+            assert answer.headers["content-type"] == "application/problem+json"
+            assert "this token ended" in answer.json()["detail"]
+            assert answer.headers["www-authenticate"].startswith("Bearer")
+        v.log_in(Role.ADMINISTER)
+        assert "its token ended" in (await v.web.get("/people")).text

@@ -138,6 +138,7 @@ POST /farm/secrets/{kind}/{name}/remove
 GET /people
 POST /people
 POST /people/{number}/link
+POST /people/{number}/last-day
 POST /people/{number}/withdraw
 PATCH /api/v1/farm
 PUT /api/v1/farm/{table}/{name}
@@ -158,6 +159,17 @@ GET /farm/copy/setups/{name}
 GET /farm/copy/sprayers/{name}
 GET /farm/copy/windows/{name}
 GET /farm/export.zip
+GET /farm/add/{of}/{name}/{key}
+POST /farm/add/{of}/{name}/{key}
+GET /farm/{of}/{name}/{key}/{number}
+POST /farm/{of}/{name}/{key}/{number}
+GET /farm/copy/{of}/{name}/{key}/{number}
+POST /farm/copy/{of}/{name}/{key}/{number}
+POST /farm/remove/{of}/{name}/{key}/{number}
+GET /farm/neighbours/{name}
+POST /farm/neighbours/{name}
+GET /farm/read-in
+POST /farm/read-in
 GET /farm/feed
 GET /farm/map/new/{role}
 GET /farm/map/{role}/{name}

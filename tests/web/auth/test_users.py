@@ -174,3 +174,11 @@ def test_where_the_end_cannot_be_kept_nothing_more_is_pushed_either() -> None:
     keyring.end(device.name, "410")
     assert keyring.devices == {}
     keyring.close()
+
+
+def test_a_token_may_have_a_last_day() -> None:
+    access = Users(programs={"robot": SecretStr("run until 2026-06-10:0123456789abcdef")})
+    robot = access.program("0123456789abcdef")
+    assert robot == User("robot", Role.RUN, until=1_781_135_999)  # 2026-06-10T23:59:59Z
+    assert not robot.over(1_781_135_999)
+    assert robot.over(1_781_136_000)

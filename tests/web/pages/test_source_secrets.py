@@ -13,6 +13,7 @@ from tests.support.farms import watched_tables
 from tests.support.running import TOKEN
 from tests.support.visiting import CALM, Visited, visited
 from watcher.service.kept_secrets import SecretKind
+from watcher.web.auth.station_tokens import StationTokens
 from watcher.web.auth.users import Role
 
 pytestmark = pytest.mark.long
@@ -49,7 +50,11 @@ async def posted(site: Visited, token: str) -> int:
 
 
 async def test_a_token_made_here_is_shown_once_with_the_line_for_the_station(site: Visited) -> None:
-    assert "this station cannot post" in await page(site)
+    first = site.service.app.state.secrets_in_use.known
+    assert first.secret(SecretKind.STATION, "creek") is None
+    assert "posts with the token that the first visit showed for it" in await page(site)
+    shown = StationTokens({}, site.keyring)["creek"].get_secret_value()
+    assert await posted(site, shown) == 200
     made = await site.send(PAGE, f"{PAGE}/station_tokens/creek", make="yes")
     found = re.search(r"Authorization: Bearer ([\w-]{32})<", made.text)
     assert found
@@ -57,6 +62,7 @@ async def test_a_token_made_here_is_shown_once_with_the_line_for_the_station(sit
     assert f"POST http://127.0.0.1:{port}/stations/creek/readings" in made.text
     assert made.headers["cache-control"] == "no-store"
     assert await posted(site, found[1]) == 200
+    assert await posted(site, shown) == 401
     again = await page(site)
     assert found[1] not in again
     assert "set 11:00 by grower" in again

@@ -9,6 +9,7 @@ from typing import Any
 from watcher.farm.editing.texts import FarmTexts
 from watcher.farm.validation_messages import Steps, dotted
 from watcher.i18n.message import Param, say, say_n
+from watcher.written_secrets import masked
 
 BOUNDARIES = "boundaries"
 
@@ -57,8 +58,10 @@ def _differ(at: tuple[int | str, ...], before: Any, after: Any) -> Iterator[Farm
 
 
 def _shown(value: Any) -> str | None:
-    if value is None or isinstance(value, str):
-        return value
+    if isinstance(value, str):
+        return masked(value)
+    if value is None:
+        return None
     if isinstance(value, Mapping):
         return ", ".join(f"{key} {_shown(inner)}" for key, inner in value.items())
     if isinstance(value, list):

@@ -14,11 +14,13 @@ from typing import Any, Literal
 
 import tomlkit
 from tomlkit.exceptions import TOMLKitError
+from tomlkit.items import AoT
 
 from watcher.farm.editing.texts import FarmTexts
 from watcher.farm.problems import FarmFileError, Problem
 from watcher.farm.validation_messages import Steps, dotted, place_of
 from watcher.i18n.message import Message, Param, say
+from watcher.written_secrets import masked
 
 Role = Literal["field", "neighbour"]
 _MOST_STEPS = 12
@@ -159,11 +161,16 @@ def _check_machines(
     same_file = _at(before, _FIXED) == _at(after, _FIXED)
     known = dict(_machines((), before.get("sources")))
     if same_file and all(
-        known.get(at) == named for at, named in _machines((), after.get("sources"))
+        _named(known.get(at)) == _named(named) for at, named in _machines((), after.get("sources"))
     ):
         return
     wrong = say("names a file or a machine: it is not changed over the network")
     raise _refused(texts, steps, wrong, say("change it in the farm file itself"))
+
+
+def _named(machine: Any) -> Any:
+    """What a place names, whatever secret opens it: that is shown to nobody and stays."""
+    return masked(machine) if isinstance(machine, str) else machine
 
 
 def _machines(at: tuple[Any, ...], table: Any) -> Iterator[tuple[tuple[Any, ...], Any]]:
@@ -238,7 +245,8 @@ def _set_in(document: tomlkit.TOMLDocument, steps: Steps, value: Any) -> None:
             place[step] = _new_table(depth)
         place = place[step]
     if isinstance(last, int) and last == len(place):
-        place.append(_item(value, len(steps)))
+        # A list under headers of its own goes on under headers.
+        place.append(_item(value, 1 if isinstance(place, AoT) else len(steps)))
     else:
         place[last] = _item(value, len(steps))
 

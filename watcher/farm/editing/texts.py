@@ -2,7 +2,7 @@
 
 import tomllib
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
@@ -12,6 +12,7 @@ from watcher.farm.load import load
 from watcher.farm.problems import FarmFileError, Problem
 from watcher.farm.read_file import read_draft, text_of
 from watcher.i18n.message import say
+from watcher.written_secrets import filled_as, masked
 
 _ETAG_LETTERS = 20
 
@@ -39,9 +40,23 @@ class FarmTexts:
 
     @property
     def etag(self) -> str:
-        """Changes with every change of either file."""
-        whole = f"{len(self.farm)}\n{self.farm}{self.fields}"
+        """Changes with every change of either file, but of secrets written into them."""
+        farm, fields = masked(self.farm), masked(self.fields)
+        whole = f"{len(farm)}\n{farm}{fields}"
         return sha256(whole.encode()).hexdigest()[:_ETAG_LETTERS]
+
+    @property
+    def masked(self) -> "FarmTexts":
+        """Both without secrets: what is shown, exported and kept as a version."""
+        return replace(self, farm=masked(self.farm), fields=masked(self.fields))
+
+    def filled_as(self, before: "FarmTexts") -> "FarmTexts":
+        """Both with the secrets that stand in the same addresses of ``before``."""
+        return replace(
+            self,
+            farm=filled_as(self.farm, before.farm),
+            fields=filled_as(self.fields, before.fields),
+        )
 
     def read(self, file: Path) -> str:
         """Return the text of one of the two. Raises ``FarmFileError`` for any other."""

@@ -26,6 +26,7 @@ from watcher.sources.stations.metar_groups import cloud, wind
 from watcher.sources.stations.rows import Rows, observations
 from watcher.weather.air import humidity
 from watcher.weather.series import Site
+from watcher.written_secrets import masked
 
 OLDEST_S = 36 * 3600
 """Older reports are passed over: day and hour alone do not date them safely (no source)."""
@@ -75,7 +76,7 @@ class FromAddress:
 
     async def read(self, now: int) -> MetarText:
         """Return the text; raises ``SourceError``."""
-        return MetarText(await self.client.text(self.url), self.url, now)
+        return MetarText(await self.client.text(self.url), masked(self.url), now)
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,6 @@ Refusals are problem details (RFC 9457) that name every key with its mend.
 
 import asyncio
 import json
-import tomllib
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Annotated, Any
@@ -113,10 +112,10 @@ def router(house: AppContext) -> APIRouter:
 
     @routes.get("", responses=answers(401, 404))
     def whole(response: Response, _user: User = looker) -> dict[str, Any]:
-        """The farm file as JSON: what is written in it, quantities with their units."""
+        """The farm file as JSON: what is written in it, quantities with their units; no secrets."""
         texts = _texts(house)
         response.headers["ETag"] = f'"{texts.etag}"'
-        found: dict[str, Any] = json.loads(json.dumps(tomllib.loads(texts.farm), default=str))
+        found: dict[str, Any] = json.loads(json.dumps(texts.masked.raw, default=str))
         return found
 
     @routes.patch("", openapi_extra=_BODY, **CHANGED)
@@ -131,7 +130,7 @@ def router(house: AppContext) -> APIRouter:
             raise HTTPException(422, "boundaries must be an object, by name")
         shapes = [_boundary(name, asked) for name, asked in drawn.items()]
         texts = await asyncio.to_thread(_texts, house)
-        edits = [*of_merge_patch(tomllib.loads(texts.farm), body), *shapes]
+        edits = [*of_merge_patch(texts.raw, body), *shapes]
         return await change(house, _by_edits(house, edits), how, user)
 
     @routes.put("/{table}/{name}", openapi_extra=_BODY, **CHANGED)

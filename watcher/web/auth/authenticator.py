@@ -37,6 +37,14 @@ class AccessEndedError(Exception):
         self.at = at
 
 
+class TokenEndedError(Exception):
+    """The token of the program that asks ended at ``at``."""
+
+    def __init__(self, at: int) -> None:
+        super().__init__("this token has ended")
+        self.at = at
+
+
 class NotAllowedError(Exception):
     """Whoever asks may not do this. The text says why."""
 
@@ -90,9 +98,12 @@ class Authenticator:
         return Visitor(token, user, session.number, session.until)
 
     def program(self, request: Request) -> User | None:
-        """Return the program whose token is shown, if one is."""
+        """Return the program whose token is shown, if one is. Raises TokenEndedError."""
         scheme, _, token = request.headers.get("authorization", "").partition(" ")
-        return self.access.program(token.strip()) if scheme.lower() == "bearer" else None
+        found = self.access.program(token.strip()) if scheme.lower() == "bearer" else None
+        if found is not None and found.until is not None and found.over(self.clock.now()):
+            raise TokenEndedError(found.until)
+        return found
 
     def knows(self, name: str) -> bool:
         """Return whether somebody of this name may come in: by the settings, or by a session."""
@@ -199,10 +210,14 @@ class Authenticator:
         )
         bounds = max(bounds[0], most_bytes), bounds[1]
         form = await _form(request, *bounds)
-        salt, _, signature = form.get("form_token", "").partition(".")
+        self.check_form(visitor, form.get("form_token", ""))
+        return form
+
+    def check_form(self, visitor: Visitor, token: str) -> None:
+        """Check that the form that brought a token is one of ours. Raises NotAllowedError."""
+        salt, _, signature = token.partition(".")
         if not hmac.compare_digest(self._sign(visitor, salt).encode(), signature.encode()):
             raise NotAllowedError("this form is not from here, or from before you logged in")
-        return form
 
     def _sign(self, visitor: Visitor, salt: str) -> str:
         said = f"form:{salt}:{visitor.token}".encode()

@@ -319,6 +319,17 @@ class SessionStore:
             user = User(guest.name, guest.role, guest.number)
             return _new_link(file, user, now, min(now + GUEST_LINK_S, guest.until))
 
+    def change_end(self, number: int, until: int, *, now: int) -> bool:
+        """Let an access that lasts end at another time; returns whether there was one."""
+        with self._writing() as file:
+            changed = file.execute(
+                "UPDATE guest SET until = ? WHERE id = ? AND until > ?", (until, number, now)
+            )
+            # A link to come in by lasts no longer than what it leads to.
+            file.execute("UPDATE link SET until = min(until, ?) WHERE guest = ?", (until, number))
+            self._read_devices()
+            return changed.rowcount > 0
+
     def withdraw(self, number: int, *, by: str, now: int) -> bool:
         """End an access at once, with all its devices; returns whether there was one."""
         with self._writing() as file:

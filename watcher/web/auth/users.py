@@ -4,6 +4,7 @@ import hmac
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import UTC, date, datetime, time, timedelta
 from enum import IntEnum
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -15,7 +16,7 @@ from watcher.i18n.message import Message, say
 if TYPE_CHECKING:
     from argon2 import PasswordHasher
 
-_ENTRY = re.compile(r"(look|run|administer):(\S+)")
+_ENTRY = re.compile(r"(look|run|administer)(?: until (\d{4}-\d{2}-\d{2}))?:(\S+)")
 
 
 class Role(IntEnum):
@@ -54,23 +55,40 @@ class User:
     role: Role
     guest: int | None = None
     """The number of an access that has an end; None for who is in without one."""
+    until: int | None = None
+    """When the token of a program ends; None: not by itself. [epoch s]"""
+
+    def over(self, now: int) -> bool:
+        """Return whether the token has ended."""
+        return self.until is not None and self.until < now
 
 
 @dataclass(frozen=True)
 class _Entry:
     role: Role
     secret: str
+    until: int | None
+
+
+def end_of_token(day: str) -> int:
+    """Return the last second of a day, written 2026-09-30, in UTC. Raises ``ValueError``."""
+    last = datetime.combine(date.fromisoformat(day), time(), UTC) + timedelta(days=1)
+    return int(last.timestamp()) - 1
 
 
 def _entry(entry: SecretStr) -> _Entry:
     found = _ENTRY.fullmatch(entry.get_secret_value())
     if found is None:  # the settings are checked when they are read
         raise ValueError("an entry of users or programs is not role:secret")
-    return _Entry(Role[found[1].upper()], found[2])
+    until = None if found[2] is None else end_of_token(found[2])
+    return _Entry(Role[found[1].upper()], found[3], until)
 
 
 class Users:
-    """Everybody the settings let in: ``role:hash`` by user, ``role:token`` by program."""
+    """Everybody the settings let in: ``role:hash`` by user, ``role:token`` by program.
+
+    The token of a program may have a last day: ``role until 2026-09-30:token``.
+    """
 
     def __init__(
         self, users: Mapping[str, SecretStr] | None = None, programs: Mapping[str, SecretStr] = {}
@@ -86,9 +104,9 @@ class Users:
         return User(name, found.role) if found and fits else None
 
     def program(self, token: str) -> User | None:
-        """Return the program that has a token."""
+        """Return the program that has a token, also one that has ended."""
         fitting = [
-            User(name, entry.role)
+            User(name, entry.role, until=entry.until)
             for name, entry in self._programs.items()
             if hmac.compare_digest(entry.secret.encode(), token.encode())
         ]
@@ -102,7 +120,7 @@ class Users:
     @property
     def of_programs(self) -> list[User]:
         """Every program with a token."""
-        return [User(name, entry.role) for name, entry in self._programs.items()]
+        return [User(name, entry.role, until=entry.until) for name, entry in self._programs.items()]
 
     def role_of(self, name: str) -> Role | None:
         """Return a user's role as the settings have it now; None when they name nobody so."""

@@ -102,6 +102,7 @@ def show_form(
         to=page.to or request.url.path,
         back=page.back,
         of=page.of,
+        lists=page.lists,
         **values,
     )
 
@@ -158,7 +159,7 @@ async def change(
         missing=missing,
         based_on=proposal.before.etag,
         kept=list(kept(form)),
-        to=request.url.path,
+        to=request.url.path + (f"?{request.url.query}" if request.url.query else ""),
         back=asked.back,
     )
 

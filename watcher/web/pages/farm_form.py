@@ -9,9 +9,17 @@ from watcher.farm.editing.edits import Edit, Remove, SetValue
 from watcher.farm.editing.texts import FarmTexts
 from watcher.farm.problems import Problem
 from watcher.farm.validation_messages import Steps, dotted
-from watcher.i18n.message import Message, Param, joined
+from watcher.i18n.message import Message, Param, joined, say
 
-FieldKind = Literal["text", "date", "time", "number", "choice", "flag", "several", "long"]
+FieldKind = Literal[
+    "text", "date", "time", "number", "choice", "flag", "several", "long", "lines", "truth"
+]
+TRUTHS: Sequence[tuple[str, Param]] = (
+    ("", say("not said")),
+    ("true", say("yes")),
+    ("false", say("no")),
+)
+"""What may be chosen of what nobody may have said yet."""
 _WAS = "was:"
 _ONE_OF = "\n"
 _MOST_LETTERS = 400
@@ -41,6 +49,8 @@ class Field:
     """What stands there while nothing is written."""
     default: Any = None
     """What holds while nothing is written, shown as if it were."""
+    columns: Sequence[str] = ()
+    """Of lines that are tables: their keys, with a semicolon between on the line."""
 
 
 @dataclass(frozen=True)
@@ -81,6 +91,8 @@ class FormPage:
     """Where it is sent; to the page it stands on where not given."""
     of: str = ""
     """The entry it is about, by table and name, where that may be copied and taken out."""
+    lists: Sequence[tuple[Message, Sequence[tuple[str, Message]]]] = ()
+    """Lists of what is changed on pages of its own: address and words."""
 
     @cached_property
     def fields(self) -> list[Field]:
@@ -100,7 +112,7 @@ def written_at(raw: Any, at: Steps) -> Any:
 
 def rows(fields: Sequence[Field], texts: FarmTexts, typed: Typed | None = None) -> list[Row]:
     """Return the rows of a form: as the file has them, or as typed with what is wrong."""
-    raw = texts.raw
+    raw = texts.masked.raw
     found = []
     for one in fields:
         written = written_at(raw, one.at)
@@ -124,6 +136,9 @@ def edits(fields: Sequence[Field], form: Mapping[str, str]) -> list[Edit]:
     for one in fields:
         was, value = form.get(_WAS + one.name, "").replace("\r\n", "\n"), _typed(one, form)
         if value == was:
+            continue
+        if one.kind == "flag" and one.default and not value:
+            found.append(SetValue(one.at, False))
             continue
         if one.kind == "several" and one.default is not None and not value:
             found.append(SetValue(one.at, []))  # none of them, which is not the same as unwritten
@@ -151,6 +166,9 @@ def _is_of(problem: str, key: str) -> bool:
 def _typed(one: Field, form: Mapping[str, str]) -> str:
     if one.kind == "several":
         return _ONE_OF.join(word for word, _ in one.choices if form.get(f"{one.name}:{word}"))
+    if one.kind == "lines":
+        lines = form.get(one.name, "").splitlines()
+        return _ONE_OF.join(filter(None, (line.strip()[:_MOST_LETTERS] for line in lines)))
     return form.get(one.name, "").strip()[: None if one.kind == "long" else _MOST_LETTERS]
 
 
@@ -162,20 +180,43 @@ def _shown(one: Field, value: Any) -> str:
             return "on" if value else ""
         case "several":
             return _ONE_OF.join(map(str, value)) if isinstance(value, list | tuple) else ""
-        case "time":
-            return f"{value}"[:5]
-    return str(value)
+        case "lines":
+            return _ONE_OF.join(_line(one, item) for item in _listed(value))
+    return {"truth": f"{value}".lower(), "time": f"{value}"[:5]}.get(one.kind, f"{value}")
+
+
+def _listed(value: Any) -> Sequence[Any]:
+    return value if isinstance(value, list | tuple) else [value]
+
+
+def _line(one: Field, item: Any) -> str:
+    if not one.columns or not isinstance(item, Mapping):
+        return str(item)
+    return "; ".join(str(item.get(key, "")) for key in one.columns).rstrip("; ")
 
 
 def _native(one: Field, value: str) -> Any:
     match one.kind:
-        case "flag":
-            return True
+        case "flag" | "truth":
+            return value != "false"
         case "several":
             return value.split(_ONE_OF)
+        case "lines":
+            return _lines(one, value)
         case "number":
             return int(value) if value.isdecimal() and len(value) < 10 else value
     return value
+
+
+def _lines(one: Field, value: str) -> Any:
+    """A list of texts or tables; one of the words that stand in place of a list."""
+    lines = value.split(_ONE_OF)
+    if one.columns:
+        rows = ([part.strip() for part in line.split(";")] for line in lines)
+        return [
+            {key: part for key, part in zip(one.columns, row, strict=False) if part} for row in rows
+        ]
+    return value if value in [word for word, _ in one.choices] else lines
 
 
 def kept(form: Mapping[str, str]) -> Iterator[tuple[str, str]]:

@@ -15,7 +15,7 @@ from watcher.farm.editing.first_farm import name_for
 from watcher.farm.geometry.boundaries import BadShapeError
 from watcher.farm.geometry.drawing import Role
 from watcher.farm.geometry.importing import typed_corners
-from watcher.farm.models import Susceptibility, WeedPressure
+from watcher.farm.models import Neighbour, Susceptibility, WeedPressure
 from watcher.farm.problems import Problem
 from watcher.i18n.message import Message, Name, Param, say
 from watcher.messages.drawn import area_line
@@ -34,6 +34,7 @@ from watcher.web.map_editor import (
 )
 from watcher.web.pages.farm_change import FarmChangeAsked, by_edits, change
 from watcher.web.pages.farm_form import Field, Row, Typed, edits, elsewhere, of_mistakes, rows
+from watcher.web.pages.rule_forms import field_of
 from watcher.web.svg.below_map import MAP_WIDTH, ruler
 from watcher.web.svg.farm_map import farm_map
 from watcher.web.svg.ground import kind_of
@@ -147,6 +148,7 @@ def _new(farm: Farm, role: Role, called: str) -> _Boundary:
         asked = [
             Field("grows", (*at, "grows"), say("What grows or lives there")),
             Field("minds", (*at, "susceptibility"), say("What spray does to it"), "choice", minds),
+            field_of(Neighbour, "kinds", at, farm.config.farm.units),
         ]
     else:
         weeds: list[tuple[str, Param]] = [(one.value, WEED_WORDS[one]) for one in WeedPressure]

@@ -2,7 +2,7 @@
 
 import copy
 from collections.abc import Mapping, Sequence
-from typing import get_args
+from typing import Any, get_args
 
 from fastapi import APIRouter, Depends, HTTPException, Request, Response
 
@@ -24,6 +24,7 @@ from watcher.web.pages.farm_change import (
     take_form,
 )
 from watcher.web.pages.farm_form import Field, FormPage, Typed, edits
+from watcher.web.pages.rule_forms import about
 
 TABLES: tuple[Table, ...] = get_args(Table)
 _CALLED = Field("called", ("called",), say("What you call it"))
@@ -168,7 +169,29 @@ def _entry(house: AppContext, table: Table, name: str) -> FormPage:
         groups,
         to=f"/farm/{table}/{name}",
         of=f"{table}/{name}",
+        lists=_lists(house, table, name),
     )
+
+
+def _lists(
+    house: AppContext, table: Table, name: str
+) -> Sequence[tuple[Message, Sequence[tuple[str, Message]]]]:
+    """The rules and buffers of an entry, and the ways to more of them."""
+    if table not in {"windows", "products"}:
+        return ()
+    entry: Mapping[str, Any] = in_use(house).editor.texts().masked.raw.get(table, {}).get(name, {})
+    found = []
+    for key, heading, another in (
+        ("rules", say("Rules"), say("another rule")),
+        ("buffers", say("Buffers"), say("another buffer")),
+    ):
+        there = [
+            (f"/farm/{table}/{name}/{key}/{number}", about(rule, key))
+            for number, rule in enumerate(entry.get(key, ()), 1)
+        ]
+        more = (f"/farm/add/{table}/{name}/{key}", joined(["+ ", another], ""))
+        found.append((heading, [*there, more]))
+    return found
 
 
 def _new(house: AppContext, table: Table, name: str) -> FormPage:

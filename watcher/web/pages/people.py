@@ -32,6 +32,8 @@ class _Asked:
     wrong_day: Message | None = None
     until: int = 0
     """The end of its last day. [epoch s]"""
+    of: int | None = None
+    """The number of an access whose last day is changed; None for a new one."""
 
     @property
     def fits(self) -> bool:
@@ -74,6 +76,20 @@ def router(house: AppContext) -> APIRouter:
             return _show(house, request, visitor, let_in=guest)
 
         return await run_in_threadpool(answer)
+
+    @routes.post("/{number}/last-day")
+    async def last_day(request: Request, number: Number, visitor: Visitor = owner) -> Response:
+        """Let an access end later or sooner; a guest gives nobody more than they have."""
+        form = await door.form(request, visitor)
+        day = form.get("last_day", "").strip()
+        until, wrong = _end_of(house, visitor, day)
+        if wrong is not None:
+            asked = _Asked(last_day=day, wrong_day=wrong, of=number)
+            return await run_in_threadpool(_show, house, request, visitor, asked=asked, status=422)
+        now = door.clock.now()
+        if not await run_in_threadpool(door.keyring.change_end, number, until, now=now):
+            raise HTTPException(404, "nobody of this number has access")
+        return RedirectResponse("/people", 303)
 
     @routes.post("/{number}/withdraw")
     async def withdraw(request: Request, number: Number, visitor: Visitor = owner) -> Response:
@@ -151,13 +167,17 @@ def _show(
                 house.clock(max(s.seen_at for s in devices[guest.number]))
                 if devices[guest.number]
                 else None,
+                datetime.fromtimestamp(guest.until, house.farm.zone).date().isoformat(),
             )
             for guest in guests
             if not guest.over(now)
         ],
         ended=[(guest, house.clock(guest.until)) for guest in guests if guest.over(now)],
         of_settings=door.access.people,
-        programs=door.access.of_programs,
+        programs=[
+            (program, house.clock(program.until) if program.until else None, program.over(now))
+            for program in door.access.of_programs
+        ],
         endless=[s for s in sessions if s.by_link and s.user.guest is None],
         roles=list(Role),
         asked=asked,

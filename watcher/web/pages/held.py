@@ -1,4 +1,4 @@
-"""A secret that was typed, while what it comes with is looked at: in memory, never in a page."""
+"""What was typed or sent, while what it comes to is looked at: in memory, never in a page."""
 
 import secrets
 from collections import OrderedDict
@@ -10,26 +10,26 @@ from watcher.web.auth.authenticator import Visitor
 
 HELD_S = 900
 """So long somebody may look at a change before it is kept."""
-_MOST = 50
 
 
-class HeldSecrets:
-    """What was typed lately, each for the device that typed it. Epoch seconds."""
+class Held:
+    """What was typed or sent lately, each for the device that did. Epoch seconds."""
 
-    def __init__(self, now: Callable[[], int]) -> None:
-        self._now = now
+    def __init__(self, now: Callable[[], int], *, most: int = 50) -> None:
+        """Hold so many ``most``; the oldest goes first."""
+        self._now, self._most = now, most
         self._held: OrderedDict[str, tuple[str, SecretStr, int]] = OrderedDict()
 
     def hold(self, visitor: Visitor, typed: str) -> str:
-        """Hold what was typed; returns the ticket it is had back for."""
+        """Hold a text; returns the ticket it is had back for."""
         ticket = secrets.token_urlsafe(12)
         self._held[ticket] = visitor.token, SecretStr(typed), self._now() + HELD_S
-        while len(self._held) > _MOST:
+        while len(self._held) > self._most:
             self._held.popitem(last=False)
         return ticket
 
     def held(self, visitor: Visitor, ticket: str) -> str | None:
-        """Return what was typed on this device; None for what is held no longer."""
+        """Return what came from this device; None for what is held no longer."""
         token, typed, until = self._held.get(ticket, ("", SecretStr(""), 0))
         if until < self._now():
             self._held.pop(ticket, None)
