@@ -31,7 +31,10 @@ _FORECAST_EVERY_S = 1800
 
 @dataclass(frozen=True)
 class Sample:
-    """The process at a moment of the simulated time. Memory and log in MiB."""
+    """The process at a moment of the simulated time. Memory and log in MiB.
+
+    ``own`` is what lies in no file: how many others share its libraries must not count.
+    """
 
     hours: float
     resident: float
@@ -52,7 +55,7 @@ def look(hours: float, log: Path) -> Sample:
     return Sample(
         hours,
         resident=_status_mib("Rss"),
-        own=_status_mib("Private"),
+        own=_status_mib("Anonymous"),
         descriptors=len(list(Path("/proc/self/fd").iterdir())),
         threads=threading.active_count(),
         log=sum(p.stat().st_size for p in log.parent.glob(f"{log.name}*")) / 2**20,

@@ -77,12 +77,19 @@ def _newly_locked(house: AppContext, proposal: FarmProposal) -> Iterator[Message
                 )
 
 
+def secrets_written(house: AppContext) -> list[Message]:
+    """Say which secrets stand in the farm's files. Reads them: not for pages looked at often."""
+    with contextlib.suppress(
+        FarmFileError
+    ):  # of a file that cannot be read ``farm_says`` says more
+        return list(secret_notes(in_use(house).editor.texts()))
+    return []
+
+
 def farm_says(house: AppContext) -> list[Message]:
     """Say what is wrong with the farm's files, and what of a change still waits."""
     watch = house.watch
     found = [*house.secrets.known.troubles]
-    with contextlib.suppress(FarmFileError):  # of a file that cannot be read more is said below
-        found += secret_notes(in_use(house).editor.texts())
     if (instead := watch.book.instead) is not None:
         found.append(
             say(

@@ -15,7 +15,7 @@ from watcher.service.farm_versions import FarmVersion
 from watcher.web.api.farm_whole import archive_of
 from watcher.web.auth.authenticator import Visitor
 from watcher.web.context import AppContext
-from watcher.web.farm_in_use import farm_says, in_use
+from watcher.web.farm_in_use import farm_says, in_use, secrets_written
 from watcher.web.numbers import Number
 from watcher.web.pages.farm_change import FarmChangeAsked, by_version, change
 from watcher.web.pages.farm_form import of_mistakes
@@ -38,7 +38,7 @@ def router(house: AppContext) -> APIRouter:
             request,
             visitor,
             "farm.html",
-            says=farm_says(house),
+            says=[*farm_says(house), *secrets_written(house)],
             mistakes=() if house.watch.book.instead is None else house.watch.book.instead.mistakes,
             versions=[_row(house, version) for version in versions],
             more=max(0, len(numbers) - _MOST_SHOWN),
