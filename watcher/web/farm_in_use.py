@@ -79,9 +79,7 @@ def _newly_locked(house: AppContext, proposal: FarmProposal) -> Iterator[Message
 
 def secrets_written(house: AppContext) -> list[Message]:
     """Say which secrets stand in the farm's files. Reads them: not for pages looked at often."""
-    with contextlib.suppress(
-        FarmFileError
-    ):  # of a file that cannot be read ``farm_says`` says more
+    with contextlib.suppress(FarmFileError):  # `farm_says` tells of one that cannot be read
         return list(secret_notes(in_use(house).editor.texts()))
     return []
 
