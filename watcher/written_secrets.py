@@ -1,9 +1,9 @@
 """Keys, tokens and passwords that somebody wrote into a text: found, and taken out.
 
 In web addresses a user with a password and the query parameters that are called as secrets are;
-the whole rest of an address of another scheme, as push addresses have; beside them what stands
-after ``api_key =``, ``token:`` or ``Authorization: Bearer``. What is a part of a path looks like
-any other path and is not found.
+the whole rest of an address of another scheme, as push addresses have, unless that is a host and a
+port only; beside them what stands after ``api_key =``, ``token:`` or ``Authorization: Bearer``.
+What is a part of a path looks like any other path and is not found.
 """
 
 import re
@@ -21,11 +21,13 @@ _NAME = (
 _VALUE = r"(?!\{key\})[^\s\"'<>&;#]+"
 _PLAIN = r"(?:https?|s?ftps?|tcp|mqtts?|wss?|file)://"
 """Schemes of addresses that are none themselves."""
+_MACHINE = r"(?:[\w-]+\.)+[\w-]+:\d{1,5}(?![^\s\"'<>&;#])"
+"""A host and a port and no more, of whatever scheme: where an instrument is, and no secret."""
 _FOUND = re.compile(
     rf"""
     {_PLAIN}(?!\{{key\}}@)(?P<user>[^\s"'<>/?\#@]+)@
     | [?&;](?:{_NAME})=(?P<query>{_VALUE})
-    | \b(?!{_PLAIN})[A-Za-z][A-Za-z0-9+.-]{{0,30}}://(?P<rest>{_VALUE})
+    | \b(?!{_PLAIN})[A-Za-z][A-Za-z0-9+.-]{{0,30}}://(?!{_MACHINE})(?P<rest>{_VALUE})
     | \b(?:proxy-)?authorization["']?\s*[:=]\s*["']?(?:(?:basic|bearer|digest|token)\s+)?+
       (?P<header>{_VALUE})
     | \b[\w-]{{0,40}}(?:(?:api|access|subscription)[_-]?key|token|secret|password|passwd|passphrase
