@@ -9,6 +9,7 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 import httpx
 import pytest
 from pydantic import SecretStr
+from structlog.testing import capture_logs
 
 from watcher.delivery.heartbeat import Heartbeat
 
@@ -76,3 +77,13 @@ async def test_nobody_listening_is_no_crash(capsys):
     async with httpx.AsyncClient() as client:
         assert not await heartbeat.beat(client)
     assert "hidden-word" not in capsys.readouterr().out
+
+
+async def test_its_log_says_once_that_it_is_not_heard_and_once_that_it_is_again(listener):
+    heartbeat, answers = Heartbeat(listener.url), (200, 503, 503, 200, 200)
+    with capture_logs() as logs:
+        async with httpx.AsyncClient() as client:
+            for listener.status in answers:
+                await heartbeat.beat(client)
+    said = [line["event"] for line in logs]
+    assert said == ["the heartbeat is not heard", "the heartbeat is heard again"]
