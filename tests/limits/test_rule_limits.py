@@ -429,6 +429,25 @@ class TestRain:
             LimitState.UNKNOWN,
         ]
 
+    @pytest.mark.parametrize(
+        ("soil", "rain", "state"),
+        [
+            ("field capacity", 0.0, LimitState.HOLDS),
+            ("field capacity", np.nan, LimitState.UNKNOWN),
+            ("moist", np.nan, LimitState.HOLDS),
+            (None, 0.0, LimitState.HOLDS),
+            (None, np.nan, LimitState.UNKNOWN),
+        ],
+    )
+    def test_a_wet_soil_waits_for_a_forecast_of_rain_that_is_known(
+        self, soil: str | None, rain: float, state: LimitState
+    ) -> None:
+        rule = {"kind": "soil", "not_at": "field capacity", "with_rain_within": "48 h"}
+        looked = {"soil": soil, "soil_on": date(2026, 6, 10)} if soil else {}
+        foretold = np.where(np.arange(72) == 30, rain, 0.0)
+        judgement = judged(tables(rule, **looked), fair_weather(rain_mm_h=foretold))
+        assert limits(judgement)[Limit.SOIL].stand is state
+
     @pytest.mark.parametrize(("mm_h", "open_"), [(5.0, True), (8.5, False)])
     def test_rain_that_may_fall_while_spraying(self, mm_h: float, open_: bool) -> None:
         rule = {"kind": "rain now", "most": "8 mm/h", "origin": "national law"}
