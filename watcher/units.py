@@ -14,13 +14,15 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import Enum
 from functools import cache, cached_property
-from typing import Annotated, Any, Literal, NamedTuple
+from typing import TYPE_CHECKING, Annotated, Any, Literal, NamedTuple
 
-import pint
 from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import core_schema
 
 from watcher.i18n.message import Message, any_of, joined, say
+
+if TYPE_CHECKING:
+    import pint
 
 System = Literal["us", "metric"]
 
@@ -99,6 +101,8 @@ _IRRADIANCE = _units(("watt / meter ** 2", "W/m2 W/m² W/m^2 W/m**2"))
 
 @cache
 def _registry() -> "pint.UnitRegistry[Any]":
+    import pint  # noqa: PLC0415 - 11 MiB, which what only forks readers need not hold
+
     registry: pint.UnitRegistry[Any] = pint.UnitRegistry()
     # Fields are sold in international acres; the library's acre is the US survey one, 4 parts in a
     # million larger.
