@@ -148,6 +148,25 @@ async def test_every_thing_to_touch_is_large_enough_for_a_glove(
                     assert found["width"] >= 44, (path, await box.inner_text())
 
 
+@pytest.mark.parametrize("language", ["en", "es"])
+@pytest.mark.parametrize("width", [280, 320, 360, 390, 412])
+async def test_every_word_of_the_bar_lies_on_the_screen(
+    browser: Browser, service: Visited, width: int, language: str
+) -> None:
+    async with opened(browser, service, Role.RUN, {"width": width, "height": 640}) as o:
+        await o.page.set_extra_http_headers({"Accept-Language": language})
+        await o.go("/")
+        ends = await o.page.evaluate(
+            """[...document.querySelectorAll('nav a')].flatMap(link => {
+              const words = document.createRange();
+              words.selectNodeContents(link);
+              const {left, right} = words.getBoundingClientRect();
+              return [left, innerWidth - right];
+            })"""
+        )
+        assert min(ends) >= 0
+
+
 async def test_logging_in_and_out(browser: Browser, service: Visited) -> None:
     async with opened(browser, service, None) as o:
         await o.go("/jobs")
