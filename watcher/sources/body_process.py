@@ -36,6 +36,8 @@ MOST_WAITING = 32
 """Bodies that may wait for a reader; more are refused."""
 IDLE_S = 60.0
 """So long after the last body the process ends: sources are asked in bursts, minutes apart. [s]"""
+_BEGINS_WITHIN_S = 15.0
+"""Two imports on the slowest computer, the process's and its reader's, come before the work. [s]"""
 MOST_ANSWERED = 32 * 2**20
 """Bytes of what a reader may make of a body."""
 _PROGRAM = "watcher.sources.forked_readers"
@@ -105,7 +107,7 @@ class BodyProcess:
             with theirs:
                 self._hand_over(theirs)
             # The reader ends by itself at its limit; this is for one that never began.
-            async with asyncio.timeout(2 * self._limits.wall_s):
+            async with asyncio.timeout(_BEGINS_WITHIN_S + self._limits.wall_s):
                 await loop.sock_sendall(ours, job)
                 ours.shutdown(socket.SHUT_WR)
                 while len(answer) <= MOST_ANSWERED and (got := await loop.sock_recv(ours, _CHUNK)):
