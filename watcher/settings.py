@@ -9,7 +9,7 @@ import os
 import re
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from ipaddress import IPv4Network, IPv6Network, ip_network
 from pathlib import Path
 from typing import Annotated, Literal, get_args
@@ -118,9 +118,16 @@ def _let_in(secret: SecretStr) -> SecretStr:
     return secret
 
 
+def end_of_token(day: str) -> int:
+    """Return the last second of a day, written 2026-09-30, in UTC. Raises ``ValueError``."""
+    if date.fromisoformat(day).isoformat() != day:
+        raise ValueError(f"{day} is not written as 2026-09-30 is")
+    return int(datetime.fromisoformat(f"{day}T23:59:59+00:00").timestamp())
+
+
 def _program(secret: SecretStr) -> SecretStr:
     found = re.fullmatch(
-        rf"(?:look|run|administer)(?: until (\S+))?:\S{{{_LEAST_TOKEN},}}",
+        rf"(?:look|run|administer)(?: until ([^\s:]+))?:\S{{{_LEAST_TOKEN},}}",
         secret.get_secret_value(),
     )
     if found is None:
@@ -131,7 +138,8 @@ def _program(secret: SecretStr) -> SecretStr:
         )
         raise _RefusedError(wrong)
     try:
-        date.fromisoformat(found[1] or "2000-01-01")
+        if found[1]:
+            end_of_token(found[1])
     except ValueError:
         raise _RefusedError(say("has no last day that there is: write 2026-09-30")) from None
     return secret

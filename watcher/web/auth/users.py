@@ -4,7 +4,6 @@ import hmac
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time, timedelta
 from enum import IntEnum
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -12,11 +11,12 @@ from typing import TYPE_CHECKING
 from pydantic import SecretStr
 
 from watcher.i18n.message import Message, say
+from watcher.settings import end_of_token
 
 if TYPE_CHECKING:
     from argon2 import PasswordHasher
 
-_ENTRY = re.compile(r"(look|run|administer)(?: until (\d{4}-\d{2}-\d{2}))?:(\S+)")
+_ENTRY = re.compile(r"(look|run|administer)(?: until ([^\s:]+))?:(\S+)")
 
 
 class Role(IntEnum):
@@ -68,12 +68,6 @@ class _Entry:
     role: Role
     secret: str
     until: int | None
-
-
-def end_of_token(day: str) -> int:
-    """Return the last second of a day, written 2026-09-30, in UTC. Raises ``ValueError``."""
-    last = datetime.combine(date.fromisoformat(day), time(), UTC) + timedelta(days=1)
-    return int(last.timestamp()) - 1
 
 
 def _entry(entry: SecretStr) -> _Entry:
