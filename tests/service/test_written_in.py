@@ -114,6 +114,26 @@ def test_versions_of_an_older_program_are_written_anew(tmp_path: Path) -> None:
     assert "paid" in found.texts.raw["sources"]
 
 
+def test_a_version_is_looked_through_once_and_later_ones_still_are(tmp_path: Path) -> None:
+    file, folder = farm_file(tmp_path), tmp_path / "versions"
+    versions = FarmVersions(folder)
+
+    def kept_by_an_older_program() -> Path:
+        number = versions.add(FarmTexts.of_files(file), by="boss", at=NOON).number
+        kept = folder / f"{number:06d}.json"
+        kept.write_text(json.dumps(json.loads(kept.read_text()) | {"farm": file.read_text()}))
+        return kept
+
+    first = kept_by_an_older_program()
+    versions.take_secrets_out()
+    first.unlink()
+    first.mkdir()  # which cannot be read again
+    second = kept_by_an_older_program()
+    versions.take_secrets_out()
+    assert MARK not in second.read_text()
+    assert versions.numbers() == [2, 1]
+
+
 def test_a_key_that_a_hand_changes_is_noticed(tmp_path: Path) -> None:
     file = farm_file(tmp_path)
     editor = editor_of(file)

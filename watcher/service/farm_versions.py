@@ -10,6 +10,9 @@ from watcher.farm.editing.texts import FarmTexts
 from watcher.store.whole_files import write_whole
 from watcher.written_secrets import has_secret, masked
 
+_LOOKED_AT = "looked-at"
+"""File with the number of the newest version that was looked through for secrets."""
+
 
 class FarmVersion(BaseModel):
     """The farm's files as they were from a moment on, without secrets written into them."""
@@ -86,13 +89,21 @@ class FarmVersions:
         return next(filter(None, (self.one(n) for n in self.numbers() if n < number)), None)
 
     def take_secrets_out(self) -> None:
-        """Write those anew that an older program kept with secrets in them. Raises ``OSError``."""
-        for number in self.numbers():
+        """Write those anew that an older program kept with secrets in them. Raises ``OSError``.
+
+        Each is looked at once in its life: a farm may have hundreds, and this is done at a start.
+        """
+        looked_at = self._folder / _LOOKED_AT
+        last = int(looked_at.read_text()) if looked_at.exists() else 0
+        waiting = [number for number in self.numbers() if number > last]
+        for number in waiting:
             file = self._file(number)
             if has_secret(file.read_text(encoding="utf-8", errors="replace")):
                 version = self.one(number)
                 if version is not None:
                     write_whole(file, version.model_dump_json())
+        if waiting:
+            write_whole(looked_at, str(waiting[0]))
 
     def _file(self, number: int) -> Path:
         return self._folder / f"{number:06d}.json"
