@@ -1,6 +1,6 @@
 """Where the farm's weather comes from, as its farm file says: feeds, and all kinds of source."""
 
-from typing import Annotated, Literal
+from typing import Annotated, Literal, get_args
 
 from pydantic import Field
 
@@ -107,9 +107,14 @@ Source = Annotated[
 ]
 
 
+_KEYED = (MappedJson, MetarStation)
+KEYED = frozenset(kind for one in _KEYED for kind in get_args(one.model_fields["kind"].annotation))
+"""The kinds of source into whose address a key of their own is filled in."""
+
+
 def is_filled_in(entry: SourceEntry) -> bool:
     """Whether a key is filled in where the address of a source has its gap."""
-    return isinstance(entry, MappedJson | MetarStation) and asks_for_key(entry.url or "")
+    return isinstance(entry, _KEYED) and asks_for_key(entry.url or "")
 
 
 def observes(entry: SourceEntry) -> bool:

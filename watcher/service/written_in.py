@@ -5,14 +5,13 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from watcher.farm.editing.texts import FarmTexts
+from watcher.farm.feeds import KEYED
 from watcher.farm.validation_messages import Steps, dotted
 from watcher.i18n.message import Message, Param, say
 from watcher.service.kept_secrets import SecretKind
 from watcher.written_secrets import GAP, asks_for_key, has_secret, masked
 
 _COMMENT = re.compile(r"(?:^|\s)#.*", re.MULTILINE)
-_KEYED = {"mapped_json", "metar"}
-"""The kinds of source that a key of their own is filled into the address of."""
 
 
 def secret_notes(texts: FarmTexts) -> Iterator[Message]:
@@ -58,7 +57,7 @@ def _to_take_out(where: Param) -> Message:
 def _is_keyed(raw: Mapping[str, Any], at: Steps, text: str) -> bool:
     if at[0] != "sources" or at[2:] != ("url",):
         return False
-    return raw["sources"][at[1]].get("kind") in _KEYED and asks_for_key(masked(text))
+    return raw["sources"][at[1]].get("kind") in KEYED and asks_for_key(masked(text))
 
 
 def _texts(at: tuple[int | str, ...], value: Any) -> Iterator[tuple[tuple[int | str, ...], str]]:

@@ -145,10 +145,10 @@ class _Running:
     def begin(cls, limits: Limits) -> "_Running":
         """Start it from its beginning: the watch has threads and sockets and is not forked."""
         ours, theirs = socket.socketpair()
-        told = [str(limit) for limit in astuple(limits)]
+        most = [str(limit) for limit in astuple(limits)]
         with theirs:
             theirs.set_inheritable(True)
-            arguments = [sys.executable, "-m", _PROGRAM, str(theirs.fileno()), *told]
+            arguments = [sys.executable, "-m", _PROGRAM, str(theirs.fileno()), *most]
             try:
                 pid = os.posix_spawn(sys.executable, arguments, os.environ)
             except OSError:

@@ -11,7 +11,7 @@ from watcher.web.first_visit.visit import FirstVisit
 from watcher.web.pages.farm_form import of_mistakes
 
 _WINDOW_OF_FIELD = re.compile(r"fields\.[^.]+\.window\b")
-_TOLD = ("✓", say("told"))
+_ANSWERED = ("✓", say("told"))
 _NEEDED = ("○", say("needed"))
 _LATER = ("…", say("for later"))
 
@@ -42,9 +42,9 @@ def shown(visit: FirstVisit) -> dict[str, Any]:
         if step.key == "sides" and not fields:
             continue
         own = [p for key, p in lacks if key == step.key]
-        state = _TOLD if steps.is_told(step.key, visit.farm) else _LATER
+        state = _ANSWERED if steps.is_answered(step.key, visit.farm) else _LATER
         if step.key == "phone":
-            state = _LATER if _nobody_told(visit) else _TOLD
+            state = _LATER if _nobody_told(visit) else _ANSWERED
         if own or (step.key == "field" and not fields):
             state = _NEEDED
         query = f"?field={fields[0]}" if step.key == "sides" else ""
@@ -78,5 +78,5 @@ def _line(visit: FirstVisit, step: str, problem: Problem) -> Message:
 
 def _nobody_told(visit: FirstVisit) -> list[Message]:
     """Say so where neither a device nor a push address would hear of anything."""
-    told = visit.door.keyring.devices or visit.farm.raw.get("recipients")
-    return [] if told else [say("Nobody is told: what is so stands on these pages only")]
+    hears = visit.door.keyring.devices or visit.farm.raw.get("recipients")
+    return [] if hears else [say("Nobody is told: what is so stands on these pages only")]

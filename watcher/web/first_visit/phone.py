@@ -11,7 +11,7 @@ import structlog
 from fastapi import APIRouter, Request, Response
 from fastapi.responses import RedirectResponse
 
-from watcher.delivery.channel import Outcome
+from watcher.delivery.channel import Channel, Outcome, UnusableUrlError
 from watcher.farm.editing.edits import Edit, Remove, SetValue
 from watcher.farm.editing.first_farm import name_for
 from watcher.i18n.language import Language
@@ -86,7 +86,7 @@ def router(visit: FirstVisit) -> APIRouter:
         return show(request)
 
     @routes.post("/first/phone")
-    async def told(request: Request) -> Response:
+    async def answer(request: Request) -> Response:
         visitor = visit.owner(request)
         form = await visit.door.form(request, visitor, long=True)
         typed = form.pop("address", "").strip()  # in no page and no refusal again
@@ -139,9 +139,9 @@ def _fields(visit: FirstVisit) -> list[Field]:
 def _edits(visit: FirstVisit, asked: list[Field], form: Mapping[str, str], new: str) -> list[Edit]:
     """Everybody with an address is in the farm file; nobody else can be reached."""
     known = visit.farm.raw.get("recipients", {})
-    told = dict.fromkeys([*visit.addresses, *([new] if new else [])])
-    found: list[Edit] = [Remove(("recipients", n)) for n in known if n not in told]
-    found += [SetValue(("recipients", n), {}) for n in told if n not in known]
+    reached = dict.fromkeys([*visit.addresses, *([new] if new else [])])
+    found: list[Edit] = [Remove(("recipients", n)) for n in known if n not in reached]
+    found += [SetValue(("recipients", n), {}) for n in reached if n not in known]
     return found + edits(asked, form)
 
 
@@ -201,9 +201,6 @@ def _forgotten(visit: FirstVisit, name: str) -> Message:
 
 async def _tried(visit: FirstVisit, name: str, language: Language) -> Message:
     """Send somebody a test; returns what became of it."""
-    # Loading what sends takes half a second, and few ask for it.
-    from watcher.delivery.channel import Channel, UnusableUrlError  # noqa: PLC0415
-
     url = visit.addresses.get(name)
     if url is None:
         return say("no push address has this name")

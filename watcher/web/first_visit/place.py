@@ -93,9 +93,9 @@ def placed(farm: FirstFarm, form: Mapping[str, str]) -> list[Edit]:
 
 def system_of(farm: FirstFarm, accept_language: str) -> System:
     """Return the units that were told, or before that those of the device's country."""
-    told = farm.raw.get("farm", {}).get("units")
+    chosen = farm.raw.get("farm", {}).get("units")
     of_us = accept_language.split(",", maxsplit=1)[0].strip().lower().endswith("-us")
-    return "us" if told == "us" or (told is None and of_us) else "metric"
+    return "us" if chosen == "us" or (chosen is None and of_us) else "metric"
 
 
 def suggested(farm: FirstFarm, asked: Sequence[Row], accept_language: str) -> list[Row]:

@@ -46,7 +46,7 @@ def fields(field: str) -> list[Field]:
     return found
 
 
-def told(farm: FirstFarm, field: str, form: Mapping[str, str], found: list[Edit]) -> list[Edit]:
+def edits_of(farm: FirstFarm, field: str, form: Mapping[str, str], found: list[Edit]) -> list[Edit]:
     """Return the edits of what was entered: a strip of ground for whoever is there.
 
     Raises ``AtFaultError``.

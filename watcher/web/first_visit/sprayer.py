@@ -72,7 +72,7 @@ def fields(system: System) -> list[Field]:
     ]
 
 
-def told(farm: FirstFarm, form: Mapping[str, str], found: list[Edit]) -> list[Edit]:
+def edits_of(farm: FirstFarm, form: Mapping[str, str], found: list[Edit]) -> list[Edit]:
     """Return the edits of what was entered. Raises ``AtFaultError`` where nothing was."""
     if not any(form.get(one.name, "").strip() for one in fields("us")):
         key = f"sprayers.{SPRAYER}.boom_width"

@@ -136,9 +136,9 @@ def edits_of(step: str, farm: FirstFarm, form: Mapping[str, str], field: str) ->
     elif step == "crop":
         found = _of_every_field(farm, found)
     elif step == "sides":
-        found = sides.told(farm, field, form, found)
+        found = sides.edits_of(farm, field, form, found)
     elif step == "sprayer":
-        found = sprayer.told(farm, form, found)
+        found = sprayer.edits_of(farm, form, found)
     elif step == "label":
         found = label.labelled(farm, found, form)
     return found
@@ -217,8 +217,8 @@ def _refuse_overlaps(farm: FirstFarm, found: Sequence[Outline], form: Mapping[st
     if not over or form.get("overlap_ok"):
         return
     system = system_of(farm)
-    told = [(joined([Name(name), overlap_line(one, system)], " ")) for name, one in over]
-    raise AtFaultError([Problem(farm.file, "corners", line, OVERLAP_MEND) for line in told])
+    lines = [joined([Name(name), overlap_line(one, system)], " ") for name, one in over]
+    raise AtFaultError([Problem(farm.file, "corners", line, OVERLAP_MEND) for line in lines])
 
 
 def _crop(name: str, system: System) -> list[Field]:
@@ -255,11 +255,11 @@ def _words(enum: Any, words: Mapping[Any, Message]) -> list[tuple[str, Param]]:
     return [(one.value, words[one]) for one in enum]
 
 
-def is_told(step: str, farm: FirstFarm) -> bool:
+def is_answered(step: str, farm: FirstFarm) -> bool:
     """Return whether anything of a screen is in the farm."""
     raw = farm.raw
     sources = raw.get("sources", {})
-    told: Mapping[str, object] = {
+    answers: Mapping[str, object] = {
         "place": farm.place,
         "field": raw.get("fields"),
         "crop": any("crop" in one for one in raw.get("fields", {}).values()),
@@ -270,7 +270,7 @@ def is_told(step: str, farm: FirstFarm) -> bool:
         "station": set(sources) - {FORECAST},
         "phone": raw.get("recipients"),
     }
-    return bool(told[step])
+    return bool(answers[step])
 
 
 def not_judged(farm: FirstFarm) -> list[Message]:

@@ -215,9 +215,9 @@ def about(rule: Mapping[str, Any], key: str) -> Message:
     """Name a rule or buffer as it is written: what it is about, and its bounds."""
     words = KIND_WORDS.get(str(rule.get("kind")))
     first: Param = words or ", ".join(map(str, rule.get("protects", ()))) or "?"
-    told = [f"{rule[k]}" for k in _TOLD if k in rule and not isinstance(rule[k], list | dict)]
+    bounds = [f"{rule[k]}" for k in _BOUNDS if k in rule and not isinstance(rule[k], list | dict)]
     word = say("Rule") if key == "rules" else say("Buffer")
-    return joined([word, joined([first, *told], ", ")], ": ")
+    return joined([word, joined([first, *bounds], ", ")], ": ")
 
 
-_TOLD = ("low", "high", "below", "least", "most", "base", "opens", "closes", "first", "last")
+_BOUNDS = ("low", "high", "below", "least", "most", "base", "opens", "closes", "first", "last")
