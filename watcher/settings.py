@@ -228,6 +228,8 @@ class Settings(BaseSettings):
         repr=False,
     )
     """Where the log is kept; a SQLite file in the state folder when not set."""
+    farm_number: int = Field(default=1, ge=1, le=2_147_483_647)
+    """Which farm of the log this is, where several share it; "watcher fleet list" shows them."""
     keep_raw: Annotated[float, Written(Kind.DURATION, 7 * 86_400, 36_500 * 86_400)] = Field(
         default=730 * 86_400.0, validate_default=False
     )

@@ -5,10 +5,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from alembic.migration import MigrationContext
-from alembic.operations import Operations
-from alembic.script import ScriptDirectory
-from sqlalchemy import Connection
+from alembic import command
 
 from tests.support.new_log import new_log
 from watcher.sources.base import Flag, Forecast, Observations
@@ -278,24 +275,21 @@ def test_a_file_gives_back_the_room_of_what_went(tmp_path: Path) -> None:
 
 
 def test_a_log_of_the_first_version_learns_which_hours_are_to_be_made(tmp_path: Path) -> None:
-    """By the step's own statement: readings from before the bins were thought of."""
-    log = new_log(tmp_path / "watch.db")
-    keep(log, readings(START, START + 3 * HOUR_S))
+    log = Database(f"sqlite:///{tmp_path / 'watch.db'}", lasting=False)
     with log.writing() as session:
         connection = session.connection()
-        for table in ("weather_bin", "stale_hour"):
-            connection.exec_driver_sql(f"DROP TABLE {table}")
-        _run_step(connection, "0002")
-        # As later steps add them.
-        for column in ("soil_temp_10cm_c", "leaf_wet_pct", "ceiling_m"):
-            connection.exec_driver_sql(f"ALTER TABLE weather_bin ADD COLUMN {column} REAL")
-        connection.exec_driver_sql("ALTER TABLE weather_bin ADD COLUMN bounds JSON")
+        command.upgrade(migrations.config(connection), "0001")
+        connection.exec_driver_sql(
+            "INSERT INTO site (source, latitude, longitude, elevation_m, wind_height_m, "
+            "temp_height_m) VALUES ('mast', 44.5, -100.25, 400, 3, 2)"
+        )
+        connection.exec_driver_sql(
+            "INSERT INTO observation (source, time, received_at, wind_m_s) VALUES (?, ?, ?, ?)",
+            [("mast", time, NOW, 3.0) for time in range(START, START + 3 * HOUR_S, 60)],
+        )
+    log.upgrade()
     tended(log)
-    assert len(kept(log)) == 3
+    found = kept(log)
+    assert found.readings.tolist() == [60, 60, 60]
+    assert found.series.wind_m_s.tolist() == [3.0, 3.0, 3.0]
     log.close()
-
-
-def _run_step(connection: Connection, number: str) -> None:
-    step = ScriptDirectory.from_config(migrations.config(connection)).get_revision(number)
-    with Operations.context(MigrationContext.configure(connection)):
-        step.module.upgrade()

@@ -8,13 +8,15 @@ from alembic import command
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
-from sqlalchemy import Connection, text
+from sqlalchemy import Connection, select, text
+from sqlalchemy.exc import DBAPIError
 
+from tests.store.test_farm_key import STEPS as FILLING
 from tests.support import job_steps
 from tests.support.farms import build, tables
 from tests.support.skies import MORNING
 from watcher.limits.farm_arrays import FarmArrays
-from watcher.store import jobs, migrations
+from watcher.store import farms, jobs, migrations, records, runs
 from watcher.store.database import Database
 from watcher.store.errors import LogNewerError
 from watcher.store.rows import SITE_COLUMNS
@@ -158,10 +160,47 @@ def test_jobs_from_before_steps_were_kept_go_on_as_they_were(log: Database) -> N
         assert taken == ["started", "paused", "resumed", "setup changed", "finished"]
 
 
+def _everything(connection: Connection) -> dict[str, list[str]]:
+    """Every row of every table, without the farm, in any order."""
+    found = {}
+    for table in Table.metadata.sorted_tables:
+        if table.name != "farm":
+            columns = [column for column in table.columns if column.name != "farm"]
+            found[table.name] = sorted(map(repr, connection.execute(select(*columns)).all()))
+    return found
+
+
+def test_what_a_log_held_before_farms_is_the_first_farms(log: Database) -> None:
+    with log.writing() as session:
+        for step in FILLING:
+            step(session, MORNING, 3.0)
+        session.flush()
+        before = _everything(session.connection())
+        chain = [entry.hash for entry in records.entries(session)]
+    with log.writing() as session:
+        command.downgrade(migrations.config(session.connection()), "0015")
+    log.upgrade()
+    with log.writing() as session:
+        assert _everything(session.connection()) == before
+        assert sum(map(len, before.values())) > 20
+        assert [entry.hash for entry in records.entries(session)] == chain
+        # Numbers go on where they stood, and the seal is whole.
+        assert runs.begin(session, MORNING) == 2
+    with pytest.raises(DBAPIError, match="append-only"), log.writing() as session:
+        session.execute(text("UPDATE record_entry SET content = 'other'"))
+
+
+def test_several_farms_are_not_put_together_again(log: Database) -> None:
+    with log.writing() as session:
+        farms.add(session, "north")
+    with pytest.raises(ValueError, match="several farms"), log.writing() as session:
+        command.downgrade(migrations.config(session.connection()), "0015")
+
+
 def test_every_quantity_has_a_column_in_observations_and_forecasts() -> None:
     own = {
-        Observation: {"source", "time", "flags", "bounds", "received_at"},
-        ForecastHour: {"forecast_id", "time", "bounds"},
+        Observation: {"farm", "source", "time", "flags", "bounds", "received_at"},
+        ForecastHour: {"farm", "forecast_id", "time", "bounds"},
     }
     for table, others in own.items():
         assert set(table.__table__.columns.keys()) - others == set(QUANTITIES)

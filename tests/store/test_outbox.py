@@ -182,7 +182,7 @@ def test_a_message_given_up_stays_and_says_why(log: Database) -> None:
         assert outbox.mark_failed(session, message.id, 1, "no such number", None)
     assert claim(log, NOW + 10_000) == []
     with log.reading() as session:
-        kept = session.get_one(Outgoing, message.id)
+        kept = session.get_one(Outgoing, (message.farm, message.id))
         assert (kept.state, kept.last_error) == ("failed", "no such number")
 
 

@@ -64,14 +64,14 @@ def test_entries_cannot_be_deleted(filled: Database, statement: str) -> None:
 
 
 def test_an_entry_cannot_be_replaced_by_another(filled: Database, url: str) -> None:
-    columns = "number, job_id, kind, at, by, content, previous, hash"
+    columns = "farm, number, job_id, kind, at, by, content, previous, hash"
     replace = text(
         f"INSERT OR REPLACE INTO record_entry ({columns}) "
-        "VALUES (2, 1, 'told', 0, 'x', '{}', 'other', 'other')"
+        "VALUES (1, 2, 1, 'told', 0, 'x', '{}', 'other', 'other')"
     )
     upsert = text(
-        f"INSERT INTO record_entry ({columns}) VALUES (2, 1, 'told', 0, 'x', '{{}}', 'o', 'o') "
-        "ON CONFLICT (number) DO UPDATE SET by = 'x'"
+        f"INSERT INTO record_entry ({columns}) VALUES (1, 2, 1, 'told', 0, 'x', '{{}}', 'o', 'o') "
+        "ON CONFLICT (farm, number) DO UPDATE SET by = 'x'"
     )
     with pytest.raises(DBAPIError, match="append-only"), filled.writing() as session:
         session.execute(replace if url.startswith("sqlite") else upsert)

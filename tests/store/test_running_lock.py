@@ -199,3 +199,16 @@ def test_who_lost_it_to_another_copy_is_told(server_url: str, open_log) -> None:
         assert lost.wait(60)
     assert f"process {os.getpid()} on" in errors[0]
     second.release()
+
+
+def test_two_farms_of_one_log_run_side_by_side(url: str, open_log) -> None:
+    first, second = (running_lock(Database(url, farm=number)) for number in (1, 2))
+    again = running_lock(Database(url, farm=2))
+    first.take()
+    second.take()
+    with pytest.raises(LogInUseError, match="farm 2"):
+        again.take()
+    second.release()
+    again.take()
+    for lock in (first, again):
+        lock.release()

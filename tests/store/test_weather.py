@@ -220,14 +220,16 @@ def test_the_newest_reading_is_by_its_own_time(log: Database) -> None:
 def test_readings_are_found_by_their_key_however_many_there_are(log: Database) -> None:
     add(log, observed([NOW], wind_m_s=[1.0]))
     range_query = (
-        "SELECT time, wind_m_s FROM observation WHERE source = 'station' "
+        "SELECT time, wind_m_s FROM observation WHERE farm = 1 AND source = 'station' "
         f"AND time >= {NOW} AND time < {NOW + 60} ORDER BY time"
     )
     with log.reading() as session:
         connection = session.connection()
         if connection.dialect.name == "sqlite":
             plan = connection.exec_driver_sql(f"EXPLAIN QUERY PLAN {range_query}")
-            wanted = "SEARCH observation USING PRIMARY KEY (source=? AND time>? AND time<?)"
+            wanted = (
+                "SEARCH observation USING PRIMARY KEY (farm=? AND source=? AND time>? AND time<?)"
+            )
             assert [row[-1] for row in plan] == [wanted]
         else:
             connection.exec_driver_sql("SET LOCAL enable_seqscan = off")  # one row is no reason

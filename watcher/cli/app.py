@@ -25,6 +25,7 @@ _MODULES: Mapping[str, str] = {
     "why": "now",
     "sources": "now",
     "farm": "farm_moving",
+    "fleet": "fleet",
     "learn": "learn",
     "explain": "explain",
     "season": "season",

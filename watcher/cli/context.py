@@ -78,7 +78,7 @@ def has_log(settings: Settings) -> bool:
 def open_log(settings: Settings) -> Iterator[Database]:
     """Open the log with its tables up to date, or stop; close it afterwards."""
     try:
-        log = Database(settings.database_url)
+        log = Database(settings.database_url, farm=settings.farm_number)
         log.upgrade()
     except LogError as error:
         stop(str(error))

@@ -86,7 +86,7 @@ def run() -> None:
             stop(str(error))
     start = farm_to_run(settings)
     try:
-        log = Database(settings.database_url, silent_s=_SILENT_S)
+        log = Database(settings.database_url, farm=settings.farm_number, silent_s=_SILENT_S)
     except LogError as error:
         refuse(settings, [str(error)])
     lock = running_lock(log)

@@ -100,7 +100,7 @@ def _counts(
 def _unless_poorer(insert: Insert) -> Insert:
     columns = (*QUANTITIES, *EXTRAS, "readings", "counts", "bounds")
     return insert.on_conflict_do_update(
-        index_elements=["source", "width_s", "time"],
+        index_elements=["farm", "source", "width_s", "time"],
         set_={name: insert.excluded[name] for name in columns},
         where=insert.excluded.readings >= WeatherBin.readings,
     )

@@ -12,7 +12,7 @@ from sqlalchemy import func, select, update
 from sqlalchemy.orm import Session
 
 from watcher.store.rows import site_of, site_row
-from watcher.store.tables import ChanceOutcome, ChanceSaid, ForecastError
+from watcher.store.tables import ChanceOutcome, ChanceSaid, ForecastError, own_columns
 from watcher.store.upsert import insert_into
 from watcher.weather.series import Floats, Site
 
@@ -117,7 +117,7 @@ def pairs(session: Session, feed: str, station: str, since: int) -> list[Pair]:
 def put_said(session: Session, said: Sequence[ChanceSaid]) -> None:
     """Keep the chances that were said; one kept already stands."""
     for one in said:
-        values = {c.name: getattr(one, c.name) for c in ChanceSaid.__table__.columns}
+        values = {name: getattr(one, name) for name in own_columns(ChanceSaid)}
         session.execute(insert_into(session, ChanceSaid).values(values).on_conflict_do_nothing())
 
 

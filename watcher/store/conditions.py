@@ -6,6 +6,7 @@ from typing import Any, NamedTuple
 from sqlalchemy import or_, select, tuple_, update
 from sqlalchemy.orm import Session
 
+from watcher.store.session import farm_of
 from watcher.store.tables import Condition
 from watcher.store.upsert import insert_into
 
@@ -28,7 +29,8 @@ def keep(session: Session, conditions: Sequence[Raised]) -> None:
     new = ("state", "since", "said_at", "cleared_at", "detail")
     session.execute(
         insert.on_conflict_do_update(
-            index_elements=["subject", "kind"], set_={name: insert.excluded[name] for name in new}
+            index_elements=["farm", "subject", "kind"],
+            set_={name: insert.excluded[name] for name in new},
         ),
         [one._asdict() | {"state": "raised", "cleared_at": None} for one in conditions],
     )
@@ -60,7 +62,7 @@ def raised(session: Session) -> list[Condition]:
 
 def condition(session: Session, subject: str, kind: str) -> Condition | None:
     """Return a condition, raised or cleared; None when it never was raised."""
-    return session.get(Condition, (subject, kind), populate_existing=True)
+    return session.get(Condition, (farm_of(session), subject, kind), populate_existing=True)
 
 
 def changed_since(session: Session, since: int) -> list[Condition]:

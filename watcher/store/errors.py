@@ -54,6 +54,10 @@ class LogNewerError(LogSettingsError):
     """The log was written by a newer version of this program."""
 
 
+class UnknownFarmError(LogSettingsError):
+    """The log does not hold the farm it was opened for."""
+
+
 RESTORE = "stop the watch, keep a copy of the file, and restore a backup"
 _SQLITE: dict[int, tuple[type[LogError], str]] = {
     sqlite3.SQLITE_BUSY: (LogBusyError, "find the program that holds it (a backup?) and end it"),
@@ -69,7 +73,7 @@ _SQLITE: dict[int, tuple[type[LogError], str]] = {
 # Classes of SQLSTATE (PostgreSQL, appendix "Error Codes") that are about the server, not about
 # what was asked of it. No state at all: the connection was never made or has broken.
 _SERVER_CLASSES = {"08", "28", "3D", "53", "57", "58", "XX", None}
-_LOCK_NOT_AVAILABLE = "55P03"
+_HELD_STATES = {"55P03", "40P01"}  # no lock in time; a deadlock
 # A connection that was refused has no SQLSTATE, only a text. In another language than English it
 # counts as a server that cannot be reached: alerted, and tried again.
 _REFUSED = re.compile(
@@ -89,7 +93,7 @@ def log_error(name: str, error: DBAPIError) -> LogError | None:
         kind, mend = _SQLITE.get(primary, (None, ""))
         return kind(f"the log {name} failed: {cause}; {mend}") if kind else None
     state = getattr(cause, "sqlstate", None)
-    if state == _LOCK_NOT_AVAILABLE:
+    if state in _HELD_STATES:
         return LogBusyError(f"the log {name} is held by another program; find it and end it")
     if state is None and (refused := _REFUSED.search(str(cause))):
         return LogRefusedError(

@@ -12,8 +12,10 @@ from sqlalchemy.orm import Session
 
 from watcher.sources.base import Forecast, Observations
 from watcher.store import aggregates, bin_rows, issues, weather
+from watcher.store.session import farm_of
 from watcher.store.tables import (
     Condition,
+    FarmTable,
     IssuedForecast,
     Job,
     JobEvent,
@@ -22,9 +24,9 @@ from watcher.store.tables import (
     RainGauge,
     SourceHealth,
     StaleHour,
-    Table,
     WatchRun,
     WeatherBin,
+    own_columns,
 )
 from watcher.weather.bins import HOUR_S, Bins
 
@@ -56,7 +58,7 @@ class Copied:
     readings: Sequence[Observations]
     hours: Sequence[Bins]
     forecasts: Sequence[Forecast]
-    rows: Mapping[type[Table], Rows]
+    rows: Mapping[type[FarmTable], Rows]
 
 
 def copied(session: Session, wanted: Wanted, now: int) -> Copied:
@@ -194,7 +196,7 @@ def take_back(session: Session, given: GivenBack) -> int | None:
 
 
 def _newer_health(session: Session, row: Mapping[str, Any]) -> None:
-    known = session.get(SourceHealth, row["source"], with_for_update=True)
+    known = session.get(SourceHealth, (farm_of(session), row["source"]), with_for_update=True)
     if known is None:
         session.add(SourceHealth(**row))
     elif (row["asked_at"] or 0) >= (known.asked_at or 0):
@@ -203,7 +205,7 @@ def _newer_health(session: Session, row: Mapping[str, Any]) -> None:
 
 
 def _newer_gauge(session: Session, row: Mapping[str, Any]) -> None:
-    known = session.get(RainGauge, row["source"], with_for_update=True)
+    known = session.get(RainGauge, (farm_of(session), row["source"]), with_for_update=True)
     if known is None:
         session.add(RainGauge(**row))
     elif row["time"] > known.time:
@@ -263,6 +265,7 @@ def _let_older_go(session: Session, forecast: Forecast) -> None:
     issues.let_go(session, older)
 
 
-def _rows(session: Session, table: type[Table], *where: ColumnElement[bool]) -> Rows:
-    found = session.execute(select(table.__table__).where(*where))
+def _rows(session: Session, table: type[FarmTable], *where: ColumnElement[bool]) -> Rows:
+    columns = [getattr(table, name) for name in own_columns(table)]
+    found = session.execute(select(*columns).where(*where))
     return [dict(row._mapping) for row in found]

@@ -6,6 +6,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from watcher.sources.quality.check import AHEAD_S
+from watcher.store.session import farm_of
 from watcher.store.tables import SourceHealth
 from watcher.store.upsert import insert_into
 
@@ -72,4 +73,4 @@ def _held(session: Session, source: str) -> SourceHealth:
         .values(source=source, state="unknown", failures_in_a_row=0)
         .on_conflict_do_nothing()
     )
-    return session.get_one(SourceHealth, source, with_for_update=True)
+    return session.get_one(SourceHealth, (farm_of(session), source), with_for_update=True)

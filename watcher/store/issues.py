@@ -8,6 +8,7 @@ from sqlalchemy.orm import Session
 
 from watcher.sources.base import Forecast, GivenValues, Statistic
 from watcher.store.rows import nullable
+from watcher.store.session import farm_of
 from watcher.store.tables import ForecastHour, ForecastValues, IssuedForecast
 from watcher.weather.series import Bound, Floats, WeatherSeries
 
@@ -71,7 +72,7 @@ def stand_by_again(session: Session, number: int, fetched_at: int) -> None:
 def keep_given(session: Session, number: int, given: tuple[GivenValues, ...]) -> None:
     """Keep what an issue was given as; of one that is kept already what goes beyond it."""
     for each in given:
-        key = (number, each.quantity, each.statistic)
+        key = (farm_of(session), number, each.quantity, each.statistic)
         row = session.get(ForecastValues, key)
         if row is None:
             row = ForecastValues(

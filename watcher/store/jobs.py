@@ -4,6 +4,7 @@ from sqlalchemy import func, or_, select
 from sqlalchemy.orm import Session
 
 from watcher.store.errors import UnknownJobError
+from watcher.store.session import farm_of
 from watcher.store.tables import Job, JobEvent, JobStep
 from watcher.store.upsert import insert_into
 
@@ -39,7 +40,7 @@ def start(
     ).one_or_none()
     if number is None:
         raise JobConflictError(_conflict(session, field, sprayer))
-    return session.get_one(Job, number)
+    return session.get_one(Job, (farm_of(session), number))
 
 
 def open_jobs(session: Session) -> list[Job]:
@@ -54,7 +55,9 @@ def busy(session: Session, field: str, sprayer: str) -> bool:
 
 def job(session: Session, job_id: int, *, hold: bool = False) -> Job:
     """Return a job, held against other writers if asked. Raises ``UnknownJobError``."""
-    found = session.get(Job, job_id, with_for_update=hold, populate_existing=True)
+    found = session.get(
+        Job, (farm_of(session), job_id), with_for_update=hold, populate_existing=True
+    )
     if found is None:
         raise UnknownJobError(job_id)
     return found

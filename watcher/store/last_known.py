@@ -12,6 +12,7 @@ from typing import Literal
 from pydantic import BaseModel, ConfigDict, ValidationError
 
 from watcher.store.database import Database
+from watcher.store.farm_key import ALONE
 from watcher.store.tables import Job, WatchRun
 from watcher.store.whole_files import write_whole
 
@@ -98,7 +99,8 @@ class LastKnownFile:
 
     def __init__(self, log: Database, folder: Path) -> None:
         if log.file is not None:
-            self._path = log.file.with_name(f"{log.file.name}.known.json")
+            farm = "" if log.farm == ALONE else f".farm-{log.farm}"
+            self._path = log.file.with_name(f"{log.file.name}{farm}.known.json")
         else:
             which = hashlib.sha256(log.name.encode()).hexdigest()[:12]
             self._path = folder / f"log-{which}.known.json"

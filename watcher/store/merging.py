@@ -24,7 +24,7 @@ def by_quantity(insert: Insert) -> Insert:
         for name in QUANTITIES
     ]
     return insert.on_conflict_do_update(
-        index_elements=["source", "time"],
+        index_elements=["farm", "source", "time"],
         set_={
             **{name: func.coalesce(new[name], getattr(Observation, name)) for name in QUANTITIES},
             "flags": flags,

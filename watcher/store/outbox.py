@@ -68,7 +68,7 @@ def put(session: Session, message: NewMessage) -> bool:
     number = session.scalars(
         insert_into(session, Outgoing)
         .values(**asdict(message), state="waiting", attempts=0)
-        .on_conflict_do_nothing(index_elements=["key"])
+        .on_conflict_do_nothing(index_elements=["farm", "key"])
         .returning(Outgoing.id)
     ).one_or_none()
     return number is not None

@@ -5,6 +5,7 @@ from typing import Any
 from sqlalchemy import delete, func, select
 from sqlalchemy.orm import Session
 
+from watcher.store.session import farm_of
 from watcher.store.tables import DayPlanKept, IssuedForecast, PlanSaid
 from watcher.store.upsert import insert_into
 
@@ -37,7 +38,7 @@ def newest(session: Session, until: int) -> DayPlanKept | None:
 
 def of_number(session: Session, number: int) -> DayPlanKept | None:
     """Return a plan by its number."""
-    return session.get(DayPlanKept, number)
+    return session.get(DayPlanKept, (farm_of(session), number))
 
 
 def say(

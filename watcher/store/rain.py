@@ -5,6 +5,7 @@ from sqlalchemy.orm import Session
 from watcher.sources.base import Observations
 from watcher.sources.quality.check import AHEAD_S
 from watcher.sources.stations.rain_gauge import Gauge, rated
+from watcher.store.session import farm_of
 from watcher.store.tables import RainGauge
 
 
@@ -15,7 +16,7 @@ def with_rates(session: Session, observations: Observations, now: int) -> Observ
     if observations.rain_fall is None:
         return observations
     source = observations.series.source
-    row = session.get(RainGauge, source, with_for_update=True)
+    row = session.get(RainGauge, (farm_of(session), source), with_for_update=True)
     known = None
     if row is not None and row.time <= now + AHEAD_S:  # else by a clock that was wrong
         known = Gauge(row.time, row.mm)

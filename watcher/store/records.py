@@ -2,9 +2,10 @@
 
 from collections.abc import Iterator
 
-from sqlalchemy import select, text
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from watcher.store import farm_key
 from watcher.store.tables import Observation, Outgoing, RecordEntry
 
 _ROWS_AT_ONCE = 500
@@ -15,8 +16,9 @@ def last_entry(session: Session, *, hold: bool = False) -> RecordEntry | None:
 
     ``hold``: nobody else adds one until this transaction ends, so that two cannot follow the same.
     """
-    if hold and session.get_bind().dialect.name == "postgresql":  # a SQLite writer is alone
-        session.execute(text("LOCK TABLE record_entry IN EXCLUSIVE MODE"))
+    connection = session.connection()
+    if hold and connection.dialect.name == "postgresql":  # a SQLite writer is alone
+        farm_key.hold(connection)
     return session.scalars(
         select(RecordEntry).order_by(RecordEntry.number.desc()).limit(1)
     ).one_or_none()

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from sqlalchemy import delete, select
 from sqlalchemy.orm import Session
 
+from watcher.store.session import farm_of
 from watcher.store.tables import RefusedFor, RefusedPost
 from watcher.weather.bins import HOUR_S
 
@@ -51,7 +52,7 @@ def add(session: Session, refused: Iterable[Refused], now: int) -> None:
     session.execute(delete(RefusedPost).where(RefusedPost.hour <= now - DAY_S - HOUR_S))
     for new in refused:
         key = (new.source, new.what, new.last_at // HOUR_S * HOUR_S)
-        row = session.get(RefusedPost, key, with_for_update=True)
+        row = session.get(RefusedPost, (farm_of(session), *key), with_for_update=True)
         if row is None:
             row = RefusedPost(source=key[0], what=key[1], hour=key[2])
             session.add(row)

@@ -1,4 +1,4 @@
-"""One running watch a log: it holds a lock that goes with it, however it ends.
+"""One running watch a farm: it holds a lock that goes with it, however it ends.
 
 Two of them would judge and tell everything twice, and each would say of the other's runs that
 nobody watched. Commands that only read or write (``watcher now``, ``watcher job``) need no lock.
@@ -22,9 +22,11 @@ from sqlalchemy.exc import DBAPIError
 
 from watcher.store.database import Database
 from watcher.store.errors import LogError, LogInUseError, LogUnreachableError, log_error
+from watcher.store.farm_key import ALONE
 
 _ROOM = 5_241_810  # any number nobody else locks in the same PostgreSQL database
-_KEY = "hashtext(coalesce(current_schema(), ''))"
+# The first farm's is that of the versions before, which knew of no other.
+_KEY = "hashtext(coalesce(current_schema(), '') || :farm)"
 _TAKE = text(f"SELECT pg_try_advisory_lock({_ROOM}, {_KEY})")  # constants only
 _HOLDER = text(
     f"""
@@ -46,7 +48,7 @@ _LONGEST_WHO = 54  # an application's name has 63 bytes
 
 
 class RunningLock(Protocol):
-    """The right to run on one log."""
+    """The right to run on one farm's log."""
 
     def take(self) -> None:
         """Take it, or make sure that it is still held.
@@ -60,7 +62,10 @@ class RunningLock(Protocol):
 
 def running_lock(log: Database) -> RunningLock:
     """Return the lock of a log, not yet taken."""
-    return _ServerLock(log) if log.file is None else _FileLock(log.file, log.name)
+    if log.file is None:
+        return _ServerLock(log)
+    ending = "lock" if log.farm == ALONE else f"farm-{log.farm}.lock"
+    return _FileLock(log.file.with_name(f"{log.file.name}.{ending}"), log.name)
 
 
 class _FileLock:
@@ -70,9 +75,8 @@ class _FileLock:
     waits for a removed one and somebody who makes it anew would both hold it.
     """
 
-    def __init__(self, log_file: Path, name: str) -> None:
-        self._path = log_file.with_name(f"{log_file.name}.lock")
-        self._name = name
+    def __init__(self, path: Path, name: str) -> None:
+        self._path, self._name = path, name
         self._descriptor: int | None = None
 
     def take(self) -> None:
@@ -130,6 +134,7 @@ class _ServerLock:
 
     def __init__(self, log: Database) -> None:
         self._log = log
+        self._of_farm = {"farm": "" if log.farm == ALONE else f" farm {log.farm}"}
         self._connection: Connection | None = None
         self._turn = threading.Lock()
         # The last word tells our own earlier session from another copy, which in a container may
@@ -164,9 +169,9 @@ class _ServerLock:
         # A session whose client was killed a moment ago holds it until the server sees that.
         for wait_s in (0.0, 0.5, 0.5):
             time.sleep(wait_s)
-            if self._connection.scalar(_TAKE):
+            if self._connection.scalar(_TAKE, self._of_farm):
                 return
-        found = self._connection.execute(_HOLDER).first()
+        found = self._connection.execute(_HOLDER, self._of_farm).first()
         self._drop()
         if found is None or found[0] == self._me:
             raise LogUnreachableError(

@@ -3,6 +3,7 @@
 from sqlalchemy import func, select, update
 from sqlalchemy.orm import Session
 
+from watcher.store.session import farm_of
 from watcher.store.tables import WatchRun
 
 
@@ -16,7 +17,7 @@ def begin(session: Session, now: int) -> int:
 
 def seen(session: Session, run_id: int, now: int) -> None:
     """Record that the watch is alive."""
-    session.get_one(WatchRun, run_id).seen_at = now
+    session.get_one(WatchRun, (farm_of(session), run_id)).seen_at = now
 
 
 def touch(session: Session) -> None:
@@ -27,13 +28,13 @@ def touch(session: Session) -> None:
 
 def end(session: Session, run_id: int, now: int) -> None:
     """Record that the watch stops in good order."""
-    run = session.get_one(WatchRun, run_id)
+    run = session.get_one(WatchRun, (farm_of(session), run_id))
     run.seen_at = run.stopped_at = now
 
 
 def get(session: Session, run_id: int) -> WatchRun | None:
     """Return a run by its number."""
-    return session.get(WatchRun, run_id)
+    return session.get(WatchRun, (farm_of(session), run_id))
 
 
 def first(session: Session) -> WatchRun | None:

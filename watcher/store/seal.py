@@ -14,7 +14,8 @@ BEGIN SELECT RAISE(ABORT, 'records are append-only: write a correction'); END"""
     # INSERT OR REPLACE takes the old row away without a DELETE that a trigger would see.
     """CREATE TRIGGER record_entry_no_replace BEFORE INSERT ON record_entry
 WHEN EXISTS (SELECT 1 FROM record_entry
-WHERE number = NEW.number OR previous = NEW.previous OR hash = NEW.hash)
+WHERE farm = NEW.farm
+AND (number = NEW.number OR previous = NEW.previous OR hash = NEW.hash))
 BEGIN SELECT RAISE(ABORT, 'records are append-only: write a correction'); END""",
 )
 _ON_SERVER = (

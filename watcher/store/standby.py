@@ -18,6 +18,8 @@ from sqlalchemy.pool import StaticPool
 
 from watcher.store import issue_hours, migrations
 from watcher.store.database import Database, _begin_in_file
+from watcher.store.farm_key import ALONE, FARM
+from watcher.store.session import of_farm
 from watcher.store.tables import Table
 
 _TURN_S = 5.0
@@ -31,17 +33,18 @@ class StandbyLog(Database):
         # Not Log's own beginning: that is for what lasts, and refuses memory.
         self._busy_s, self._lasting = _TURN_S, False
         self._file = Path("standby")
-        self.name = "in memory"
+        self.name, self.farm = "in memory", ALONE
         self._turn = threading.Lock()
-        self._info = issue_hours.holding()
-        self._engine = create_engine(
+        self._info = issue_hours.holding() | of_farm(ALONE)
+        engine = create_engine(
             "sqlite+pysqlite://",
             hide_parameters=True,
             poolclass=StaticPool,
             connect_args={"check_same_thread": False},
         )
-        event.listen(self._engine, "connect", _set_up)
-        event.listen(self._engine, "begin", _begin_in_file)
+        event.listen(engine, "connect", _set_up)
+        event.listen(engine, "begin", _begin_in_file)
+        self._engine = engine.execution_options(**{FARM: ALONE})
         self._writer = self._engine.execution_options(begin="IMMEDIATE")
         self._reader = self._engine.execution_options(begin="DEFERRED")
         with self.writing() as session:

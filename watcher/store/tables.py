@@ -6,7 +6,7 @@ from sqlalchemy import (
     JSON,
     BigInteger,
     Enum,
-    ForeignKey,
+    ForeignKeyConstraint,
     Index,
     Integer,
     MetaData,
@@ -17,6 +17,8 @@ from sqlalchemy import Table as TableOfRows
 from sqlalchemy.dialects.postgresql import JSONB
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 
+from watcher.store.farm_key import FARM, next_number, of_statement
+from watcher.store.row_security import secure
 from watcher.store.seal import seal
 from watcher.weather.quantities import COLUMNS
 
@@ -63,14 +65,48 @@ class Table(DeclarativeBase):
     }
 
 
+class FarmTable(Table):
+    """Base of every table of a farm's own: each row is of one farm, and of no other's concern.
+
+    Nobody says with a row or a query which farm that is: the session does (``store.session``).
+    """
+
+    __abstract__ = True
+
+    farm: Mapped[int] = mapped_column(
+        Integer, primary_key=True, autoincrement=False, default=of_statement, sort_order=-2
+    )
+
+
 def _numbered() -> Mapped[int]:
-    """Return a key the database counts up; SQLite does so only for plain INTEGER."""
-    return mapped_column(Integer, primary_key=True)
+    """Return a key that counts from 1 in each farm, as if it were alone."""
+    return mapped_column(
+        Integer, primary_key=True, autoincrement=False, default=next_number, sort_order=-1
+    )
+
+
+def own_columns(table: type[FarmTable]) -> list[str]:
+    """Return the names of a table's columns but the farm, which is never moved with a row."""
+    return [column.name for column in table.__table__.columns if column.name != FARM]
+
+
+def _of_same_farm(column: str, table: str) -> ForeignKeyConstraint:
+    """Return that a column is the number of a row of another table, of the same farm."""
+    return ForeignKeyConstraint(["farm", column], [f"{table}.farm", f"{table}.id"])
 
 
 def _added() -> Mapped[Any]:
     """Return a column that came later, which stands after all that were there."""
     return mapped_column(sort_order=1)
+
+
+class Farm(Table):
+    """A farm whose log this is, or one of those."""
+
+    __tablename__ = "farm"
+
+    id: Mapped[int] = mapped_column(Integer, primary_key=True, autoincrement=False)
+    name: Mapped[str] = mapped_column(unique=True)
 
 
 class _SiteColumns:
@@ -90,7 +126,7 @@ class _WeatherColumns:
     __annotations__ = dict.fromkeys(COLUMNS, Mapped[float | None])
 
 
-class StationSite(_SiteColumns, Table):
+class StationSite(_SiteColumns, FarmTable):
     """Where a source measures, as it last said."""
 
     __tablename__ = "site"
@@ -98,7 +134,7 @@ class StationSite(_SiteColumns, Table):
     source: Mapped[str] = mapped_column(primary_key=True)
 
 
-class Observation(_WeatherColumns, Table):
+class Observation(_WeatherColumns, FarmTable):
     """One reading of one source, raw. Kept in key order on disk: it is read by time range."""
 
     __tablename__ = "observation"
@@ -112,7 +148,7 @@ class Observation(_WeatherColumns, Table):
     received_at: Mapped[int]
 
 
-class WeatherBin(_WeatherColumns, Table):
+class WeatherBin(_WeatherColumns, FarmTable):
     """Readings of one source over a bin of the clock: ``weather.bins.Bins``."""
 
     __tablename__ = "weather_bin"
@@ -132,7 +168,7 @@ class WeatherBin(_WeatherColumns, Table):
     rain_mm: Mapped[float | None]
 
 
-class StaleHour(Table):
+class StaleHour(FarmTable):
     """An hour of readings whose bins are not made, or no longer right."""
 
     __tablename__ = "stale_hour"
@@ -142,11 +178,11 @@ class StaleHour(Table):
     time: Mapped[int] = mapped_column(primary_key=True)
 
 
-class IssuedForecast(_SiteColumns, Table):
+class IssuedForecast(_SiteColumns, FarmTable):
     """A forecast as it was issued; never changed afterwards, so it can be verified."""
 
     __tablename__ = "forecast"
-    __table_args__ = (UniqueConstraint("source", "issued_at"),)
+    __table_args__ = (UniqueConstraint("farm", "source", "issued_at"),)
 
     id: Mapped[int] = _numbered()
     source: Mapped[str]
@@ -159,18 +195,18 @@ class IssuedForecast(_SiteColumns, Table):
     model: Mapped[str | None] = _added()
 
 
-class ForecastHour(_WeatherColumns, Table):
+class ForecastHour(_WeatherColumns, FarmTable):
     """One time step of an issued forecast."""
 
     __tablename__ = "forecast_hour"
-    __table_args__ = ({"sqlite_with_rowid": False},)
+    __table_args__ = (_of_same_farm("forecast_id", "forecast"), {"sqlite_with_rowid": False})
 
-    forecast_id: Mapped[int] = mapped_column(Integer, ForeignKey("forecast.id"), primary_key=True)
+    forecast_id: Mapped[int] = mapped_column(Integer, primary_key=True)
     time: Mapped[int] = mapped_column(primary_key=True)
     bounds: Mapped[dict[str, Any] | None] = _added()  # as of an observation
 
 
-class ForecastValues(Table):
+class ForecastValues(FarmTable):
     """One quantity of an issued forecast as the feed gave it: not shifted, not spread.
 
     ``starts`` and ``intervals`` are epoch seconds and seconds, one for each of ``values`` (SI, null
@@ -179,9 +215,9 @@ class ForecastValues(Table):
     """
 
     __tablename__ = "forecast_values"
-    __table_args__ = ({"sqlite_with_rowid": False},)
+    __table_args__ = (_of_same_farm("forecast_id", "forecast"), {"sqlite_with_rowid": False})
 
-    forecast_id: Mapped[int] = mapped_column(Integer, ForeignKey("forecast.id"), primary_key=True)
+    forecast_id: Mapped[int] = mapped_column(Integer, primary_key=True)
     quantity: Mapped[str] = mapped_column(primary_key=True)
     statistic: Mapped[str] = mapped_column(primary_key=True)
     starts: Mapped[list[Any]]
@@ -189,7 +225,7 @@ class ForecastValues(Table):
     values: Mapped[list[Any]]
 
 
-class RainGauge(Table):
+class RainGauge(FarmTable):
     """How a station's rain gauge stood at its newest reading."""
 
     __tablename__ = "rain_gauge"
@@ -200,7 +236,7 @@ class RainGauge(Table):
     mm: Mapped[float]
 
 
-class ForecastError(_SiteColumns, Table):
+class ForecastError(_SiteColumns, FarmTable):
     """What a feed foretold and a station measured, by hours from a moment: ``store.chances``.
 
     Kept for good, with the station's site as it was then, and the model where the feed says it:
@@ -219,11 +255,11 @@ class ForecastError(_SiteColumns, Table):
     model: Mapped[str | None] = _added()
 
 
-class ChanceSaid(Table):
+class ChanceSaid(FarmTable):
     """The chance that was said for a job, and whether it would have held. Kept for good."""
 
     __tablename__ = "chance_said"
-    __table_args__ = (Index(None, "ends_at"), {"sqlite_with_rowid": False})
+    __table_args__ = (Index(None, "farm", "ends_at"), {"sqlite_with_rowid": False})
 
     field: Mapped[str] = mapped_column(primary_key=True)
     setup: Mapped[str] = mapped_column(primary_key=True)
@@ -237,7 +273,7 @@ class ChanceSaid(Table):
     ended_by: Mapped[str | None]  # the limit that broke first
 
 
-class SourceHealth(Table):
+class SourceHealth(FarmTable):
     """How a source is doing; ``why`` is its last error while it is failing, else what of
     its last answer is not believed."""
 
@@ -253,7 +289,7 @@ class SourceHealth(Table):
     ignored: Mapped[dict[str, Any] | None]  # names it sends that are not read -> when last
 
 
-class RefusedPost(Table):
+class RefusedPost(FarmTable):
     """Posts in a station's name that were refused in an hour: one row, however many they were."""
 
     __tablename__ = "refused_post"
@@ -268,11 +304,11 @@ class RefusedPost(Table):
     addresses: Mapped[list[Any]]  # a few of those they came from, the last one last
 
 
-class StatusChange(Table):
+class StatusChange(FarmTable):
     """A field's status became another one, with the reasons."""
 
     __tablename__ = "status_change"
-    __table_args__ = (Index(None, "field", "at"),)
+    __table_args__ = (Index(None, "farm", "field", "at"),)
 
     id: Mapped[int] = _numbered()
     at: Mapped[int]
@@ -285,7 +321,7 @@ class StatusChange(Table):
 _STILL_OPEN = text("ended_at IS NULL")
 
 
-class Job(Table):
+class Job(FarmTable):
     """A spraying job. ``paused_s`` is the sum of its past pauses."""
 
     __tablename__ = "job"
@@ -294,6 +330,7 @@ class Job(Table):
         *(
             Index(
                 f"uq_job_open_{column}",
+                "farm",
                 column,
                 unique=True,
                 sqlite_where=_STILL_OPEN,
@@ -317,14 +354,18 @@ class Job(Table):
     done_share: Mapped[float | None]  # of the field, once it is ended; NULL where nobody said
 
 
-class JobStep(Table):
+class JobStep(FarmTable):
     """A step of a job as somebody asked for it. The job and its events are what they make of it."""
 
     __tablename__ = "job_step"
-    __table_args__ = (UniqueConstraint("by", "key"),)
+    __table_args__ = (
+        _of_same_farm("job_id", "job"),
+        UniqueConstraint("farm", "by", "key"),
+        Index(None, "farm", "job_id"),
+    )
 
     id: Mapped[int] = _numbered()
-    job_id: Mapped[int | None] = mapped_column(Integer, ForeignKey("job.id"), index=True)
+    job_id: Mapped[int | None] = mapped_column(Integer)
     name: Mapped[str]
     by: Mapped[str]
     key: Mapped[str]  # the same key from the same one is the same step
@@ -335,34 +376,37 @@ class JobStep(Table):
     refused: Mapped[str | None]  # why a start started nothing
 
 
-class JobEvent(Table):
+class JobEvent(FarmTable):
     """What was done to a job, in order."""
 
     __tablename__ = "job_event"
+    __table_args__ = (_of_same_farm("job_id", "job"), Index(None, "farm", "job_id"))
 
     id: Mapped[int] = _numbered()
-    job_id: Mapped[int] = mapped_column(Integer, ForeignKey("job.id"), index=True)
+    job_id: Mapped[int] = mapped_column(Integer)
     at: Mapped[int]
     what: Mapped[str]
     detail: Mapped[dict[str, Any]]
 
 
-class Outgoing(Table):
+class Outgoing(FarmTable):
     """The outbox: one row a recipient, written with the change that caused it."""
 
     __tablename__ = "message"
     __table_args__ = (
-        Index(None, "state", "due_at"),
-        Index(None, "recipient", "state", "urgent", "due_at", "id"),
-        Index(None, "recipient", "sent_at"),
-        Index(None, "about", "created_at"),
-        Index(None, "created_at"),
-        Index(None, "acknowledged_at"),
+        UniqueConstraint("farm", "key"),
+        Index(None, "farm", "short_id"),
+        Index(None, "farm", "state", "due_at"),
+        Index(None, "farm", "recipient", "state", "urgent", "due_at", "id"),
+        Index(None, "farm", "recipient", "sent_at"),
+        Index(None, "farm", "about", "created_at"),
+        Index(None, "farm", "created_at"),
+        Index(None, "farm", "acknowledged_at"),
     )
 
     id: Mapped[int] = _numbered()
-    key: Mapped[str] = mapped_column(unique=True)  # the same news is written once
-    short_id: Mapped[str] = mapped_column(index=True)  # what the reader sees and answers with
+    key: Mapped[str]  # the same news is written once
+    short_id: Mapped[str]  # what the reader sees and answers with
     about: Mapped[str]
     kind: Mapped[str]
     recipient: Mapped[str]
@@ -384,7 +428,7 @@ class Outgoing(Table):
     shown_at: Mapped[int | None] = _added()  # as a device that was pushed to says
 
 
-class Condition(Table):
+class Condition(FarmTable):
     """Something worth an alert about a subject: raised since when, and when it was said."""
 
     __tablename__ = "condition"
@@ -398,21 +442,26 @@ class Condition(Table):
     detail: Mapped[dict[str, Any]]
 
 
-class DayPlanKept(Table):
+class DayPlanKept(FarmTable):
     """A plan of the day as it was made, and what it was made of."""
 
     __tablename__ = "day_plan"
+    __table_args__ = (Index(None, "farm", "made_at"),)
 
     id: Mapped[int] = _numbered()
-    made_at: Mapped[int] = mapped_column(index=True)
+    made_at: Mapped[int]
     content: Mapped[dict[str, Any]]
 
 
-class PlanSaid(Table):
+class PlanSaid(FarmTable):
     """What somebody said of the plan of the day: what it is to be like, or yes to it."""
 
     __tablename__ = "plan_said"
-    __table_args__ = (UniqueConstraint("by", "key"), Index(None, "what", "id"))
+    __table_args__ = (
+        _of_same_farm("plan", "day_plan"),
+        UniqueConstraint("farm", "by", "key"),
+        Index(None, "farm", "what", "id"),
+    )
 
     id: Mapped[int] = _numbered()
     what: Mapped[str]
@@ -420,10 +469,10 @@ class PlanSaid(Table):
     key: Mapped[str]  # the same key from the same one is said once
     at: Mapped[int]
     content: Mapped[dict[str, Any]]
-    plan: Mapped[int | None] = mapped_column(Integer, ForeignKey("day_plan.id"))
+    plan: Mapped[int | None] = mapped_column(Integer)
 
 
-class WatchRun(Table):
+class WatchRun(FarmTable):
     """One life of the watch, to tell from when to when it was down."""
 
     __tablename__ = "watch_run"
@@ -439,7 +488,7 @@ class WatchRun(Table):
         return self.seen_at if self.stopped_at is None else self.stopped_at
 
 
-class RecordEntry(Table):
+class RecordEntry(FarmTable):
     """One entry of the application records: a link of one chain through all of them.
 
     ``content`` is canonical JSON, kept as text so that what is read is byte for byte what was
@@ -447,16 +496,24 @@ class RecordEntry(Table):
     """
 
     __tablename__ = "record_entry"
+    __table_args__ = (
+        _of_same_farm("job_id", "job"),
+        Index(None, "farm", "job_id"),
+        # Two entries never follow the same one.
+        UniqueConstraint("farm", "previous"),
+        UniqueConstraint("farm", "hash"),
+    )
 
     number: Mapped[int] = mapped_column(Integer, primary_key=True, autoincrement=False)
-    job_id: Mapped[int | None] = mapped_column(Integer, ForeignKey("job.id"), index=True)
+    job_id: Mapped[int | None] = mapped_column(Integer)
     """None for what is of no job: the account of an incident."""
     kind: Mapped[str]
     at: Mapped[int]
     by: Mapped[str]
     content: Mapped[str]
-    previous: Mapped[str] = mapped_column(unique=True)  # two entries never follow the same one
-    hash: Mapped[str] = mapped_column(unique=True)
+    previous: Mapped[str]
+    hash: Mapped[str]
 
 
 seal(cast("TableOfRows", RecordEntry.__table__))
+secure(table.__table__ for table in FarmTable.__subclasses__())

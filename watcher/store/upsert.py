@@ -2,28 +2,30 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from functools import cache
+from itertools import repeat
 
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.engine import Dialect
 from sqlalchemy.orm import Session
 
-from watcher.store.tables import Table
+from watcher.store.farm_key import of_connection
+from watcher.store.tables import FarmTable, own_columns
 
 Insert = postgresql.Insert
 
 
-def insert_into(session: Session, table: type[Table]) -> Insert:
+def insert_into(session: Session, table: type[FarmTable]) -> Insert:
     """Return an INSERT into the table that can say ``on_conflict_do_…`` on this log."""
     return _insert(session.get_bind().dialect.name, table)
 
 
 def put_rows(
     session: Session,
-    table: type[Table],
+    table: type[FarmTable],
     columns: Mapping[str, Sequence[object]],
     on_conflict: Callable[[Insert], Insert] | None = None,
 ) -> int:
-    """Insert many rows, given as all of the table's columns in the driver's own types.
+    """Insert many rows, given as all of the table's own columns in the driver's own types.
 
     Returns how many rows that inserted or changed.
 
@@ -31,12 +33,12 @@ def put_rows(
     """
     connection = session.connection()
     statement = _positional(connection.dialect.name, table, on_conflict)
-    in_order = [columns[column.name] for column in table.__table__.columns]
-    rows = list(zip(*in_order, strict=True))
+    in_order = [columns[name] for name in own_columns(table)]
+    rows = list(zip(repeat(of_connection(connection)), *in_order))
     return connection.exec_driver_sql(statement, rows).rowcount if rows else 0
 
 
-def _insert(database: str, table: type[Table]) -> Insert:
+def _insert(database: str, table: type[FarmTable]) -> Insert:
     if database == "postgresql":
         return postgresql.insert(table)
     # SQLite's class has the same two methods with the same arguments.
@@ -45,7 +47,7 @@ def _insert(database: str, table: type[Table]) -> Insert:
 
 @cache
 def _positional(
-    database: str, table: type[Table], on_conflict: Callable[[Insert], Insert] | None
+    database: str, table: type[FarmTable], on_conflict: Callable[[Insert], Insert] | None
 ) -> str:
     """Return an INSERT whose parameters are the table's columns in their order."""
     insert = _insert(database, table)

@@ -23,6 +23,7 @@ from watcher.store.rows import (
     weather_columns,
     weather_series,
 )
+from watcher.store.session import farm_of
 from watcher.store.tables import ForecastHour, IssuedForecast, Observation, StationSite
 from watcher.store.upsert import insert_into, put_rows
 from watcher.weather.series import QUANTITIES, Seconds, Site, WeatherSeries
@@ -101,7 +102,7 @@ def newest_findings(
 
 def site(session: Session, source: str) -> Site | None:
     """Return where a source measures, as it last said, None if it never reported."""
-    place = session.get(StationSite, source)
+    place = session.get(StationSite, (farm_of(session), source))
     return None if place is None else site_of(place)
 
 
@@ -177,7 +178,7 @@ def _put_issue(session: Session, forecast: Forecast) -> int | None:
             model=forecast.model,
             **site_row(forecast.series.site),
         )
-        .on_conflict_do_nothing(index_elements=["source", "issued_at"])
+        .on_conflict_do_nothing(index_elements=["farm", "source", "issued_at"])
         .returning(IssuedForecast.id)
     ).one_or_none()
 
@@ -290,7 +291,7 @@ def _keep_site(session: Session, source: str, site: Site) -> None:
     insert = insert_into(session, StationSite).values(source=source, **site_row(site))
     session.execute(
         insert.on_conflict_do_update(
-            index_elements=["source"],
+            index_elements=["farm", "source"],
             set_={name: insert.excluded[name] for name in SITE_COLUMNS},
         )
     )

@@ -5,14 +5,15 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from sqlalchemy import Connection, inspect, text
+from sqlalchemy import Connection, insert, inspect, text
 
-from watcher.store.tables import Table
+from watcher.store.farm_key import ALONE
+from watcher.store.tables import Farm, Table
 
 if TYPE_CHECKING:
     from alembic.config import Config
 
-HEAD = "0015"
+HEAD = "0016"
 """The version this program works with; written down here so that a start needs no Alembic."""
 
 _FOLDER = Path(__file__).parent
@@ -37,6 +38,7 @@ def create(connection: Connection) -> None:
     Alembic, which most logs never need again, is not even imported for it.
     """
     Table.metadata.create_all(connection)
+    connection.execute(insert(Farm).values(id=ALONE, name="farm"))
     connection.execute(
         text(
             "CREATE TABLE alembic_version (version_num VARCHAR(32) NOT NULL, "
