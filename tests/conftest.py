@@ -10,6 +10,7 @@ import pytest
 import structlog
 from hypothesis import HealthCheck, settings
 
+from tests.support import beside_another_farm
 from watcher.farm import Farm
 from watcher.farm.load import load
 
@@ -29,6 +30,20 @@ for _said_by_a_terminal in ("TERM", "COLUMNS", "LINES", "FORCE_COLOR", "TTY_COMP
     os.environ.pop(_said_by_a_terminal, None)
 # A console that is made while a test has set a width keeps it for all tests behind.
 importlib.import_module("watcher.cli.context")
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption(
+        "--beside-another-farm",
+        action="store_true",
+        help="every log is shared with another farm, of equal names, that has been at work",
+    )
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    if config.getoption("--beside-another-farm"):
+        beside_another_farm.begin()
+
 
 ROOT = Path(__file__).resolve().parent.parent
 

@@ -10,10 +10,10 @@ from sqlalchemy import text
 from tests.support import job_steps
 from watcher.records import journal
 from watcher.store.database import Database
-from watcher.store.tables import RecordEntry
+from watcher.store.tables import RecordEntry, own_columns
 
 NOW = 1_781_107_200
-COLUMNS = sorted(RecordEntry.__table__.columns.keys())
+COLUMNS = own_columns(RecordEntry)
 ENTRIES = 3
 _SEALS = {
     "sqlite": [f"DROP TRIGGER record_entry_no_{what}" for what in ("update", "delete", "replace")],
@@ -90,6 +90,15 @@ def test_a_removed_row_is_seen_and_named(filled: Database, number: int) -> None:
     with filled.writing() as session:
         session.execute(text(f"DELETE FROM record_entry WHERE number = {number}"))
     assert broken_at(filled) == number
+
+
+def test_a_row_given_to_another_farm_is_a_removed_one(filled: Database) -> None:
+    unseal(filled)
+    with filled.writing() as session:
+        session.execute(
+            text("UPDATE record_entry SET farm = farm + 1, job_id = NULL WHERE number = 2")
+        )
+    assert broken_at(filled) == 2
 
 
 def test_a_removed_last_row_is_seen_only_by_a_noted_head(filled: Database) -> None:

@@ -5,7 +5,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -13,209 +12,35 @@ from sqlalchemy import func, insert, select, text
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
-from tests.support.new_log import new_log
-from watcher.sources.base import Flag, Forecast, GivenValues, Observations, RainFall
-from watcher.store import (
-    aggregates,
-    chances,
-    conditions,
-    handover,
-    health,
-    jobs,
-    moving,
-    outbox,
-    plans,
-    rain,
-    records,
-    refused,
-    runs,
-    shifting,
-    statuses,
-    weather,
+from tests.support.farm_steps import (
+    START,
+    STEPS,
+    condition,
+    forecast,
+    job,
+    message,
+    readings,
+    run,
+    shift,
+    source,
+    tend,
 )
-from watcher.store.conditions import Raised
+from tests.support.new_log import new_log
+from watcher.store import (
+    handover,
+    jobs,
+    outbox,
+    runs,
+)
 from watcher.store.database import Database
 from watcher.store.errors import UnknownFarmError, UnknownJobError
-from watcher.store.outbox import NewMessage
-from watcher.store.refused import Refused
-from watcher.store.statuses import Stand
 from watcher.store.tables import (
-    ChanceSaid,
     Farm,
     FarmTable,
     JobEvent,
-    JobStep,
     Observation,
-    RecordEntry,
     own_columns,
 )
-from watcher.weather.series import Site, WeatherSeries
-
-START = 1_700_000_400
-"""2023-11-14 22:20 UTC, by GNU date."""
-_SITE = Site(41.0, -96.0, elevation_m=300.0)
-_HOURS = {name: np.array([1.0, 2.0]) for name in chances.KEPT}
-
-
-def _series(at: int, value: float, times: int = 4, step_s: int = 600) -> WeatherSeries:
-    return WeatherSeries.of(
-        [at + step_s * n for n in range(times)], _SITE, "mast", {"wind_m_s": [value] * times}
-    )
-
-
-def _readings(session: Session, at: int, value: float) -> object:
-    flags = {"wind_m_s": np.array([0, 0, 0, Flag.FUTURE], dtype=np.uint16)}
-    fall = RainFall(np.array([at]), np.array([value]), is_total=True)
-    came = Observations(_series(at, value), flags, rain_fall=fall)
-    return weather.add_observations(session, rain.with_rates(session, came, at), at)
-
-
-def _forecast(session: Session, at: int, value: float) -> object:
-    given = GivenValues("wind_m_s", "mean", np.array([at]), np.array([3600]), np.array([value]))
-    series = _series(at, value, 3, 3600)
-    return weather.add_forecast(session, Forecast(series, at, at, "terms", given=(given,)))
-
-
-def _message(session: Session, at: int, value: float) -> object:
-    kept = outbox.put(
-        session,
-        NewMessage(
-            key=f"news {value}",
-            short_id=outbox.short_id(f"{value}"),
-            about="job",
-            kind="job.stop",
-            recipient="anna",
-            title="t",
-            body=f"{value}",
-            created_at=at,
-            caused_at=at,
-            due_at=at,
-            expires_at=at + 7200,
-            urgent=value > 3.0,
-        ),
-    )
-    taken = [(m.id, m.key, m.attempts) for m in outbox.claim(session, at + 60, 30, 2)]
-    return kept, taken, [m.id for m in outbox.newest(session, 50)]
-
-
-def _answered(session: Session, at: int, value: float) -> object:
-    known = [m.id for m in outbox.newest(session, 1)]
-    sent = [outbox.mark_sent(session, number, at) for number in known]
-    failed = [outbox.mark_failed(session, number - 1, 1, "no", at + 60) for number in known]
-    seen = outbox.acknowledge(session, outbox.short_id(f"{value}"), "anna", at)
-    shown = outbox.mark_shown(session, outbox.short_id(f"{value}"), "anna", at, since=0)
-    gone = [m.id for m in outbox.expire(session, at)]
-    lost = outbox.lost(session, [f"news {value}"], at)
-    return sent, failed, [m.id for m in seen], shown, gone, lost, outbox.counts(session)
-
-
-def _job(session: Session, at: int, value: float) -> object:
-    if jobs.busy(session, "hill", "boom"):
-        job = jobs.open_jobs(session)[0]
-        job.state, job.ended_at = "finished", at
-    else:
-        job = jobs.start(
-            session, field="hill", setup="fine", sprayer="boom", at=at, planned_s=value
-        )
-    key = f"{job.id}.{len(jobs.steps(session, job.id))}"
-    session.add(JobStep(job_id=job.id, name="start", by="anna", key=key, at=at,
-                        received_at=at, asked={}, detail={}))  # fmt: skip
-    session.add_all(
-        [JobEvent(job_id=job.id, at=at, what=what, detail={}) for what in ("one", "other")]
-    )
-    session.flush()
-    return job.id, [e.id for e in jobs.events(session, job.id)], jobs.newest_event(session)
-
-
-def _record(session: Session, at: int, value: float) -> object:
-    last = records.last_entry(session, hold=True)
-    number = 1 if last is None else last.number + 1
-    before = "" if last is None else last.hash
-    entry = RecordEntry(number=number, kind="told", at=at, by="anna", content=f"{value}",
-                        previous=before, hash=f"of {number}")  # fmt: skip
-    records.add_entry(session, entry)
-    return [e.content for e in records.entries(session)]
-
-
-def _condition(session: Session, at: int, value: float) -> object:
-    conditions.keep(session, [Raised("hill", "gusts", at, {"value": value}, at)])
-    before = [c.since for c in conditions.raised(session)]
-    if value > 3.0:
-        conditions.clear(session, [("hill", "gusts")], at)
-    return before, [c.kind for c in conditions.raised(session)]
-
-
-def _source(session: Session, at: int, value: float) -> object:
-    health.answered(session, "mast", at, at)
-    count = health.failed(session, "mast", at, f"{value}")
-    refused.add(session, [Refused("mast", "token", 1, at, f"{value}", ("here",))], at)
-    return count, refused.of_last_day(session, at)
-
-
-def _status(session: Session, at: int, value: float) -> object:
-    statuses.record(
-        session, at, {"hill": Stand(f"{value}", None, []), "dale": Stand("x", None, [])}
-    )
-    return [(name, row.id, row.status) for name, row in statuses.current(session).items()]
-
-
-def _run(session: Session, at: int, value: float) -> object:
-    number = runs.begin(session, at)
-    runs.seen(session, number, at + int(value))
-    runs.touch(session)
-    first, last = runs.first(session), runs.last(session)
-    return number, first and first.id, last and last.id
-
-
-def _plan(session: Session, at: int, value: float) -> object:
-    number = plans.put(session, at, {"value": value})
-    new = plans.say(session, "yes", by="anna", key=f"{value}", at=at, content={}, plan=number)
-    kept = plans.of_number(session, number)
-    return number, new, kept and kept.content, plans.issues(session, at)
-
-
-def _chance(session: Session, at: int, value: float) -> object:
-    chances.put_foretold(session, "feed", "mast", _SITE, at=at, foretold=_HOURS)
-    chances.put_measured(session, "feed", "mast", at, _HOURS)
-    said = ChanceSaid(field="hill", setup="fine", said_at=at, starts_at=at, ends_at=at + 60,
-                      chance=value / 10, past_forecasts=1, foretold_open=True)  # fmt: skip
-    chances.put_said(session, [said])
-    open_ = chances.open_said(session, at + 3600, 5)
-    chances.close_said(session, [(one, "held", None) for one in open_[:1]])
-    return len(chances.pairs(session, "feed", "mast", 0)), len(chances.known_said(session, 0))
-
-
-def _tend(session: Session, at: int, value: float) -> object:
-    return aggregates.tend(session, at + 86_400 * int(value), keep_raw_s=86_400.0)
-
-
-def _shift(session: Session, at: int, value: float) -> object:
-    shifting.shift(session, at, at + 3600, 1200 + int(value))
-    return None
-
-
-def _read(session: Session, at: int, value: float) -> object:
-    found = weather.observations(session, "mast", 0, at + 86_400)
-    forecast = weather.latest_forecast(session, "mast", at)
-    return (
-        found.series.times.tolist(),
-        found.series.wind_m_s.tolist(),
-        weather.newest_time(session, "mast"),
-        forecast and forecast.series.wind_m_s.tolist(),
-        len(weather.foretold(session, "mast", at, at + 7200, within_s=86_400)),
-        [len(f.series) for f in weather.forecasts_for(session, "mast", 0, at + 86_400)],
-        aggregates.beginning(session),
-        aggregates.finest(session, "mast", at, at + 3600, most=2).wind_m_s.tolist(),
-        aggregates.has_any(session, "mast", at, at + 3600),
-        [a.at for a in records.arrivals(session, "mast", 0, at)] if value < 0 else None,
-        moving.moved_out(session),
-    )
-
-
-STEPS: tuple[Callable[[Session, int, float], object], ...] = (
-    _readings, _forecast, _message, _answered, _job, _record, _condition, _source, _status, _run,
-    _plan, _chance, _tend, _shift, _read,
-)  # fmt: skip
 
 
 def _rows(session: Session) -> dict[str, list[Any]]:
@@ -285,12 +110,12 @@ def test_no_farm_sees_or_changes_anothers_rows(
 def test_every_step_leaves_a_neighbours_rows_alone(tmp_path: Path) -> None:
     logs = _logs(tmp_path)
     # What is let go of and moved in time leaves less: first, so that there is something of all.
-    for step in sorted(STEPS, key=lambda step: step not in (_tend, _shift)):
+    for step in sorted(STEPS, key=lambda step: step not in (tend, shift)):
         with logs.shared[1].writing() as session:
             step(session, START, 3.0)
     with logs.shared[1].writing() as session:
-        _tend(session, START, 1.0)
-        _readings(session, START, 2.0)
+        tend(session, START, 1.0)
+        readings(session, START, 2.0)
         before = _rows(session)
     assert sum(map(bool, before.values())) == len(before)  # there is something of everything
     for _ in range(2):
@@ -306,7 +131,7 @@ def test_a_log_that_stands_in_takes_over_one_farm_only(tmp_path: Path) -> None:
     logs = _logs(tmp_path)
     for farm, value in ((1, 2.0), (2, 4.0)):
         with logs.shared[farm].writing() as session:
-            for step in (_readings, _forecast, _job, _message, _condition, _run, _source):
+            for step in (readings, forecast, job, message, condition, run, source):
                 step(session, START, value)
     wanted = handover.Wanted(("mast",), ("mast",), 86_400, 86_400)
     with logs.shared[2].reading() as session:

@@ -11,8 +11,8 @@ from alembic.script import ScriptDirectory
 from sqlalchemy import Connection, select, text
 from sqlalchemy.exc import DBAPIError
 
-from tests.store.test_farm_key import STEPS as FILLING
 from tests.support import job_steps
+from tests.support.farm_steps import STEPS
 from tests.support.farms import build, tables
 from tests.support.skies import MORNING
 from watcher.limits.farm_arrays import FarmArrays
@@ -172,7 +172,7 @@ def _everything(connection: Connection) -> dict[str, list[str]]:
 
 def test_what_a_log_held_before_farms_is_the_first_farms(log: Database) -> None:
     with log.writing() as session:
-        for step in FILLING:
+        for step in STEPS:
             step(session, MORNING, 3.0)
         session.flush()
         before = _everything(session.connection())

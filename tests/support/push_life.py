@@ -1,10 +1,12 @@
 """A process that delivers an outbox to one device until it is killed."""
 
 import asyncio
+import os
 import sys
 import time
 from pathlib import Path
 
+from tests.support import beside_another_farm
 from tests.support.farms import build, tables
 from tests.support.push_roll import Roll, pushes_to
 from watcher.delivery.addressees import Subscription
@@ -19,7 +21,8 @@ def _now() -> int:
 def main(log: Path, endpoint: str, keys: str) -> None:
     """Deliver what waits in a log."""
     pushes = pushes_to(Roll(Subscription(endpoint, keys)))
-    store = Database(f"sqlite:///{log}")
+    farm = int(os.environ.get(beside_another_farm.VARIABLE, "1"))
+    store = Database(f"sqlite:///{log}", farm=farm)
     asyncio.run(DeliveryWorker(store, build(tables()), {}, now=_now, pushes=pushes).run())
 
 

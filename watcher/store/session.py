@@ -3,7 +3,7 @@
 from typing import Any
 from weakref import WeakKeyDictionary
 
-from sqlalchemy import Engine, Executable, TextClause, event
+from sqlalchemy import Connection, Engine, Executable, TextClause, event
 from sqlalchemy.orm import ORMExecuteState, Session, with_loader_criteria
 
 from watcher.store.farm_key import FARM
@@ -15,7 +15,7 @@ _ONLY = "only rows of the farm"
 class FarmSession(Session):
     """A session whose every query and change is narrowed to the rows of one farm."""
 
-    def __init__(self, engine: Engine, *, info: dict[Any, Any]) -> None:
+    def __init__(self, engine: Engine | Connection, *, info: dict[Any, Any]) -> None:
         super().__init__(engine, expire_on_commit=False, info=info)
 
 
