@@ -106,20 +106,20 @@ def _farm(feed_url: str) -> Farm:
 async def _show(service: Service, screen: Screen, now: int) -> None:
     if now == day.FRONT_AT:
         screen.happens(now, _FRONT)
-    picture = service.watch.picture
-    if now in _PLANS_AT and picture is not None:
-        lines = await asyncio.to_thread(_plan, service, picture)
+    snapshot = service.watch.snapshot
+    if now in _PLANS_AT and snapshot is not None:
+        lines = await asyncio.to_thread(_plan, service, snapshot)
         screen.happens(now, f"{_PLANS_AT[now]} the plan of the day is:", lines)
 
 
-def _plan(service: Service, picture: Snapshot) -> list[str]:
+def _plan(service: Service, snapshot: Snapshot) -> list[str]:
     """Work the plan out as ``watcher plan`` does: at this speed the watch keeps none."""
-    speaker = service.watch.book.post.speaker
-    with service.watch.book.store.reading() as session:
-        chances = work_out(session, picture.judgement.plan, picture.outlook)
-        plan = worked_out(session, picture, chances, Wishes())
-    ranking = with_plan(picture.ranking, plan)
+    speaker = service.watch.transactions.post.speaker
+    with service.watch.transactions.store.reading() as session:
+        chances = work_out(session, snapshot.judgement.plan, snapshot.timeline)
+        plan = worked_out(session, snapshot, chances, Wishes())
+    ranking = with_plan(snapshot.ranking, plan)
     brief = morning_brief(
-        speaker, picture.judgement, ranking, picture.outlook, due_at=plan.now, plan=plan
+        speaker, snapshot.judgement, ranking, snapshot.timeline, due_at=plan.now, plan=plan
     )
     return [str(line) for line in brief.lines]

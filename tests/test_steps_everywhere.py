@@ -90,7 +90,9 @@ def commanding(v: Visited) -> Taker:
 def at_the_command_line(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Standing:
     def stand(v: Visited) -> None:
         monkeypatch.setenv("WATCHER_STATE_DIR", str(tmp_path))
-        monkeypatch.setattr(job_commands, "open_farm", lambda _path: v.service.watch.book.plan.farm)
+        monkeypatch.setattr(
+            job_commands, "open_farm", lambda _path: v.service.watch.transactions.plan.farm
+        )
         monkeypatch.setattr(job_commands.getpass, "getuser", lambda: "operator")
         monkeypatch.setattr(job_commands.time, "time", lambda: float(v.service.clock.at))
 
@@ -109,7 +111,7 @@ async def test_the_list_of_steps_is_the_same_on_every_surface(
             for _tap in range(2):  # a double tap is answered as the first
                 taken.append(await take(name, asked, f"key {n}"))
         assert taken == [True] * 14 + [False] * 2
-        with v.service.watch.book.store.reading() as session:
+        with v.service.watch.transactions.store.reading() as session:
             job = jobs.job(session, 1)
             kept = [
                 (e.at - NOON, e.what, {k: d for k, d in e.detail.items() if k != "by"})
@@ -156,7 +158,7 @@ async def test_a_tap_that_was_kept_on_the_device_counts_from_then(tmp_path: Path
         v.service.clock.at += 1200
         await v.send("/jobs/1", "/jobs/1/pause", key="kept", ago="900")
         await v.send("/jobs/1", "/jobs/1/pause", key="kept", ago="930")
-        with v.service.watch.book.store.reading() as session:
+        with v.service.watch.transactions.store.reading() as session:
             assert jobs.job(session, 1).paused_at == NOON + 300
 
 
@@ -267,7 +269,7 @@ async def test_a_start_against_a_limit_asks_first_on_every_surface(
         gust, wind = await surface(v)()
         assert gust.lower().startswith(TOLD)
         assert wind.rstrip(".").lower() == "wind 12 mph, at most 10 mph (label): 2 mph over"
-        with v.service.watch.book.store.reading() as session:
+        with v.service.watch.transactions.store.reading() as session:
             event, *_ = jobs.events(session, 1)  # the watch may have noted one of its own since
         assert [told["limit"] for told in event.detail["against"]] == ["gust", "wind"]
 
@@ -281,5 +283,5 @@ async def test_a_kept_tap_that_needs_a_yes_says_what_became_of_it(tmp_path: Path
         answer = await v.send("/fields/hill", "/jobs", **kept)
         [said] = re.findall(r'role="alert">(hill[^<]+)<', unescape(answer.text))
         assert said.startswith(f"hill was not started, a plain yes is needed first: {TOLD}")
-        with v.service.watch.book.store.reading() as session:
+        with v.service.watch.transactions.store.reading() as session:
             assert jobs.open_jobs(session) == []

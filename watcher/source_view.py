@@ -141,7 +141,7 @@ def look_at_source(recent: RecentWeather, farm: Farm, name: str) -> SourceView:
 
 
 def distrusted(recent: RecentWeather, source: str) -> tuple[str, ...]:
-    """Return the quantities a source is not believed in, as the outlook has it."""
+    """Return the quantities a source is not believed in, as the timeline has it."""
     return tuple(trust.demoted(_last_day(recent, source)))
 
 

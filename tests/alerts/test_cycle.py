@@ -10,7 +10,7 @@ from sqlalchemy import select
 from tests.support import job_steps
 from tests.support.farms import build, tables
 from tests.support.minutes import Minutes
-from tests.support.skies import judged, outlook
+from tests.support.skies import judged, timeline
 from watcher.alerts import cycle
 from watcher.alerts.rules import field, job
 from watcher.farm import Farm
@@ -282,7 +282,7 @@ def test_a_fault_in_what_guards_the_job_is_urgent(watch, monkeypatch):
 def test_state_and_message_are_kept_together_or_not_at_all(watch, store):
     watch.start()
     watch.see()
-    look = outlook(watch.now + 60, wind_mph=12.0)
+    look = timeline(watch.now + 60, wind_mph=12.0)
     judgement, ranking = judged(watch.plan, look)
 
     class PowerCut(Exception):  # noqa: N818
@@ -301,7 +301,7 @@ def test_state_and_message_are_kept_together_or_not_at_all(watch, store):
 
 def test_the_same_moment_seen_twice_is_told_once(watch, store):
     watch.start()
-    look = outlook(watch.now + 60, wind_mph=12.0)
+    look = timeline(watch.now + 60, wind_mph=12.0)
     judgement, ranking = judged(watch.plan, look)
     with store.writing() as session:
         assert cycle.run(session, watch.post, judgement, look, ranking).written == 2

@@ -14,7 +14,7 @@ import pytest
 
 from tests.support.farms import build, tables
 from tests.support.foreign import FOREIGN
-from tests.support.skies import MORNING, judged, outlook
+from tests.support.skies import MORNING, judged, timeline
 from watcher import alerts
 from watcher.alerts import rules
 from watcher.alerts.conditions import Rule
@@ -134,7 +134,7 @@ def stops() -> list[Text]:
     """Of every limit by itself, above and below its bounds, and of all of them at once."""
     broken = [limit(which, LimitState.BROKEN) for which in Limit]
     low = [replace(reason, value=0.5) for reason in broken if reason.limit not in _NAMED]
-    look = outlook(wind_mph=5.0)
+    look = timeline(wind_mph=5.0)
     return [
         job.stop(SPEAKER, place, doing(Action.STOP, reason, *broken[:2], stops=stops), look)
         for reason in (*broken, *low)
@@ -145,7 +145,7 @@ def stops() -> list[Text]:
 
 def cannot_see() -> list[Text]:
     unknown = [limit(which, LimitState.UNKNOWN) for which in Limit]
-    look = outlook(wind_mph=np.nan, wind_age_s=900.0)
+    look = timeline(wind_mph=np.nan, wind_age_s=900.0)
     return [
         job.cannot_see(SPEAKER, PLACE, doing(Action.CANNOT_SEE, reason, *unknown[:2]), look)
         for reason in unknown
@@ -159,7 +159,7 @@ def get_ready() -> list[Text]:
         for reason in (limit(which, LimitState.BROKEN) for which in Limit)
     ]
     warnings = [coming.likely(SPEAKER, NOWCAST, wind, gust), *ends]
-    return [job.get_ready(PLACE, [warning], outlook()) for warning in warnings]
+    return [job.get_ready(PLACE, [warning], timeline()) for warning in warnings]
 
 
 def of_source(kind: str) -> list[Text]:
@@ -173,7 +173,7 @@ def of_source(kind: str) -> list[Text]:
 
 
 def of_fields(wording: Callable[..., Text]) -> list[Text]:
-    look = outlook(wind_mph=np.where(np.arange(72) >= 1, 9.0, 5.0))
+    look = timeline(wind_mph=np.where(np.arange(72) >= 1, 9.0, 5.0))
     judgement, ranking = judged(PLAN, look)
     return [wording(SPEAKER, ranking.spray, judgement, look)]
 
@@ -226,23 +226,23 @@ TURNED = [
 
 def mornings() -> list[Text]:
     texts = [
-        brief.morning_brief(SPEAKER, *judged(PLAN, outlook()), outlook(), due_at=MORNING, plan=p)
+        brief.morning_brief(SPEAKER, *judged(PLAN, timeline()), timeline(), due_at=MORNING, plan=p)
         for p in (PLANNED, *TURNED, *(replace(PLANNED, changed=why) for why in PlanChanged))
     ]
     for sky in SKIES:
-        look = outlook(**sky)
+        look = timeline(**sky)
         judgement, ranking = judged(PLAN, look)
         texts.append(brief.morning_brief(SPEAKER, judgement, ranking, look, due_at=MORNING - 5400))
     return texts
 
 
 def evenings() -> list[Text]:
-    look = outlook(MORNING + 8 * 3600)
+    look = timeline(MORNING + 8 * 3600)
     tomorrow = PlanNow(planned(step("hill", MORNING + 86_400)), MORNING + 8 * 3600)
     judgement = judged(PLAN, look)[0]
     texts = [evening.evening_look_ahead(SPEAKER, judgement, look, plan=tomorrow)]
     for sky in SKIES:
-        look = outlook(MORNING + 8 * 3600, **sky)
+        look = timeline(MORNING + 8 * 3600, **sky)
         texts.append(evening.evening_look_ahead(SPEAKER, judged(PLAN, look)[0], look))
     return texts
 
@@ -275,7 +275,7 @@ TEXTS: dict[str, Callable[[], list[Text]]] = {
     "cannot see": cannot_see,
     "get ready": get_ready,
     "all clear": lambda: [
-        job.all_clear(SPEAKER, place, why, outlook())
+        job.all_clear(SPEAKER, place, why, timeline())
         for why in (job.inside_for(600.0), job.SEES_AGAIN, job.DID_NOT_COME)
         for place in (PLACE, replace(PLACE, breaks_at=None))
     ],
@@ -305,7 +305,7 @@ TEXTS: dict[str, Callable[[], list[Text]]] = {
     "field closing": lambda: of_fields(fields.closing),
     "next step due": lambda: [day_plan.next_step(SPEAKER, PLANNED, s) for s in PLANNED.steps],
     "plan changed": lambda: [
-        day_plan.plan_changed(SPEAKER, turned, judged(PLAN, outlook(**sky))[1])
+        day_plan.plan_changed(SPEAKER, turned, judged(PLAN, timeline(**sky))[1])
         for sky in SKIES
         for turned in TURNED
     ],

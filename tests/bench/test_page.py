@@ -140,7 +140,7 @@ async def test_the_time_from_a_reading_to_the_changed_pixel(tmp_path: Path) -> N
             )
             took.append(1000 * (time.monotonic() - started))
             v.service.clock.at += 600
-            put_forecast(v.service.watch.book.store, v.service.clock.at)
+            put_forecast(v.service.watch.transactions.store, v.service.clock.at)
             await v.service.judged()
         assert await hill.count() == 1
         await browser.close()

@@ -118,7 +118,7 @@ async def test_a_sprayer_is_changed_and_one_in_use_not_taken_out(
         await other.page.get_by_role("button", name="Keep it").click()
         await expect(other.page.get_by_text("changed the farm at")).to_be_visible()
         await other.page.get_by_role("button", name="Keep it").click()
-        boom = changing.service.watch.book.plan.farm.config.sprayers["boom"]
+        boom = changing.service.watch.transactions.plan.farm.config.sprayers["boom"]
         assert (round(boom.speed, 2), round(boom.tank)) == (4.47, 3407)
         await one.go("/farm/sprayers/boom")
         await one.page.get_by_role("button", name="Take it out of the farm").click()

@@ -57,22 +57,22 @@ class Visit:
 @asynccontextmanager
 async def visiting(tmp_path: Path, tiles: TileClient | None = None) -> AsyncIterator[Visit]:
     """Serve the screens where there is no farm file yet."""
-    keyring, written = SessionStore(tmp_path / "door.db"), asyncio.Event()
+    sessions, written = SessionStore(tmp_path / "door.db"), asyncio.Event()
     file = tmp_path / "farm" / "farm.toml"
     farm = FirstFarm(tmp_path / "first.json", file)
-    door = Authenticator(keyring, Users(), SetClock(NOON))
+    auth = Authenticator(sessions, Users(), SetClock(NOON))
     visited = FirstVisit(
         farm,
-        door,
+        auth,
         lambda _farm: (),
         written,
-        tokens=StationTokens({}, keyring),
+        tokens=StationTokens({}, sessions),
         secrets=Secrets(tmp_path / "secrets.json"),
-        pushes=pushes(keyring, anywhere=True),
+        pushes=pushes(sessions, anywhere=True),
         tiles=tiles,
     )
     server = Server(create_first_visit(visited))
-    link = keyring.make_link(User("owner", Role.ADMINISTER), NOON)
+    link = sessions.make_link(User("owner", Role.ADMINISTER), NOON)
     [listening] = listen("127.0.0.1", 0)
     with listening:
         serving = asyncio.create_task(server.serve(sockets=[listening]))
@@ -83,7 +83,7 @@ async def visiting(tmp_path: Path, tiles: TileClient | None = None) -> AsyncIter
         yield Visit(url, farm, f"{url}/login/{link}", written, file)
         server.should_exit = True
         await serving
-    keyring.close()
+    sessions.close()
 
 
 @pytest.fixture

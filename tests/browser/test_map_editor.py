@@ -125,7 +125,7 @@ async def test_a_corner_is_dragged_undone_and_redone_with_the_area_live(
         await press(o.page, "See what this would change")
         await press(o.page, "Keep it")
         await expect(o.page.get_by_text("Kept, and judged with it.")).to_be_visible()
-        kept = drawing.service.watch.book.plan.farm.ground.fields_deg["hill"]
+        kept = drawing.service.watch.transactions.plan.farm.ground.fields_deg["hill"]
         assert kept.exterior.coords[2] == pytest.approx((moved[2][1], moved[2][0]))
         assert o.wrong == []
 
@@ -272,7 +272,7 @@ async def test_a_hole_is_drawn(browser: Browser, drawing: Visited) -> None:
         await press(o.page, "See what this would change")
         await press(o.page, "Keep it")
         await expect(o.page.get_by_text("Kept, and judged with it.")).to_be_visible()
-        kept = drawing.service.watch.book.plan.farm.ground.fields_deg["hill"]
+        kept = drawing.service.watch.transactions.plan.farm.ground.fields_deg["hill"]
         assert len(kept.interiors) == 1
 
 

@@ -20,7 +20,7 @@ from tests.support.running import Running, SetClock, put_forecast, running
 from tests.support.skies import MORNING
 from watcher.delivery.worker import DeliveryWorker
 from watcher.limits.farm_arrays import FarmArrays
-from watcher.service.transactions import Book
+from watcher.service.transactions import Transactions
 from watcher.service.watch import Watch
 from watcher.sources.base import Observations, Polled, SourceError
 from watcher.store import runs, weather
@@ -134,7 +134,7 @@ async def test_the_running_watch_says_past_its_log_that_it_is_blind_and_recovers
     async with watched() as service:
         await service.post(**CALM)
         with store.writing() as session:
-            job_steps.start(session, service.watch.book.plan, "hill", "coarse", MORNING)
+            job_steps.start(session, service.watch.transactions.plan, "hill", "coarse", MORNING)
         await service.judged()
         before = len(receiver.got)
         with broken(kind):
@@ -251,8 +251,11 @@ async def test_a_watch_started_meanwhile_says_so_and_begins_later(
 
 async def test_a_watch_that_cannot_begin_can_be_stopped(store, broken, receiver):
     farm, clock = build(tables()), SetClock(MORNING)
-    courier = DeliveryWorker(store, farm, {"grower": receiver.url()}, now=clock.now)
-    watch, stop = Watch(Book(FarmArrays.of(farm), store, clock), {}, courier), asyncio.Event()
+    delivery = DeliveryWorker(store, farm, {"grower": receiver.url()}, now=clock.now)
+    watch, stop = (
+        Watch(Transactions(FarmArrays.of(farm), store, clock), {}, delivery),
+        asyncio.Event(),
+    )
     with broken("read-only"):
         async with asyncio.timeout(10), asyncio.TaskGroup() as tasks:
             tasks.create_task(watch.run(stop))

@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from tests.support import farms, job_steps
-from tests.support.skies import MORNING, judged, outlook
+from tests.support.skies import MORNING, judged, timeline
 from watcher.jobs.lately import sprayed_lately
 from watcher.messages.words import takes
 
@@ -55,7 +55,7 @@ def test_the_next_job_is_of_what_is_left(store, plan):
 
 
 def test_a_field_sprayed_in_part_is_ranked_with_what_is_left(plan):
-    sky = outlook()
+    sky = timeline()
     seen = judged(plan.leaving({"hill": 0.6}), sky)[1].every["hill"]
     assert seen.left == 0.6
     assert seen.duration_s == pytest.approx(0.6 * 28 * 60 + 900, abs=30)

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from tests.support import job_steps
-from tests.support.skies import MORNING, MPH, judged, outlook
+from tests.support.skies import MORNING, MPH, judged, timeline
 from watcher.jobs import commands
 from watcher.jobs.nearing import learned_scale, nearing, recent_wind
 from watcher.sources.base import Observations
@@ -35,7 +35,7 @@ def _keep(store, series):
 
 
 def _near(plan, job, seen, **scale):
-    judgement, _ = judged(plan, outlook())
+    judgement, _ = judged(plan, timeline())
     return nearing(judgement, 0, job, seen, **scale)
 
 
@@ -71,8 +71,8 @@ def test_a_log_of_steady_winds_makes_surer(store):
 def test_the_last_hour_is_that_of_the_station_that_speaks(store):
     _keep(store, _readings(200, 9.0))
     with store.reading() as session:
-        recent = recent_wind(session, outlook())
-        nobody = recent_wind(session, outlook(wind_mph=np.nan))
+        recent = recent_wind(session, timeline())
+        nobody = recent_wind(session, timeline(wind_mph=np.nan))
     assert len(recent) == 61
     assert nobody is None
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from tests.support.farms import build, tables
-from tests.support.skies import judged, outlook
+from tests.support.skies import judged, timeline
 from watcher.judge.farm_effect import FieldEffect, JudgedFarm, effect
 from watcher.judge.ranking import rank
 from watcher.limits.farm_arrays import FarmArrays
@@ -14,7 +14,7 @@ from watcher.limits.status import Status
 
 
 def farm(told: dict[str, Any], done: tuple[str, ...] = (), **sky: Any) -> JudgedFarm:
-    look = outlook(**sky)
+    look = timeline(**sky)
     judgement, _ = judged(FarmArrays.of(build(told)), look)
     ranking = rank(judgement, look.now_index, done=done)
     return JudgedFarm(judgement, ranking, look.now, dict.fromkeys(judgement.plan.fields, 0))

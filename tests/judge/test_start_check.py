@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.support.farms import build, tables
-from tests.support.skies import MORNING, judged, outlook
+from tests.support.skies import MORNING, judged, timeline
 from watcher.judge.start_check import Against, Obstacle, obstacles
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.limits.status import Status
@@ -20,7 +20,7 @@ _NONE_AHEAD = np.r_[8.0, np.full(71, np.nan)]
 
 
 def _found(told: dict[str, Any], field: str = "hill", **sky: Any) -> tuple[Obstacle, ...]:
-    look = outlook(**sky)
+    look = timeline(**sky)
     return obstacles(judged(FarmArrays.of(build(told)), look)[0], look.now_index, field, "coarse")
 
 
@@ -106,7 +106,7 @@ _DRAWN = st.sampled_from([np.nan, 2.0, 6.0, 9.0, 12.0])
 def test_a_start_is_asked_about_wherever_the_field_is_not_open(
     now: float, later: float, gust: float, direction: float
 ) -> None:
-    look = outlook(wind_mph=np.r_[now, np.full(71, later)], gust_mph=gust, wind_from_deg=direction)
+    look = timeline(wind_mph=np.r_[now, np.full(71, later)], gust_mph=gust, wind_from_deg=direction)
     judgement = judged(_PLAN, look)[0]
     for f, field in enumerate(_PLAN.fields):
         for s, setup in enumerate(_PLAN.setups):

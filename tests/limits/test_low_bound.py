@@ -7,7 +7,7 @@ import pytest
 
 from tests.support.english import english
 from tests.support.farms import build, tables
-from tests.support.skies import MPH, outlook
+from tests.support.skies import MPH, timeline
 from watcher.farm.origin import Origin
 from watcher.judge.judgement import Judgement, judge
 from watcher.judge.reasons import Reason, reasons
@@ -30,7 +30,7 @@ def told(**rules: Any) -> dict[str, Any]:
 
 
 def judged(farm: dict[str, Any], wind_mph: float, **weather: Any) -> Judgement:
-    look = outlook(wind_mph=wind_mph, gust_mph=wind_mph + 2, **weather)
+    look = timeline(wind_mph=wind_mph, gust_mph=wind_mph + 2, **weather)
     return judge(FarmArrays.of(build(farm)), look.series)
 
 

@@ -6,7 +6,7 @@ import pytest
 
 from tests.support.english import english
 from tests.support.farms import build, tables
-from tests.support.skies import MORNING, judged, outlook
+from tests.support.skies import MORNING, judged, timeline
 from watcher.i18n.language import ENGLISH
 from watcher.limits.catalogue import Limit
 from watcher.limits.farm_arrays import FarmArrays
@@ -46,7 +46,7 @@ def plan(*steps: PlanStep, now: int = MORNING, **left_out: NotPlanned) -> PlanNo
 
 
 def brief(of: PlanNow, **sky: float) -> tuple[str, tuple[str, ...]]:
-    look = outlook(**sky)
+    look = timeline(**sky)
     judgement, ranking = judged(PLAN, look)
     text = english(morning_brief(SPEAKER, judgement, ranking, look, due_at=MORNING, plan=of))
     return text.title, text.lines
@@ -95,7 +95,7 @@ def test_the_evening_names_tomorrows_steps() -> None:
         step("hill", MORNING + 21 * HOUR),
         step("creek_side", MORNING + 45 * HOUR),
     )
-    look = outlook(now)
+    look = timeline(now)
     judgement, _ = judged(PLAN, look)
     of = plan(tomorrow, in_two_days, now=now)
     text = english(evening_look_ahead(SPEAKER, judgement, look, plan=of))

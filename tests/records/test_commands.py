@@ -8,7 +8,7 @@ import pytest
 
 from tests.support import job_steps, sprayed
 from tests.support.farms import build
-from tests.support.skies import judged, outlook
+from tests.support.skies import judged, timeline
 from tests.support.sprayed import HOUR, MINUTE, MORNING
 from watcher.i18n.language import language
 from watcher.jobs.commands import take
@@ -193,7 +193,7 @@ def test_a_record_tells_the_part_that_was_sprayed(desk, store) -> None:
 
 def test_what_a_start_broke_and_the_yes_to_it_are_in_the_record(desk, store) -> None:
     sprayed.put_readings(store, MORNING - HOUR, MORNING + 2 * HOUR)
-    sky = outlook(wind_mph=12.0)
+    sky = timeline(wind_mph=12.0)
     judgement = judged(desk.plan, sky)[0]
     agreed = StepRequest(
         StepName.START, "driver", field="hill", setup="coarse", confirm=("wind broken",)

@@ -96,9 +96,13 @@ def test_no_more_than_half_an_hour_of_a_job_goes_unseen(start: int, length: int)
 def test_it_is_what_the_watch_judges_by_at_that_moment(desk, job, seen) -> None:
     kept = seen()
     with desk.store.reading() as session:
-        outlook = sprayed.composing(session, desk.farm)(NOON)
-    judgement = judge(desk.plan, outlook.series)
-    case = desk.plan.fields.index("creek_side"), desk.plan.setups.index("coarse"), outlook.now_index
+        timeline = sprayed.composing(session, desk.farm)(NOON)
+    judgement = judge(desk.plan, timeline.series)
+    case = (
+        desk.plan.fields.index("creek_side"),
+        desk.plan.setups.index("coarse"),
+        timeline.now_index,
+    )
     assert kept.boom_wind_m_s == judgement.boom.wind_m_s[case]
     assert kept.status == Status(int(judgement.instant[case])).word
     assert kept.limits["wind"].value == judgement.boom.wind_m_s[case]

@@ -9,7 +9,7 @@ from tests.support.farms import LATITUDE, LONGITUDE, build, watched_tables
 from tests.support.running import SetClock, put_forecast
 from watcher.farm import Farm
 from watcher.limits.farm_arrays import FarmArrays
-from watcher.service.transactions import Book
+from watcher.service.transactions import Transactions
 from watcher.sources.base import Observations
 from watcher.store import aggregates
 from watcher.store.database import Database
@@ -36,10 +36,10 @@ def log(log: Database) -> Database:
 
 
 @pytest.fixture
-def watch(farm: Farm, log: Database) -> Book:
+def watch(farm: Farm, log: Database) -> Transactions:
     """A watch that saw a job begin in calm air, and its station fall silent for an hour."""
     clock = SetClock(NOON)
-    watch = Book(FarmArrays.of(farm), log, clock)
+    watch = Transactions(FarmArrays.of(farm), log, clock)
     for minute in range(-30, 10):
         clock.at = NOON + minute * MINUTE
         watch.take_in(readings(clock.at, clock.at + 1))
@@ -66,7 +66,7 @@ def readings(start: int, end: int, gusty: tuple[int, int] = (0, 0)) -> Observati
 
 
 def test_a_gust_that_passed_meanwhile_is_kept_and_raises_no_alert(
-    watch: Book, log: Database
+    watch: Transactions, log: Database
 ) -> None:
     before = len(messages(log))
     filled = readings(NOON + 10 * MINUTE, BACK + 1, gusty=(NOON + 20 * MINUTE, NOON + 50 * MINUTE))
@@ -78,7 +78,7 @@ def test_a_gust_that_passed_meanwhile_is_kept_and_raises_no_alert(
     assert kept.series.gust_m_s.max() == FORBIDDEN_GUST
 
 
-def test_a_gust_of_now_that_comes_with_it_is_told(watch: Book, log: Database) -> None:
+def test_a_gust_of_now_that_comes_with_it_is_told(watch: Transactions, log: Database) -> None:
     before = len(messages(log))
     watch.take_in(readings(NOON + 10 * MINUTE, BACK + 1, gusty=(BACK - 5 * MINUTE, BACK + 1)))
     watch.judge()

@@ -75,13 +75,13 @@ class Told:
 
 def start_job(service: Running, store: Database) -> int:
     with store.writing() as session:
-        plan = service.watch.book.plan
+        plan = service.watch.transactions.plan
         return job_steps.start(session, plan, "hill", "coarse", service.watch.clock.now()).id
 
 
 def hill(service: Running) -> Status:
-    assert service.watch.picture is not None
-    return service.watch.picture.ranking.every["hill"].status
+    assert service.watch.snapshot is not None
+    return service.watch.snapshot.ranking.every["hill"].status
 
 
 @pytest.mark.parametrize("by_s", JUMPS)

@@ -16,7 +16,7 @@ from watcher.messages.weather import source_lines, spoken_lines
 from watcher.records.moments import moment
 from watcher.service.season import add_up
 from watcher.service.snapshot import Snapshot, compose
-from watcher.service.transactions import Book
+from watcher.service.transactions import Transactions
 from watcher.sources.base import Observations
 from watcher.store.database import Database
 from watcher.weather.series import Site, WeatherSeries
@@ -62,73 +62,77 @@ def air(
     return Observations(WeatherSeries.of(times, site, source, values))
 
 
-def tell(book: Book, source: str, wind_m_s: float, minutes: range = range(-60, 1)) -> None:
+def tell(
+    transactions: Transactions, source: str, wind_m_s: float, minutes: range = range(-60, 1)
+) -> None:
     site = Site(LATITUDE, PLACES[source], wind_height_m=3.0)
-    book.take_in(air(site, source, wind_m_s, minutes))
+    transactions.take_in(air(site, source, wind_m_s, minutes))
 
 
 @pytest.fixture
-def book(farm: Farm, log: Database) -> Book:
-    return Book(FarmArrays.of(farm), log, SetClock(NOON))
+def transactions(farm: Farm, log: Database) -> Transactions:
+    return Transactions(FarmArrays.of(farm), log, SetClock(NOON))
 
 
-def statuses(picture: Snapshot) -> dict[str, Status]:
-    return {name: seen.status for name, seen in picture.ranking.every.items()}
+def statuses(snapshot: Snapshot) -> dict[str, Status]:
+    return {name: seen.status for name, seen in snapshot.ranking.every.items()}
 
 
-def test_each_field_is_judged_by_the_station_near_it(book: Book) -> None:
-    tell(book, "west", CALM)
-    tell(book, "east", WINDY)
-    picture = book.judge()
-    found = statuses(picture)
+def test_each_field_is_judged_by_the_station_near_it(transactions: Transactions) -> None:
+    tell(transactions, "west", CALM)
+    tell(transactions, "east", WINDY)
+    snapshot = transactions.judge()
+    found = statuses(snapshot)
     assert (found["f0"], found["f7"]) == (Status.SUITABLE, Status.UNSUITABLE)
-    wind = {r.limit: r.value for r in picture.ranking.every["f7"].reasons}[Limit.WIND]
+    wind = {r.limit: r.value for r in snapshot.ranking.every["f7"].reasons}[Limit.WIND]
     assert wind > 4.5  # the east's, brought down to the boom; the west's is half of that
-    assert picture.outlook.of("f7").spoken["wind_m_s"].source == "east"
+    assert snapshot.timeline.of("f7").spoken["wind_m_s"].source == "east"
 
 
-def test_where_the_near_one_is_silent_the_other_one_speaks(book: Book) -> None:
-    tell(book, "west", CALM)
-    tell(book, "east", WINDY, range(-120, -60))
-    picture = book.judge()
-    assert picture.outlook.of("f7").spoken["wind_m_s"].source == "west"
-    assert statuses(picture)["f7"] is Status.SUITABLE
+def test_where_the_near_one_is_silent_the_other_one_speaks(transactions: Transactions) -> None:
+    tell(transactions, "west", CALM)
+    tell(transactions, "east", WINDY, range(-120, -60))
+    snapshot = transactions.judge()
+    assert snapshot.timeline.of("f7").spoken["wind_m_s"].source == "west"
+    assert statuses(snapshot)["f7"] is Status.SUITABLE
 
 
-def test_where_the_near_one_fails_often_the_other_one_speaks(book: Book) -> None:
-    tell(book, "west", CALM)
-    tell(book, "east", 90.0)  # beyond every range: flagged throughout
-    assert book.judge().outlook.of("f7").spoken["wind_m_s"].source == "west"
+def test_where_the_near_one_fails_often_the_other_one_speaks(transactions: Transactions) -> None:
+    tell(transactions, "west", CALM)
+    tell(transactions, "east", 90.0)  # beyond every range: flagged throughout
+    assert transactions.judge().timeline.of("f7").spoken["wind_m_s"].source == "west"
 
 
-def test_no_gust_is_taken_from_an_anemometer_whose_wind_is_not(book: Book) -> None:
-    tell(book, "west", CALM)
-    tell(book, "east", 90.0)
-    outlook = book.judge().outlook.of("f7")
-    assert outlook.spoken["gust_m_s"].source == "west"
-    assert outlook.series.gust_m_s[outlook.now_index] == pytest.approx(CALM * 1.2, abs=0.3)
-    past = outlook.series.gust_m_s[: outlook.now_index]
+def test_no_gust_is_taken_from_an_anemometer_whose_wind_is_not(transactions: Transactions) -> None:
+    tell(transactions, "west", CALM)
+    tell(transactions, "east", 90.0)
+    timeline = transactions.judge().timeline.of("f7")
+    assert timeline.spoken["gust_m_s"].source == "west"
+    assert timeline.series.gust_m_s[timeline.now_index] == pytest.approx(CALM * 1.2, abs=0.3)
+    past = timeline.series.gust_m_s[: timeline.now_index]
     assert np.nanmax(past) == pytest.approx(CALM * 1.2, abs=0.3)
 
 
-def test_it_is_told_who_speaks_for_which_fields(book: Book) -> None:
-    tell(book, "west", CALM)
-    tell(book, "east", WINDY)
-    outlook = book.judge().outlook
-    first, second, *_ = english(source_lines(outlook))
+def test_it_is_told_who_speaks_for_which_fields(transactions: Transactions) -> None:
+    tell(transactions, "west", CALM)
+    tell(transactions, "east", WINDY)
+    timeline = transactions.judge().timeline
+    first, second, *_ = english(source_lines(timeline))
     assert first == "Wind measured by west just now."
     assert second.startswith("For f")
     assert second.endswith(", f7: Wind measured by east just now.")
-    assert english(spoken_lines(outlook.of("f7"))) == [
+    assert english(spoken_lines(timeline.of("f7"))) == [
         "Measured by east just now: wind, gust, wind direction, temperature, humidity.",
         "Forecast by feed 10 min ago: rain, cloud.",
     ]
 
 
-def test_the_record_of_a_job_has_the_weather_of_its_field(book: Book, log: Database) -> None:
-    tell(book, "west", CALM)
-    tell(book, "east", WINDY)
-    plan = book.plan
+def test_the_record_of_a_job_has_the_weather_of_its_field(
+    transactions: Transactions, log: Database
+) -> None:
+    tell(transactions, "west", CALM)
+    tell(transactions, "east", WINDY)
+    plan = transactions.plan
     with log.reading() as session:
 
         def at(field: str) -> Any:
@@ -150,11 +154,11 @@ def test_the_record_of_a_job_has_the_weather_of_its_field(book: Book, log: Datab
     assert [q.source for q in east.quality] == ["east"]
 
 
-def test_a_past_season_is_each_fields_own(book: Book, log: Database) -> None:
-    tell(book, "west", CALM, range(-60, 300))
-    tell(book, "east", WINDY, range(-60, 300))
+def test_a_past_season_is_each_fields_own(transactions: Transactions, log: Database) -> None:
+    tell(transactions, "west", CALM, range(-60, 300))
+    tell(transactions, "east", WINDY, range(-60, 300))
     with log.reading() as session:
-        found = add_up(session, book.plan, NOON, NOON + 3600)
+        found = add_up(session, transactions.plan, NOON, NOON + 3600)
     open_hours = dict(zip(found.fields, found.open_hours.tolist(), strict=True))
     assert (open_hours["f0"], open_hours["f7"]) == (1.0, 0.0)
     assert Limit.WIND in found.bound
@@ -193,26 +197,28 @@ class TestTwoThermometers:
                 "heights": {"wind": "3 m", "temperature": "2 m", "temperature_upper": "10 m"},
                 "measures": [*MEASURES, *(() if there is None else ("temperature_upper",))],
             }
-        book = Book(FarmArrays.of(build(config)), log, SetClock(NOON))
+        transactions = Transactions(FarmArrays.of(build(config)), log, SetClock(NOON))
         site = Site(LATITUDE, LONGITUDE, wind_height_m=3.0, temp_upper_height_m=10.0)
         for name, there in upper.items():
             upper_c = np.nan if there is None else there
-            book.take_in(air(site, name, CALM, temp_upper_c=upper_c))
-        picture = book.judge()
-        seen = picture.ranking.every["hill"]
+            transactions.take_in(air(site, name, CALM, temp_upper_c=upper_c))
+        snapshot = transactions.judge()
+        seen = snapshot.ranking.every["hill"]
         stand = {r.limit: r.stand for r in seen.reasons}[Limit.INVERSION]
         assert (stand is LimitState.UNKNOWN) == (seen.status is Status.UNKNOWN)
-        return stand, picture.outlook.spoken["temp_upper_c"].source
+        return stand, snapshot.timeline.spoken["temp_upper_c"].source
 
 
-def test_a_station_that_is_not_believed_is_named_and_no_sign_of_health(book: Book) -> None:
-    tell(book, "west", CALM)
-    tell(book, "east", 90.0)
-    health = book.health(NOON)
+def test_a_station_that_is_not_believed_is_named_and_no_sign_of_health(
+    transactions: Transactions,
+) -> None:
+    tell(transactions, "west", CALM)
+    tell(transactions, "east", 90.0)
+    health = transactions.health(NOON)
     assert {s.name: s.distrusted for s in health.sources} == {
         "west": (),
         "east": ("wind_m_s",),
         "feed": (),
     }
     assert not health.well
-    assert book.judge().outlook.distrusted == {"west": (), "east": ("wind_m_s",)}
+    assert transactions.judge().timeline.distrusted == {"west": (), "east": ("wind_m_s",)}

@@ -30,7 +30,7 @@ from watcher.limits.farm_arrays import FarmArrays
 from watcher.limits.status import Status
 from watcher.service import watch as watch_module
 from watcher.service.left_out import FIRST_S, LONGEST_S, LeftOut
-from watcher.service.transactions import Book
+from watcher.service.transactions import Transactions
 from watcher.service.watch import Watch
 from watcher.sources.base import (
     MOST_FORECAST_TIMES,
@@ -97,8 +97,8 @@ def reader() -> Iterator[BodyProcess]:
 
 
 def watching(farm: Farm, log: Database, clock: SetClock, source: PolledSource) -> Watch:
-    courier = DeliveryWorker(log, farm, {}, now=clock.now)
-    return Watch(Book(FarmArrays.of(farm), log, clock), {"feed": source}, courier)
+    delivery = DeliveryWorker(log, farm, {}, now=clock.now)
+    return Watch(Transactions(FarmArrays.of(farm), log, clock), {"feed": source}, delivery)
 
 
 def known(log: Database, source: str = "feed") -> SourceHealth:

@@ -18,7 +18,7 @@ from watcher.farm import Farm
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.limits.status import Status
 from watcher.service.snapshot import Snapshot
-from watcher.service.transactions import Book
+from watcher.service.transactions import Transactions
 from watcher.sources.base import Observations, SourceError
 from watcher.sources.http import FeedClient
 from watcher.store import health
@@ -129,7 +129,7 @@ class Polling:
 
     def __init__(self, farm: Farm, log: Database, client: FeedClient, kind: str) -> None:
         self.clock = SetClock(NOON)
-        self.book = Book(FarmArrays.of(farm), log, self.clock)
+        self.transactions = Transactions(FarmArrays.of(farm), log, self.clock)
         self.log, self.client, self.kind = log, client, FORECAST_FEEDS[kind]
 
     async def poll(self, fault: Fault | None = None, shift: int = 0) -> bool:
@@ -142,9 +142,9 @@ class Polling:
         try:
             polled = await self.kind.source(self.client).poll(self.clock.at)
         except SourceError as error:
-            self.book.source_failed("feed", str(error))
+            self.transactions.source_failed("feed", str(error))
         else:
-            self.book.take_polled("feed", polled)
+            self.transactions.take_polled("feed", polled)
         return self.health().state == "answering"
 
     def health(self) -> Any:
@@ -153,12 +153,12 @@ class Polling:
 
     def suitable(self) -> np.ndarray:
         """Whether any field is suitable by any setup, from the hour of now on. [T]"""
-        return suitable(self.book.judge())
+        return suitable(self.transactions.judge())
 
 
-def suitable(picture: Snapshot) -> np.ndarray:
-    creek_side = picture.judgement.instant[0]  # beside the orchard: it hangs on the direction, too
-    return (creek_side[..., picture.outlook.now_index :] == Status.SUITABLE).any(axis=0)
+def suitable(snapshot: Snapshot) -> np.ndarray:
+    creek_side = snapshot.judgement.instant[0]  # beside the orchard: it hangs on the direction, too
+    return (creek_side[..., snapshot.timeline.now_index :] == Status.SUITABLE).any(axis=0)
 
 
 @pytest.fixture
@@ -270,7 +270,7 @@ async def test_another_unit_from_the_start_is_found_by_the_farms_own_readings(
         times, hours = fair_hours(polling.clock.at)
         blow(hours)
         readings = Observations(WeatherSeries.of(times, site, "mast", hours))
-        polling.book.take_in(readings.at(slice(PAST_H + 1)))
+        polling.transactions.take_in(readings.at(slice(PAST_H + 1)))
         for hour in () if feed.tells_the_past else range(10):
             polling.clock.at = first + hour * HOUR
             await polling.poll(together(blow, spoil))

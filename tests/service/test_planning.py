@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from tests.support.farms import build, tables
-from tests.support.skies import MORNING, judged, outlook
+from tests.support.skies import MORNING, judged, timeline
 from watcher.judge.chances import Chances, FarmChances
 from watcher.judge.changed_rig import ChangedRig
 from watcher.limits.catalogue import Limit
@@ -50,7 +50,7 @@ def chances(plan: FarmArrays, held: float = 0.8, *, at: int = MORNING) -> FarmCh
 
 
 def plan_at(plan: FarmArrays, now: int, of: FarmChances, *busy: Busy, **sky: float) -> DayPlan:
-    judgement, _ = judged(plan, look := outlook(now, **sky))
+    judgement, _ = judged(plan, look := timeline(now, **sky))
     found = planner(judgement, look.now_index, of, done=(), busy=busy)
     assert found is not None
     return with_details(plan, of, found.plan(), busy)
@@ -78,7 +78,7 @@ def test_a_field_that_is_not_open_now_is_never_planned_for_now(sky: dict[str, fl
 
 def test_chances_that_are_old_make_no_plan() -> None:
     plan = arrays()
-    judgement, _ = judged(plan, look := outlook(MORNING + 3 * HOUR))
+    judgement, _ = judged(plan, look := timeline(MORNING + 3 * HOUR))
     assert planner(judgement, look.now_index, chances(plan), done=()) is None
 
 

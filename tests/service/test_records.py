@@ -13,7 +13,7 @@ from watcher.farm import Farm
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.records import commands as records
 from watcher.records import journal
-from watcher.service.transactions import Book
+from watcher.service.transactions import Transactions
 from watcher.store.database import Database
 
 ENDED = MORNING + 75 * 60
@@ -38,9 +38,9 @@ def kept(store: Database) -> list[tuple[int, str, str]]:
 
 def test_a_job_that_ended_is_kept_once(store: Database, farm: Farm) -> None:
     job = sprayed.spray(store, farm)
-    book = Book(FarmArrays.of(farm), store, SetClock(ENDED + 300))
-    book.keep_records()
-    book.keep_records()
+    transactions = Transactions(FarmArrays.of(farm), store, SetClock(ENDED + 300))
+    transactions.keep_records()
+    transactions.keep_records()
     assert kept(store) == [(job, "kept", "the watch")]
     with store.reading() as session:
         assert len(records.record_of(session, job).kept.moments) == 4
@@ -51,13 +51,13 @@ def test_a_job_whose_field_is_gone_stops_nothing(store: Database, farm: Farm) ->
     other = sprayed.spray(store, farm, field="hill")
     config = sprayed.farm_tables()
     del config["fields"]["creek_side"]
-    book = Book(FarmArrays.of(sprayed.build(config)), store, SetClock(ENDED + 300))
-    book.keep_records()
+    transactions = Transactions(FarmArrays.of(sprayed.build(config)), store, SetClock(ENDED + 300))
+    transactions.keep_records()
     assert kept(store) == [(other, "kept", "the watch")]
 
 
 def test_old_jobs_are_left_to_the_grower(store: Database, farm: Farm) -> None:
     sprayed.spray(store, farm)
-    book = Book(FarmArrays.of(farm), store, SetClock(MORNING + 49 * HOUR))
-    book.keep_records()
+    transactions = Transactions(FarmArrays.of(farm), store, SetClock(MORNING + 49 * HOUR))
+    transactions.keep_records()
     assert kept(store) == []

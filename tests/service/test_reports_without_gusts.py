@@ -18,7 +18,7 @@ from watcher.limits.farm_arrays import FarmArrays
 from watcher.limits.status import LimitState
 from watcher.service.history import past_ten_minutes
 from watcher.service.snapshot import Snapshot
-from watcher.service.transactions import Book
+from watcher.service.transactions import Transactions
 from watcher.sources.feeds.nws_bodies import station_observations
 from watcher.sources.stations import metar
 from watcher.sources.stations.rows import observations
@@ -31,23 +31,23 @@ PLACE = (41.0, -96.0)
 SOURCE = {"kind": "metar", "station": "KXYZ", "file": "/srv/metar.txt"}
 
 
-def book(log: Database, source: dict[str, Any], now: int = NOW) -> Book:
+def transactions(log: Database, source: dict[str, Any], now: int = NOW) -> Transactions:
     farm = build(tables() | {"sources": {"field": source, "feed": {"kind": "met_norway"}}})
     put_forecast(log, now)
-    return Book(FarmArrays.of(farm), log, SetClock(now))
+    return Transactions(FarmArrays.of(farm), log, SetClock(now))
 
 
-def reporting(log: Database, *reports: str, now: int = NOW) -> Book:
+def reporting(log: Database, *reports: str, now: int = NOW) -> Transactions:
     """The watch of a farm that hears an aerodrome's reports; the newest last."""
-    watch = book(log, SOURCE, now)
+    watch = transactions(log, SOURCE, now)
     text = metar.MetarText("\n".join(f"METAR KXYZ {r}" for r in reports).encode(), "file", now)
     rows, _ = metar.rows_of(text, "KXYZ", {}, now)
     watch.take_in(observations(rows, now=now, site=Site(*PLACE), source="field"))
     return watch
 
 
-def gust(picture: Snapshot) -> Reason:
-    reasons = picture.ranking.every["hill"].reasons
+def gust(snapshot: Snapshot) -> Reason:
+    reasons = snapshot.ranking.every["hill"].reasons
     return next(r for r in reasons if r.limit is Limit.GUST)
 
 
@@ -78,7 +78,7 @@ def test_a_recorded_observation_without_gusts_is_judged(
     body = json.loads((shared / f"feeds/nws/rendered/observations__{name}.json").read_text())
     told = body["features"][0]["properties"]
     now = int(datetime.fromisoformat(told["timestamp"]).timestamp()) + 300
-    watch = book(log, {"kind": "nws", "station": name}, now)
+    watch = transactions(log, {"kind": "nws", "station": name}, now)
     watch.take_in(
         station_observations(
             body,
@@ -100,17 +100,19 @@ def test_a_calm_night_costs_no_direction(log: Database) -> None:
         f"10{h:02}{m:02}Z 00000KT 10SM CLR 12/11 A3001" for h in range(6, 16) for m in (0, 20, 40)
     ]
     watch = reporting(log, *night, "101650Z 34006KT 10SM CLR 18/12 A3001")
-    picture = watch.judge()
-    assert picture.outlook.series.wind_from_deg[picture.outlook.now_index] == 340.0
-    assert picture.outlook.distrusted == {"field": ()}
-    neighbour = next(r for r in picture.ranking.every["hill"].reasons if r.limit is Limit.NEIGHBOUR)
+    snapshot = watch.judge()
+    assert snapshot.timeline.series.wind_from_deg[snapshot.timeline.now_index] == 340.0
+    assert snapshot.timeline.distrusted == {"field": ()}
+    neighbour = next(
+        r for r in snapshot.ranking.every["hill"].reasons if r.limit is Limit.NEIGHBOUR
+    )
     assert neighbour.stand is not LimitState.UNKNOWN
 
 
 def test_the_calm_itself_has_no_direction_and_no_finding(log: Database) -> None:
     watch = reporting(log, "101650Z 00000KT 10SM CLR 12/11 A3001")
-    picture = watch.judge()
-    assert np.isnan(picture.outlook.series.wind_from_deg[picture.outlook.now_index])
+    snapshot = watch.judge()
+    assert np.isnan(snapshot.timeline.series.wind_from_deg[snapshot.timeline.now_index])
     with log.reading() as session:
         assert not weather.observations(session, "field", 0, NOW + 1).flags
 

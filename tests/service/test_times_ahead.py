@@ -8,7 +8,7 @@ from tests.support.running import SetClock, put_forecast
 from watcher.farm import Farm
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.limits.status import Status
-from watcher.service.transactions import Book
+from watcher.service.transactions import Transactions
 from watcher.source_view import distrusted
 from watcher.sources.base import Flag, Observations
 from watcher.sources.quality.check import future_flags
@@ -46,14 +46,14 @@ def test_of_a_clock_a_day_back_nothing_is_fresh_and_the_contradiction_is_said(
 ) -> None:
     clock = SetClock(NOON)
     put_forecast(log, NOON)
-    book = Book(FarmArrays.of(farm), log, clock)
-    book.begin()
-    book.take_in(readings(NOON))
-    assert book.judge().ranking.every["hill"].status >= Status.MARGINAL
-    assert book.health(NOON).clock is None
+    transactions = Transactions(FarmArrays.of(farm), log, clock)
+    transactions.begin()
+    transactions.take_in(readings(NOON))
+    assert transactions.judge().ranking.every["hill"].status >= Status.MARGINAL
+    assert transactions.health(NOON).clock is None
     clock.at -= DAY_S
-    assert book.judge().ranking.every["hill"].status is Status.UNKNOWN
-    health = book.health(clock.at)
+    assert transactions.judge().ranking.every["hill"].status is Status.UNKNOWN
+    health = transactions.health(clock.at)
     mast = health.sources[0]
     assert (mast.name, mast.silent) == ("mast", True)
     assert mast.age_s is None or mast.age_s >= 0
@@ -65,17 +65,17 @@ def test_of_a_clock_a_day_back_nothing_is_fresh_and_the_contradiction_is_said(
 def test_a_forecast_that_came_in_the_future_is_not_relied_on(farm: Farm, log: Database) -> None:
     put_forecast(log, NOON + 2 * 3600)
     put_forecast(log, NOON - DAY_S)
-    book = Book(FarmArrays.of(farm), log, SetClock(NOON))
-    picture = book.judge()
-    assert np.isnan(picture.outlook.series.cloud_pct[picture.outlook.now_index])
+    transactions = Transactions(FarmArrays.of(farm), log, SetClock(NOON))
+    snapshot = transactions.judge()
+    assert np.isnan(snapshot.timeline.series.cloud_pct[snapshot.timeline.now_index])
 
 
 def test_a_station_that_comes_back_from_the_future_is_well_again(farm: Farm, log: Database) -> None:
-    book = Book(FarmArrays.of(farm), log, SetClock(NOON))
-    book.take_in(readings(NOON + 7200, read_at=NOON))
-    assert book.health(NOON).clock is not None
-    book.take_in(readings(NOON))
-    assert book.health(NOON).clock is None
+    transactions = Transactions(FarmArrays.of(farm), log, SetClock(NOON))
+    transactions.take_in(readings(NOON + 7200, read_at=NOON))
+    assert transactions.health(NOON).clock is not None
+    transactions.take_in(readings(NOON))
+    assert transactions.health(NOON).clock is None
 
 
 def test_a_wrong_time_costs_a_station_no_trust(farm: Farm, log: Database) -> None:

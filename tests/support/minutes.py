@@ -9,7 +9,7 @@ from sqlalchemy import select, update
 from sqlalchemy.orm import Session
 
 from tests.support import job_steps
-from tests.support.skies import MORNING, MPH, judged, outlook
+from tests.support.skies import MORNING, MPH, judged, timeline
 from watcher.alerts import cycle
 from watcher.alerts.enqueue import Enqueue
 from watcher.delivery.acknowledgement import Links
@@ -58,7 +58,7 @@ class Minutes:
         before = len(self.told())
         for _ in range(minutes):
             self.now += MINUTE
-            look = outlook(self.now, **sky)
+            look = timeline(self.now, **sky)
             judgement, ranking = judged(self.plan, look)
             with self.store.writing() as session:
                 look = replace(look, distrusted=self._distrusted(session))

@@ -58,7 +58,9 @@ async def post_to_push(folder: Path, farm: Farm, rounds: int) -> list[float]:
             await service.post(**calm)
             await service.judged()
             with store.writing() as session:
-                job = job_steps.start(session, service.watch.book.plan, field, "coarse", clock.at)
+                job = job_steps.start(
+                    session, service.watch.transactions.plan, field, "coarse", clock.at
+                )
                 number = job.id
             await service.judged()
             clock.at += 60

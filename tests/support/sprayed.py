@@ -112,7 +112,7 @@ def _alert(job: int) -> outbox.NewMessage:
 
 
 def composing(session: Session, told: Farm) -> Callable[[int], Timeline]:
-    """What composes the outlook of a moment from the log."""
+    """What composes the timeline of a moment from the log."""
     return partial(compose, session, FarmArrays.of(told))
 
 

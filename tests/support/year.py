@@ -55,7 +55,7 @@ def weather(start: int, days: int, seed: int) -> WeatherSeries:
 def cycles(
     plan: FarmArrays, series: WeatherSeries, days: int
 ) -> Iterator[tuple[Judgement, Timeline, Ranking]]:
-    """Every half hour's judgement, outlook and ranking, one block a day judged at once."""
+    """Every half hour's judgement, timeline and ranking, one block a day judged at once."""
     a_day = 86400 // STEP_S
     spoken = {name: Spoken("feed", 900.0, measured=False) for name in QUANTITIES}
     for day in range(days):

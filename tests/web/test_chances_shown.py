@@ -26,16 +26,16 @@ async def judged_again(v: Visited, **reading: str) -> None:
 
 
 def hill(v: Visited) -> FieldNow:
-    picture = v.service.watch.picture
-    assert picture is not None
-    return picture.ranking.every["hill"]
+    snapshot = v.service.watch.snapshot
+    assert snapshot is not None
+    return snapshot.ranking.every["hill"]
 
 
 @asynccontextmanager
 async def foretold(folder: Path) -> AsyncIterator[Visited]:
     """A service that has worked out chances, with somebody logged in."""
     async with visited(folder, chances=True) as v:
-        put_forecast(v.service.watch.book.store, NOON + 1, wind_m_s=3.6, gust_m_s=4.6)
+        put_forecast(v.service.watch.transactions.store, NOON + 1, wind_m_s=3.6, gust_m_s=4.6)
         await judged_again(v)
         await v.service.watch._work_out_chances()
         await judged_again(v)
@@ -48,7 +48,9 @@ async def test_every_surface_tells_the_same_chance(tmp_path: Path) -> None:
         seen = hill(v)
         assert seen.chance is not None
         assert seen.chance.chance is not None
-        said = str(holds_line(seen.chance, v.service.clock.at, v.service.watch.book.plan.farm.zone))
+        said = str(
+            holds_line(seen.chance, v.service.clock.at, v.service.watch.transactions.plan.farm.zone)
+        )
         assert " in 10 until " in said
         assert "mostly general experience" in said
         assert said in (await v.web.get("/")).text
@@ -72,16 +74,16 @@ async def test_every_surface_tells_the_same_chance(tmp_path: Path) -> None:
 
 async def test_every_surface_names_the_same_best_starts_of_three_days(tmp_path: Path) -> None:
     async with foretold(tmp_path) as v:
-        picture = v.service.watch.picture
-        chances = v.service.watch.book.chances
-        assert picture is not None
+        snapshot = v.service.watch.snapshot
+        chances = v.service.watch.transactions.chances
+        assert snapshot is not None
         assert chances is not None
-        of = picture.judgement, picture.outlook.now_index
+        of = snapshot.judgement, snapshot.timeline.now_index
         days = best_starts(*of, chances, "hill")
         assert len(days) == 3
         assert days[0].best is not None
         page = unescape((await v.web.get("/fields/hill")).text)
-        items = best_start_items(days, v.service.clock.at, picture.judgement.plan.farm.zone)
+        items = best_start_items(days, v.service.clock.at, snapshot.judgement.plan.farm.zone)
         for said in items:
             assert f"<li>{said}</li>" in page
         told = (await v.web.get("/api/v1/fields/hill/forecast", headers=API)).json()
@@ -94,12 +96,12 @@ async def test_every_surface_names_the_same_best_starts_of_three_days(tmp_path: 
         # The grid has no better hour, and the same tenths in these.
         hours = {h["at"]: h["odds"] for h in told["hours"]}
         assert hours[days[0].first_at] == days[0].best.chance
-        speaker = v.service.watch.book.post.speaker
+        speaker = v.service.watch.transactions.post.speaker
         brief = morning_brief(
             speaker,
-            picture.judgement,
-            picture.ranking,
-            picture.outlook,
+            snapshot.judgement,
+            snapshot.ranking,
+            snapshot.timeline,
             due_at=NOON,
             chances=chances,
         )
@@ -163,7 +165,7 @@ async def test_chances_worked_out_long_ago_are_not_shown(tmp_path: Path) -> None
     async with visited(tmp_path, chances=True) as v:
         await v.service.watch._work_out_chances()
         v.service.clock.at = NOON + 3 * 3600
-        put_forecast(v.service.watch.book.store, v.service.clock.at)
+        put_forecast(v.service.watch.transactions.store, v.service.clock.at)
         await judged_again(v)
         v.log_in()
         assert hill(v).chance is None

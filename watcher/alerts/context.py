@@ -66,7 +66,7 @@ class AlertContext:
 
     speaker: Speaker
     judgement: Judgement
-    outlook: Timeline
+    timeline: Timeline
     ranking: Ranking
     jobs: Sequence[WatchedJob] = ()
     unseen: Mapping[str, tuple[str, str]] = field(default_factory=dict)
@@ -92,4 +92,4 @@ class AlertContext:
 
     @property
     def now(self) -> int:
-        return self.outlook.now
+        return self.timeline.now

@@ -56,15 +56,15 @@ def explain(
     moment = now if at is None else _moment(at, farm, now)
     plan = FarmArrays.of(farm)
     with open_log(settings) as log, log.reading() as session:
-        picture = take(session, plan, now)
-        judgement = picture.judgement.of_field(plan.fields.index(field))
+        snapshot = take(session, plan, now)
+        judgement = snapshot.judgement.of_field(plan.fields.index(field))
         when = _index(judgement, moment, farm, now)
         case = plan.fields.index(field), _setup(judgement, field, setup, when), when
-        outlook = picture.outlook.of(field)
-        gusts = usual_gusts(session, judgement, outlook, *case[:2]) if at is None else None
+        timeline = snapshot.timeline.of(field)
+        gusts = usual_gusts(session, judgement, timeline, *case[:2]) if at is None else None
     speaker = Speaker(farm)
     answer(headline_of(speaker, judgement, case, now))
-    for part in explanation(speaker, judgement, case, picture.remedies(case)):
+    for part in explanation(speaker, judgement, case, snapshot.remedies(case)):
         answer(part.heading)
         for line in part.lines:
             answer(joined(["  ", line], ""))

@@ -48,9 +48,9 @@ def login_link(
     """Print a link, and its QR code, that lets one device in, once, within ten minutes."""
     settings = open_settings()
     try:
-        keyring = SessionStore(settings.state_dir / KEYRING)
-        token = keyring.make_link(User(name, Role[role.upper()]), int(time.time()))
-        keyring.close()
+        sessions = SessionStore(settings.state_dir / KEYRING)
+        token = sessions.make_link(User(name, Role[role.upper()]), int(time.time()))
+        sessions.close()
     except SessionStoreError as error:
         stop(str(error))
     address = f"{settings.address or own_address(settings)}/login/{token}"

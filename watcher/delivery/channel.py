@@ -132,7 +132,7 @@ class Channel:
                 notify_type=apprise.NotifyType.WARNING if urgent else apprise.NotifyType.INFO,
                 body_format=apprise.NotifyFormat.TEXT,
             )
-        except Exception as error:  # a plug-in's own mistake must not stop the courier
+        except Exception as error:  # a plug-in's own mistake must not stop the worker
             return Attempt(Outcome.FAILED, f"{type(error).__name__} in the channel")
         attempt = read_result(result)
         return replace(attempt, why=without_parts(attempt.why, self._url))

@@ -117,8 +117,8 @@ def _moments(
     session: Session, plan: FarmArrays, compose: Compose, field: str, span: IncidentSpan
 ) -> Iterator[Air]:
     for at, mark in marks(span):
-        outlook = compose(at).of(field)
-        yield air(session, outlook, judge_look(plan, outlook), mark)
+        timeline = compose(at).of(field)
+        yield air(session, timeline, judge_look(plan, timeline), mark)
 
 
 def _stations(

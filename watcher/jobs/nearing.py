@@ -107,12 +107,12 @@ def _rules_high(
     return min(bounds)
 
 
-def recent_wind(session: Session, outlook: Timeline) -> WeatherSeries | None:
+def recent_wind(session: Session, timeline: Timeline) -> WeatherSeries | None:
     """Return the last hour of the station that speaks for the wind; None where none does."""
-    wind = outlook.spoken["wind_m_s"]
+    wind = timeline.spoken["wind_m_s"]
     if wind.source in {None, BY_HAND} or not wind.measured:
         return None
-    now = outlook.now
+    now = timeline.now
     return weather.observations(session, wind.source, now - LOOKS_BACK_S, now + 1).usable()
 
 

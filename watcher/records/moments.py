@@ -37,7 +37,7 @@ from watcher.weather.inversion import Finding
 from watcher.weather.stability import Stability
 
 Compose = Callable[[int], Timeline]
-"""Composes the outlook of a moment from the log: the same one the watch judges by."""
+"""Composes the timeline of a moment from the log: the same one the watch judges by."""
 
 HALF_HOUR_S = 1800
 _ON_THE_WAY_S = 60
@@ -69,13 +69,13 @@ def moment(
     rig: ChangedRig | None = None,
 ) -> Moment:
     """Judge a job's field and setup, or its rig as it was changed, at one moment of the log."""
-    outlook = compose(at).of(field)
+    timeline = compose(at).of(field)
     plan = plan if rig is None else rig.on(plan, at)
-    judgement = judge_look(plan, outlook)
-    f, s, i = plan.fields.index(field), plan.setups.index(setup), outlook.now_index
+    judgement = judge_look(plan, timeline)
+    f, s, i = plan.fields.index(field), plan.setups.index(setup), timeline.now_index
     found = reasons(judgement, f, s, i)
     return Moment(
-        **dict(air(session, outlook, judgement, mark)),
+        **dict(air(session, timeline, judgement, mark)),
         paused=paused,
         setup=setup,
         boom_wind_m_s=known(judgement.boom.wind_m_s[f, s, i]),
@@ -89,12 +89,12 @@ def moment(
     )
 
 
-def air(session: Session, outlook: Timeline, judgement: Judgement, mark: str) -> Air:
-    """Return the weather of an outlook's now, as it was judged."""
-    series, i = outlook.series, outlook.now_index
+def air(session: Session, timeline: Timeline, judgement: Judgement, mark: str) -> Air:
+    """Return the weather of a timeline's now, as it was judged."""
+    series, i = timeline.series, timeline.now_index
     inversion = judgement.inversion
     return Air(
-        at=outlook.now,
+        at=timeline.now,
         mark=mark,
         wind_m_s=known(series.wind_m_s[i]),
         wind_height_m=series.site.wind_height_m,
@@ -108,8 +108,8 @@ def air(session: Session, outlook: Timeline, judgement: Judgement, mark: str) ->
         inversion=_finding(inversion.finding[i]),
         stability=Stability(int(inversion.stability[i])).name,
         evidence={name: _finding(line[i]) for name, line in inversion.lines.items()},
-        spoken=_spoken(outlook),
-        quality=tuple(_quality(session, outlook)),
+        spoken=_spoken(timeline),
+        quality=tuple(_quality(session, timeline)),
     )
 
 
@@ -137,21 +137,21 @@ def _limits(found: Sequence[Reason]) -> dict[str, LimitStood]:
     }
 
 
-def _spoken(outlook: Timeline) -> dict[str, Spoke]:
+def _spoken(timeline: Timeline) -> dict[str, Spoke]:
     return {
         name: Spoke(source=who.source, age_s=known(who.age_s), measured=who.measured)
-        for name, who in outlook.spoken.items()
+        for name, who in timeline.spoken.items()
         if who.source is not None or name in _ALWAYS_TOLD
     }
 
 
-def _quality(session: Session, outlook: Timeline) -> Iterator[Quality]:
+def _quality(session: Session, timeline: Timeline) -> Iterator[Quality]:
     """How good the readings were that each station's values were taken from."""
     oldest: dict[str, float] = {}
-    for who in outlook.spoken.values():
+    for who in timeline.spoken.values():
         if who.measured and who.source is not None:
             oldest[who.source] = max(who.age_s, oldest.get(who.source, 0.0))
-    now = outlook.now
+    now = timeline.now
     for source, age_s in oldest.items():
         found = store.arrivals(session, source, int(now - age_s) - MEAN_S + 1, now + 1)
         yield Quality(

@@ -198,26 +198,26 @@ class PlanKeeper:
     def __init__(self, chances: ChanceKeeper) -> None:
         self.chances, self.store, self.farm = chances, chances.store, chances.plan.farm
 
-    def look(self, picture: "Snapshot") -> Iterator[KeptPlan]:
+    def look(self, snapshot: "Snapshot") -> Iterator[KeptPlan]:
         """Make the plan where it is due: a quick one where none stands until then, then the best.
 
         Yields nothing where it is not due, or what it needs is not there yet. The quick one takes a
         moment, the best one seconds of processor: not on the log's thread.
         """
-        making = self._due(picture)
+        making = self._due(snapshot)
         if making is None:
             return
         if making.before is None or making.before.changed is not None:
             yield making.quick()
         yield making.best()
 
-    def _due(self, picture: "Snapshot") -> "Making | None":
-        chances, now = self.chances.latest, picture.outlook.now
+    def _due(self, snapshot: "Snapshot") -> "Making | None":
+        chances, now = self.chances.latest, snapshot.timeline.now
         if chances is None or chances.old(now):
             return None
         with self.store.reading() as session:
-            before = closed(plan_now(session, self.farm, now), picture.ranking)
-            if before is not None and not _due(before, picture.ranking):
+            before = closed(plan_now(session, self.farm, now), snapshot.ranking)
+            if before is not None and not _due(before, snapshot.ranking):
                 return None
             number, wishes = wishes_of(session, self.farm, now)
             opened = queries.opened(session, now)
@@ -230,10 +230,10 @@ class PlanKeeper:
             and before.changed is PlanChanged.ISSUE
             and found.issues == before.kept.basis.issues
         )
-        if waits_for_chances or _left_of(picture) != dict(found.left):
+        if waits_for_chances or _left_of(snapshot) != dict(found.left):
             return None  # what it is made of comes first
-        chances = chances.with_rigs(picture.rigs)  # a job may have ended since
-        return Making(picture, chances, found, wishes, tuple(busy), before)
+        chances = chances.with_rigs(snapshot.rigs)  # a job may have ended since
+        return Making(snapshot, chances, found, wishes, tuple(busy), before)
 
     def keep(self, made: KeptPlan) -> None:
         """Write a plan, quickly."""
@@ -246,7 +246,7 @@ class PlanKeeper:
 class Making:
     """A plan in the making: of a judgement, its chances, what is wished and what is in hand."""
 
-    picture: "Snapshot"
+    snapshot: "Snapshot"
     chances: FarmChances
     of: Basis
     wishes: Wishes
@@ -276,7 +276,7 @@ class Making:
 
     @cached_property
     def _planner(self) -> Planner | None:
-        judgement, index = self.picture.judgement, self.picture.outlook.now_index
+        judgement, index = self.snapshot.judgement, self.snapshot.timeline.now_index
         return planner(judgement, index, self.chances, done=self._done, busy=self._taken)
 
     @property
@@ -288,14 +288,14 @@ class Making:
         return [Busy(b.sprayer, b.field, b.until, b.setup) for b in self.busy]
 
     def _kept(self, found: DayPlan) -> KeptPlan:
-        detailed = with_details(self.picture.judgement.plan, self.chances, found, self._taken)
+        detailed = with_details(self.snapshot.judgement.plan, self.chances, found, self._taken)
         return KeptPlan(
             plan=detailed,
             basis=self.of,
             wishes=self.wishes,
             in_hand=self.busy,
             past_forecasts=self._behind(detailed),
-            open_now=tuple(f.field for f in self.picture.ranking.spray),
+            open_now=tuple(f.field for f in self.snapshot.ranking.spray),
         )
 
     def _behind(self, plan: DayPlan) -> int:
@@ -309,20 +309,20 @@ class Making:
     @property
     def _nothing(self) -> KeptPlan:
         """The plan where nothing is foretold, or nothing is left to spray."""
-        fields = set(self.picture.judgement.plan.fields)
+        fields = set(self.snapshot.judgement.plan.fields)
         rest = sorted(fields - self._done - {b.field for b in self.busy})
         left_out = dict.fromkeys(rest, NotPlanned.NOT_KNOWN)
-        return self._kept(DayPlan(self.picture.outlook.now, (), 0.0, left_out))
+        return self._kept(DayPlan(self.snapshot.timeline.now, (), 0.0, left_out))
 
 
 def worked_out(
-    session: Session, picture: "Snapshot", chances: FarmChances, wishes: Wishes
+    session: Session, snapshot: "Snapshot", chances: FarmChances, wishes: Wishes
 ) -> PlanNow:
     """Make a plan here and now, beside the one the watch keeps. Nothing is written."""
-    farm, now = picture.judgement.plan.farm, picture.outlook.now
+    farm, now = snapshot.judgement.plan.farm, snapshot.timeline.now
     opened = queries.opened(session, now)
     of = basis(session, farm, now, opened=opened, issues_at=now, wishes=0)
-    making = Making(picture, chances, of, wishes, tuple(in_hand(opened, now)))
+    making = Making(snapshot, chances, of, wishes, tuple(in_hand(opened, now)))
     return PlanNow(making.best(), now)
 
 
@@ -373,7 +373,7 @@ def _until(view: JobView, now: int) -> int:
     return int(now + max(view.job.planned_s - view.sprayed_s, 0.0))
 
 
-def _left_of(picture: "Snapshot") -> dict[str, float]:
+def _left_of(snapshot: "Snapshot") -> dict[str, float]:
     """What a judgement takes to be left of fields that were sprayed lately."""
-    done = {field.field: 0.0 for field in picture.ranking.done}
-    return {**picture.judgement.plan.left, **done}
+    done = {field.field: 0.0 for field in snapshot.ranking.done}
+    return {**snapshot.judgement.plan.left, **done}

@@ -30,9 +30,9 @@ def past_hours(
 ) -> WeatherSeries:
     """Return the farm's weather in every hour of ``start <= time < end``, missing where unknown.
 
-    As the outlook has it: the first of ``stations`` that measured a quantity in the hour speaks for
-    it (in the order of the farm file, where none are named), a forecast issued before the hour only
-    for what no station measures.
+    As the timeline has it: the first of ``stations`` that measured a quantity in the hour speaks
+    for it (in the order of the farm file, where none are named), a forecast issued before the hour
+    only for what no station measures.
     """
     times = np.arange(start // HOUR_S * HOUR_S, end, HOUR_S, dtype=np.int64)
     first, last = int(times[0]), int(times[-1]) + 1

@@ -15,19 +15,19 @@ from watcher.service.snapshot import Snapshot
 from watcher.store import jobs
 
 
-def job_actions(session: Session, speaker: Speaker, picture: Snapshot) -> dict[int, JobAction]:
+def job_actions(session: Session, speaker: Speaker, snapshot: Snapshot) -> dict[int, JobAction]:
     """Return what to do with each job that can be watched, by its number.
 
     By what the log remembers of their conditions: the same that the alerts tell. Writes nothing.
     """
     watched = []
     for job in jobs.open_jobs(session):
-        outlook = picture.outlook.of(job.field)
+        timeline = snapshot.timeline.of(job.field)
         try:
-            sight = look(picture.judgement, outlook.now_index, job)
+            sight = look(snapshot.judgement, timeline.now_index, job)
         except LookupError:
             continue  # its field or setup is no longer in the farm file
         begun = commands.taken_in_hand_at(jobs.events(session, job.id))
         watched.append(WatchedJob(sight, begun, tank_age_s=math.nan))  # no state depends on it
-    view = AlertContext(speaker, picture.judgement, picture.outlook, picture.ranking, watched)
+    view = AlertContext(speaker, snapshot.judgement, snapshot.timeline, snapshot.ranking, watched)
     return job_rules.actions(view, condition_states.load(session))

@@ -112,23 +112,23 @@ def planned_days(
 
 
 def _planned(session: Session, plan: FarmArrays, day: date, now: int) -> PlannedDay:
-    outlook = compose(session, plan, now)
+    timeline = compose(session, plan, now)
     lately = sprayed_lately(session, plan.farm, now)
     own = plan.leaving(lately.left)
-    chances = _of_today(work_out(session, own, outlook), day_ends(plan.farm, now))
+    chances = _of_today(work_out(session, own, timeline), day_ends(plan.farm, now))
     if not chances.parts:
         return PlannedDay(day, left_out=LeftOutDay.NOT_FORETOLD)
     if not _measured(session, plan.farm, now):
         return PlannedDay(day, left_out=LeftOutDay.NOT_MEASURED)
     came = as_measured(session, own, chances)
-    judgement = judge_each(own, (outlook, *outlook.others))
+    judgement = judge_each(own, (timeline, *timeline.others))
     known = {
         Way.PLAN: chances,
-        Way.RANKING: as_foretold(own, outlook, chances),
+        Way.RANKING: as_foretold(own, timeline, chances),
         Way.PERFECT: came,
     }
     planners = {
-        way: planner(judgement, outlook.now_index, of, done=lately.done, whole=True)
+        way: planner(judgement, timeline.now_index, of, done=lately.done, whole=True)
         for way, of in known.items()
     }
     jobs: dict[Way, tuple[PlannedJob, ...]] = dict.fromkeys(Way, ())

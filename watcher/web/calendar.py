@@ -43,18 +43,18 @@ class Feed:
     """When it was last read; None: never."""
 
 
-def router(house: AppContext, links: Links | None) -> APIRouter:
+def router(context: AppContext, links: Links | None) -> APIRouter:
     """Routes of the file and of the feed."""
     routes = APIRouter(include_in_schema=False)
-    looker = Depends(house.door.looker)
+    looker = Depends(context.auth.looker)
 
     def answer(language: Language) -> Response:
-        body = calendar(house.speaker, house.plan(), language)
+        body = calendar(context.speaker, context.plan(), language)
         return Response(body, media_type=_TYPE, headers={"Cache-Control": "no-store"})
 
     @routes.get("/plan.ics")
-    def file(request: Request, _user: User = Depends(house.door.api_looker)) -> Response:  # noqa: B008
-        return answer(house.language(request))
+    def file(request: Request, _user: User = Depends(context.auth.api_looker)) -> Response:  # noqa: B008
+        return answer(context.language(request))
 
     @routes.get("/calendar/{token}.ics")
     def read(token: str) -> Response:
@@ -66,33 +66,33 @@ def router(house: AppContext, links: Links | None) -> APIRouter:
             raise HTTPException(
                 404, "this address was not made here, or has been changed"
             ) from None
-        door, now = house.door, house.watch.clock.now()
-        if not door.knows(read.recipient) or not door.keyring.read_calendar(
+        auth, now = context.auth, context.watch.clock.now()
+        if not auth.knows(read.recipient) or not auth.sessions.read_calendar(
             read.ref, read.recipient, now
         ):
             raise HTTPException(404, "this address was stopped, or its user may no longer come in")
-        return answer(house.farm.language)
+        return answer(context.farm.language)
 
     @routes.post("/calendars")
     async def make(request: Request, visitor: Visitor = looker) -> Response:
-        await house.door.form(request, visitor)
+        await context.auth.form(request, visitor)
         if links is None or visitor.user is None:
             raise NotAllowedError("no addresses for calendars are made here")
-        user, now = visitor.user, house.watch.clock.now()
-        house.door.keyring.make_calendar(user.name, now, guest=user.guest)
+        user, now = visitor.user, context.watch.clock.now()
+        context.auth.sessions.make_calendar(user.name, now, guest=user.guest)
         return RedirectResponse("/plan#calendar", 303)
 
     @routes.post("/calendars/{feed}/stop")
     async def stop(request: Request, feed: str, visitor: Visitor = looker) -> Response:
-        await house.door.form(request, visitor)
+        await context.auth.form(request, visitor)
         if visitor.user is not None:
-            house.door.keyring.stop_calendar(feed, visitor.user.name)
+            context.auth.sessions.stop_calendar(feed, visitor.user.name)
         return RedirectResponse("/plan#calendar", 303)
 
     return routes
 
 
-def feeds(house: AppContext, visitor: Visitor, links: Links | None) -> list[Feed] | None:
+def feeds(context: AppContext, visitor: Visitor, links: Links | None) -> list[Feed] | None:
     """Return the visitor's addresses; None where none are made."""
     if links is None or visitor.user is None:
         return None
@@ -101,10 +101,10 @@ def feeds(house: AppContext, visitor: Visitor, links: Links | None) -> list[Feed
         Feed(
             one.id,
             _address(links, one.id, name),
-            house.clock(one.made_at),
-            None if one.read_at is None else house.clock(one.read_at),
+            context.clock(one.made_at),
+            None if one.read_at is None else context.clock(one.read_at),
         )
-        for one in house.door.keyring.calendars(name)
+        for one in context.auth.sessions.calendars(name)
     ]
 
 

@@ -8,9 +8,9 @@ from watcher.service.snapshot import compose
 from watcher.web.context import AppContext
 
 
-def sealing(house: AppContext, said: DriftSuspicion, by: str) -> Sealed:
+def sealing(context: AppContext, said: DriftSuspicion, by: str) -> Sealed:
     """Gather an account and seal it. Raises RecordError where place or time cannot be."""
-    plan, now = house.watch.book.plan, house.watch.clock.now()
-    with house.watch.book.store.writing() as session:
+    plan, now = context.watch.transactions.plan, context.watch.clock.now()
+    with context.watch.transactions.store.writing() as session:
         weather = partial(compose, session, plan)
         return commands.write(session, plan, weather, said, by=by, now=now)

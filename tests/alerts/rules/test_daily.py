@@ -10,7 +10,7 @@ from sqlalchemy import select
 
 from tests.support.farms import build, tables
 from tests.support.new_log import new_log
-from tests.support.skies import MORNING, judged, outlook
+from tests.support.skies import MORNING, judged, timeline
 from watcher.alerts import cycle
 from watcher.alerts.context import Begun
 from watcher.alerts.enqueue import Enqueue
@@ -32,7 +32,7 @@ def told(tmp_path: Path):
 
     def run(after_s: int, *, answered: bool = False, begun: Begun | None = BEGUN, **sky) -> list:
         now = MORNING + after_s
-        look = outlook(now=now, **sky)
+        look = timeline(now=now, **sky)
         judgement, ranking = judged(FarmArrays.of(FARM), look)
         with store.writing() as session:
             if answered:

@@ -10,7 +10,7 @@ from sqlalchemy import select
 
 from tests.support import job_steps
 from tests.support.farms import build, tables
-from tests.support.skies import MORNING, judged, outlook
+from tests.support.skies import MORNING, judged, timeline
 from watcher.alerts import cycle
 from watcher.alerts.enqueue import Enqueue
 from watcher.limits.farm_arrays import FarmArrays
@@ -65,7 +65,7 @@ def told(tmp_path: Path) -> Iterator[Told]:
         **sky: float,
     ) -> list[tuple[str, str, str, int]]:
         now = MORNING + after_min * MINUTE
-        look = outlook(now=now, **sky)
+        look = timeline(now=now, **sky)
         judgement, ranking = judged(ARRAYS, look)
         shown = PlanNow(plan, now, changed, accepted, done)
         with store.writing() as session:

@@ -27,11 +27,11 @@ async def test_the_ranking_is_the_judgements(tmp_path: Path) -> None:
     async with visited(tmp_path) as v:
         _as(v, LOOKER)
         told = (await v.web.get("/api/v1/ranking")).json()
-        picture = v.service.watch.picture
-        assert picture is not None
-        assert [f["field"] for f in told["spray"]] == [f.field for f in picture.ranking.spray]
+        snapshot = v.service.watch.snapshot
+        assert snapshot is not None
+        assert [f["field"] for f in told["spray"]] == [f.field for f in snapshot.ranking.spray]
         every = {f["field"]: f["status"] for f in told["spray"] + told["rest"]}
-        assert every == {n: f.status.word for n, f in picture.ranking.every.items()}
+        assert every == {n: f.status.word for n, f in snapshot.ranking.every.items()}
         assert told["old"] is False
 
 
@@ -39,9 +39,9 @@ async def test_reasons_tell_every_limit_the_binding_one_first(tmp_path: Path) ->
     async with visited(tmp_path) as v:
         _as(v, LOOKER)
         told = (await v.web.get("/api/v1/fields/hill/reasons")).json()
-        picture = v.service.watch.picture
-        assert picture is not None
-        reasons = picture.ranking.every["hill"].reasons
+        snapshot = v.service.watch.snapshot
+        assert snapshot is not None
+        reasons = snapshot.ranking.every["hill"].reasons
         assert [limit["limit"] for limit in told["limits"]] == [r.limit.value for r in reasons]
 
 
@@ -119,11 +119,11 @@ async def test_metrics_are_what_monitoring_systems_read(tmp_path: Path) -> None:
             for family in text_string_to_metric_families(text)
             for sample in family.samples
         }
-        picture = v.service.watch.picture
-        assert picture is not None
-        hill = float(picture.ranking.every["hill"].status)
+        snapshot = v.service.watch.snapshot
+        assert snapshot is not None
+        hill = float(snapshot.ranking.every["hill"].status)
         assert found["watcher_field_status", "hill"] == hill
-        binding = picture.ranking.every["hill"].binding
+        binding = snapshot.ranking.every["hill"].binding
         assert found["watcher_field_limit", "hill", binding.limit.value] == binding.stand
         assert found["watcher_source_stale", "mast"] == 0.0
         # It goes on judging while it is asked.

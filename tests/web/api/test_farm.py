@@ -47,8 +47,8 @@ async def test_a_merge_patch_changes_it_and_is_judged(site: Visited, file: Path)
     told = answer.json()
     assert told["version"]["by"] == "owner"
     assert [c["key"] for c in told["changes"]] == ["fields.hill.limits", "fields.hill.latest"]
-    assert site.service.watch.picture is not None
-    assert site.service.watch.picture.ranking.every["hill"].status is Status.UNSUITABLE
+    assert site.service.watch.snapshot is not None
+    assert site.service.watch.snapshot.ranking.every["hill"].status is Status.UNSUITABLE
     assert f"{load(file).config.fields['hill'].latest}" == "2026-07-01"
     assert answer.headers["etag"] == (await site.web.get("/api/v1/farm")).headers["etag"] != etag
 

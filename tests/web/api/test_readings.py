@@ -103,7 +103,7 @@ async def everywhere(v: Visited, folder: Path, monkeypatch: pytest.MonkeyPatch) 
     """What is said of the station in each place, as text."""
     from watcher.cli import now as module  # noqa: PLC0415
 
-    farm = v.service.watch.book.plan.farm
+    farm = v.service.watch.transactions.plan.farm
     monkeypatch.setattr(module, "open_farm", lambda _path: farm)
     await v.service.judged()
     v.log_in()
@@ -253,7 +253,7 @@ async def test_a_count_of_rain_becomes_a_rate_from_post_to_post(tmp_path: Path) 
                     "/api/v1/stations/mast/readings", json=body, headers=headers
                 )
                 assert again.json()["new"] == 0
-        with v.service.watch.book.store.reading() as session:
+        with v.service.watch.transactions.store.reading() as session:
             series = weather.observations(session, "mast", NOON, NOON + 3600).series
     assert series.rain_mm_h.tolist() == pytest.approx([np.nan, 0, 36, 0], nan_ok=True)
     assert series.wind_m_s.tolist() == pytest.approx([2.5] * 4)

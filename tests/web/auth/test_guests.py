@@ -30,23 +30,23 @@ def clock() -> SetClock:
 
 
 @pytest.fixture
-def keyring(clock: SetClock) -> Iterator[SessionStore]:
-    keyring = SessionStore(None, now=clock.now)
-    yield keyring
-    keyring.close()
+def sessions(clock: SetClock) -> Iterator[SessionStore]:
+    sessions = SessionStore(None, now=clock.now)
+    yield sessions
+    sessions.close()
 
 
-def _in(keyring: SessionStore, *, role: Role = Role.RUN, until: int = UNTIL) -> tuple[int, str]:
+def _in(sessions: SessionStore, *, role: Role = Role.RUN, until: int = UNTIL) -> tuple[int, str]:
     """Let a helper in; returns the number of the access, and the token of their device."""
-    guest = keyring.invite("helper", role, until, by=BOSS, now=NOON)
-    user = keyring.use_link(keyring.guest_link(guest, NOON), NOON)
+    guest = sessions.invite("helper", role, until, by=BOSS, now=NOON)
+    user = sessions.use_link(sessions.guest_link(guest, NOON), NOON)
     assert user is not None
-    return guest.number, keyring.open(user, NOON, by_link=True)
+    return guest.number, sessions.open(user, NOON, by_link=True)
 
 
-def test_a_session_is_over_with_its_access_and_says_since_when(keyring: SessionStore) -> None:
-    _, token = _in(keyring)
-    before, after = (keyring.session(token, at) for at in (UNTIL - 1, UNTIL))
+def test_a_session_is_over_with_its_access_and_says_since_when(sessions: SessionStore) -> None:
+    _, token = _in(sessions)
+    before, after = (sessions.session(token, at) for at in (UNTIL - 1, UNTIL))
     assert before is not None
     assert (before.over(UNTIL - 1), before.user.name, before.user.role) == (
         False,
@@ -55,81 +55,81 @@ def test_a_session_is_over_with_its_access_and_says_since_when(keyring: SessionS
     )
     assert after is not None
     assert (after.over(UNTIL), after.until) == (True, UNTIL)
-    assert keyring.sessions(UNTIL - 1)
-    assert keyring.sessions(UNTIL) == []
+    assert sessions.sessions(UNTIL - 1)
+    assert sessions.sessions(UNTIL) == []
 
 
-def test_devices_take_no_pushes_from_the_end_on(keyring: SessionStore, clock: SetClock) -> None:
-    _, token = _in(keyring)
-    session = keyring.session(token, NOON)
+def test_devices_take_no_pushes_from_the_end_on(sessions: SessionStore, clock: SetClock) -> None:
+    _, token = _in(sessions)
+    session = sessions.session(token, NOON)
     assert session is not None
-    keyring.subscribe(session.number, PHONE)
+    sessions.subscribe(session.number, PHONE)
     clock.at = UNTIL - 1
-    assert list(keyring.devices) == [PHONE.name]
+    assert list(sessions.devices) == [PHONE.name]
     clock.at = UNTIL
-    assert keyring.devices == {}
-    assert keyring.was_shut_out(PHONE.name)
+    assert sessions.devices == {}
+    assert sessions.was_shut_out(PHONE.name)
 
 
-def test_calendars_and_links_end_with_it(keyring: SessionStore) -> None:
-    number, _ = _in(keyring)
-    keyring.make_calendar("helper", NOON, guest=number)
-    keyring.make_calendar("boss", NOON)
-    [feed], [other] = keyring.calendars("helper"), keyring.calendars("boss")
-    assert keyring.read_calendar(feed.id, "helper", UNTIL - 1)
-    assert not keyring.read_calendar(feed.id, "helper", UNTIL)
-    assert keyring.read_calendar(other.id, "boss", UNTIL)
-    guest = keyring.guest(number)
+def test_calendars_and_links_end_with_it(sessions: SessionStore) -> None:
+    number, _ = _in(sessions)
+    sessions.make_calendar("helper", NOON, guest=number)
+    sessions.make_calendar("boss", NOON)
+    [feed], [other] = sessions.calendars("helper"), sessions.calendars("boss")
+    assert sessions.read_calendar(feed.id, "helper", UNTIL - 1)
+    assert not sessions.read_calendar(feed.id, "helper", UNTIL)
+    assert sessions.read_calendar(other.id, "boss", UNTIL)
+    guest = sessions.guest(number)
     assert guest is not None
-    late = keyring.guest_link(guest, UNTIL - 10)
-    assert keyring.use_link(late, UNTIL) is None
+    late = sessions.guest_link(guest, UNTIL - 10)
+    assert sessions.use_link(late, UNTIL) is None
 
 
-def test_a_link_is_good_once_and_for_a_day_at_most(keyring: SessionStore) -> None:
-    guest = keyring.invite("helper", Role.LOOK, NOON + 10 * 86_400, by=BOSS, now=NOON)
-    link = keyring.guest_link(guest, NOON)
-    assert keyring.use_link(link, NOON + GUEST_LINK_S) == User("helper", Role.LOOK, guest.number)
-    assert keyring.use_link(link, NOON + GUEST_LINK_S) is None
-    late = keyring.guest_link(guest, NOON)
-    assert keyring.use_link(late, NOON + GUEST_LINK_S + 1) is None
+def test_a_link_is_good_once_and_for_a_day_at_most(sessions: SessionStore) -> None:
+    guest = sessions.invite("helper", Role.LOOK, NOON + 10 * 86_400, by=BOSS, now=NOON)
+    link = sessions.guest_link(guest, NOON)
+    assert sessions.use_link(link, NOON + GUEST_LINK_S) == User("helper", Role.LOOK, guest.number)
+    assert sessions.use_link(link, NOON + GUEST_LINK_S) is None
+    late = sessions.guest_link(guest, NOON)
+    assert sessions.use_link(late, NOON + GUEST_LINK_S + 1) is None
 
 
 def test_withdrawn_all_of_it_ends_at_once_and_nobody_elses(
-    keyring: SessionStore, clock: SetClock
+    sessions: SessionStore, clock: SetClock
 ) -> None:
-    number, token = _in(keyring)
-    session = keyring.session(token, NOON)
+    number, token = _in(sessions)
+    session = sessions.session(token, NOON)
     assert session is not None
-    keyring.subscribe(session.number, PHONE)
-    keyring.make_calendar("helper", NOON, guest=number)
-    guest = keyring.guest(number)
+    sessions.subscribe(session.number, PHONE)
+    sessions.make_calendar("helper", NOON, guest=number)
+    guest = sessions.guest(number)
     assert guest is not None
-    link, mine = keyring.guest_link(guest, NOON), keyring.open(BOSS, NOON, by_link=True)
+    link, mine = sessions.guest_link(guest, NOON), sessions.open(BOSS, NOON, by_link=True)
     clock.at = NOON + 60
-    assert keyring.withdraw(number, by="boss", now=NOON + 60)
-    assert not keyring.withdraw(number, by="boss", now=NOON + 61)
-    assert keyring.use_link(link, NOON + 60) is None
-    assert keyring.devices == {}
-    assert keyring.calendars("helper") == []
-    assert [one.user for one in keyring.sessions(NOON + 60)] == [BOSS]
-    assert keyring.session(mine, NOON + 60) is not None
-    ended = keyring.session(token, NOON + 60)
+    assert sessions.withdraw(number, by="boss", now=NOON + 60)
+    assert not sessions.withdraw(number, by="boss", now=NOON + 61)
+    assert sessions.use_link(link, NOON + 60) is None
+    assert sessions.devices == {}
+    assert sessions.calendars("helper") == []
+    assert [one.user for one in sessions.sessions(NOON + 60)] == [BOSS]
+    assert sessions.session(mine, NOON + 60) is not None
+    ended = sessions.session(token, NOON + 60)
     assert ended is not None
     assert ended.until == NOON + 60
-    [gone] = keyring.guests()
+    [gone] = sessions.guests()
     assert gone.withdrawn_by == "boss"
 
 
-def test_what_a_guest_lets_in_ends_with_the_guest_and_may_no_more(keyring: SessionStore) -> None:
-    number, _ = _in(keyring, role=Role.RUN)
-    link = keyring.make_link(User("tablet", Role.ADMINISTER, number), NOON)
-    user = keyring.use_link(link, NOON)
+def test_what_a_guest_lets_in_ends_with_the_guest_and_may_no_more(sessions: SessionStore) -> None:
+    number, _ = _in(sessions, role=Role.RUN)
+    link = sessions.make_link(User("tablet", Role.ADMINISTER, number), NOON)
+    user = sessions.use_link(link, NOON)
     assert user is not None
-    token = keyring.open(user, NOON, by_link=True)
-    tablet = keyring.session(token, NOON)
+    token = sessions.open(user, NOON, by_link=True)
+    tablet = sessions.session(token, NOON)
     assert tablet is not None
     assert (tablet.user.name, tablet.user.role) == ("tablet", Role.RUN)
-    over = keyring.session(token, UNTIL)
+    over = sessions.session(token, UNTIL)
     assert over is not None
     assert over.over(UNTIL)
 
@@ -154,12 +154,12 @@ def test_a_file_from_before_gains_the_columns_and_keeps_its_sessions(tmp_path: P
     new.close()
 
 
-def test_what_is_long_over_is_forgotten(keyring: SessionStore) -> None:
-    _, token = _in(keyring)
+def test_what_is_long_over_is_forgotten(sessions: SessionStore) -> None:
+    _, token = _in(sessions)
     later = UNTIL + IDLE_S + 1
-    keyring.invite("other", Role.LOOK, later + 9, by=BOSS, now=later)
-    assert [guest.name for guest in keyring.guests()] == ["other"]
-    assert keyring.session(token, later) is None
+    sessions.invite("other", Role.LOOK, later + 9, by=BOSS, now=later)
+    assert [guest.name for guest in sessions.guests()] == ["other"]
+    assert sessions.session(token, later) is None
 
 
 @given(
@@ -171,33 +171,33 @@ def test_at_any_moment_only_who_has_access_is_in(
     ends: list[tuple[int, int | None]], at: int
 ) -> None:
     clock = SetClock(NOON)
-    keyring = SessionStore(None, now=clock.now)
+    sessions = SessionStore(None, now=clock.now)
     known, expected = [], set()
     for number, (until, _) in enumerate(ends):
         name = f"helper {number}"
-        guest = keyring.invite(name, Role.LOOK, NOON + until, by=BOSS, now=NOON)
-        user = keyring.use_link(keyring.guest_link(guest, NOON), NOON)
+        guest = sessions.invite(name, Role.LOOK, NOON + until, by=BOSS, now=NOON)
+        user = sessions.use_link(sessions.guest_link(guest, NOON), NOON)
         assert user is not None
-        token = keyring.open(user, NOON, by_link=True)
-        session = keyring.session(token, NOON)
+        token = sessions.open(user, NOON, by_link=True)
+        session = sessions.session(token, NOON)
         assert session is not None
         phone = Subscription(f"https://push.example/{number}", PHONE.keys)
-        keyring.subscribe(session.number, phone)
+        sessions.subscribe(session.number, phone)
         known.append((guest, token, phone))
     for step, (guest, _, _) in sorted(
         ((w, k) for (_, w), k in zip(ends, known, strict=True) if w is not None and w <= at),
         key=lambda pair: pair[0],
     ):
-        keyring.withdraw(guest.number, by="boss", now=NOON + step)
+        sessions.withdraw(guest.number, by="boss", now=NOON + step)
     clock.at = NOON + at
     for (until, withdrawn), (guest, _, _) in zip(ends, known, strict=True):
         if at < until and (withdrawn is None or withdrawn > at):
             expected.add(guest.name)
-    found = [keyring.session(token, clock.at) for _, token, _ in known]
+    found = [sessions.session(token, clock.at) for _, token, _ in known]
     assert {s.user.name for s in found if s is not None and not s.over(clock.at)} == expected
-    assert {s.user.name for s in keyring.sessions(clock.at)} == expected
-    assert {device.user for device in keyring.devices.values()} == expected
-    keyring.close()
+    assert {s.user.name for s in sessions.sessions(clock.at)} == expected
+    assert {device.user for device in sessions.devices.values()} == expected
+    sessions.close()
 
 
 # Over HTTP.
@@ -300,7 +300,7 @@ async def test_what_cannot_be_is_said_beside_it(
         assert answer.status_code == 422
         assert said in unescape(answer.text)
         assert "/login/" not in answer.text
-        assert v.keyring.guests() == []
+        assert v.sessions.guests() == []
 
 
 async def test_who_has_an_end_lets_nobody_in_for_longer(tmp_path: Path) -> None:
@@ -342,7 +342,7 @@ async def test_an_open_page_is_told_that_it_is_out(tmp_path: Path) -> None:
             async for line in lines:
                 if line.startswith("event: judged"):
                     break
-            v.keyring.withdraw(1, by="boss", now=v.service.clock.at)
+            v.sessions.withdraw(1, by="boss", now=v.service.clock.at)
             v.service.watch.wake()
             events = [line async for line in lines if line.startswith("event")]
         assert events[-1] == "event: out"
@@ -359,13 +359,13 @@ async def test_a_last_day_is_changed_by_who_administers(tmp_path: Path) -> None:
     async with visited(tmp_path) as v:
         v.log_in(Role.ADMINISTER)
         now = v.service.clock.now()
-        guest = v.keyring.invite("helper", Role.RUN, now + 3600, by=BOSS, now=now)
+        guest = v.sessions.invite("helper", Role.RUN, now + 3600, by=BOSS, now=now)
         path = f"/people/{guest.number}/last-day"
         later = await v.send("/people", path, last_day="2026-06-20")
         assert (later.status_code, later.headers["location"]) == (303, "/people")
         page = unescape((await v.web.get("/people")).text)
         assert 'name="last_day" type="date" value="2026-06-20"' in page
-        changed = v.keyring.guest(guest.number)
+        changed = v.sessions.guest(guest.number)
         assert changed is not None
         assert changed.until == 1_782_017_999  # the end of that day in Chicago
         sooner = await v.send("/people", path, last_day="2026-06-10")
@@ -374,25 +374,25 @@ async def test_a_last_day_is_changed_by_who_administers(tmp_path: Path) -> None:
             refused = await v.send("/people", path, last_day=day)
             assert refused.status_code == 422
             assert 'aria-describedby="e-' in refused.text
-        v.keyring.withdraw(guest.number, by="boss", now=now)
+        v.sessions.withdraw(guest.number, by="boss", now=now)
         assert (await v.send("/people", path, last_day="2026-06-20")).status_code == 404
 
 
-def test_a_link_ends_no_later_than_an_access_that_was_shortened(keyring: SessionStore) -> None:
-    guest = keyring.invite("helper", Role.RUN, UNTIL, by=BOSS, now=NOON)
-    link = keyring.guest_link(guest, NOON)
-    assert keyring.change_end(guest.number, NOON + 60, now=NOON)
-    assert keyring.use_link(link, NOON + 61) is None
+def test_a_link_ends_no_later_than_an_access_that_was_shortened(sessions: SessionStore) -> None:
+    guest = sessions.invite("helper", Role.RUN, UNTIL, by=BOSS, now=NOON)
+    link = sessions.guest_link(guest, NOON)
+    assert sessions.change_end(guest.number, NOON + 60, now=NOON)
+    assert sessions.use_link(link, NOON + 61) is None
 
 
 async def test_a_guest_gives_nobody_a_later_day_than_their_own(tmp_path: Path) -> None:
     async with visited(tmp_path) as v:
         now = v.service.clock.now()
-        owner = v.keyring.invite("deputy", Role.ADMINISTER, now + 86_400, by=BOSS, now=now)
-        helper = v.keyring.invite("helper", Role.RUN, now + 3600, by=BOSS, now=now)
-        user = v.keyring.use_link(v.keyring.guest_link(owner, now), now)
+        owner = v.sessions.invite("deputy", Role.ADMINISTER, now + 86_400, by=BOSS, now=now)
+        helper = v.sessions.invite("helper", Role.RUN, now + 3600, by=BOSS, now=now)
+        user = v.sessions.use_link(v.sessions.guest_link(owner, now), now)
         assert user is not None
-        v.web.cookies.set("watcher", v.keyring.open(user, now, by_link=True), domain="127.0.0.1")
+        v.web.cookies.set("watcher", v.sessions.open(user, now, by_link=True), domain="127.0.0.1")
         refused = await v.send(
             "/people", f"/people/{helper.number}/last-day", last_day="2026-06-20"
         )

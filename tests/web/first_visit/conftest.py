@@ -58,18 +58,18 @@ class Site:
 
 @pytest.fixture
 async def site(tmp_path: Path) -> AsyncIterator[Site]:
-    keyring, clock = SessionStore(tmp_path / "door.db"), SetClock(NOON)
+    sessions, clock = SessionStore(tmp_path / "door.db"), SetClock(NOON)
     file = tmp_path / "config" / "farm.toml"
     visit = FirstVisit(
         FirstFarm(tmp_path / "first.json", file),
-        Authenticator(keyring, Users(), clock),
+        Authenticator(sessions, Users(), clock),
         lambda _farm: [],
         asyncio.Event(),
-        tokens=StationTokens({}, keyring),
+        tokens=StationTokens({}, sessions),
     )
     transport = httpx.ASGITransport(create_first_visit(visit))
     async with httpx.AsyncClient(transport=transport, base_url="http://127.0.0.1") as web:
-        token = keyring.open(User("owner", Role.ADMINISTER), NOON, by_link=True)
+        token = sessions.open(User("owner", Role.ADMINISTER), NOON, by_link=True)
         web.cookies.set("watcher", token, domain="127.0.0.1")
         yield Site(web, visit, file)
-    keyring.close()
+    sessions.close()

@@ -222,8 +222,8 @@ async def test_nobody_else_tells_it(site: Site) -> None:
         assert (await site.web.get(path)).status_code == 401
     assert (await site.web.post("/first/place", data=dict(TOLD["place"]))).status_code == 401
     assert (await site.web.post("/first/start")).status_code == 401
-    keyring = site.visit.door.keyring
-    looker = keyring.open(User("looker", Role.LOOK), NOON, by_link=True)
+    sessions = site.visit.auth.sessions
+    looker = sessions.open(User("looker", Role.LOOK), NOON, by_link=True)
     site.web.cookies.set("watcher", looker, domain="127.0.0.1")
     assert (await site.web.get("/first")).status_code == 403
     site.web.cookies.set("watcher", token, domain="127.0.0.1")
@@ -232,7 +232,7 @@ async def test_nobody_else_tells_it(site: Site) -> None:
 
 async def test_one_link_lets_one_phone_in(site: Site) -> None:
     site.web.cookies.clear()
-    link = site.visit.door.keyring.make_link(User("owner", Role.ADMINISTER), NOON)
+    link = site.visit.auth.sessions.make_link(User("owner", Role.ADMINISTER), NOON)
     page = await site.web.get(f"/login/{link}")
     token = TOKEN.search(page.text)
     assert token

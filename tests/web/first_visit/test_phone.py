@@ -33,7 +33,7 @@ def receiver() -> Iterator[Receiver]:
 
 
 async def subscribed(site: Site, service: PushService) -> Device:
-    site.visit.pushes = pushes(site.visit.door.keyring, anywhere=True)
+    site.visit.pushes = pushes(site.visit.auth.sessions, anywhere=True)
     assert len((await site.web.get(PUSH)).json()["key"]) == 87
     device = Device()
     told = {"endpoint": service.endpoint(), "keys": device.keys}
@@ -67,7 +67,7 @@ async def test_this_phone_is_tried_to_the_end(site: Site, service: PushService) 
         found = await state(site, service, ref)
         assert told in str(found["says"])
         assert found["over"] is over
-    assert list(site.visit.door.keyring.devices)  # the watch that comes next pushes to it
+    assert list(site.visit.auth.sessions.devices)  # the watch that comes next pushes to it
 
 
 async def test_a_push_that_is_refused_is_said(site: Site, service: PushService) -> None:
@@ -87,7 +87,7 @@ async def test_without_a_contact_nothing_is_pushed_and_that_is_said(site: Site) 
 
 
 async def test_what_is_no_subscription_is_refused(site: Site, service: PushService) -> None:
-    site.visit.pushes = pushes(site.visit.door.keyring)
+    site.visit.pushes = pushes(site.visit.auth.sessions)
     inside = {"endpoint": service.endpoint(), "keys": Device().keys}
     for told in ({}, inside):
         answer = await site.web.post(PUSH, json=told)

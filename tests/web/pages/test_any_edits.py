@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from tests.support.farm_files import written
 from tests.support.farms import build, watched_tables
 from tests.support.running import SetClock
-from tests.support.skies import MORNING, judged, outlook
+from tests.support.skies import MORNING, judged, timeline
 from watcher.farm.editing.edits import Edit, Remove, SetValue
 from watcher.farm.editing.uses import Table, uses_of
 from watcher.farm.load import load
@@ -103,7 +103,7 @@ def same(editor: FarmEditor, model: Mapping[str, Any]) -> None:
                 value = written_at(model, row.field.at)
                 assert row.value == ("" if value is None else str(value)), row.field.at
     (one, by_file), (other, by_model) = (
-        judged(FarmArrays.of(each), outlook()) for each in (farm, told)
+        judged(FarmArrays.of(each), timeline()) for each in (farm, told)
     )
     assert np.array_equal(one.status, other.status)
     assert list(by_file.every) == list(by_model.every)

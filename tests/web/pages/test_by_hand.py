@@ -66,8 +66,8 @@ async def test_readings_are_in_the_record(tmp_path: Path) -> None:
         await v.send("/jobs/1", "/jobs/1/finish", key="f")
         record = unescape((await v.web.get("/records/1")).text)
         assert "Readings taken by hand" in record
-        with v.service.watch.book.store.reading() as session:
-            plan = v.service.watch.book.plan
+        with v.service.watch.transactions.store.reading() as session:
+            plan = v.service.watch.transactions.plan
             kept = look(session, plan, partial(compose, session, plan), 1, NOON + 1200).kept
         assert kept is not None
         start = kept.moments[0]

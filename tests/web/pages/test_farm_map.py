@@ -34,7 +34,7 @@ async def site(tmp_path: Path) -> AsyncIterator[Visited]:
 
 
 def farm(site: Visited) -> Farm:
-    return site.service.watch.book.plan.farm
+    return site.service.watch.transactions.plan.farm
 
 
 def moved(site: Visited, name: str, north_deg: float = 0.0, east_deg: float = 0.0) -> str:

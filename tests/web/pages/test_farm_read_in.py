@@ -57,7 +57,7 @@ async def sent(site: Visited, data: bytes) -> httpx.Response:
 
 
 def crop(site: Visited) -> str:
-    return site.service.watch.book.plan.farm.config.fields["hill"].crop
+    return site.service.watch.transactions.plan.farm.config.fields["hill"].crop
 
 
 async def test_what_it_would_change_is_shown_kept_and_undone(site: Visited, tmp_path: Path) -> None:

@@ -53,7 +53,7 @@ async def site(tmp_path: Path, file: Path) -> AsyncIterator[Visited]:
 
 
 def farm(site: Visited) -> Farm:
-    return site.service.watch.book.plan.farm
+    return site.service.watch.transactions.plan.farm
 
 
 async def test_a_sprayer_and_a_setup_of_it_are_added_and_chosen_on_the_field(

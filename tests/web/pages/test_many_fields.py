@@ -36,15 +36,15 @@ async def test_groups_are_closed_and_say_how_many_and_why(tmp_path: Path) -> Non
     async with visited(tmp_path, of=many()) as v:
         v.log_in()
         page = (await v.web.get("/")).text
-        picture = v.service.watch.picture
-        assert picture is not None
-        counts = [seen.status.word for seen in picture.ranking.every.values()]
+        snapshot = v.service.watch.snapshot
+        assert snapshot is not None
+        counts = [seen.status.word for seen in snapshot.ranking.every.values()]
         for word in set(counts):
             assert f"{word}, {counts.count(word)} " in page
         assert "decides: " in page
         assert listed(page) == []
         assert page.count('class="card"') == 3
-        first = [seen.field for seen in picture.ranking.spray[:3]]
+        first = [seen.field for seen in snapshot.ranking.spray[:3]]
         assert re.findall(r'class="card" href="/fields/(\w+)"', page) == first
 
 

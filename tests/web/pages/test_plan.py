@@ -52,7 +52,7 @@ async def test_each_step_has_its_hours_chance_loads_and_what_ends_it(tmp_path: P
 
 
 def clock(v: Visited, at: int) -> str:
-    zone = v.service.watch.book.plan.farm.zone
+    zone = v.service.watch.transactions.plan.farm.zone
     return f"{datetime.fromtimestamp(at, zone):%H:%M}"
 
 

@@ -29,8 +29,8 @@ async def _subscribed(v: Visited, endpoint: str, device: Device, **headers: str)
 
 async def _alert(v: Visited) -> None:
     watch = v.service.watch
-    with watch.book.store.writing() as session:
-        job_steps.start(session, watch.book.plan, "hill", "coarse", v.service.clock.at)
+    with watch.transactions.store.writing() as session:
+        job_steps.start(session, watch.transactions.plan, "hill", "coarse", v.service.clock.at)
     await v.service.judged()
     v.service.clock.at += 60
     await v.service.post(**CALM | {"gust": "19 mph"})
@@ -38,7 +38,7 @@ async def _alert(v: Visited) -> None:
 
 
 def _rows(v: Visited) -> list[Outgoing]:
-    with v.service.watch.book.store.reading() as session:
+    with v.service.watch.transactions.store.reading() as session:
         return [m for m in outbox.newest(session, 50) if m.recipient.startswith("device:")]
 
 
@@ -100,7 +100,7 @@ async def test_a_tap_on_seen_acknowledges_as_the_user_of_the_device(tmp_path: Pa
         v.web.cookies.clear()  # the token, which only the device can read, is enough
         assert (await _answer(v, said, "seen")).status_code == 204
         assert [m.acknowledged_by for m in _rows(v)] == ["grower"]
-        with v.service.watch.book.store.reading() as session:
+        with v.service.watch.transactions.store.reading() as session:
             first = outbox.first_acknowledged(session, said["tag"])
         assert first == (v.service.clock.at, "grower")
     service.stop()
@@ -131,7 +131,7 @@ async def test_a_tap_on_pause_pauses_the_job_once_however_often_it_comes(tmp_pat
             v.service.clock.at = began + ago
             answer = await _answer(v, said, "pause", key="tap 1", ago=ago)
             assert answer.status_code == 204
-        with v.service.watch.book.store.reading() as session:
+        with v.service.watch.transactions.store.reading() as session:
             story = queries.story(session, 1, v.service.clock.at)
         assert (story.view.job.state, story.view.job.paused_at) == ("paused", began)
         assert [step.what for step in story.steps].count("paused") == 1
@@ -150,7 +150,7 @@ async def test_who_may_not_run_jobs_pauses_none(tmp_path: Path, role: Role | Non
             v.log_in(role)
         answer = await _answer(v, said, "pause", key="tap 1", ago=0)
         assert answer.status_code == (401 if role is None else 403)
-        with v.service.watch.book.store.reading() as session:
+        with v.service.watch.transactions.store.reading() as session:
             assert queries.story(session, 1, v.service.clock.at).view.job.paused_at is None
     service.stop()
 
@@ -214,7 +214,7 @@ async def test_a_device_that_is_gone_is_told_so_on_its_page_and_may_subscribe_an
         await _subscribed(v, endpoint, device)
         await _alert(v)
         await _sent(v, "failed")
-        assert v.keyring.subscriptions() == []
+        assert v.sessions.subscriptions() == []
         found = await _state(v, endpoint)
         assert not found["here"]
         assert "ended the pushes to this device (it answered 410)" in found["says"]
@@ -252,13 +252,13 @@ async def test_a_device_put_out_is_pushed_nothing_that_still_waits(tmp_path: Pat
         await _subscribed(v, service.endpoint(), device)
         await _alert(v)
         await asyncio.to_thread(service.wait_for)
-        session = v.keyring.session(v.web.cookies["watcher"], v.service.clock.at)
+        session = v.sessions.session(v.web.cookies["watcher"], v.service.clock.at)
         assert session is not None
-        v.keyring.shut(session.number)
+        v.sessions.shut(session.number)
         service.status = 201
         tried = len(service.got)
         v.service.clock.at += 60
-        await v.service.watch.courier.drain()
+        await v.service.watch.delivery.drain()
         assert len(service.got) == tried
     service.stop()
 
@@ -295,7 +295,7 @@ async def test_nothing_is_pushed_into_this_network(tmp_path: Path, endpoint: str
         told = {"endpoint": endpoint, "keys": {"p256dh": "x", "auth": "y"}}
         answer = await v.web.post("/devices/push", json=told)
         assert answer.status_code == 422
-        assert v.keyring.subscriptions() == []
+        assert v.sessions.subscriptions() == []
 
 
 async def test_a_name_that_leads_into_this_network_later_is_not_pushed_to(

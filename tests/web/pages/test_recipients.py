@@ -186,7 +186,7 @@ async def test_an_address_alone_is_set_at_once_replaced_and_removed(
     assert receiver.wait_for(1)[0].path == "/second"
     await site.send(path, f"{path}/remove", address_only="yes")
     assert kept(site, "grower") is None
-    assert site.service.watch.book.plan.farm.config.recipients["grower"]
+    assert site.service.watch.transactions.plan.farm.config.recipients["grower"]
 
 
 async def test_hours_form_and_topics_are_changed_and_undone(site: Visited, file: Path) -> None:
@@ -283,7 +283,7 @@ async def test_a_typed_address_is_held_for_its_own_device_and_not_for_long(
     late = await site.web.post("/farm/new-person", data=form)
     assert "it was typed too long ago" in late.text
     assert kept(site, "ana") is None
-    assert "ana" not in site.service.watch.book.plan.farm.config.recipients
+    assert "ana" not in site.service.watch.transactions.plan.farm.config.recipients
 
 
 async def test_an_address_of_the_settings_is_shown_as_such_and_not_changed(

@@ -72,7 +72,7 @@ def _text(view: AlertContext, standing: Evaluation) -> Text:
         return evening_look_ahead(
             view.speaker,
             view.judgement,
-            view.outlook,
+            view.timeline,
             plan=view.plan,
             chances=view.chances,
         )
@@ -83,7 +83,7 @@ def _text(view: AlertContext, standing: Evaluation) -> Text:
         view.speaker,
         view.judgement,
         view.ranking,
-        view.outlook,
+        view.timeline,
         due_at=due_at,
         silent=view.silent,
         plan=view.plan,

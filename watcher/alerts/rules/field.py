@@ -74,7 +74,7 @@ def tell(
         fields = [f for f in view.ranking.spray if f.field in names]
         if fields:
             key = f"{rule.kind}/{'+'.join(sorted(names))}/{view.now}"
-            text = wording(view.speaker, fields, view.judgement, view.outlook)
+            text = wording(view.speaker, fields, view.judgement, view.timeline)
             subjects = {f"field:{f.field}" for f in fields}
             says = tuple(n.standing.key for n in about if n.standing.subject in subjects)
             yield Alert(rule, "fields", key, text, view.now, says=says)

@@ -224,7 +224,7 @@ def _of_state(
     if over.kind == GET_READY.kind and not job.paused:
         return None  # whoever did not stop for it need not hear that they may go on
     why = _why_clear(over, state)
-    text = all_clear(view.speaker, place(job), why, view.outlook.of(job.sight.job.field))
+    text = all_clear(view.speaker, place(job), why, view.timeline.of(job.sight.job.field))
     return _notice(ALL_CLEAR, job.subject, news, text, view.now)
 
 
@@ -246,14 +246,14 @@ def _any_stands(job: WatchedJob) -> bool:
 
 def _text(view: AlertContext, job: WatchedJob, state: JobAction) -> Text:
     """Put what to do now into words."""
-    where, outlook = place(job), view.outlook.of(job.sight.job.field)
+    where, timeline = place(job), view.timeline.of(job.sight.job.field)
     if state.causes and state.action is Action.CANNOT_SEE:
-        return cannot_see(view.speaker, where, state, outlook)
+        return cannot_see(view.speaker, where, state, timeline)
     if state.causes:
         where = replace(where, remedies=_remedies(view, job))
-        return stop(view.speaker, where, state, outlook)
+        return stop(view.speaker, where, state, timeline)
     found = (job_coming.wording(view.speaker, job, kind, view.now) for kind in state.signs)
-    return get_ready(where, [c for c in found if c is not None], outlook)
+    return get_ready(where, [c for c in found if c is not None], timeline)
 
 
 def _why_clear(over: Transition, state: JobAction) -> Message:
@@ -328,11 +328,11 @@ def place(job: WatchedJob) -> JobPlace:
 def _remedies(view: AlertContext, job: WatchedJob) -> Sequence[Remedy]:
     """What would help. Whatever goes wrong with it, the alert itself must go out."""
     sight, plan = job.sight, view.judgement.plan
-    outlook = view.outlook.of(sight.job.field)
-    at = plan.fields.index(sight.job.field), plan.setups.index(sight.job.setup), outlook.now_index
+    timeline = view.timeline.of(sight.job.field)
+    at = plan.fields.index(sight.job.field), plan.setups.index(sight.job.setup), timeline.now_index
     busy = [other.sight.job.field for other in view.jobs]
     try:
-        return remedies(Case(view.judgement, outlook, at, sight.left_s, view.ranking, busy))
+        return remedies(Case(view.judgement, timeline, at, sight.left_s, view.ranking, busy))
     except Exception:
         log.exception("no remedies could be worked out", job=sight.job.id)
         return ()

@@ -33,9 +33,9 @@ _REMEMBERED = 2000
 class ProgramListener:
     """One program that listens: up to where it has heard, and what of the last seconds."""
 
-    def __init__(self, house: AppContext, place: Place | None) -> None:
+    def __init__(self, context: AppContext, place: Place | None) -> None:
         """``place`` is up to where it heard before; None for who wants to hear from now on."""
-        self._house, self._place = house, place
+        self._house, self._place = context, place
         self._told: OrderedDict[str, None] = OrderedDict()
         self.judged = -1
 
@@ -44,7 +44,7 @@ class ProgramListener:
         watch, said = self._house.watch, []
         now, judged, judged_at = watch.clock.now(), watch.judged, watch.judged_at
         # What happens while the log cannot be read is told once it can be.
-        with contextlib.suppress(LogError), watch.book.store.reading() as session:
+        with contextlib.suppress(LogError), watch.transactions.store.reading() as session:
             said = self._happened(session, now)
         if judged != self.judged:
             self.judged = judged
@@ -78,7 +78,7 @@ class ProgramListener:
 
 
 async def events_for_program(
-    streams: Streams, house: AppContext, request: Request, who: str, place: Place | None
+    streams: Streams, context: AppContext, request: Request, who: str, place: Place | None
 ) -> AsyncIterator[str]:
     """Yield events until the program goes, its token is withdrawn, or the server stops."""
     with streams.room(who) as there_is_room:
@@ -86,10 +86,10 @@ async def events_for_program(
             yield f"retry: {_RETRY_AFTER_S * 1000}\n\n"
             return
         yield f"retry: {_RETRY_MS}\n\n"
-        listener, silent = ProgramListener(house, place), 0
+        listener, silent = ProgramListener(context, place), 0
         while not streams.closing:
             try:
-                await run_in_threadpool(house.door.api_looker, request)
+                await run_in_threadpool(context.auth.api_looker, request)
             except NotLoggedInError:
                 yield event("out", "{}")
                 return
@@ -100,10 +100,10 @@ async def events_for_program(
             if silent == _BEAT_LOOKS:
                 silent = 0
                 yield ": beat\n\n"
-            await streams.next(house.watch, listener.judged, LOOK_S)
+            await streams.next(context.watch, listener.judged, LOOK_S)
 
 
-def router(house: AppContext, streams: Streams) -> APIRouter:
+def router(context: AppContext, streams: Streams) -> APIRouter:
     """Route of the stream."""
     routes = APIRouter(prefix="/api/v1", tags=["events"], **API)
 
@@ -119,7 +119,7 @@ def router(house: AppContext, streams: Streams) -> APIRouter:
             str | None,
             Header(max_length=60, description="The id of the last event that was heard"),
         ] = None,
-        user: User = Depends(house.door.api_looker),  # noqa: B008
+        user: User = Depends(context.auth.api_looker),  # noqa: B008
     ) -> Response:
         """What happens, as server-sent events, until the token is withdrawn.
 
@@ -136,7 +136,7 @@ def router(house: AppContext, streams: Streams) -> APIRouter:
         if last_event_id is not None and (place := Place.of(last_event_id)) is None:
             place = Place(0, 0)  # not ours: it has missed what there was
         return StreamingResponse(
-            events_for_program(streams, house, request, user.name, place),
+            events_for_program(streams, context, request, user.name, place),
             media_type="text/event-stream",
             headers=HEADERS,
         )

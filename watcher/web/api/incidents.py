@@ -72,11 +72,11 @@ class AccountTold(ApiModel):
         )
 
 
-def router(house: AppContext) -> APIRouter:
+def router(context: AppContext) -> APIRouter:
     """Routes of the accounts."""
     routes = APIRouter(prefix="/api/v1", tags=["incidents"], **API)
-    looker, runner = Depends(house.door.api_looker), Depends(house.door.api_runner)
-    reading = house.watch.book.store.reading
+    looker, runner = Depends(context.auth.api_looker), Depends(context.auth.api_runner)
+    reading = context.watch.transactions.store.reading
 
     @routes.get("/incidents", responses=answers(401, 422) | LINKED)
     def every(page: Paged, _user: User = looker) -> list[AccountTold]:
@@ -109,7 +109,7 @@ def router(house: AppContext) -> APIRouter:
             step=bare(key),
         )
         try:
-            sealed = await house.watch.run_and_rejudge(partial(sealing, house, said, user.name))
+            sealed = await context.watch.run_and_rejudge(partial(sealing, context, said, user.name))
         except RecordError as refusal:
             raise HTTPException(409, refusal.text.render(language)) from refusal
         return AccountTold.of(sealed)
@@ -128,9 +128,9 @@ def router(house: AppContext) -> APIRouter:
             raise HTTPException(501, f"printing needs {error.name}: the extra [pdf]") from error
         with reading() as session, _known():
             sealed = commands.account(session, number)
-        language = house.farm.language
-        paper: Literal["letter", "a4"] = "letter" if house.speaker.system == "us" else "a4"
-        at = datetime.fromtimestamp(house.watch.clock.now(), house.farm.zone)
+        language = context.farm.language
+        paper: Literal["letter", "a4"] = "letter" if context.speaker.system == "us" else "a4"
+        at = datetime.fromtimestamp(context.watch.clock.now(), context.farm.zone)
         data = write_pdf([page_of(sealed, language)], paper, at, language)
         return _file(data, "application/pdf", f"incident-{number}.pdf")
 

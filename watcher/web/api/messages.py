@@ -47,15 +47,15 @@ class SeenTold(ApiModel):
     """The same in a sentence, with who saw it first and when."""
 
 
-def router(house: AppContext) -> APIRouter:
+def router(context: AppContext) -> APIRouter:
     """Routes of the messages."""
     routes = APIRouter(prefix="/api/v1/messages", tags=["messages"], **API)
-    looker, runner = Depends(house.door.api_looker), Depends(house.door.api_runner)
+    looker, runner = Depends(context.auth.api_looker), Depends(context.auth.api_runner)
 
     @routes.get("", responses=answers(401, 422) | LINKED)
     def every(page: Paged, _user: User = looker) -> list[MessageTold]:
         """Every message, the newest first."""
-        with house.watch.book.store.reading() as session:
+        with context.watch.transactions.store.reading() as session:
             found = messages_before(session, page.after, page.limit + 1)
             told = page.of(found, [one.id for one in found])
             return [MessageTold.model_validate(one) for one in told]
@@ -69,7 +69,7 @@ def router(house: AppContext) -> APIRouter:
     ) -> SeenTold:
         """Say that a message of the last day was seen: it is not sent again, no backup is asked."""
         step = StepRequest(StepName.SEEN, user.name, ref=ref, key=bare(key))
-        taken = await house.watch.take_step(step)
+        taken = await context.watch.take_step(step)
         outcome: Literal["done", "already"] = "done" if taken.outcome.value == "done" else "already"
         return SeenTold(outcome=outcome, said=taken.text.render(language))
 

@@ -102,7 +102,7 @@ def router(
                 )
                 posted, sight = await watch.receive(station, work, size=len(body), dated=dated)
         except BadReadingError as error:
-            if isinstance(error, UnlikelyTimeError) and watch.book.time.contradicted(
+            if isinstance(error, UnlikelyTimeError) and watch.transactions.time.contradicted(
                 station, error.time
             ):
                 return _refused(503, f"{error.key}: {_CLOCKS}")
@@ -114,7 +114,9 @@ def router(
             answer = _refused(503, "this station has too much to tell at once; send it again")
             answer.headers["Retry-After"] = str(RETRY_AFTER_S)
             return answer
-        return JSONResponse(TakenTold.of(posted, sight, watch.book.plan.farm.zone).model_dump())
+        return JSONResponse(
+            TakenTold.of(posted, sight, watch.transactions.plan.farm.zone).model_dump()
+        )
 
     return routes
 

@@ -83,52 +83,52 @@ _WORDS: dict[Finding, InversionWord] = {
 }
 
 
-def router(house: AppContext) -> APIRouter:
+def router(context: AppContext) -> APIRouter:
     """Route of the weather."""
     routes = APIRouter(prefix="/api/v1", tags=["weather"], **API)
 
     @routes.get("/weather", responses=answers(401, 503))
-    def weather(_user: User = Depends(house.door.api_looker)) -> WeatherTold:  # noqa: B008
+    def weather(_user: User = Depends(context.auth.api_looker)) -> WeatherTold:  # noqa: B008
         """The weather over each field, wind at boom and mast apart, and what each station tells."""
-        with house.watch.book.store.reading() as session:
-            stations = measured(session, house.farm, house.watch.clock.now())
+        with context.watch.transactions.store.reading() as session:
+            stations = measured(session, context.farm, context.watch.clock.now())
         return WeatherTold(
-            at=house.picture.outlook.now,
-            judged_at=house.watch.judged_at,
-            old=house.old,
-            fields=airs(house),
-            stations=[_station(house, name, one) for name, one in stations.items()],
+            at=context.snapshot.timeline.now,
+            judged_at=context.watch.judged_at,
+            old=context.old,
+            fields=airs(context),
+            stations=[_station(context, name, one) for name, one in stations.items()],
         )
 
     return routes
 
 
-def _station(house: AppContext, name: str, told: Measured) -> StationNowTold:
-    now, times = house.watch.clock.now(), told.series.times
+def _station(context: AppContext, name: str, told: Measured) -> StationNowTold:
+    now, times = context.watch.clock.now(), told.series.times
     values: dict[str, float | None] = dict.fromkeys(sorted(told.measures))
     fresh = times.size and now - times[-1] <= told.silent_after_s
-    if not fresh or house.watch.book.time.lost:
+    if not fresh or context.watch.transactions.time.lost:
         return StationNowTold(station=name, at=None, values=values)
     newest = told.series.quantities()
     values = {quantity: finite(float(newest[quantity][-1])) for quantity in values}
     return StationNowTold(station=name, at=int(times[-1]), values=values)
 
 
-def airs(house: AppContext) -> list[AirTold]:
+def airs(context: AppContext) -> list[AirTold]:
     """Return the air now over every field that has a setup. Raises NothingJudgedError."""
-    picture = house.picture
-    ranked = picture.ranking.every
+    snapshot = context.snapshot
+    ranked = snapshot.ranking.every
     return [
-        air_told(house, field, str(ranked[field].setup))
-        for field in picture.judgement.plan.fields
+        air_told(context, field, str(ranked[field].setup))
+        for field in snapshot.judgement.plan.fields
         if field in ranked and ranked[field].setup is not None
     ]
 
 
-def air_told(house: AppContext, field: str, setup: str) -> AirTold:
+def air_told(context: AppContext, field: str, setup: str) -> AirTold:
     """Return the air now over a field at the boom of a setup."""
-    picture = house.picture
-    judgement, look = picture.judgement, picture.outlook.of(field)
+    snapshot = context.snapshot
+    judgement, look = snapshot.judgement, snapshot.timeline.of(field)
     air = air_at(judgement, look, look.now, field, setup)
     inversion = judgement.of_field(judgement.plan.fields.index(field)).inversion
     now = int(np.searchsorted(inversion.times, look.now))

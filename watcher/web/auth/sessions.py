@@ -86,7 +86,7 @@ class SessionStoreError(Exception):
     """The file of sessions cannot be used; the text says why, and what to do about it."""
 
 
-class KeyringDamagedError(SessionStoreError):
+class SessionStoreDamagedError(SessionStoreError):
     """The file is none of sessions, or not any more."""
 
 
@@ -139,8 +139,8 @@ class CalendarFeed:
 class SessionStore:
     """The file of sessions and links. Safe to use from many threads and processes.
 
-    Every method raises KeyringError where the file fails, but ``session``: who is logged in stays
-    so while the file can be read.
+    Every method raises SessionStoreError where the file fails, but ``session``: who is logged in
+    stays so while the file can be read.
     """
 
     def __init__(
@@ -148,8 +148,8 @@ class SessionStore:
     ) -> None:
         """Open the file, made if it is not there; None keeps everything in memory only.
 
-        ``now`` tells the time by which the devices of an access end with it. Raises KeyringError,
-        KeyringDamagedError for a file that holds something else.
+        ``now`` tells the time by which the devices of an access end with it. Raises
+        SessionStoreError, SessionStoreDamagedError for a file that holds something else.
         """
         self.name = str(file) if file is not None else "in memory"
         self._now = now
@@ -192,7 +192,7 @@ class SessionStore:
     def copy_of(cls, file: Path, *, now: Callable[[], int]) -> "SessionStore":
         """Return what a file holds that can be read but not written, in memory from now on.
 
-        Raises KeyringError where it cannot be read either.
+        Raises SessionStoreError where it cannot be read either.
         """
         copy = cls(None, now=now)
         copy.name = f"{file} (a copy in memory)"
@@ -463,7 +463,7 @@ class SessionStore:
             code = getattr(error, "sqlite_errorcode", None)
             primary = None if code is None else code & 0xFF
             if isinstance(error, _NoneOfOursError) or primary in _DAMAGED:
-                raise KeyringDamagedError(
+                raise SessionStoreDamagedError(
                     f"the file of sessions {self.name} is damaged ({error}); start the watch anew: "
                     "it moves the file aside and begins another"
                 ) from error

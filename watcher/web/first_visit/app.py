@@ -49,9 +49,9 @@ def create_first_visit(visit: FirstVisit) -> FastAPI:  # noqa: PLR0915  # its ro
     app.include_router(station.router(visit))
     app.include_router(phone.router(visit))
     app.include_router(device.router(visit))
-    app.include_router(place.router(visit.farm, visit.door, language_of))
-    app.include_router(drawing.router(visit.farm, visit.door, pictures, language_of, show))
-    app.include_router(map_tiles.router(visit.tiles, visit.door.administrator))
+    app.include_router(place.router(visit.farm, visit.auth, language_of))
+    app.include_router(drawing.router(visit.farm, visit.auth, pictures, language_of, show))
+    app.include_router(map_tiles.router(visit.tiles, visit.auth.administrator))
 
     @app.get("/login/{link}")
     def ask_by_link(request: Request, link: str) -> Response:
@@ -59,14 +59,14 @@ def create_first_visit(visit: FirstVisit) -> FastAPI:  # noqa: PLR0915  # its ro
 
     @app.post("/login/{link}")
     async def enter_by_link(request: Request, link: str) -> Response:
-        await visit.door.form(request, visit.door.visitor(request))
-        now = visit.door.clock.now()
-        user = await asyncio.to_thread(visit.door.keyring.use_link, link, now)
+        await visit.auth.form(request, visit.auth.visitor(request))
+        now = visit.auth.clock.now()
+        user = await asyncio.to_thread(visit.auth.sessions.use_link, link, now)
         if user is None:
             return show(request, "first_link.html", 403, link=link, wrong=True)
-        token = await asyncio.to_thread(visit.door.keyring.open, user, now, by_link=True)
+        token = await asyncio.to_thread(visit.auth.sessions.open, user, now, by_link=True)
         answer = RedirectResponse("/first", 303)
-        visit.door.enter(request, answer, token)
+        visit.auth.enter(request, answer, token)
         return answer
 
     @app.get("/")
@@ -93,7 +93,7 @@ def create_first_visit(visit: FirstVisit) -> FastAPI:  # noqa: PLR0915  # its ro
     @app.post("/first/start")
     async def start(request: Request) -> Response:
         visitor = owner(request)
-        await visit.door.form(request, visitor)
+        await visit.auth.form(request, visitor)
         found = await asyncio.to_thread(end.missing, visit)
         if found:
             return RedirectResponse("/first", 303)
@@ -113,7 +113,7 @@ def create_first_visit(visit: FirstVisit) -> FastAPI:  # noqa: PLR0915  # its ro
     @app.post("/first/{key}")
     async def entered(request: Request, key: str, field: str = "") -> Response:
         step = _step(key)
-        form = await visit.door.form(request, owner(request), long=True, most_bytes=_MOST_BYTES)
+        form = await visit.auth.form(request, owner(request), long=True, most_bytes=_MOST_BYTES)
         farm = visit.farm
         if form.get("later"):
             return RedirectResponse(steps.after(visit.farm, step, field), 303)

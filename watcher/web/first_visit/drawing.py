@@ -74,7 +74,7 @@ def editor(
 
 def router(
     farm: FirstFarm,
-    door: Authenticator,
+    auth: Authenticator,
     pictures: MapPictures | None,
     language_of: Callable[[Request], Language],
     show: Callable[..., Response],
@@ -84,8 +84,8 @@ def router(
 
     @routes.post(_LOOK_AT)
     async def looked(request: Request) -> Response:
-        visitor = door.administrator(request)
-        form = await door.form(request, visitor, long=True, most_bytes=_MOST_BYTES)
+        visitor = auth.administrator(request)
+        form = await auth.form(request, visitor, long=True, most_bytes=_MOST_BYTES)
         text, language, system = form.get("corners", ""), language_of(request), system_of(farm)
         # All fields are drawn anew together; a neighbour is drawn beside them.
         role: Role = "neighbour" if form.get("role") == "neighbour" else "field"
@@ -100,13 +100,13 @@ def router(
 
     @routes.get(_NEIGHBOUR)
     def asks(request: Request) -> Response:
-        door.administrator(request)
+        auth.administrator(request)
         return show(request, "first_neighbour.html", **_neighbour(farm, pictures))
 
     @routes.post(_NEIGHBOUR)
     async def drawn(request: Request) -> Response:
-        visitor = door.administrator(request)
-        form = await door.form(request, visitor, long=True, most_bytes=_MOST_BYTES)
+        visitor = auth.administrator(request)
+        form = await auth.form(request, visitor, long=True, most_bytes=_MOST_BYTES)
         overlaps: Sequence[Message] = ()
         try:
             shape, overlaps = _shape(farm, form)
@@ -122,7 +122,7 @@ def router(
 
     @routes.post(_NEIGHBOUR + "/remove")
     async def removed(request: Request) -> Response:
-        form = await door.form(request, door.administrator(request))
+        form = await auth.form(request, auth.administrator(request))
         name = form.get("neighbour", "")
         if name in farm.raw.get("neighbours", {}):
             texts = farm.with_edits([Remove(("neighbours", name)), RemoveBoundary(name)])

@@ -78,5 +78,5 @@ def _line(visit: FirstVisit, step: str, problem: Problem) -> Message:
 
 def _nobody_told(visit: FirstVisit) -> list[Message]:
     """Say so where neither a device nor a push address would hear of anything."""
-    hears = visit.door.keyring.devices or visit.farm.raw.get("recipients")
+    hears = visit.auth.sessions.devices or visit.farm.raw.get("recipients")
     return [] if hears else [say("Nobody is told: what is so stands on these pages only")]

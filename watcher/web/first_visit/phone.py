@@ -88,7 +88,7 @@ def router(visit: FirstVisit) -> APIRouter:
     @routes.post("/first/phone")
     async def answer(request: Request) -> Response:
         visitor = visit.owner(request)
-        form = await visit.door.form(request, visitor, long=True)
+        form = await visit.auth.form(request, visitor, long=True)
         typed = form.pop("address", "").strip()  # in no page and no refusal again
         if form.get("later"):
             return RedirectResponse(steps.after(visit.farm, step), 303)
@@ -170,7 +170,7 @@ def _keep(visit: FirstVisit, visitor: Visitor, name: str, address: str) -> None:
     """Keep an address for the watch to come. Raises ``_NewAtFaultError``."""
     by = visitor.user.name if visitor.user else ""
     try:
-        visit.secrets.keep(SecretKind.PUSH, name, address, by=by, at=visit.door.clock.now())
+        visit.secrets.keep(SecretKind.PUSH, name, address, by=by, at=visit.auth.clock.now())
     except OSError as error:
         why = say("the push address cannot be kept ({why})", why=str(error.strerror))
         raise _NewAtFaultError(address=why) from error

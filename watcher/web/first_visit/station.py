@@ -21,7 +21,7 @@ def router(visit: FirstVisit) -> APIRouter:
     step = steps.BY_KEY["station"]
 
     def station_form() -> StationForm:
-        return StationForm(_name(visit), visit.farm.texts, visit.door.clock.now())
+        return StationForm(_name(visit), visit.farm.texts, visit.auth.clock.now())
 
     def show(
         request: Request,
@@ -50,7 +50,7 @@ def router(visit: FirstVisit) -> APIRouter:
 
     @routes.post("/first/station")
     async def told(request: Request) -> Response:
-        form = await visit.door.form(
+        form = await visit.auth.form(
             request, visit.owner(request), long=True, most_bytes=MOST_BYTES
         )
         name, body, asked = _name(visit), _body(visit, form), station_form()

@@ -1,4 +1,4 @@
-"""What the screens of a first visit share: the farm that is entered, the door, the look."""
+"""What the screens of a first visit share: the farm that is entered, the log-in, the look."""
 
 import asyncio
 from collections.abc import Callable, Mapping, Sequence
@@ -26,7 +26,7 @@ class FirstVisit:
     """What the screens share."""
 
     farm: FirstFarm
-    door: Authenticator
+    auth: Authenticator
     unfit: Callable[[Farm], Sequence[Message]]
     """What of a farm does not fit the settings."""
     written: asyncio.Event
@@ -53,16 +53,16 @@ class FirstVisit:
         self, request: Request, template: str, status: int = 200, **values: Any
     ) -> HTMLResponse:
         """Return a screen."""
-        visitor = self.door.visitor(request)
+        visitor = self.auth.visitor(request)
         text = self.paper.page(
             template,
             language_of(request),
-            form_token=lambda: self.door.form_token(visitor),
+            form_token=lambda: self.auth.form_token(visitor),
             **values,
         )
         page = HTMLResponse(text, status, headers=HERE)
         if visitor.user is None:  # its forms are bound to this device
-            self.door.enter(request, page, visitor.token)
+            self.auth.enter(request, page, visitor.token)
         return page
 
     @property
@@ -72,7 +72,7 @@ class FirstVisit:
 
     def owner(self, request: Request) -> Visitor:
         """Require who was let in by the link."""
-        return self.door.administrator(request)
+        return self.auth.administrator(request)
 
 
 def language_of(request: Request) -> Language:

@@ -95,10 +95,10 @@ class HourLine:
     why: Message
 
 
-def router(house: AppContext) -> APIRouter:
+def router(context: AppContext) -> APIRouter:
     """Route of the hours."""
     routes = APIRouter(include_in_schema=False)
-    looker, given = Depends(house.door.looker), Depends(asked)
+    looker, given = Depends(context.auth.looker), Depends(asked)
 
     @routes.get("/hours")
     def hours(
@@ -107,15 +107,15 @@ def router(house: AppContext) -> APIRouter:
         what: FieldQuery = given,
         visitor: Visitor = looker,
     ) -> Response:
-        every = list(house.picture.ranking.every.values())
-        found = searched(house, every, what.q)
+        every = list(context.snapshot.ranking.every.values())
+        found = searched(context, every, what.q)
         if what.of is not None:
-            groups = grouped(house, found, what.by)
+            groups = grouped(context, found, what.by)
             found = [seen for g in groups if g.key == what.of for seen in g.fields]
         shown = paged(found, what.page)
-        with house.watch.book.store.reading() as session:
-            jobs = by_field(open_jobs(house, session))
-        return house.show(
+        with context.watch.transactions.store.reading() as session:
+            jobs = by_field(open_jobs(context, session))
+        return context.show(
             request,
             visitor,
             "hours.html",
@@ -123,8 +123,8 @@ def router(house: AppContext) -> APIRouter:
             many=len(every) > FEW,
             count=len(found),
             shown=shown,
-            grid=_Grid(house, shown.fields, jobs, at) if shown.fields else None,
-            ahead=ahead_line(house.picture.outlook),
+            grid=_Grid(context, shown.fields, jobs, at) if shown.fields else None,
+            ahead=ahead_line(context.snapshot.timeline),
         )
 
     return routes
@@ -135,21 +135,21 @@ class _Grid:
 
     def __init__(
         self,
-        house: AppContext,
+        context: AppContext,
         fields: Sequence[FieldNow],
         jobs: Mapping[str, OpenJobViewModel],
         at: int | None,
     ) -> None:
-        self._house, self._fields, self._jobs = house, fields, jobs
-        picture = house.picture
-        self._judgement = picture.judgement
-        self._now = picture.outlook.now
+        self._house, self._fields, self._jobs = context, fields, jobs
+        snapshot = context.snapshot
+        self._judgement = snapshot.judgement
+        self._now = snapshot.timeline.now
         times = self._judgement.series.times
-        first = picture.outlook.now_index
-        last = int(np.searchsorted(times, self._now + house.farm.config.judging.horizon))
+        first = snapshot.timeline.now_index
+        last = int(np.searchsorted(times, self._now + context.farm.config.judging.horizon))
         self._times = slice(first, last)
         self._at = times[self._times]
-        self._chances: FarmChances = house.chances
+        self._chances: FarmChances = context.chances
         self._plan = self._judgement.plan
         self._rows = {
             seen.field: hour_row(self._judgement, self._plan.fields.index(seen.field), self._times)
