@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from watcher.alerts.conditions import ConditionKey, News, State, advance
+from watcher.alerts.conditions import ChangeKind, ConditionKey, State, advance
 from watcher.alerts.quiet_hours import due_at
 from watcher.alerts.rules import daily
 from watcher.farm.models import QuietHours
@@ -21,7 +21,7 @@ NIGHTS = [
 QUIET = SimpleNamespace(quiet_hours=QuietHours(start=time(21, 0), end=time(5, 30)))
 
 
-def view(zone: ZoneInfo, now: int) -> Any:
+def context(zone: ZoneInfo, now: int) -> Any:
     told = SimpleNamespace(brief=SimpleNamespace(morning=time(5, 30), evening=None))
     return SimpleNamespace(
         now=now, begun=None, speaker=SimpleNamespace(farm=SimpleNamespace(zone=zone, config=told))
@@ -33,8 +33,8 @@ def briefs_of(zone: ZoneInfo, moments: list[int]) -> list[int]:
     states: dict[ConditionKey, State] = {}
     found = []
     for now in moments:
-        states, news = advance(daily.standings(view(zone, now), states), states, now)
-        found += [now for n in news if n.change is News.RAISED]
+        states, transitions = advance(daily.evaluate(context(zone, now), states), states, now)
+        found += [now for n in transitions if n.change is ChangeKind.RAISED]
     return found
 
 

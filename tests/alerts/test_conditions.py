@@ -3,9 +3,9 @@
 import pytest
 
 from watcher.alerts.conditions import (
+    ChangeKind,
     ConditionKey,
     Evaluation,
-    News,
     Rule,
     State,
     Urgency,
@@ -24,7 +24,7 @@ RULE = Rule(
     clear_after_s=600,
     repeat_after_s=1800,
 )
-RAISED, REPEATED, CLEARED = News.RAISED, News.REPEATED, News.CLEARED
+RAISED, REPEATED, CLEARED = ChangeKind.RAISED, ChangeKind.REPEATED, ChangeKind.CLEARED
 
 
 @pytest.mark.parametrize(
@@ -94,20 +94,20 @@ def test_step(sentence, state, holds, after, change):
 
 
 def test_what_was_told_before_the_grower_acted_is_told_again():
-    standing = Evaluation(RULE, "job:1", True, untold_before=NOW - 10)
-    assert step(standing, State(NOW - 100, NOW - 100), NOW)[1] is REPEATED
-    assert step(standing, State(NOW - 100, NOW - 10), NOW)[1] is None
+    evaluation = Evaluation(RULE, "job:1", True, untold_before=NOW - 10)
+    assert step(evaluation, State(NOW - 100, NOW - 100), NOW)[1] is REPEATED
+    assert step(evaluation, State(NOW - 100, NOW - 10), NOW)[1] is None
 
 
 def test_an_act_ahead_of_a_clock_that_was_set_back_does_not_tell_the_same_again_and_again():
-    standing = Evaluation(RULE, "job:1", True, untold_before=NOW + 3600)
-    assert step(standing, State(NOW - 100, NOW - 100), NOW)[1] is None
+    evaluation = Evaluation(RULE, "job:1", True, untold_before=NOW + 3600)
+    assert step(evaluation, State(NOW - 100, NOW - 100), NOW)[1] is None
 
 
 def test_what_somebody_has_seen_is_not_repeated():
-    standing = Evaluation(RULE, "job:1", True, seen_at=NOW - 3000)
-    assert step(standing, State(NOW - 3600, NOW - 3600), NOW)[1] is None
-    assert step(standing, State(NOW - 3600, NOW - 2000), NOW)[1] is REPEATED
+    evaluation = Evaluation(RULE, "job:1", True, seen_at=NOW - 3000)
+    assert step(evaluation, State(NOW - 3600, NOW - 3600), NOW)[1] is None
+    assert step(evaluation, State(NOW - 3600, NOW - 2000), NOW)[1] is REPEATED
 
 
 def test_a_rule_without_durations_is_told_and_cleared_at_once():
@@ -124,9 +124,9 @@ def test_without_a_repeat_interval_a_thing_is_told_once_however_long_it_lasts():
 
 def test_limits_of_one_job_are_separate_conditions():
     wind, gust = (Evaluation(RULE, "job:1", True, about) for about in ("wind", "gust"))
-    lasting, news = advance([wind, gust], {wind.key: State(NOW - 60)}, NOW)
+    lasting, transitions = advance([wind, gust], {wind.key: State(NOW - 60)}, NOW)
     assert lasting == {wind.key: State(NOW - 60, NOW), gust.key: State(NOW)}
-    assert [n.standing.about for n in news] == ["wind"]
+    assert [n.evaluation.about for n in transitions] == ["wind"]
 
 
 def test_a_condition_nothing_is_stated_about_is_over_without_a_word():
@@ -135,6 +135,6 @@ def test_a_condition_nothing_is_stated_about_is_over_without_a_word():
 
 
 def test_the_news_of_a_clearing_says_since_when_it_was_not_so():
-    standing = Evaluation(RULE, "job:1", False)
-    _, news = advance([standing], {standing.key: State(0, 60, NOW - 700)}, NOW)
-    assert [(n.change, n.state.not_so_since) for n in news] == [(CLEARED, NOW - 700)]
+    evaluation = Evaluation(RULE, "job:1", False)
+    _, transitions = advance([evaluation], {evaluation.key: State(0, 60, NOW - 700)}, NOW)
+    assert [(n.change, n.state.not_so_since) for n in transitions] == [(CLEARED, NOW - 700)]

@@ -239,7 +239,7 @@ def test_a_fault_in_one_part_is_told_and_does_not_silence_the_others(watch, monk
     def broken(*_: Any) -> None:
         raise ZeroDivisionError
 
-    monkeypatch.setattr(field, "standings", broken)
+    monkeypatch.setattr(field, "evaluate", broken)
     monkeypatch.setattr(cycle.log, "exception", lambda *_, **__: None)
     watch.start()
     watch.see()
@@ -272,7 +272,7 @@ def test_a_fault_in_what_guards_the_job_is_urgent(watch, monkeypatch):
     def broken(*_: Any) -> None:
         raise ZeroDivisionError
 
-    monkeypatch.setattr(job, "standings", broken)
+    monkeypatch.setattr(job, "evaluate", broken)
     monkeypatch.setattr(cycle.log, "exception", lambda *_, **__: None)
     watch.start()
     assert watch.see(minutes=3) == ["Watch has a fault"]

@@ -18,7 +18,7 @@ from watcher.alerts.rules import (
     plan,
     recipient,
 )
-from watcher.alerts.watch_runs import fault_notice
+from watcher.alerts.watch_runs import fault_alert
 from watcher.farm.models import Adjuvant, Topic
 from watcher.limits.catalogue import Limit
 from watcher.limits.status import LimitState, Status
@@ -28,18 +28,18 @@ JOB = "job:1"
 
 
 def a_job(**known: Any) -> Any:
-    """A job as the rules see it; ``sight`` and its ``job`` may be told in parts."""
+    """A job as the rules see it; ``state`` and its ``job`` may be given in parts."""
     record = SimpleNamespace(
         id=1, field="hill", setup="fine", paused_at=known.pop("paused_at", None), started_at=0
     )
     parts = {"limits": (), "breaks_at": None, "breaks_by": None, "left_s": 3600.0, "by_limit": {}}
-    sight = SimpleNamespace(job=record, **parts | known.pop("sight", {}))
+    facts = SimpleNamespace(job=record, **parts | known.pop("state", {}))
     usual = {"subject": JOB, "paused": False, "nowcast": None, "strips_agreed": {}}
-    return SimpleNamespace(sight=sight, **usual | known)
+    return SimpleNamespace(state=facts, **usual | known)
 
 
-def holds(standings: Any, kind: str) -> bool | None:
-    (found,) = [s.holds for s in standings if s.rule.kind == kind]
+def holds(evaluations: Any, kind: str) -> bool | None:
+    (found,) = [s.holds for s in evaluations if s.rule.kind == kind]
     answer: bool | None = found
     return answer
 
@@ -60,19 +60,19 @@ class TestEndsSoon:
     )
     def test_by_the_second(self, in_s: int, left_s: float, soon: bool) -> None:
         ends = {"breaks_at": NOW + in_s, "breaks_by": Limit.CLOCK, "left_s": left_s}
-        standings = job_coming.standings(a_job(sight=ends), {}, NOW)
-        assert holds(standings, "ends soon") is soon
+        evaluations = job_coming.evaluate(a_job(state=ends), {}, NOW)
+        assert holds(evaluations, "ends soon") is soon
 
     def test_by_nothing_known_it_does_not(self) -> None:
         for gone in ("breaks_at", "breaks_by"):
             ends = {"breaks_at": NOW + 60, "breaks_by": Limit.CLOCK} | {gone: None}
-            standings = job_coming.standings(a_job(sight=ends), {}, NOW)
-            assert holds(standings, "ends soon") is False
+            evaluations = job_coming.evaluate(a_job(state=ends), {}, NOW)
+            assert holds(evaluations, "ends soon") is False
 
     def test_what_is_here_already_is_no_news(self) -> None:
         broken = SimpleNamespace(limit=Limit.WIND, stand=LimitState.BROKEN)
         ends = {"breaks_at": NOW + 60, "breaks_by": Limit.CLOCK, "limits": (broken,)}
-        assert holds(job_coming.standings(a_job(sight=ends), {}, NOW), "ends soon") is None
+        assert holds(job_coming.evaluate(a_job(state=ends), {}, NOW), "ends soon") is None
 
 
 def coming(begins: bool, lasts: bool, unknown: bool = False) -> Any:
@@ -95,8 +95,8 @@ def test_a_likely_wind_begins_at_one_chance_and_lasts_to_another(
     nowcast: Any, remembered: State | None, likely: bool | None
 ) -> None:
     states = {} if remembered is None else {ConditionKey(JOB, "wind likely over"): remembered}
-    standings = job_coming.standings(a_job(nowcast=nowcast), states, NOW)
-    assert holds(standings, "wind likely over") is likely
+    evaluations = job_coming.evaluate(a_job(nowcast=nowcast), states, NOW)
+    assert holds(evaluations, "wind likely over") is likely
 
 
 @pytest.mark.parametrize("limit", [Limit.WIND, Limit.GUST])
@@ -104,10 +104,10 @@ def test_a_likely_wind_begins_at_one_chance_and_lasts_to_another(
 def test_of_a_wind_that_is_here_its_coming_is_no_news(limit: Limit, paused: bool) -> None:
     """Of a paused job any broken limit is enough, for none of them is said."""
     broken = SimpleNamespace(limit=limit, stand=LimitState.BROKEN)
-    job = a_job(nowcast=coming(True, True), paused=paused, sight={"limits": (broken,)})
+    job = a_job(nowcast=coming(True, True), paused=paused, state={"limits": (broken,)})
     here = paused or limit is Limit.WIND
-    standings = job_coming.standings(job, {}, NOW)
-    assert holds(standings, "wind likely over") is (None if here else True)
+    evaluations = job_coming.evaluate(job, {}, NOW)
+    assert holds(evaluations, "wind likely over") is (None if here else True)
 
 
 @pytest.mark.parametrize(
@@ -124,18 +124,18 @@ def test_a_limit_is_back_by_a_twentieth_of_its_scale(
     stand: LimitState, headroom: float, remembered: bool, broken: bool | None, unknown: bool
 ) -> None:
     reason = SimpleNamespace(limit=Limit.WIND, stand=stand, headroom=headroom)
-    job = a_job(sight={"limits": (reason,)})
+    job = a_job(state={"limits": (reason,)})
     key = job_limits.key(job, job_limits.BROKEN, Limit.WIND)
     states = {key: State(NOW - 60)} if remembered else {}
-    found = list(job_limits.standings(job, states, job_limits.BROKEN))
+    found = list(job_limits.evaluate(job, states, job_limits.BROKEN))
     assert [s.holds for s in found] == [broken, unknown]
 
 
 def test_a_limit_by_a_rule_has_no_distance_to_be_back_by() -> None:
     reason = SimpleNamespace(limit=Limit.INVERSION, stand=LimitState.NEAR, headroom=0.0)
-    job = a_job(sight={"limits": (reason,)})
+    job = a_job(state={"limits": (reason,)})
     key = job_limits.key(job, job_limits.BROKEN, Limit.INVERSION)
-    found = list(job_limits.standings(job, {key: State(NOW - 60)}, job_limits.BROKEN))
+    found = list(job_limits.evaluate(job, {key: State(NOW - 60)}, job_limits.BROKEN))
     assert found[0].holds is False
 
 
@@ -155,20 +155,20 @@ def test_a_strip_a_metre_deeper_than_agreed_is_another_one(
     strip = SimpleNamespace(neighbour="orchard", depth_m=depth_m)
     reason = SimpleNamespace(stand=LimitState.NEAR, strips=(strip,))
     job = a_job(
-        sight={"by_limit": {Limit.NO_SPRAY: reason}},
+        state={"by_limit": {Limit.NO_SPRAY: reason}},
         strips_agreed={} if agreed_m is None else {"orchard": agreed_m},
     )
-    found = list(job_strips.standings(SimpleNamespace(jobs=[job]), {}))  # type: ignore[arg-type]
+    found = list(job_strips.evaluate(SimpleNamespace(jobs=[job]), {}))  # type: ignore[arg-type]
     assert [s.holds for s in found] == ([True] if asked else [])
 
 
-def cared(view: dict[str, Any], job: Any, states: Any = None) -> dict[str, Evaluation]:
-    setup = SimpleNamespace(adjuvant=view.pop("adjuvant", Adjuvant.NONE))
+def cared(context: dict[str, Any], job: Any, states: Any = None) -> dict[str, Evaluation]:
+    setup = SimpleNamespace(adjuvant=context.pop("adjuvant", Adjuvant.NONE))
     config = SimpleNamespace(setups={"fine": setup})
     speaker = SimpleNamespace(farm=SimpleNamespace(config=config))
     seen = SimpleNamespace(now=NOW, acknowledged={}, speaker=speaker)
-    standings = job_care.standings(seen, job, states or {})  # type: ignore[arg-type]
-    return {s.rule.kind: s for s in standings}
+    evaluations = job_care.evaluate(seen, job, states or {})  # type: ignore[arg-type]
+    return {s.rule.kind: s for s in evaluations}
 
 
 @pytest.mark.parametrize(
@@ -184,7 +184,7 @@ def test_a_job_is_forgotten_half_an_hour_over_its_time_or_paused_for_one(
     left_s: float, paused_s: int | None, forgotten: bool
 ) -> None:
     paused_at = None if paused_s is None else NOW - paused_s
-    job = a_job(sight={"left_s": left_s}, paused_at=paused_at, tank_age_s=0.0)
+    job = a_job(state={"left_s": left_s}, paused_at=paused_at, tank_age_s=0.0)
     assert cared({}, job)["job forgotten"].holds is forgotten
 
 
@@ -233,10 +233,10 @@ def test_a_field_closes_within_the_hour_where_its_opening_was_said(
     status: Status, closes_in_s: int | None, said_open: bool, open_: Any, closing: Any
 ) -> None:
     ranking = SimpleNamespace(spray=[ranked(status, closes_in_s)], rest=[])
-    view = SimpleNamespace(now=NOW, jobs=[], ranking=ranking)
+    context = SimpleNamespace(now=NOW, jobs=[], ranking=ranking)
     said = State(NOW - 900, NOW - 600 if said_open else None)
     states = {ConditionKey("field:hill", "field open"): said}
-    found = list(field.standings(view, states))  # type: ignore[arg-type]
+    found = list(field.evaluate(context, states))  # type: ignore[arg-type]
     assert [s.holds for s in found] == [open_, closing]
 
 
@@ -258,8 +258,8 @@ def test_a_step_is_due_twenty_minutes_before_it(in_s: int, asked_in_s: int, due:
         at=NOW, plan=SimpleNamespace(plan=SimpleNamespace(steps=[step(asked_in_s)]))
     )
     now = SimpleNamespace(accepted=accepted, changed=None, turned=(), steps=[step(in_s)])
-    view = SimpleNamespace(now=NOW, plan=now, jobs=[])
-    (found,) = plan.standings(view, {})  # type: ignore[arg-type]
+    context = SimpleNamespace(now=NOW, plan=now, jobs=[])
+    (found,) = plan.evaluate(context, {})  # type: ignore[arg-type]
     assert found.holds is due
     assert found.rule.urgency.value == "soon"
 
@@ -276,11 +276,11 @@ def test_whom_alerts_of_a_running_job_do_not_reach_is_told_at_once(
     paused: bool, hears: set[Topic], in_job: bool
 ) -> None:
     job = a_job(paused=paused)
-    job.sight.job.started_at = NOW - 600
+    job.state.job.started_at = NOW - 600
     people = {"mate": SimpleNamespace(hears=hears)}
     config = SimpleNamespace(farm=SimpleNamespace(config=SimpleNamespace(recipients=people)))
-    view = SimpleNamespace(jobs=[job], out_of_reach={"mate": "why"}, speaker=config)
-    (found,) = recipient.standings(view, {})  # type: ignore[arg-type]
+    context = SimpleNamespace(jobs=[job], out_of_reach={"mate": "why"}, speaker=config)
+    (found,) = recipient.evaluate(context, {})  # type: ignore[arg-type]
     assert found.holds is True
     assert found.rule is (recipient.UNREACHABLE_IN_JOB if in_job else recipient.UNREACHABLE)
     assert found.untold_before == (NOW - 600 if in_job else 0)
@@ -293,7 +293,7 @@ def test_first_answers_are_waited_for_a_minute(age_s: int, just: bool) -> None:
 
 def test_a_fault_is_said_once_an_hour() -> None:
     keys = [
-        fault_notice(False, ["field open", "field closing"], ValueError(), 3600 * 7 + second).key
+        fault_alert(False, ["field open", "field closing"], ValueError(), 3600 * 7 + second).key
         for second in (0, 3599, 3600)
     ]
     assert keys[0] == keys[1] == "watch/fault/field closing/7"
@@ -306,10 +306,10 @@ def again(
     """A stop that is said again every ten minutes at first."""
     alerts = SimpleNamespace(again_after=600)
     farm = SimpleNamespace(config=SimpleNamespace(alerts=alerts))
-    view = SimpleNamespace(now=NOW, speaker=SimpleNamespace(farm=farm))
-    a_stop = SimpleNamespace(sight=SimpleNamespace(holds_again_at=holds_again_at))
-    standing = Evaluation(job.STOP, JOB, holds)
-    return job._again(view, a_stop, standing, state, blind=blind)  # type: ignore[arg-type]
+    context = SimpleNamespace(now=NOW, speaker=SimpleNamespace(farm=farm))
+    a_stop = SimpleNamespace(state=SimpleNamespace(holds_again_at=holds_again_at))
+    evaluation = Evaluation(job.STOP, JOB, holds)
+    return job._again(context, a_stop, evaluation, state, blind=blind)  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize(

@@ -18,7 +18,7 @@ from tests.support.skies import MORNING, judged, timeline
 from watcher import alerts
 from watcher.alerts import rules
 from watcher.alerts.conditions import Rule
-from watcher.alerts.cycle import DESKS
+from watcher.alerts.cycle import RULE_GROUPS
 from watcher.alerts.rules.job import REMEMBERED
 from watcher.farm.models import Origin
 from watcher.farm.rules.buffers import Arithmetic, Buffer
@@ -319,7 +319,7 @@ TEXTS: dict[str, Callable[[], list[Text]]] = {
         for count in (1, 7, 9)
     ],
     "watch stops": lambda: [watch.stopping(JOBS), watch.stopping_blind("@@")],
-    "watch has a fault": lambda: [watch.faulty(sorted(desk.KINDS), "@@") for desk in DESKS],
+    "watch has a fault": lambda: [watch.faulty(sorted(group.KINDS), "@@") for group in RULE_GROUPS],
     "log lost": losses,
     "farm file mistaken": lambda: [
         watch.farm_mistaken(SPEAKER, ["@@"] * 5, MORNING - 86_400, MORNING),
@@ -362,7 +362,7 @@ def test_every_kind_of_alert_is_looked_at_here() -> None:
 
 
 def test_what_rule_groups_look_after_has_a_name_in_words() -> None:
-    assert set(ALERT_WORDS) == set().union(*(desk.KINDS for desk in DESKS))
+    assert set(ALERT_WORDS) == set().union(*(group.KINDS for group in RULE_GROUPS))
 
 
 # Names of the invented farm, and units, which are the same everywhere.

@@ -52,9 +52,9 @@ def test_a_mid_job_alert_knows_no_quiet_hours(farm):
 
 def _posted(store, farm, rule):
     text = Text(say("stop"), (TAKE_A_READING,))
-    notice = Alert(rule, "job:1", "job:1/x/1", text, at("10 12:00"))
+    alert = Alert(rule, "job:1", "job:1/x/1", text, at("10 12:00"))
     with store.writing() as session:
-        new = Enqueue(Speaker(farm))(session, notice, at("10 12:00"))
+        new = Enqueue(Speaker(farm))(session, alert, at("10 12:00"))
     with store.reading() as session:
         return new, list(session.scalars(select(Outgoing).order_by(Outgoing.recipient)))
 

@@ -100,7 +100,7 @@ class State:
     """The key of the message that last tells it to each recipient."""
 
 
-class News(Enum):
+class ChangeKind(Enum):
     """News about a condition."""
 
     RAISED = "raised"
@@ -110,50 +110,52 @@ class News(Enum):
     CLEARED = "cleared"
 
 
-def step(standing: Evaluation, state: State | None, now: int) -> tuple[State | None, News | None]:
+def step(
+    evaluation: Evaluation, state: State | None, now: int
+) -> tuple[State | None, ChangeKind | None]:
     """Return the condition's next state, None when it is over, and the change worth telling.
 
     Not knowing changes nothing: silence is no recovery. Of a clock set back, no remembered time
     lies ahead of now.
     """
-    rule = standing.rule
+    rule = evaluation.rule
     state = _not_ahead(state, now)
-    if standing.holds is None:
+    if evaluation.holds is None:
         return (replace(state, not_so_since=None) if state else None), None
     if state is None or state.said_at is None:
-        return _before_said(standing, state, now)
-    if standing.holds:
-        return _while_said(standing, replace(state, not_so_since=None), state.said_at, now)
+        return _before_said(evaluation, state, now)
+    if evaluation.holds:
+        return _while_said(evaluation, replace(state, not_so_since=None), state.said_at, now)
     not_so_since = now if state.not_so_since is None else state.not_so_since
     if now - not_so_since >= rule.clear_after_s:
-        return None, News.CLEARED
+        return None, ChangeKind.CLEARED
     return replace(state, not_so_since=not_so_since), None
 
 
 def _before_said(
-    standing: Evaluation, state: State | None, now: int
-) -> tuple[State | None, News | None]:
-    if not standing.holds:
+    evaluation: Evaluation, state: State | None, now: int
+) -> tuple[State | None, ChangeKind | None]:
+    if not evaluation.holds:
         return None, None
     since = now if state is None else state.since
-    if now - since < standing.rule.raise_after_s:
-        return State(since, evidence=standing.evidence), None
-    return State(since, said_at=now, evidence=standing.evidence), News.RAISED
+    if now - since < evaluation.rule.raise_after_s:
+        return State(since, evidence=evaluation.evidence), None
+    return State(since, said_at=now, evidence=evaluation.evidence), ChangeKind.RAISED
 
 
 def _while_said(
-    standing: Evaluation, state: State, said_at: int, now: int
-) -> tuple[State, News | None]:
-    every = standing.rule.repeat_after_s
-    unseen = said_at > standing.seen_at
+    evaluation: Evaluation, state: State, said_at: int, now: int
+) -> tuple[State, ChangeKind | None]:
+    every = evaluation.rule.repeat_after_s
+    unseen = said_at > evaluation.seen_at
     # An act that lies ahead of now is from before the clock was set back: it is not new.
     again = (
-        standing.renewed
-        or said_at < standing.untold_before <= now
+        evaluation.renewed
+        or said_at < evaluation.untold_before <= now
         or (every is not None and unseen and now - said_at >= every)
     )
-    state = replace(state, evidence=standing.evidence, said_at=now if again else said_at)
-    return state, News.REPEATED if again else None
+    state = replace(state, evidence=evaluation.evidence, said_at=now if again else said_at)
+    return state, ChangeKind.REPEATED if again else None
 
 
 def _not_ahead(state: State | None, now: int) -> State | None:
@@ -171,19 +173,19 @@ def _not_ahead(state: State | None, now: int) -> State | None:
 class Transition:
     """A change of one condition. ``state`` is as it was said, for a cleared one as it was."""
 
-    standing: Evaluation
-    change: News
+    evaluation: Evaluation
+    change: ChangeKind
     state: State
     to: frozenset[str] | None = None
     """The recipients it is news to; None: everyone who hears of it."""
 
     @property
     def kind(self) -> str:
-        return self.standing.rule.kind
+        return self.evaluation.rule.kind
 
 
 def advance(
-    standings: Iterable[Evaluation],
+    evaluations: Iterable[Evaluation],
     states: Mapping[ConditionKey, State],
     now: int,
     lost: Mapping[ConditionKey, frozenset[str]] | None = None,
@@ -196,15 +198,17 @@ def advance(
     """
     lost = lost or {}
     lasting: dict[ConditionKey, State] = {}
-    news = []
-    for standing in standings:
-        before = states.get(standing.key)
-        after, change = step(standing, before, now)
+    transitions = []
+    for evaluation in evaluations:
+        before = states.get(evaluation.key)
+        after, change = step(evaluation, before, now)
         if after is not None:
-            lasting[standing.key] = after
+            lasting[evaluation.key] = after
         state = after or before
         if change is not None and state is not None:
-            news.append(Transition(standing, change, state))
-        elif after is not None and standing.holds and standing.key in lost:
-            news.append(Transition(standing, News.UNTOLD, after, lost[standing.key]))
-    return lasting, news
+            transitions.append(Transition(evaluation, change, state))
+        elif after is not None and evaluation.holds and evaluation.key in lost:
+            transitions.append(
+                Transition(evaluation, ChangeKind.UNTOLD, after, lost[evaluation.key])
+            )
+    return lasting, transitions

@@ -22,7 +22,7 @@ _FIRST_ANSWERS_S = 60
 class WatchedJob:
     """An open job, and when the grower last took it in hand."""
 
-    sight: JobState
+    state: JobState
     taken_in_hand_at: int
     tank_age_s: float
     """How long what is in the tank has been going round."""
@@ -34,12 +34,12 @@ class WatchedJob:
     @property
     def subject(self) -> str:
         """What the job is called in the conditions and the outbox."""
-        return job_subject(self.sight.job.id)
+        return job_subject(self.state.job.id)
 
     @property
     def paused(self) -> bool:
         """Whether nobody is spraying just now."""
-        return self.sight.job.state == "paused"
+        return self.state.job.state == "paused"
 
 
 def job_subject(job_id: int) -> str:

@@ -85,11 +85,11 @@ def gather(
 
 
 def _watch(session: Session, judgement: Judgement, timeline: Timeline, job: Job) -> WatchedJob:
-    sight = look(judgement, timeline.now_index, job)
+    state = look(judgement, timeline.now_index, job)
     events = jobs.events(session, job.id)
     rig = rig_at(job, events, timeline.now)
     return WatchedJob(
-        sight=sight,
+        state=state,
         taken_in_hand_at=commands.taken_in_hand_at(events),
         tank_age_s=commands.tank_age_s(job, events, _tank_s(judgement, job), timeline.now),
         strips_agreed={} if rig is None else rig.agreed,

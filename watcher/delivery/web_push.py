@@ -23,8 +23,8 @@ from anyio import CapacityLimiter
 from watcher.delivery.acknowledgement import Links
 from watcher.delivery.addressees import SubscribedDevices, Subscription
 from watcher.delivery.channel import PASSING, Attempt, Outcome
-from watcher.delivery.news import job_of, page_of
 from watcher.delivery.push_address import Destination, NowhereError, destination
+from watcher.delivery.sent_messages import job_of, page_of
 from watcher.i18n.language import Language
 from watcher.i18n.message import say
 from watcher.store.tables import Outgoing

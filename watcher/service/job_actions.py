@@ -24,10 +24,12 @@ def job_actions(session: Session, speaker: Speaker, snapshot: Snapshot) -> dict[
     for job in jobs.open_jobs(session):
         timeline = snapshot.timeline.of(job.field)
         try:
-            sight = look(snapshot.judgement, timeline.now_index, job)
+            state = look(snapshot.judgement, timeline.now_index, job)
         except LookupError:
             continue  # its field or setup is no longer in the farm file
         begun = commands.taken_in_hand_at(jobs.events(session, job.id))
-        watched.append(WatchedJob(sight, begun, tank_age_s=math.nan))  # no state depends on it
-    view = AlertContext(speaker, snapshot.judgement, snapshot.timeline, snapshot.ranking, watched)
-    return job_rules.actions(view, condition_states.load(session))
+        watched.append(WatchedJob(state, begun, tank_age_s=math.nan))  # no state depends on it
+    context = AlertContext(
+        speaker, snapshot.judgement, snapshot.timeline, snapshot.ranking, watched
+    )
+    return job_rules.actions(context, condition_states.load(session))

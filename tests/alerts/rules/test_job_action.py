@@ -73,11 +73,11 @@ def do(
     states: dict[ConditionKey, State], *limits: Stands, paused_at: int | None = None
 ) -> JobAction:
     record = SimpleNamespace(paused_at=paused_at)
-    sight = SimpleNamespace(job=record, limits=limits)
-    job = SimpleNamespace(subject=JOB, sight=sight, taken_in_hand_at=NOW - 9000)
+    facts = SimpleNamespace(job=record, limits=limits)
+    job = SimpleNamespace(subject=JOB, state=facts, taken_in_hand_at=NOW - 9000)
     config = SimpleNamespace(alerts=Alerting(all_clear_after="600 s"))
-    view = SimpleNamespace(now=NOW, speaker=SimpleNamespace(farm=SimpleNamespace(config=config)))
-    return job_action(view, job, states)  # type: ignore[arg-type]
+    context = SimpleNamespace(now=NOW, speaker=SimpleNamespace(farm=SimpleNamespace(config=config)))
+    return job_action(context, job, states)  # type: ignore[arg-type]
 
 
 def broken(limit: Limit, since: int, back: int | None = None) -> dict[ConditionKey, State]:

@@ -49,26 +49,26 @@ def lately(
 
 
 def job_action(
-    view: AlertContext, job: WatchedJob, states: Mapping[ConditionKey, State]
+    context: AlertContext, job: WatchedJob, states: Mapping[ConditionKey, State]
 ) -> JobAction:
     """Return what to do with a job, given what is remembered of it."""
     broken = _remembered(job, BROKEN, states)
     blind = _remembered(job, BLIND, states)
     signs = job_coming.signs(job, states)
-    stops = len(stops_lately(job.subject, states, view.now))
-    steady = steady_s(job.subject, states, view.speaker.farm.config.alerts, view.now)
-    standing = {reason: state for reason, state in broken.items() if state.not_so_since is None}
-    causes = worst_first(dict.fromkeys([*(standing or broken), *blind]))
+    stops = len(stops_lately(job.subject, states, context.now))
+    steady = steady_s(job.subject, states, context.speaker.farm.config.alerts, context.now)
+    evaluation = {reason: state for reason, state in broken.items() if state.not_so_since is None}
+    causes = worst_first(dict.fromkeys([*(evaluation or broken), *blind]))
 
     def state(action: Action, since: int, at: int | None = None) -> JobAction:
         return JobAction(action, since, causes, signs, at, steady, stops)
 
-    if job.sight.job.paused_at is not None:
-        return state(Action.PAUSED, job.sight.job.paused_at)
-    if standing:
-        return state(Action.STOP, min(s.since for s in standing.values()))
+    if job.state.job.paused_at is not None:
+        return state(Action.PAUSED, job.state.job.paused_at)
+    if evaluation:
+        return state(Action.STOP, min(s.since for s in evaluation.values()))
     if broken:
-        back = max(s.not_so_since or view.now for s in broken.values())
+        back = max(s.not_so_since or context.now for s in broken.values())
         return state(Action.WAIT, back, back + round(steady))
     if blind:
         return state(Action.CANNOT_SEE, min(s.since for s in blind.values()))
@@ -82,7 +82,7 @@ def _remembered(
 ) -> dict[Reason, State]:
     return {
         reason: state
-        for reason in job.sight.limits
+        for reason in job.state.limits
         if (state := states.get(job_limits.key(job, rule, reason.limit))) is not None
         and (rule is not BLIND or reason.stand is LimitState.UNKNOWN)
     }

@@ -25,13 +25,13 @@ ENDING = Rule("ends soon", Topic.JOB, Urgency.NOW, _WORTH_S, clear_after_s=_GONE
 _SIGNS = (LIKELY, ENDING)
 
 
-def standings(
+def evaluate(
     job: WatchedJob, states: Mapping[ConditionKey, State], now: int
 ) -> Iterator[Evaluation]:
     """State for a job whether its wind is likely to pass the bound, and whether it ends soon."""
     # A warning is no news once what it warns of is here. Of a paused job no broken limit is said,
     # so none may be broken when its warning ends.
-    breaks = [r.limit for r in job.sight.limits if r.stand is LimitState.BROKEN]
+    breaks = [r.limit for r in job.state.limits if r.stand is LimitState.BROKEN]
     if job.nowcast is not None:
         remembered = job_limits.key(job, job_limits.BROKEN, Limit.WIND) in states
         here = bool(breaks) if job.paused else remembered or Limit.WIND in breaks
@@ -54,11 +54,11 @@ def key(job: WatchedJob, kind: str) -> ConditionKey:
 def wording(speaker: Speaker, job: WatchedJob, kind: str, now: int) -> Coming | None:
     """Put one warning into words; None where what it rests on is gone."""
     if kind == ENDING.kind:
-        by, at = job.sight.breaks_by, job.sight.breaks_at
-        return coming.ending(speaker, job.sight.job.field, by, at, now) if by and at else None
+        by, at = job.state.breaks_by, job.state.breaks_at
+        return coming.ending(speaker, job.state.job.field, by, at, now) if by and at else None
     if job.nowcast is None:
         return None
-    limits = job.sight.by_limit
+    limits = job.state.by_limit
     return coming.likely(speaker, job.nowcast, limits[Limit.WIND], limits.get(Limit.GUST))
 
 
@@ -71,7 +71,7 @@ def _likely(ahead: MeanAhead, state: State | None) -> bool | None:
 
 
 def _ends_soon(job: WatchedJob, now: int) -> bool:
-    at, by = job.sight.breaks_at, job.sight.breaks_by
+    at, by = job.state.breaks_at, job.state.breaks_by
     if at is None or by is None or not now < at <= now + _ENDS_SOON_S:
         return False
-    return job.sight.left_s > at - now + _LAST_PASS_S
+    return job.state.left_s > at - now + _LAST_PASS_S

@@ -25,14 +25,14 @@ BROKEN = Rule("limit broken", Topic.JOB, Urgency.NOW, 2 * 3600)
 BLIND = Rule("limit unknown", Topic.JOB, Urgency.NOW, 2 * 3600, clear_after_s=_SEEN_FOR_S)
 
 
-def standings(
+def evaluate(
     job: WatchedJob, states: Mapping[ConditionKey, State], broken: Rule
 ) -> Iterator[Evaluation]:
     """State for every limit of a job whether it is broken and unknown.
 
     ``broken`` is BROKEN with how long a limit must be back.
     """
-    for reason in job.sight.limits:
+    for reason in job.state.limits:
         remembered = key(job, BROKEN, reason.limit) in states
         yield Evaluation(broken, job.subject, _broken(reason, remembered), reason.limit)
         unknown = reason.stand is LimitState.UNKNOWN

@@ -8,9 +8,9 @@ from math import isfinite
 
 from watcher.alerts.alert import Alert
 from watcher.alerts.conditions import (
+    ChangeKind,
     ConditionKey,
     Evaluation,
-    News,
     Rule,
     State,
     Transition,
@@ -37,9 +37,9 @@ STRIP = Rule(
 KINDS = frozenset({STRIP.kind})
 
 
-def standings(view: AlertContext, states: Mapping[ConditionKey, State]) -> Iterator[Evaluation]:
+def evaluate(context: AlertContext, states: Mapping[ConditionKey, State]) -> Iterator[Evaluation]:
     """State beside which neighbours a strip is to be left that nobody has agreed to yet."""
-    for job in view.jobs:
+    for job in context.jobs:
         prefix = f"{STRIP.kind}: "
         told = {k.kind.removeprefix(prefix) for k in states if k.subject == job.subject}
         found = _asked(job)
@@ -50,7 +50,7 @@ def standings(view: AlertContext, states: Mapping[ConditionKey, State]) -> Itera
 
 def _asked(job: WatchedJob) -> dict[str, LeftStrip] | None:
     """The strips that were not agreed to, by neighbour; None where that cannot be known."""
-    reason = job.sight.by_limit.get(Limit.NO_SPRAY)
+    reason = job.state.by_limit.get(Limit.NO_SPRAY)
     if reason is None:
         return {}
     if reason.stand is LimitState.UNKNOWN:
@@ -65,17 +65,17 @@ def _asked(job: WatchedJob) -> dict[str, LeftStrip] | None:
 
 
 def tell(
-    view: AlertContext, news: Sequence[Transition], _lasting: Mapping[ConditionKey, State]
+    context: AlertContext, transitions: Sequence[Transition], _lasting: Mapping[ConditionKey, State]
 ) -> Iterable[Alert]:
     """Put what is new into words, all of a job in one message."""
-    for job in view.jobs:
-        of_job = [item for item in news if item.standing.subject == job.subject]
+    for job in context.jobs:
+        of_job = [item for item in transitions if item.evaluation.subject == job.subject]
         found = _asked(job) or {}
-        new = [found[i.standing.about] for i in of_job if i.standing.about in found]
-        over = [i.standing.about for i in of_job if i.change is News.CLEARED]
+        new = [found[i.evaluation.about] for i in of_job if i.evaluation.about in found]
+        over = [i.evaluation.about for i in of_job if i.change is ChangeKind.CLEARED]
         if not new and not over:
             continue
-        text = strips_turned(view.speaker, job.sight.job.field, new, over)
-        key = f"{job.subject}/{STRIP.kind}/{view.now}"
-        says = tuple(i.standing.key for i in of_job if i.change is not News.CLEARED)
-        yield Alert(STRIP, job.subject, key, text, view.now, says=says)
+        text = strips_turned(context.speaker, job.state.job.field, new, over)
+        key = f"{job.subject}/{STRIP.kind}/{context.now}"
+        says = tuple(i.evaluation.key for i in of_job if i.change is not ChangeKind.CLEARED)
+        yield Alert(STRIP, job.subject, key, text, context.now, says=says)

@@ -39,7 +39,7 @@ class ProgramListener:
         self._told: OrderedDict[str, None] = OrderedDict()
         self.judged = -1
 
-    def news(self) -> list[str]:
+    def new_events(self) -> list[str]:
         """Return what is to be said now, as events. Blocking: it reads the log."""
         watch, said = self._house.watch, []
         now, judged, judged_at = watch.clock.now(), watch.judged, watch.judged_at
@@ -93,7 +93,7 @@ async def events_for_program(
             except NotLoggedInError:
                 yield event("out", "{}")
                 return
-            said = await run_in_threadpool(listener.news)
+            said = await run_in_threadpool(listener.new_events)
             silent = 0 if said else silent + 1
             for one in said:
                 yield one

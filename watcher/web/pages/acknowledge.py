@@ -7,7 +7,7 @@ from fastapi.concurrency import run_in_threadpool
 from sqlalchemy.orm import Session
 
 from watcher.delivery.acknowledgement import BadLinkError, Links, Seen, linked
-from watcher.delivery.news import field_of
+from watcher.delivery.sent_messages import field_of
 from watcher.i18n.message import Message
 from watcher.jobs import commands
 from watcher.service.transactions import Transactions

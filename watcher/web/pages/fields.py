@@ -47,7 +47,7 @@ class ShownHour:
     """One hour of a field, as a row of a table."""
 
     clock: Message
-    standing: StatusMark
+    mark: StatusMark
     wind: Message
     gust: Message
 
@@ -130,7 +130,7 @@ def _rows(
 
         yield ShownHour(
             clock=WallTime(at, now, context.farm.zone),
-            standing=StatusMark(Status(int(judgement.best[case[0], index]))),
+            mark=StatusMark(Status(int(judgement.best[case[0], index]))),
             wind=speed(float(judgement.boom.wind_m_s[(*case, index)])),
             gust=speed(float(judgement.boom.gust_m_s[(*case, index)])),
         )
@@ -165,7 +165,7 @@ def _field(context: AppContext, field: str, setup: str | None, at: int | None) -
         "best_starts": best_start_items(days, now, context.farm.zone),
         "best_starts_basis": basis_line(day.best for day in days),
         "sight": sight,
-        "standing": StatusMark(status),
+        "mark": StatusMark(status),
         "binding": line(context, field, found[0]),
         "weather": wind_line(snapshot.timeline.of(field))
         if time == snapshot.timeline.now_index

@@ -66,7 +66,7 @@ class AirRow:
 class Cell:
     """A field in an hour: its status, and how likely a whole job begun then holds."""
 
-    standing: StatusMark | OpenJobViewModel
+    mark: StatusMark | OpenJobViewModel
     """What a job begun then is; now, of a field where one is open, what to do with that."""
     odds: Message | None
     """None where no chance is to be shown: of what is unsuitable or unknown then."""

@@ -9,7 +9,7 @@ from fastapi.responses import RedirectResponse
 from sqlalchemy.orm import Session
 
 from watcher.alerts.context import job_subject
-from watcher.delivery.news import unseen
+from watcher.delivery.sent_messages import unseen
 from watcher.i18n.language import Language
 from watcher.i18n.message import Message, Name, Param, Sentence, joined, say
 from watcher.i18n.message import Number as Digits

@@ -50,7 +50,7 @@ class ChangeRow:
     at: int
     clock: Message
     field: str
-    standing: StatusMark
+    mark: StatusMark
     setup: Message
 
 
@@ -131,7 +131,7 @@ def _changes(context: AppContext, view: LogView) -> list[ChangeRow]:
             at=change.at,
             clock=context.clock(change.at),
             field=field,
-            standing=StatusMark(Status[change.status.upper()]),
+            mark=StatusMark(Status[change.status.upper()]),
             setup=Name(change.setup or ""),
         )
         for field, change in view.changes

@@ -11,8 +11,8 @@ from fastapi.responses import JSONResponse
 from watcher.delivery import receipts
 from watcher.delivery.acknowledgement import BadLinkError, Seen, linked
 from watcher.delivery.addressees import Subscription
-from watcher.delivery.news import job_of
 from watcher.delivery.push_address import NowhereError
+from watcher.delivery.sent_messages import job_of
 from watcher.delivery.web_push import WebPush
 from watcher.i18n.message import Message, say
 from watcher.jobs import commands

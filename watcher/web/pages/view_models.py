@@ -61,7 +61,7 @@ class FieldViewModel:
     """One field now, in words. Times are on the farm's clock; None where there is none to tell."""
 
     field: str
-    standing: StatusMark
+    mark: StatusMark
     binding: LimitLine
     setup: Message | None
     takes: Message
@@ -127,7 +127,7 @@ def field_sight(
     now = snapshot.timeline.now_index
     return FieldViewModel(
         field=seen.field,
-        standing=StatusMark(seen.status),
+        mark=StatusMark(seen.status),
         binding=line(context, seen.field, seen.binding),
         setup=Name(seen.setup) if seen.setup else None,
         takes=takes(seen.duration_s, seen.left),

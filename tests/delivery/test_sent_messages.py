@@ -2,7 +2,7 @@
 
 import pytest
 
-from watcher.delivery.news import job_of, once, page_of
+from watcher.delivery.sent_messages import job_of, once, page_of
 from watcher.store.tables import Outgoing
 
 
