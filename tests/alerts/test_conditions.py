@@ -94,13 +94,13 @@ def test_step(sentence, state, holds, after, change):
 
 
 def test_what_was_told_before_the_grower_acted_is_told_again():
-    evaluation = Evaluation(RULE, "job:1", True, untold_before=NOW - 10)
+    evaluation = Evaluation(RULE, "job:1", True, unsaid_before=NOW - 10)
     assert step(evaluation, State(NOW - 100, NOW - 100), NOW)[1] is REPEATED
     assert step(evaluation, State(NOW - 100, NOW - 10), NOW)[1] is None
 
 
 def test_an_act_ahead_of_a_clock_that_was_set_back_does_not_tell_the_same_again_and_again():
-    evaluation = Evaluation(RULE, "job:1", True, untold_before=NOW + 3600)
+    evaluation = Evaluation(RULE, "job:1", True, unsaid_before=NOW + 3600)
     assert step(evaluation, State(NOW - 100, NOW - 100), NOW)[1] is None
 
 

@@ -283,7 +283,7 @@ def test_whom_alerts_of_a_running_job_do_not_reach_is_told_at_once(
     (found,) = recipient.evaluate(context, {})  # type: ignore[arg-type]
     assert found.holds is True
     assert found.rule is (recipient.UNREACHABLE_IN_JOB if in_job else recipient.UNREACHABLE)
-    assert found.untold_before == (NOW - 600 if in_job else 0)
+    assert found.unsaid_before == (NOW - 600 if in_job else 0)
 
 
 @pytest.mark.parametrize(("age_s", "just"), [(-1, False), (0, True), (59, True), (60, False)])

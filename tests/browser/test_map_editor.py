@@ -70,7 +70,7 @@ async def area_told(page: Page) -> float:
     [outline] = outlines(text)
     whole = shapely.orient_polygons(outline.shape)  # a hole's edge runs the other way
     on_ellipsoid = abs(_GLOBE.geometry_area_perimeter(whole)[0]) / _ACRE_M2
-    await expect(page.locator("#draw-told")).to_contain_text(f"Area: {on_ellipsoid:.1f} acre")
+    await expect(page.locator("#draw-result")).to_contain_text(f"Area: {on_ellipsoid:.1f} acre")
     return on_ellipsoid
 
 
@@ -223,7 +223,7 @@ async def test_an_overlap_is_told_while_it_is_drawn_and_kept_only_by_saying_so(
 ) -> None:
     async with editing(browser, drawing) as o:
         await o.go("/farm/map/field/creek_side")
-        await expect(o.page.locator("#draw-told")).to_contain_text("orchard: 33 ft away")
+        await expect(o.page.locator("#draw-result")).to_contain_text("orchard: 33 ft away")
         await expect(o.page.locator("#overlap")).to_be_hidden()
         await o.page.locator("#more-ways summary").click()
         await o.page.get_by_label("One step of a corner").select_option("25 ft")
@@ -247,7 +247,7 @@ async def test_a_line_that_crosses_itself_is_shown_where(
         await o.go("/farm/map/field/hill")
         crossing = "41.0, -95.976\n41.003, -95.972\n41.003, -95.976\n41.0, -95.972"
         await o.page.locator("#f-corners").fill(crossing)
-        await expect(o.page.locator("#draw-told")).to_contain_text("crosses or touches itself")
+        await expect(o.page.locator("#draw-result")).to_contain_text("crosses or touches itself")
         x, y = await middle_of(o.page.locator(".wrong-at"))
         box = await o.page.locator("#grid").bounding_box()
         assert box is not None

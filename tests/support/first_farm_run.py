@@ -91,7 +91,7 @@ async def from_nothing(folder: Path) -> AsyncIterator[FromNothing]:
         lambda _farm: (),
         written,
         tokens={"mast": SecretStr(TOKEN)},
-        told_tokens=frozenset({"mast"}),
+        tokens_in_settings=frozenset({"mast"}),
         secrets=Secrets(None, {SecretKind.PUSH: {"grower": receiver.url()}}),
     )
     server = Server(create_first_visit(visit))

@@ -54,7 +54,7 @@ class Evaluation:
     about: str = ""
     """Which of several things of this kind: the limit, the day."""
     evidence: Mapping[str, Any] = field(default_factory=dict)
-    untold_before: int = 0
+    unsaid_before: int = 0
     """What was said before this moment counts as not said: the grower has acted since."""
     seen_at: int = 0
     """When somebody last acknowledged what was said about the subject: no need to repeat it."""
@@ -151,7 +151,7 @@ def _while_said(
     # An act that lies ahead of now is from before the clock was set back: it is not new.
     again = (
         evaluation.renewed
-        or said_at < evaluation.untold_before <= now
+        or said_at < evaluation.unsaid_before <= now
         or (every is not None and unseen and now - said_at >= every)
     )
     state = replace(state, evidence=evaluation.evidence, said_at=now if again else said_at)

@@ -33,7 +33,7 @@ class Enqueue:
 
     @property
     def people(self) -> Addressees:
-        """Everybody who may be told something."""
+        """Everybody who may hear of something."""
         return Addressees(self.speaker.farm, self.subscribed)
 
     def __call__(self, session: Session, alert: Alert, now: int) -> int:

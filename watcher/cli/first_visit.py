@@ -89,7 +89,7 @@ async def _asking(
         written,
         address=settings.address,
         tokens=StationTokens(settings.station_tokens, sessions),
-        told_tokens=frozenset(settings.station_tokens),
+        tokens_in_settings=frozenset(settings.station_tokens),
         secrets=Secrets.of(settings, now=clock.now()),
         pushes=pushes,
         tiles=tiles_of(settings),

@@ -19,7 +19,7 @@ from watcher.delivery.push_services import SERVICES
 from watcher.i18n.message import Message, any_of, joined, say
 from watcher.store import tables
 
-# Its log lines may hold whole URLs. What became of an attempt is told by its result.
+# Its log lines may hold whole URLs. What became of an attempt is in its result.
 logging.getLogger("apprise").propagate = False
 logging.getLogger("apprise").addHandler(logging.NullHandler())
 

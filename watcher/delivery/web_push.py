@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 T = TypeVar("T")
 
 _GOOD_FOR_S = 900
-"""A device that nobody reaches for so long is told no more: it would hear of old weather."""
+"""A device that nobody reaches for so long is sent no more: it would hear of old weather."""
 _SIGNED_FOR_S = 12 * 3600
 _TIMEOUT_S = 10.0
 _SENT_AT_ONCE = 8

@@ -87,7 +87,7 @@ def gather(
         time_zone=basics.time_zone,
         units=basics.units,
         place=place,
-        told_at=span.told_at,
+        told_at=span.moment,
         start=span.start,
         end=span.end,
         field=field,

@@ -250,7 +250,7 @@ def nozzle_need(setup: Setup, sprayer: Sprayer) -> NozzleNeed:
     pressure = pressure_for_flow(
         flow_l_min=flow, known_flow_l_min=size.flow_l_min, known_pa=RATED_PRESSURE_PA
     )
-    told_at = setup.pressure if setup.nozzle_size is not None and setup.pressure else pressure
+    stated_pa = setup.pressure if setup.nozzle_size is not None and setup.pressure else pressure
     return NozzleNeed(
         flow_l_min=flow,
         size=size,
@@ -258,10 +258,10 @@ def nozzle_need(setup: Setup, sprayer: Sprayer) -> NozzleNeed:
         pressure_pa=pressure,
         working_pa=WORKING_PRESSURE_PA[setup.nozzle],
         droplets=droplets_at_pressure(
-            droplets=setup.droplets, reference_pa=told_at, pressure_pa=pressure
+            droplets=setup.droplets, reference_pa=stated_pa, pressure_pa=pressure
         ),
         # The flow a rate needs grows with the speed, the pressure with its square.
-        finer_above_m_s=sprayer.speed * math.sqrt(finer_from(reference_pa=told_at) / pressure),
+        finer_above_m_s=sprayer.speed * math.sqrt(finer_from(reference_pa=stated_pa) / pressure),
     )
 
 

@@ -85,7 +85,7 @@ def fill(
 
 
 def seen(session: Session, plan: FarmArrays, compose: Compose, job_id: int, now: int) -> Record:
-    """Return a job's record as a form shows it: what is typed in, where no more can be told."""
+    """Return a job's record as a form shows it: what is typed in, where no more can be said."""
     try:
         return commands.look(session, plan, compose, job_id, now)
     except RecordError:

@@ -42,7 +42,7 @@ Compose = Callable[[int], Timeline]
 HALF_HOUR_S = 1800
 _ON_THE_WAY_S = 60
 """A reading that arrives this much after its moment was only on its way. [s]"""
-_ALWAYS_TOLD = ("wind_m_s", "gust_m_s", "wind_from_deg", "temp_c", "humidity_pct")
+_ALWAYS_SHOWN = ("wind_m_s", "gust_m_s", "wind_from_deg", "temp_c", "humidity_pct")
 
 
 def marks(started: int, ended: int) -> Iterator[tuple[int, str]]:
@@ -141,7 +141,7 @@ def _spoken(timeline: Timeline) -> dict[str, Spoke]:
     return {
         name: Spoke(source=who.source, age_s=known(who.age_s), measured=who.measured)
         for name, who in timeline.spoken.items()
-        if who.source is not None or name in _ALWAYS_TOLD
+        if who.source is not None or name in _ALWAYS_SHOWN
     }
 
 
@@ -184,7 +184,7 @@ def _downwind(judgement: Judgement, field: int, time: int) -> tuple[NeighbourDow
 
 
 def _to_leave(judgement: Judgement, field: str, found: Sequence[Reason]) -> Iterator[ToLeave]:
-    """The strips that were to be left, as ground; what leaves nothing of a field is told by it."""
+    """The strips that were to be left, as ground; what leaves nothing of a field is said by it."""
     ground = judgement.plan.farm.ground
     for strip in (strip for reason in found for strip in reason.strips):
         if not math.isfinite(strip.depth_m):

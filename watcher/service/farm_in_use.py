@@ -123,7 +123,7 @@ class FarmInUse:
         try:
             await self._watch.run_on_db_thread(tell)
         except LogError as error:
-            log.error("the mistakes cannot be told", why=str(error))
+            log.error("the mistakes cannot be sent", why=str(error))
         self._watch.delivery.wake()
 
     async def _adopt(self, texts: FarmTexts, farm: Farm) -> None:

@@ -158,8 +158,8 @@ def _due(hours: Seconds, given: Counts, entry: SourceEntry) -> Floats:
     The farm file's interval stands in where the log does not tell yet. A source that has none
     reports when it likes, an aerodrome oftener in bad weather: one an hour is all that is due.
     """
-    told_s = getattr(entry, "interval", None)
-    if told_s is None:
+    stated_s = getattr(entry, "interval", None)
+    if stated_s is None:
         return np.ones(hours.shape)
     usual = usual_counts(hours, given)
-    return np.where(np.isnan(usual), HOUR_S / told_s, usual)
+    return np.where(np.isnan(usual), HOUR_S / stated_s, usual)

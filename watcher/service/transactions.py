@@ -317,7 +317,7 @@ class Transactions:
         """Take a step of a job. Raises BadStepError and UnknownJobError, with nothing done.
 
         A start is held against the weather of this moment, unless it ``asks`` nothing: what is
-        told again was answered long ago.
+        taken again was answered long ago.
         """
         look: Look = _nothing_against
         if asks and step.name is StepName.START:

@@ -44,7 +44,7 @@ from watcher.web.api import events as program_events
 from watcher.web.api import farm as farm_api
 from watcher.web.api import secrets as secrets_api
 from watcher.web.api.description import OPENAPI_URL, describe
-from watcher.web.api.models import HealthTold
+from watcher.web.api.models import HealthSchema
 from watcher.web.auth import login_pages
 from watcher.web.auth.authenticator import (
     AccessEndedError,
@@ -206,7 +206,7 @@ def create_app(watch: Watch, keys: Keys) -> FastAPI:
     async def health() -> JSONResponse:
         """Say how the watch is and what is stale; 503 as soon as something is not well."""
         found = await look.health()
-        body = HealthTold.of(found, context.farm.zone).for_anybody()
+        body = HealthSchema.of(found, context.farm.zone).for_anybody()
         return JSONResponse(body, status_code=200 if found.well else 503)
 
     describe(app)

@@ -11,7 +11,7 @@ from watcher.i18n.message import Message, Name, say
 from watcher.jobs import queries
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.messages.farm_edit import effect_lines, held_line
-from watcher.messages.recipients import not_told
+from watcher.messages.recipients import unheard
 from watcher.service.farm_editor import FarmProposal
 from watcher.service.farm_effect import effect_of_change
 from watcher.service.farm_in_use import FarmInUse
@@ -43,20 +43,20 @@ def effect_said(context: AppContext, proposal: FarmProposal) -> list[Message]:
         )
         busy = [view.job.field for view in queries.opened(session, now)]
     return [
-        *_newly_untold(context, proposal),
+        *_newly_unheard(context, proposal),
         *_newly_locked(context, proposal),
         *effect_lines(found),
         *([held_line(busy)] if busy else []),
     ]
 
 
-def _newly_untold(context: AppContext, proposal: FarmProposal) -> list[Message]:
-    """What would not be told to anybody any more, and who would be told where another was."""
+def _newly_unheard(context: AppContext, proposal: FarmProposal) -> list[Message]:
+    """What nobody would hear of any more, and who would hear of it where another did."""
     running = context.watch.transactions.plan.farm
-    before = not_told(running, context.reached)
+    before = unheard(running, context.reached)
     new = [n for n in proposal.farm.config.recipients if n not in running.config.recipients]
     return [
-        *(line for line in not_told(proposal.farm, context.reached) if line not in before),
+        *(line for line in unheard(proposal.farm, context.reached) if line not in before),
         *(
             say("A push address is kept for {name} already", name=Name(name))
             for name in new

@@ -13,7 +13,7 @@ from tests.support.farms import build, watched_tables
 from tests.support.running import TOKEN
 from tests.support.visiting import CALM, LOOKER, NOON, Visited, visited
 from watcher.store import weather
-from watcher.web.api.models import TakenTold
+from watcher.web.api.models import TakenSchema
 
 AHEAD = "its clock is 3595 s ahead; its readings are not used"
 SET_CLOCK = "Set its clock by the network, and see that it sends UTC or its own offset."
@@ -38,7 +38,7 @@ async def minutes(v: Visited, count: int, **told: Any) -> Any:
 async def test_a_good_reading_is_answered_with_a_sound_station(tmp_path: Path) -> None:
     async with visited(tmp_path, calm=False) as v:
         told = (await post(v, **CALM)).json()
-        assert TakenTold.model_validate(told)
+        assert TakenSchema.model_validate(told)
         assert (told["taken"], told["new"], told["doubted"], told["not_used"]) == (1, 1, [], [])
         station = told["station"]
         assert (station["state"], station["age_s"], station["findings"]) == ("fresh", 0, [])

@@ -109,7 +109,7 @@ async def test_the_end_says_what_is_missing_in_the_words_of_its_questions(site: 
         "What the farm is called: is missing",
         "Crop: is missing",
         "Speed while spraying: is missing",
-        "nothing is told yet",
+        "nothing is answered yet",
     ):
         assert said in end, said
     for key in ("farm.", "fields.", "sprayers.", "windows.", "setups.", "sources"):

@@ -121,7 +121,7 @@ def _of_action(
             rule,
             job.subject,
             so[kind],
-            untold_before=job.taken_in_hand_at,
+            unsaid_before=job.taken_in_hand_at,
             seen_at=context.acknowledged.get(job.subject, 0),
         )
         state = states.get(evaluation.key)

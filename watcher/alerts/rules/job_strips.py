@@ -1,6 +1,6 @@
 """Strips that labels and laws ask for while a job runs: a wind that turns asks for others.
 
-What was agreed to at the start, or is left already, is not told again.
+What was agreed to at the start, or is left already, is not said again.
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -41,9 +41,9 @@ def evaluate(context: AlertContext, states: Mapping[ConditionKey, State]) -> Ite
     """State beside which neighbours a strip is to be left that nobody has agreed to yet."""
     for job in context.jobs:
         prefix = f"{STRIP.kind}: "
-        told = {k.kind.removeprefix(prefix) for k in states if k.subject == job.subject}
+        said = {k.kind.removeprefix(prefix) for k in states if k.subject == job.subject}
         found = _asked(job)
-        for name in sorted(told | {*(found or ())}):
+        for name in sorted(said | {*(found or ())}):
             holds = None if found is None or job.paused else name in found
             yield Evaluation(STRIP, job.subject, holds, name)
 
@@ -58,7 +58,7 @@ def _asked(job: WatchedJob) -> dict[str, LeftStrip] | None:
     return {
         strip.neighbour: strip
         for strip in reason.strips
-        # One that leaves nothing of the field is a stop, and is told as one.
+        # One that leaves nothing of the field is a stop, and is said as one.
         if isfinite(strip.depth_m)
         and strip.depth_m > job.strips_agreed.get(strip.neighbour, 0.0) + _DEEPER_M
     }

@@ -49,7 +49,7 @@ def evaluate(context: AlertContext, _states: Mapping[ConditionKey, State]) -> It
             UNREACHABLE_IN_JOB if in_job else UNREACHABLE,
             f"recipient:{name}",
             name in context.out_of_reach,
-            untold_before=began_at if in_job else 0,
+            unsaid_before=began_at if in_job else 0,
         )
 
 

@@ -94,25 +94,25 @@ def router(context: AppContext) -> APIRouter:
     looker = Depends(context.auth.api_looker)
 
     @routes.get("/ranking", responses=answers(401, 503))
-    def ranking(language: Asked, _user: User = looker) -> models.RankingTold:
+    def ranking(language: Asked, _user: User = looker) -> models.RankingSchema:
         """What to spray now in which order, and when the rest opens."""
         found = context.snapshot.ranking
         with context.watch.transactions.store.reading() as session:
             jobs = open_jobs(context, session)
         on = by_field(jobs)
 
-        def shown(fields: Iterable[FieldNow]) -> list[models.FieldTold]:
+        def shown(fields: Iterable[FieldNow]) -> list[models.FieldSchema]:
             return [
-                models.FieldTold.of(context.speaker, seen, found.at, language, on.get(seen.field))
+                models.FieldSchema.of(context.speaker, seen, found.at, language, on.get(seen.field))
                 for seen in fields
             ]
 
-        return models.RankingTold(
+        return models.RankingSchema(
             at=found.at,
             judged_at=context.watch.judged_at,
             old=context.old,
             caution=CAUTION.render(language),
-            jobs=[models.JobStateTold.of(job, language) for job in jobs],
+            jobs=[models.JobStateSchema.of(job, language) for job in jobs],
             spray=shown(found.spray),
             rest=shown(found.rest),
         )
@@ -123,22 +123,22 @@ def router(context: AppContext) -> APIRouter:
         language: Asked,
         setup: Annotated[str | None, Query(max_length=60)] = None,
         _user: User = looker,
-    ) -> models.ReasonsTold:
+    ) -> models.ReasonsSchema:
         """Every limit of one field now, with the recommended setup or another one."""
         snapshot = context.snapshot
         plan = snapshot.judgement.plan
         case = (*_case(context, field, setup), snapshot.timeline.now_index)
-        return models.ReasonsTold(
+        return models.ReasonsSchema(
             at=snapshot.timeline.now,
             field=field,
             setup=plan.setups[case[1]],
             status=models.status_word(Status(int(snapshot.judgement.status[case]))),
             limits=[
-                models.LimitTold.of(context.speaker, field, reason, language)
+                models.LimitSchema.of(context.speaker, field, reason, language)
                 for reason in reasons(snapshot.judgement, *case)
             ],
             remedies=[
-                models.RemedyTold.of(context.speaker, remedy, snapshot.timeline.now, language)
+                models.RemedySchema.of(context.speaker, remedy, snapshot.timeline.now, language)
                 for remedy in snapshot.remedies(case, **_under_way(context, field))
             ],
         )
@@ -150,18 +150,18 @@ def router(context: AppContext) -> APIRouter:
         *,
         language: Asked,
         _user: User = looker,
-    ) -> models.ForecastTold:
+    ) -> models.ForecastSchema:
         """What one field is now and in the hours ahead."""
         snapshot = context.snapshot
         case = _case(context, field, setup)
         name = snapshot.judgement.plan.setups[case[1]]
         now, zone = snapshot.timeline.now, context.farm.zone
         days = best_starts(snapshot.judgement, snapshot.timeline.now_index, context.chances, field)
-        return models.ForecastTold(
+        return models.ForecastSchema(
             field=field,
             setup=name,
             hours=list(_hours(context, case)),
-            best_starts=[models.DayStartsTold.of(day, now, zone, language) for day in days],
+            best_starts=[models.DayStartsSchema.of(day, now, zone, language) for day in days],
         )
 
     @routes.get("/fields/{field}/hours", responses=answers(401, 404, 422, 503) | LINKED)
@@ -178,17 +178,17 @@ def router(context: AppContext) -> APIRouter:
         judgement = context.snapshot.judgement.of_field(case[0])
         times = judgement.series.times.tolist()
         span = [n for n in _ahead(context) if page.after is None or times[n] > page.after]
-        told = page.of(span[: page.limit + 1], [times[n] for n in span])
+        part = page.of(span[: page.limit + 1], [times[n] for n in span])
         return [
             models.HourReasons(
                 at=times[n],
                 status=models.status_word(Status(int(judgement.status[(*case, n)]))),
                 limits=[
-                    models.LimitTold.of(context.speaker, field, reason, language)
+                    models.LimitSchema.of(context.speaker, field, reason, language)
                     for reason in reasons(judgement, *case, n)
                 ],
             )
-            for n in told
+            for n in part
         ]
 
     @routes.get(
@@ -215,9 +215,9 @@ def router(context: AppContext) -> APIRouter:
         )
 
     @routes.get("/health", responses=answers(401))
-    def health(_user: User = looker) -> models.HealthTold:
+    def health(_user: User = looker) -> models.HealthSchema:
         """How the watch and its sources are. (``/health`` tells it to monitors by its status.)"""
-        return models.HealthTold.of(context.watch.health_now(), context.farm.zone)
+        return models.HealthSchema.of(context.watch.health_now(), context.farm.zone)
 
     return routes
 
@@ -230,13 +230,13 @@ def jobs_router(context: AppContext) -> APIRouter:
     @routes.get("", responses=answers(401, 422) | LINKED)
     def every(
         page: Paged, start: Moment = 0, end: Moment = _LAST_SECOND, _user: User = looker
-    ) -> list[models.JobTold]:
+    ) -> list[models.JobSchema]:
         """Jobs that started in ``start <= time < end``, the oldest first."""
         with context.watch.transactions.store.reading() as session:
             every = queries.started(session, start, end, context.watch.clock.now())
             found = list(islice(_after(every, page), page.limit + 1))
-            told = page.of(found, [view.job.id for view in found])
-            return [models.JobTold.of(view) for view in told]
+            part = page.of(found, [view.job.id for view in found])
+            return [models.JobSchema.of(view) for view in part]
 
     @routes.get("/{number}", responses=answers(401, 404, 422))
     def one(number: Number, _user: User = looker) -> models.JobWithEvents:
@@ -245,22 +245,22 @@ def jobs_router(context: AppContext) -> APIRouter:
             story = queries.story(session, number, context.watch.clock.now())
         return models.JobWithEvents.of_story(story)
 
-    def say_step(taken: StepTaken, language: Language) -> models.StepTold:
+    def say_step(taken: StepTaken, language: Language) -> models.StepSchema:
         said = taken.text.render(language)
         if taken.outcome is StepOutcome.REFUSED or taken.job is None:
             raise HTTPException(409, said)
-        job = models.JobTold.of(queries.view(taken.job, context.watch.clock.now()))
-        return models.StepTold(**job.model_dump(), outcome=taken.outcome.value, said=said)
+        job = models.JobSchema.of(queries.view(taken.job, context.watch.clock.now()))
+        return models.StepSchema(**job.model_dump(), outcome=taken.outcome.value, said=said)
 
     @routes.post(
         "",
         status_code=201,
-        response_model=models.StepTold,
+        response_model=models.StepSchema,
         responses=answers(401, 403, 413, 422) | _ASKS,
     )
     async def start_job(
         asked: models.StartAsked, language: Asked, key: Key = None, user: User = runner
-    ) -> models.StepTold | JSONResponse:
+    ) -> models.StepSchema | JSONResponse:
         """Start a job. From now on the watch guards it.
 
         Where a label, a law or another limit stands against it, or cannot be judged, it is answered
@@ -291,7 +291,7 @@ def jobs_router(context: AppContext) -> APIRouter:
         asked: models.StepAsked | None = None,
         key: Key = None,
         user: User = runner,
-    ) -> models.StepTold:
+    ) -> models.StepSchema:
         """Take a step of a job: pause, resume, setup, finish, abandon, reading, change, or seen.
 
         A step that no longer applies is answered with 409 and what stands instead.
@@ -304,7 +304,7 @@ def jobs_router(context: AppContext) -> APIRouter:
 
 
 def _after(every: Sequence[queries.JobView], page: Page) -> Iterator[queries.JobView]:
-    """The jobs that come after the last one told, which may have begun before one of a lower
+    """The jobs that come after the last one given, which may have begun before one of a lower
 
     number: a start is noted at the time it was tapped.
     """
@@ -349,7 +349,7 @@ def _ahead(context: AppContext) -> range:
     return range(snapshot.timeline.now_index, last)
 
 
-def _hours(context: AppContext, case: tuple[int, int]) -> Iterator[models.HourTold]:
+def _hours(context: AppContext, case: tuple[int, int]) -> Iterator[models.HourSchema]:
     snapshot = context.snapshot
     judgement = snapshot.judgement
     of = judgement.plan.fields[case[0]], judgement.plan.setups[case[1]]
@@ -361,7 +361,7 @@ def _hours(context: AppContext, case: tuple[int, int]) -> Iterator[models.HourTo
             if time == snapshot.timeline.now_index
             else context.chances.at_hour(*of, at, status)
         )
-        yield models.HourTold(
+        yield models.HourSchema(
             at=at,
             status=models.status_word(status),
             odds=chance and chance.chance,

@@ -23,7 +23,7 @@ from watcher.web.streams import HEADERS, Streams, event
 MOST_OF_ONE, MOST_STREAMS = 4, 20
 """Streams open at once: of one program, and in all."""
 LOOK_S = 2.0
-"""What happens between two judgements is told within so long."""
+"""What happens between two judgements is sent within so long."""
 _BEAT_LOOKS = 5
 _RETRY_MS = 3000
 _RETRY_AFTER_S = 15
@@ -35,21 +35,21 @@ class ProgramListener:
 
     def __init__(self, context: AppContext, place: Place | None) -> None:
         """``place`` is up to where it heard before; None for who wants to hear from now on."""
-        self._house, self._place = context, place
-        self._told: OrderedDict[str, None] = OrderedDict()
+        self._context, self._place = context, place
+        self._sent: OrderedDict[str, None] = OrderedDict()
         self.judged = -1
 
     def new_events(self) -> list[str]:
         """Return what is to be said now, as events. Blocking: it reads the log."""
-        watch, said = self._house.watch, []
+        watch, said = self._context.watch, []
         now, judged, judged_at = watch.clock.now(), watch.judged, watch.judged_at
-        # What happens while the log cannot be read is told once it can be.
+        # What happens while the log cannot be read is sent once it can be.
         with contextlib.suppress(LogError), watch.transactions.store.reading() as session:
             said = self._happened(session, now)
         if judged != self.judged:
             self.judged = judged
-            told = {"judged": judged, "at": judged_at}
-            said.append(event("judged", json.dumps(told), self._number))
+            content = {"judged": judged, "at": judged_at}
+            said.append(event("judged", json.dumps(content), self._number))
         return said
 
     @property
@@ -61,7 +61,7 @@ class ProgramListener:
         if found is not None:
             self._place, happened = found
             return [
-                event(one.what, json.dumps(dict(one.told), ensure_ascii=False), self._number)
+                event(one.what, json.dumps(dict(one.content), ensure_ascii=False), self._number)
                 for one in self._new(happened)
             ]
         missed, self._place = self._place is not None, Place.now(session, now)
@@ -70,10 +70,10 @@ class ProgramListener:
         return [event("missed", "{}", self._number)] if missed else []
 
     def _new(self, happened: list[Happening]) -> list[Happening]:
-        new = [one for one in happened if one.key not in self._told]
-        self._told.update(dict.fromkeys(one.key for one in new))
-        while len(self._told) > _REMEMBERED:
-            self._told.popitem(last=False)
+        new = [one for one in happened if one.key not in self._sent]
+        self._sent.update(dict.fromkeys(one.key for one in new))
+        while len(self._sent) > _REMEMBERED:
+            self._sent.popitem(last=False)
         return new
 
 
@@ -123,9 +123,9 @@ def router(context: AppContext, streams: Streams) -> APIRouter:
     ) -> Response:
         """What happens, as server-sent events, until the token is withdrawn.
 
-        ``judged`` after each judgement; ``begun`` and ``ended`` of a condition that is told;
+        ``judged`` after each judgement; ``begun`` and ``ended`` of a condition that is said;
         ``step`` of a job; ``delivered`` of a message. A comment is sent where nothing happens. With
-        ``Last-Event-ID`` all of the last day since then is told first, some of it perhaps twice;
+        ``Last-Event-ID`` all of the last day since then is sent first, some of it perhaps twice;
         ``missed`` says that it was too long ago, and that all is to be read anew. ``out`` says that
         the token counts no longer.
         """

@@ -32,10 +32,10 @@ from watcher.web.api.endpoints import API, Asked, answers
 from watcher.web.api.farm_models import (
     BoundaryAsked,
     FarmChanged,
-    FarmChangeTold,
+    FarmChangeSchema,
     FarmProblem,
     Mistake,
-    VersionTold,
+    VersionSchema,
     VersionWithChanges,
 )
 from watcher.web.api.geojson import IS_GEOJSON, as_geojson, fields_of, neighbours_of
@@ -163,12 +163,12 @@ def router(context: AppContext) -> APIRouter:
         return as_geojson([*fields_of(farm), *neighbours_of(farm)])
 
     @routes.get("/versions", responses=answers(401, 404, 422) | LINKED)
-    def versions(page: Paged, _user: User = looker) -> list[VersionTold]:
+    def versions(page: Paged, _user: User = looker) -> list[VersionSchema]:
         """Every version that is kept, the newest first."""
         kept = in_use(context).editor.versions
         found = [n for n in kept.numbers() if page.after is None or n < page.after]
         numbers = page.of(found, found)
-        return [VersionTold.of(one) for one in filter(None, map(kept.one, numbers))]
+        return [VersionSchema.of(one) for one in filter(None, map(kept.one, numbers))]
 
     @routes.get("/versions/{number}", responses=answers(401, 404, 422))
     def version(number: Number, language: Asked, _user: User = looker) -> VersionWithChanges:
@@ -177,8 +177,8 @@ def router(context: AppContext) -> APIRouter:
         before = in_use(context).editor.versions.before(number)
         changes = () if before is None else difference(before.texts, found.texts)
         return VersionWithChanges(
-            **VersionTold.of(found).model_dump(),
-            changes=[FarmChangeTold.of(one, language) for one in changes],
+            **VersionSchema.of(found).model_dump(),
+            changes=[FarmChangeSchema.of(one, language) for one in changes],
         )
 
     @routes.post("/versions/{number}/restore", **CHANGED)
@@ -256,7 +256,7 @@ async def change(
             saved = await in_use(context).save(
                 proposal, by=user.name, label_changed=how.label_changed, season=season
             )
-            version = VersionTold.of(saved)
+            version = VersionSchema.of(saved)
     except FarmFileError as error:
         return _mistaken(how.language, error.problems)
     except LoosensError as error:
@@ -270,7 +270,7 @@ async def change(
         return _refused(how.language, 412, wrong, etag=error.texts.etag)
     answer = FarmChanged(
         version=version,
-        changes=[FarmChangeTold.of(one, how.language) for one in proposal.changes],
+        changes=[FarmChangeSchema.of(one, how.language) for one in proposal.changes],
         effect=[line.render(how.language) for line in effect],
         loosens=[loosened_line(one).render(how.language) for one in proposal.loosened],
         waits=in_use(context).waits,

@@ -16,7 +16,7 @@ from watcher.service.farm_editor import FarmEditor, FarmProposal
 from watcher.service.farm_moving import take_out
 from watcher.web.api.endpoints import API, FieldName, answers
 from watcher.web.api.farm import CHANGED, Given, How, change
-from watcher.web.api.farm_models import VersionTold
+from watcher.web.api.farm_models import VersionSchema
 from watcher.web.api.models import Asked as AskedModel
 from watcher.web.api.paging import LINKED, Paged
 from watcher.web.auth.users import User
@@ -105,12 +105,12 @@ def router(context: AppContext) -> APIRouter:
         )
 
     @routes.get("/seasons", responses=answers(401, 404, 422) | LINKED)
-    def seasons(page: Paged, _user: User = looker) -> list[VersionTold]:
+    def seasons(page: Paged, _user: User = looker) -> list[VersionSchema]:
         """The farm as each archived season left it, the newest first."""
         kept = in_use(context).editor.versions
         every = (n for n in kept.numbers() if page.after is None or n < page.after)
         found = [one for one in filter(None, map(kept.one, every)) if one.season]
-        return [VersionTold.of(one) for one in page.of(found, [one.number for one in found])]
+        return [VersionSchema.of(one) for one in page.of(found, [one.number for one in found])]
 
     @routes.get(
         "/versions/{number}/{file}",

@@ -44,7 +44,7 @@ class SuspicionAsked(AskedModel):
     """What was seen, in your words."""
 
 
-class AccountTold(ApiModel):
+class AccountSchema(ApiModel):
     """An account as it was sealed."""
 
     number: int
@@ -79,18 +79,18 @@ def router(context: AppContext) -> APIRouter:
     reading = context.watch.transactions.store.reading
 
     @routes.get("/incidents", responses=answers(401, 422) | LINKED)
-    def every(page: Paged, _user: User = looker) -> list[AccountTold]:
+    def every(page: Paged, _user: User = looker) -> list[AccountSchema]:
         """Every account, the oldest first."""
         with reading() as session:
-            every = [AccountTold.of(sealed) for sealed in commands.accounts(session)]
+            every = [AccountSchema.of(sealed) for sealed in commands.accounts(session)]
         found = [one for one in every if page.after is None or one.number > page.after]
         return list(page.of(found, [one.number for one in found]))
 
     @routes.get("/incidents/{number}", responses=answers(401, 404, 422))
-    def one(number: Number, _user: User = looker) -> AccountTold:
+    def one(number: Number, _user: User = looker) -> AccountSchema:
         """One account."""
         with reading() as session, _known():
-            return AccountTold.of(commands.account(session, number))
+            return AccountSchema.of(commands.account(session, number))
 
     @routes.post(
         "/incidents",
@@ -98,7 +98,7 @@ def router(context: AppContext) -> APIRouter:
     )
     async def write(
         asked: SuspicionAsked, language: Asked, key: Key = None, user: User = runner
-    ) -> AccountTold:
+    ) -> AccountSchema:
         """Gather what the log holds of a place and a time, and seal it. It is never changed."""
         said = DriftSuspicion(
             suspected=asked.suspected,
@@ -112,7 +112,7 @@ def router(context: AppContext) -> APIRouter:
             sealed = await context.watch.run_and_rejudge(partial(sealing, context, said, user.name))
         except RecordError as refusal:
             raise HTTPException(409, refusal.text.render(language)) from refusal
-        return AccountTold.of(sealed)
+        return AccountSchema.of(sealed)
 
     @routes.get(
         "/incidents/{number}/page.pdf",

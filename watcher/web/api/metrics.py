@@ -47,7 +47,7 @@ class _Watch(Collector):
         yield GaugeMetricFamily("watcher_messages_waiting", "Messages to be sent", value=waiting)
         oldest, words = health.oldest_waiting_s or 0, "Since the oldest of them was due"
         yield GaugeMetricFamily("watcher_messages_oldest_seconds", words, value=oldest)
-        words = "Of judgements: from the log read to what is to be told written"
+        words = "Of judgements: from the log read to messages written"
         times = watch.judging
         yield SummaryMetricFamily(
             "watcher_judging_seconds", words, count_value=times.count, sum_value=times.total_s
@@ -164,7 +164,7 @@ class _Watch(Collector):
         odds = GaugeMetricFamily("watcher_field_chance_ratio", words, labels=["field"])
         words = "0 broken, 1 unknown, 2 near, 3 holds"
         limits = GaugeMetricFamily("watcher_field_limit", words, labels=["field", "limit"])
-        # What is too old to be relied on is not told as if it were so now.
+        # What is too old to be relied on is not given as if it were so now.
         if self.context.watch.snapshot is not None and not self.context.old:
             for name, seen in self.context.snapshot.ranking.every.items():
                 statuses.add_metric([name], float(seen.status))

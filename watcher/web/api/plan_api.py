@@ -26,21 +26,21 @@ def router(context: AppContext) -> APIRouter:
     routes = APIRouter(prefix="/api/v1/plan", tags=["plan"], **API)
     looker, runner = Depends(context.auth.api_looker), Depends(context.auth.api_runner)
 
-    def answered(language: Asked) -> models.PlanTold:
+    def answered(language: Asked) -> models.PlanSchema:
         now = context.watch.clock.now()
-        return models.PlanTold.of(
+        return models.PlanSchema.of(
             context.speaker, context.plan(), context.snapshot.ranking, language, now
         )
 
     @routes.get("", responses=answers(401, 503))
-    def plan(language: Asked, _user: User = looker) -> models.PlanTold:
+    def plan(language: Asked, _user: User = looker) -> models.PlanSchema:
         """The plan of the day: the steps of each sprayer, what is left out and why."""
         return answered(language)
 
     @routes.post("/wishes", responses=answers(401, 403, 413, 422, 503))
     async def ask(
         asked: models.WishOfPlan, language: Asked, key: Key = None, user: User = runner
-    ) -> models.PlanTold:
+    ) -> models.PlanSchema:
         """Ask something of the plan, or take it back; it is then worked out anew."""
         who = Who(user.name, context.watch.clock.now(), bare(key))
         given = WishAsked(Wish(asked.wish), asked.field, asked.sprayer, asked.clock, asked.back)
@@ -58,7 +58,7 @@ def router(context: AppContext) -> APIRouter:
         language: Asked,
         key: Key = None,
         user: User = runner,
-    ) -> models.PlanTold:
+    ) -> models.PlanSchema:
         """Accept the plan that was shown under a number: its steps are then announced."""
         who = Who(user.name, context.watch.clock.now(), bare(key))
         store = context.watch.transactions.store

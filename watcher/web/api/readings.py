@@ -13,7 +13,7 @@ from watcher.service.watch import Watch
 from watcher.sources.base import SourceError
 from watcher.sources.stations.bad_reading import BadReadingError, UnlikelyTimeError
 from watcher.sources.stations.readings import FORM, KINDS, MAX_BYTES, PLAIN, parse
-from watcher.web.api.models import TakenTold, Wrong
+from watcher.web.api.models import TakenSchema, Wrong
 from watcher.web.lanes import RETRY_AFTER_S, FullError, Lane
 from watcher.web.problem import problem
 
@@ -38,7 +38,7 @@ def router(
     @routes.post(
         "/api/v1/stations/{station}/readings",
         tags=["stations"],
-        response_model=TakenTold,
+        response_model=TakenSchema,
         responses={
             code: {"model": Wrong, "description": what}
             for code, what in {
@@ -115,7 +115,7 @@ def router(
             answer.headers["Retry-After"] = str(RETRY_AFTER_S)
             return answer
         return JSONResponse(
-            TakenTold.of(posted, sight, watch.transactions.plan.farm.zone).model_dump()
+            TakenSchema.of(posted, sight, watch.transactions.plan.farm.zone).model_dump()
         )
 
     return routes

@@ -29,30 +29,30 @@ def router(context: AppContext) -> APIRouter:
     routes = APIRouter(prefix="/api/v1/records", tags=["records"], **API)
     looker, runner = Depends(context.auth.api_looker), Depends(context.auth.api_runner)
     changes: dict[str, Any] = {
-        "response_model": models.RecordTold,
+        "response_model": models.RecordSchema,
         "responses": answers(401, 403, 404, 409, 413, 422),
     }
 
     @routes.get("", responses=answers(401, 422) | LINKED)
-    def every(page: Paged, _user: User = looker) -> list[models.RecordTold]:
+    def every(page: Paged, _user: User = looker) -> list[models.RecordSchema]:
         """The record of every job that has one, as written so far, by the job's number."""
         with context.watch.transactions.store.reading() as session:
             found = [n for n in commands.recorded(session) if n > (page.after or 0)]
             numbers = page.of(found, found)
-            return [models.RecordTold.of(commands.record_of(session, n)) for n in numbers]
+            return [models.RecordSchema.of(commands.record_of(session, n)) for n in numbers]
 
     @routes.get(
-        "/{number}", response_model=models.RecordTold, responses=answers(401, 404, 409, 422)
+        "/{number}", response_model=models.RecordSchema, responses=answers(401, 404, 409, 422)
     )
     def one(
         number: Number, language: Asked, _user: User = looker
-    ) -> models.RecordTold | JSONResponse:
+    ) -> models.RecordSchema | JSONResponse:
         """The record of one job; what is not kept of it yet is gathered as it would be now."""
         plan, now = context.watch.transactions.plan, context.watch.clock.now()
         with context.watch.transactions.store.reading() as session:
             try:
                 weather = partial(compose, session, plan)
-                return models.RecordTold.of(commands.look(session, plan, weather, number, now))
+                return models.RecordSchema.of(commands.look(session, plan, weather, number, now))
             except RecordError as refusal:
                 return problem(409, refusal.text.render(language))
 
@@ -63,7 +63,7 @@ def router(context: AppContext) -> APIRouter:
         language: Asked,
         key: Key = None,
         user: User = runner,
-    ) -> models.RecordTold | JSONResponse:
+    ) -> models.RecordSchema | JSONResponse:
         """Write values into the record of an ended job: all of them, or none.
 
         In a closed record they are corrections. A value that cannot be written is answered with
@@ -84,7 +84,7 @@ def router(context: AppContext) -> APIRouter:
         language: Asked,
         asked: models.CloseAsked | None = None,
         user: User = runner,
-    ) -> models.RecordTold | JSONResponse:
+    ) -> models.RecordSchema | JSONResponse:
         """Close a record: from then on only corrections are added.
 
         Where a rule asks for what it does not have it is refused, unless ``incomplete`` says why.
@@ -105,7 +105,7 @@ def router(context: AppContext) -> APIRouter:
 
 async def _written(
     context: AppContext, work: Callable[[Session], Record], language: Language
-) -> models.RecordTold | JSONResponse:
+) -> models.RecordSchema | JSONResponse:
     def written() -> Record:
         with context.watch.transactions.store.writing() as session:
             return work(session)
@@ -117,4 +117,4 @@ async def _written(
         return problem(422, refusal.text.render(language), values=wrong)
     except RecordError as refusal:
         return problem(409, refusal.text.render(language))
-    return models.RecordTold.of(record)
+    return models.RecordSchema.of(record)

@@ -43,7 +43,7 @@ class FieldSeason(ApiModel):
     """What bound in the others, most hours first."""
 
 
-class SeasonTold(ApiModel):
+class SeasonSchema(ApiModel):
     """Past hours through today's judgement."""
 
     start: int
@@ -66,7 +66,7 @@ def router(context: AppContext) -> APIRouter:
             Query(max_length=12, description="Only these months of the farm's calendar"),
         ] = None,
         _user: User = Depends(context.auth.api_looker),  # noqa: B008
-    ) -> SeasonTold:
+    ) -> SeasonSchema:
         """Judge every past hour of ``start <= time < end`` by the farm as it is now."""
         if not start < end <= start + _MOST_DAYS * _DAY_S:
             raise HTTPException(422, f"end must be after start, by at most {_MOST_DAYS} days")
@@ -74,7 +74,7 @@ def router(context: AppContext) -> APIRouter:
             raise HTTPException(422, "end must not be after now")
         with context.watch.transactions.store.reading() as session:
             tally = add_up(session, FarmArrays.of(context.farm), start, end, months=month or ())
-        return SeasonTold(
+        return SeasonSchema(
             start=start,
             end=end,
             open_somewhere=tally.open_somewhere,

@@ -26,7 +26,7 @@ class SecretAsked(ApiModel):
     """The push address, token, password or key."""
 
 
-class SecretTold(ApiModel):
+class SecretSchema(ApiModel):
     """Whether a secret is set, and nothing of it."""
 
     kind: SecretKind
@@ -40,7 +40,7 @@ class SecretTold(ApiModel):
     """Who set it."""
 
     @classmethod
-    def of(cls, context: AppContext, kind: SecretKind, name: str) -> "SecretTold":
+    def of(cls, context: AppContext, kind: SecretKind, name: str) -> "SecretSchema":
         """Tell of one."""
         state = context.secrets.known.state(kind, name)
         return cls(
@@ -53,10 +53,10 @@ class SecretTold(ApiModel):
         )
 
 
-class SecretsTold(ApiModel):
+class SecretsSchema(ApiModel):
     """Every secret there is, or might be: as many as the farm file asks for."""
 
-    secrets: list[SecretTold]
+    secrets: list[SecretSchema]
 
 
 _REFUSALS: Answers = {507: {"description": "It cannot be written", "model": Wrong}}
@@ -68,21 +68,21 @@ def router(context: AppContext) -> APIRouter:
     owner = Depends(context.auth.api_administrator)
 
     @routes.get("", responses=answers(401, 403))
-    def every(_user: User = owner) -> SecretsTold:
+    def every(_user: User = owner) -> SecretsSchema:
         """Every secret that the farm asks for or that is kept, and since when it is set."""
         asked = [(kind, name) for kind, names in wanted(context.farm).items() for name in names]
         found = dict.fromkeys([*asked, *context.secrets.left_over()])
-        return SecretsTold(secrets=[SecretTold.of(context, kind, name) for kind, name in found])
+        return SecretsSchema(secrets=[SecretSchema.of(context, kind, name) for kind, name in found])
 
     @routes.put(
         "/{kind}/{name}",
-        response_model=SecretTold,
+        response_model=SecretSchema,
         responses=answers(401, 403, 404, 413, 422) | _REFUSALS,
     )
     async def put(
         kind: SecretKind, name: Name, asked: SecretAsked, language: Asked, user: User = owner
     ) -> Any:
-        """Set a secret, in place of the one before; it counts at once and is never told."""
+        """Set a secret, in place of the one before; it counts at once and is never shown."""
         if name not in wanted(context.farm)[kind]:
             raise HTTPException(404, "nothing of the farm file has this name")
         text = asked.secret.get_secret_value().strip()
@@ -93,11 +93,11 @@ def router(context: AppContext) -> APIRouter:
         except OSError as error:
             wrong = say("it cannot be written ({why})", why=str(error.strerror))
             return _refused(language, 507, wrong)
-        return SecretTold.of(context, kind, name)
+        return SecretSchema.of(context, kind, name)
 
     @routes.delete(
         "/{kind}/{name}",
-        response_model=SecretTold,
+        response_model=SecretSchema,
         responses=answers(401, 403, 404) | _REFUSALS,
     )
     async def delete(kind: SecretKind, name: Name, language: Asked, user: User = owner) -> Any:
@@ -108,7 +108,7 @@ def router(context: AppContext) -> APIRouter:
         except OSError as error:
             wrong = say("it cannot be written ({why})", why=str(error.strerror))
             return _refused(language, 507, wrong)
-        return SecretTold.of(context, kind, name)
+        return SecretSchema.of(context, kind, name)
 
     return routes
 

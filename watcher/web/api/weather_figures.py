@@ -33,14 +33,14 @@ _OF_FIELD = {
 
 
 def of_stations(snapshot: Snapshot) -> Iterator[Metric]:
-    """Yield what each station told and is believed in, and the inversion that follows from it."""
+    """Yield what each station reported and is believed in, and the inversion that follows from it."""
     found: dict[str, dict[str, float]] = {name: {} for name in _OF_STATION}
     signs: dict[str, Finding] = {}
     for look in (snapshot.timeline, *snapshot.timeline.others):
-        for name, told in found.items():
+        for name, by_source in found.items():
             spoken = look.spoken[name]
             if spoken.measured and spoken.source is not None:
-                told[spoken.source] = float(getattr(look.series, name)[look.now_index])
+                by_source[spoken.source] = float(getattr(look.series, name)[look.now_index])
         speaker = look.spoken["temp_c"].source
         if speaker is not None and look.fields:
             signs[speaker] = _inversion(snapshot, look)

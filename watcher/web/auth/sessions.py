@@ -232,7 +232,7 @@ class SessionStore:
     def session(self, token: str, now: int) -> Session | None:
         """Return the session a token stands for, and note that it is in use.
 
-        One whose access has ended is still told, so that its device can be told, too.
+        One whose access has ended is still returned, so that its device can be answered.
         """
         with self._reading() as file:
             row = file.execute(

@@ -70,8 +70,8 @@ def router(visit: FirstVisit) -> APIRouter:
         device = mine(visitor, sent)
         known: tuple[bool, Message] = (True, _HERE if device else _NOT_HERE)
         over, says = tests.says.get(text_of(sent, "ref"), known) if device else known
-        told = {"here": device is not None, "over": over}
-        return JSONResponse(told | {"says": says.render(language_of(request))})
+        state_now = {"here": device is not None, "over": over}
+        return JSONResponse(state_now | {"says": says.render(language_of(request))})
 
     @routes.post("/devices/push/test")
     async def test(request: Request) -> Response:

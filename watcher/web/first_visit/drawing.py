@@ -30,10 +30,10 @@ from watcher.web.first_visit.steps import checked, system_of
 from watcher.web.map_editor import (
     MapEditor,
     look,
+    look_answer,
+    look_answer_of_several,
     overlap_lines,
     refused,
-    told,
-    told_of_several,
 )
 from watcher.web.pages.farm_form import AtFaultError, Field, Typed, elsewhere, of_mistakes, rows
 from watcher.web.svg.ground import kind_of
@@ -93,8 +93,8 @@ def router(
         try:
             found = outlines(text)
             if role == "field" and len(found) > 1:
-                return JSONResponse(told_of_several(found, system, language))
-            return JSONResponse(told(look(text, "", role, around), system, language))
+                return JSONResponse(look_answer_of_several(found, system, language))
+            return JSONResponse(look_answer(look(text, "", role, around), system, language))
         except BadShapeError as error:
             return JSONResponse(refused(error, language), 422)
 
@@ -180,10 +180,10 @@ def _neighbour(
     overlaps: Sequence[Message] = (),
 ) -> dict[str, Any]:
     """What the page of a neighbour holds."""
-    ground, told_of = _ground(farm), farm.raw.get("neighbours", {})
+    ground, entries = _ground(farm), farm.raw.get("neighbours", {})
     around = {name: ("other-field", shape) for name, shape in ground.fields_deg.items()}
     for name, shape in ground.neighbours_deg.items():
-        kind = Susceptibility(told_of[name]["susceptibility"])
+        kind = Susceptibility(entries[name]["susceptibility"])
         around[name] = kind_of(kind), shape
     asked = _asked(_NEW)
     problems = typed.problems if typed else ()
@@ -204,7 +204,7 @@ def _neighbour(
         "wrong": of_mistakes(elsewhere(asked, problems)),
         "refused": typed is not None,
         "drawn": [
-            (name, Name(str(told_of[name].get("grows", "")))) for name in ground.neighbours_deg
+            (name, Name(str(entries[name].get("grows", "")))) for name in ground.neighbours_deg
         ],
         "back": f"/first/sides?field={first}" if first else "/first",
     }

@@ -1,4 +1,4 @@
-"""The end of the first visit: every question, what must still be told, what is not judged yet."""
+"""The end of the first visit: every question, what must still be answered, what is not judged yet."""
 
 import re
 from collections.abc import Sequence
@@ -11,7 +11,7 @@ from watcher.web.first_visit.visit import FirstVisit
 from watcher.web.pages.farm_form import of_mistakes
 
 _WINDOW_OF_FIELD = re.compile(r"fields\.[^.]+\.window\b")
-_ANSWERED = ("✓", say("told"))
+_ANSWERED = ("✓", say("answered"))
 _NEEDED = ("○", say("needed"))
 _LATER = ("…", say("for later"))
 
@@ -44,7 +44,7 @@ def shown(visit: FirstVisit) -> dict[str, Any]:
         own = [p for key, p in lacks if key == step.key]
         state = _ANSWERED if steps.is_answered(step.key, visit.farm) else _LATER
         if step.key == "phone":
-            state = _LATER if _nobody_told(visit) else _ANSWERED
+            state = _LATER if _nobody_hears(visit) else _ANSWERED
         if own or (step.key == "field" and not fields):
             state = _NEEDED
         query = f"?field={fields[0]}" if step.key == "sides" else ""
@@ -52,7 +52,7 @@ def shown(visit: FirstVisit) -> dict[str, Any]:
     return {
         "steps": questions,
         "settings": of_mistakes([p for key, p in lacks if not key]),
-        "not_judged": [*steps.not_judged(visit.farm), *_nobody_told(visit)],
+        "not_judged": [*steps.not_judged(visit.farm), *_nobody_hears(visit)],
         "ready": bool(not lacks and fields),
         "trouble": None,
     }
@@ -62,7 +62,7 @@ def _line(visit: FirstVisit, step: str, problem: Problem) -> Message:
     """Say what is wrong in the words of the screen that asks for it, not by the file's key."""
     path = str(problem.key).split(".")
     if len(path) == 1:
-        return say("nothing is told yet")
+        return say("nothing is answered yet")
     of = path[1] if path[0] in {"fields", "neighbours"} else ""
     asked = steps.fields_of(step, visit.farm, of)
     # The crop is asked about once, for every field there is.
@@ -76,7 +76,7 @@ def _line(visit: FirstVisit, step: str, problem: Problem) -> Message:
     return said if problem.wrong == steps.MISSING else joined([said, problem.mend], "; ")
 
 
-def _nobody_told(visit: FirstVisit) -> list[Message]:
+def _nobody_hears(visit: FirstVisit) -> list[Message]:
     """Say so where neither a device nor a push address would hear of anything."""
     hears = visit.auth.sessions.devices or visit.farm.raw.get("recipients")
     return [] if hears else [say("Nobody is told: what is so stands on these pages only")]

@@ -1,4 +1,4 @@
-"""The screen of who is told: this device by pushes, people by push addresses, tried from here.
+"""The screen of who hears of things: this device by pushes, people by push addresses, tried from here.
 
 A push address is a secret: typed here it is kept beside the farm file, and never shown again. A
 test is sent at once and its outcome shown; there is no outbox before the watch runs.
@@ -33,11 +33,11 @@ from watcher.web.pages.farm_form import (
 
 log = structlog.get_logger("watcher.web")
 _GROWER = "grower"
-"""What the first one is called who is told, unless another name is typed."""
+"""What the first one is called who hears, unless another name is typed."""
 
 
 class _NewAtFaultError(Exception):
-    """Somebody new cannot be told so; what is wrong holds no part of their address."""
+    """Somebody new cannot be reached so; what is wrong holds no part of their address."""
 
     def __init__(self, *, name: Message | None = None, address: Message | None = None) -> None:
         super().__init__(str(name or address))

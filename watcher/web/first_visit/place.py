@@ -92,7 +92,7 @@ def placed(farm: FirstFarm, form: Mapping[str, str]) -> list[Edit]:
 
 
 def system_of(farm: FirstFarm, accept_language: str) -> System:
-    """Return the units that were told, or before that those of the device's country."""
+    """Return the units that were chosen, or before that those of the device's country."""
     chosen = farm.raw.get("farm", {}).get("units")
     of_us = accept_language.split(",", maxsplit=1)[0].strip().lower().endswith("-us")
     return "us" if chosen == "us" or (chosen is None and of_us) else "metric"

@@ -38,7 +38,7 @@ def router(visit: FirstVisit) -> APIRouter:
             known=name in visit.farm.raw.get("sources", {}),
             heard=name in visit.heard,
             line=f"{_reached_at(visit, request)}/stations/{name}/readings",
-            token=None if name in visit.told_tokens else visit.tokens.get(name),
+            token=None if name in visit.tokens_in_settings else visit.tokens.get(name),
             **station_form().shown(body, form, found, problems),
             **steps.posts(step),
         )
@@ -49,7 +49,7 @@ def router(visit: FirstVisit) -> APIRouter:
         return show(request, {})
 
     @routes.post("/first/station")
-    async def told(request: Request) -> Response:
+    async def enter(request: Request) -> Response:
         form = await visit.auth.form(
             request, visit.owner(request), long=True, most_bytes=MOST_BYTES
         )
@@ -86,7 +86,7 @@ def router(visit: FirstVisit) -> APIRouter:
 
 def _name(visit: FirstVisit) -> str:
     """What the station is called: as its token in the settings is, where there is one."""
-    return next(iter(sorted(visit.told_tokens)), _YARD)
+    return next(iter(sorted(visit.tokens_in_settings)), _YARD)
 
 
 def _body(visit: FirstVisit, form: Mapping[str, str]) -> bytes:

@@ -78,7 +78,7 @@ STEPS = (
     Screen(
         "label",
         say("What does the label allow?"),
-        say("A bound you leave out is not judged. Wind must be told."),
+        say("A bound you leave out is not judged. Wind must be given."),
         say("Copy the numbers from the label in your hand. It is the law."),
     ),
     Screen("feed", say("Whose forecast?"), say("Without it the hours ahead are not known.")),
@@ -99,12 +99,12 @@ BY_KEY = {step.key: step for step in STEPS}
 
 
 def system_of(farm: FirstFarm) -> System:
-    """Return the units that were told so far."""
+    """Return the units that were chosen so far."""
     return "metric" if farm.raw.get("farm", {}).get("units") == "metric" else "us"
 
 
 def says(step: Screen, farm: FirstFarm) -> Message | None:
-    """Return what a screen says of itself, lengths in the units that were told."""
+    """Return what a screen says of itself, lengths in the units that were chosen."""
     if step.key != "sides":
         return step.says
     return sides.says(system_of(farm))
@@ -281,7 +281,7 @@ def not_judged(farm: FirstFarm) -> list[Message]:
         found.append(say("The hours ahead are not known: no forecast is chosen"))
     if not set(raw.get("sources", {})) - {FORECAST}:
         found.append(say("Now is judged by the forecast alone: there is no station"))
-    found += label.not_told(farm)
+    found += label.left_out(farm)
     shapes, fields = farm.shapes, raw.get("fields", {})
     own = {name: shape for name, shape in shapes.items() if name in fields}
     ground = Ground(own, {name: s for name, s in shapes.items() if name not in own})

@@ -37,7 +37,7 @@ class FirstVisit:
     """Where the pages are reached, as the settings have it; empty where not set."""
     tokens: Mapping[str, SecretStr] = field(default_factory=dict)
     """What a station posts with, by its name."""
-    told_tokens: frozenset[str] = frozenset()
+    tokens_in_settings: frozenset[str] = frozenset()
     """Stations whose token is in the settings, and so is never shown."""
     secrets: Secrets = field(default_factory=Secrets)
     """Secrets of the settings, and those that are set here for the watch to come."""

@@ -23,7 +23,7 @@ class AlertViewModel:
     body: str
     language: str
     """The code of the language it was written in."""
-    told_at: Message
+    written_at: Message
     """On the farm's clock."""
     field: str | None
     """None where it is about no single field."""
@@ -82,7 +82,7 @@ def _alert(context: AppContext, session: Session, seen: Seen) -> AlertViewModel 
         title=message.title,
         body=message.body,
         language=context.watch.transactions.post.people.language_of(message.recipient).code,
-        told_at=context.clock(message.created_at),
+        written_at=context.clock(message.created_at),
         field=field_of(session, message),
     )
 

@@ -10,7 +10,7 @@ from watcher.farm.editing.difference import difference
 from watcher.farm.problems import Problem
 from watcher.i18n.message import Name, say
 from watcher.messages.farm_edit import change_line
-from watcher.messages.recipients import not_told
+from watcher.messages.recipients import unheard
 from watcher.service.farm_versions import FarmVersion
 from watcher.web.api.farm_whole import archive_of
 from watcher.web.auth.authenticator import Visitor
@@ -45,7 +45,7 @@ def router(context: AppContext) -> APIRouter:
             versions=[_row(context, version) for version in versions],
             more=max(0, len(numbers) - _MOST_SHOWN),
             tables=tables_of(context),
-            not_told=not_told(context.farm, context.reached),
+            unheard=unheard(context.farm, context.reached),
         )
 
     @routes.get("/farm/export.zip")

@@ -28,9 +28,9 @@ from watcher.web.map_editor import (
     Looked,
     MapEditor,
     look,
+    look_answer,
     overlap_lines,
     refused,
-    told,
 )
 from watcher.web.pages.farm_change import FarmChangeAsked, by_edits, change
 from watcher.web.pages.farm_form import Field, Row, Typed, edits, elsewhere, of_mistakes, rows
@@ -91,7 +91,7 @@ def router(context: AppContext) -> APIRouter:
             found = look(form.get("corners", ""), form.get("name", ""), role, context.farm.ground)
         except BadShapeError as error:
             return JSONResponse(refused(error, language), 422)
-        return JSONResponse(told(found, context.speaker.system, language))
+        return JSONResponse(look_answer(found, context.speaker.system, language))
 
     @routes.get("/farm/map/new/{role}")
     def draws(request: Request, role: RoleAsked, visitor: Visitor = owner) -> Response:

@@ -1,4 +1,4 @@
-"""A station told to a watch that runs: what it sends is pasted, looked at, and made an entry."""
+"""A station added to a watch that runs: what it sends is pasted, looked at, and made an entry."""
 
 from collections.abc import Mapping, Sequence
 
@@ -45,7 +45,7 @@ def router(context: AppContext) -> APIRouter:
         return show(request, visitor, {})
 
     @routes.post("/farm/add/station")
-    async def told(request: Request, visitor: Visitor = owner) -> Response:
+    async def enter(request: Request, visitor: Visitor = owner) -> Response:
         form = await context.auth.form(request, visitor, long=True, most_bytes=MOST_BYTES)
         asked, body = form_of(), pasted(form)
         found: Understood | None = None

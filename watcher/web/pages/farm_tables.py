@@ -82,7 +82,7 @@ def _table_routes(routes: APIRouter, context: AppContext, table: Table) -> None:
         name = _named(context, table, form)
         page = _new(context, table, name)
         asked = [one for one in page.fields if one is not _CALLED]
-        # A table of its own first: an entry of which nothing is told is there as well.
+        # A table of its own first: an entry of which nothing is said is there as well.
         found: list[Edit] = [SetValue((table, name), {}), *edits(asked, form)]
         return await _take(context, request, visitor, page, form=form, found=found)
 

@@ -140,7 +140,7 @@ class _Grid:
         jobs: Mapping[str, OpenJobViewModel],
         at: int | None,
     ) -> None:
-        self._house, self._fields, self._jobs = context, fields, jobs
+        self._context, self._fields, self._jobs = context, fields, jobs
         snapshot = context.snapshot
         self._judgement = snapshot.judgement
         self._now = snapshot.timeline.now
@@ -161,7 +161,7 @@ class _Grid:
 
     @property
     def hours(self) -> list[Hour]:
-        zone, found, before = self._house.farm.zone, [], ""
+        zone, found, before = self._context.farm.zone, [], ""
         for n, at in enumerate(self._at.tolist()):
             local = datetime.fromtimestamp(at, zone)
             day = f"{local:%Y-%m-%d}"
@@ -173,7 +173,7 @@ class _Grid:
     @property
     def choices(self) -> list[tuple[int, Message]]:
         """Every hour with its clock, to choose one."""
-        zone = self._house.farm.zone
+        zone = self._context.farm.zone
         return [(at, WallTime(at, self._now, zone)) for at in self._at.tolist()]
 
     @property
@@ -185,13 +185,13 @@ class _Grid:
     @property
     def air(self) -> list[AirRow]:
         """The air over the first field, hour by hour."""
-        first, system = self._fields[0], self._house.speaker.system
+        first, system = self._fields[0], self._context.speaker.system
         field = self._plan.fields.index(first.field)
         setup = self._plan.setups.index(str(first.setup))
         judgement = self._judgement.of_field(field)
         series = judgement.series.at(self._times)
         boom = judgement.boom
-        rain_from = self._house.farm.config.judging.rain_counts_from
+        rain_from = self._context.farm.config.judging.rain_counts_from
 
         def numbers(values: Floats, kind: Kind, places: int = 0) -> list[Run]:
             def shown(value: float) -> Message:
@@ -298,10 +298,10 @@ class _Grid:
                 found = reasons(self._judgement, field, int(row.setup[n]), int(row.at[n]))
                 limit = row.limits[row.limit[n]]
                 reason = next(r for r in found if r.limit is limit)
-                why = self._house.speaker.reason(seen.field, reason)
+                why = self._context.speaker.reason(seen.field, reason)
                 if row.at[n] > self._times.start + n:
                     later = int(self._judgement.series.times[row.at[n]])
-                    clock = WallTime(later, self._now, self._house.farm.zone)
+                    clock = WallTime(later, self._now, self._context.farm.zone)
                     why = say("from {clock}: {reason}", clock=clock, reason=why)
             yield HourLine(seen.field, Name(seen.field), self._cell(seen, row, n), why)
 

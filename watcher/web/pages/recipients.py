@@ -18,7 +18,7 @@ from watcher.farm.models import Recipient, Topic
 from watcher.farm.problems import FarmFileError, Problem
 from watcher.i18n.language import codes, language
 from watcher.i18n.message import Message, Name, Param, joined, say
-from watcher.messages.recipients import TOPIC_WORDS, not_told
+from watcher.messages.recipients import TOPIC_WORDS, unheard
 from watcher.service.kept_secrets import SecretKind, SecretRefusedError
 from watcher.web.auth.authenticator import Visitor
 from watcher.web.context import AppContext
@@ -62,7 +62,7 @@ def router(context: AppContext) -> APIRouter:
             visitor,
             "recipients.html",
             rows=[people.row(name) for name in context.farm.config.recipients],
-            not_told=not_told(context.farm, context.reached),
+            unheard=unheard(context.farm, context.reached),
             devices=context.pushes is not None and len(context.auth.sessions.devices),
             topics=TOPIC_WORDS,
         )
@@ -108,18 +108,18 @@ class _Recipients:
     """What the routes do."""
 
     def __init__(self, context: AppContext) -> None:
-        self._house = context
+        self._context = context
         self._held = Held(context.watch.clock.now)
 
     def row(self, name: str) -> dict[str, Any]:
         """How a recipient stands in the list."""
-        who = self._house.farm.config.recipients[name]
+        who = self._context.farm.config.recipients[name]
         quiet = who.quiet_hours
         return {
             "name": name,
             "hears": joined([TOPIC_WORDS[topic] for topic in who.hears]),
             "quiet": quiet and f"{quiet.start:%H:%M}–{quiet.end:%H:%M}",
-            "address": set_line(self._house, SecretKind.PUSH, name),
+            "address": set_line(self._context, SecretKind.PUSH, name),
         }
 
     def form(
@@ -131,7 +131,7 @@ class _Recipients:
         wrong: _Wrong = _Wrong(),  # frozen
     ) -> Response:
         """Show what a recipient hears; ``name`` is None for a new one."""
-        context, secrets = self._house, self._house.secrets.known
+        context, secrets = self._context, self._context.secrets.known
         state = None if name is None else secrets.state(SecretKind.PUSH, name)
         tested = request.query_params.get("test", "")
         return show_form(
@@ -154,7 +154,7 @@ class _Recipients:
 
     async def take(self, request: Request, visitor: Visitor, name: str | None) -> Response:
         """Take what was typed: what stands in the farm file as a change, the address apart."""
-        context = self._house
+        context = self._context
         form = await context.auth.form(request, visitor, long=True)
         typed, ticket = form.pop("address", "").strip(), form.get(_TICKET, "")
         who = name or form.get("name", "").strip()
@@ -188,7 +188,7 @@ class _Recipients:
 
     async def remove(self, request: Request, visitor: Visitor, name: str) -> Response:
         """Take a recipient out, and out of where they are somebody's backup."""
-        context = self._house
+        context = self._context
         form = await context.auth.form(request, visitor)
         if form.get("address_only"):
             try:
@@ -209,7 +209,7 @@ class _Recipients:
 
     async def test(self, name: str) -> str:
         """Write a test to a recipient; returns its id."""
-        context, now = self._house, self._house.watch.clock.now()
+        context, now = self._context, self._context.watch.clock.now()
         says = say("A test: messages of the weather watch arrive here.")
         spoken, form = context.farm.language_of(name), context.farm.config.recipients[name].form
 
@@ -226,8 +226,8 @@ class _Recipients:
         return ref
 
     def _looked(self, ref: str, name: str) -> tuple[bool, Message] | None:
-        now = self._house.watch.clock.now()
-        with self._house.watch.transactions.store.reading() as session:
+        now = self._context.watch.clock.now()
+        with self._context.watch.transactions.store.reading() as session:
             return receipts.fate_at_address(session, ref, name, now)
 
     def _fate(self, ref: str, name: str) -> Message | None:
@@ -237,7 +237,7 @@ class _Recipients:
     def _wrong_name(self, name: str) -> Message | None:
         if not _NAME.fullmatch(name):
             return say("Write a short name: letters, digits, - and _, no spaces")
-        if name in self._house.watch.transactions.plan.farm.config.recipients:
+        if name in self._context.watch.transactions.plan.farm.config.recipients:
             return say("Somebody has this name already: choose another one")
         return None
 
@@ -245,7 +245,7 @@ class _Recipients:
         self, name: str, address: str | None, ticket: str, *, new: bool
     ) -> Message | None:
         """What is wrong with the address, without a part of it. Slow the first time."""
-        secrets = self._house.secrets.known
+        secrets = self._context.secrets.known
         if address is None and not ticket and new and secrets.state(SecretKind.PUSH, name):
             return say(
                 "A push address is kept of an earlier {name}: type that of the new one, or remove "
@@ -266,11 +266,11 @@ class _Recipients:
 
         async def keep() -> None:
             try:
-                await self._house.secrets.keep(SecretKind.PUSH, name, address, by=_by(visitor))
+                await self._context.secrets.keep(SecretKind.PUSH, name, address, by=_by(visitor))
             except OSError as error:
                 wrong = say("the push address cannot be kept ({why})", why=str(error.strerror))
                 mend = say("free space on the disk of the watch, and type it again")
-                file = in_use(self._house).editor.file
+                file = in_use(self._context).editor.file
                 raise FarmFileError([Problem(file, "", wrong, mend)]) from error
             self._held.let_go(ticket)
 
@@ -280,9 +280,9 @@ class _Recipients:
     def _page(self, name: str) -> FormPage:
         others: list[tuple[str, Param]] = [
             ("", say("nobody")),
-            *((n, Name(n)) for n in self._house.farm.config.recipients if n != name),
+            *((n, Name(n)) for n in self._context.farm.config.recipients if n != name),
         ]
-        known = self._house.farm.config.recipients
+        known = self._context.farm.config.recipients
         title = say("What {name} hears", name=Name(name))
         quiet = say("Between the quiet hours only what concerns a job under way is sent.")
         return FormPage(
