@@ -59,8 +59,8 @@ async def play(log: Database, screen: Screen, seconds: float) -> Sequence[Push]:
     step_s = _STEPPING_SHARE * seconds / len(moments)
     reading_s = (1.0 - _STEPPING_SHARE) * seconds / _MESSAGES
     clock = FastClock(START)
-    with feed(clock.now) as feed_url, phones(clock.now, screen.shows) as told:
-        async with running(_farm(feed_url), log, clock, told) as service:
+    with feed(clock.now) as feed_url, phones(clock.now, screen.shows) as found:
+        async with running(_farm(feed_url), log, clock, found) as service:
             grower, heard = Grower(service.watch, screen), 0
             async with Station(service.url, TOKEN, first=START - _POSTED_BEFORE_S) as station:
                 due = time.monotonic()
@@ -68,18 +68,18 @@ async def play(log: Database, screen: Screen, seconds: float) -> Sequence[Push]:
                     clock.move_on(now)
                     if now == WEIGHS_AT:
                         await service.chances_known(now)
-                    await grower.looks(now, told.arrived[heard:])
-                    heard = len(told.arrived)
+                    await grower.looks(now, found.arrived[heard:])
+                    heard = len(found.arrived)
                     await station.post(now)
                     if now % _ASKED_EVERY_S == _ASKED_AT_S:
                         await service.watch.ask(FEED)
                     await service.settled()
                     await _show(service, screen, now)
-                    due += step_s + reading_s * (len(told.arrived) - heard)
+                    due += step_s + reading_s * (len(found.arrived) - heard)
                     await asyncio.sleep(due - time.monotonic())
             await grower.goes_home(END)
             await service.settled()
-    return told.arrived
+    return found.arrived
 
 
 def _moments() -> Iterator[int]:
@@ -98,8 +98,8 @@ def _farm(feed_url: str) -> Farm:
     then the play has it ask by the farm's clock.
     """
     farm = load(FARM)
-    told = farm.config.sources[FEED].model_copy(update={"base_url": feed_url, "every": _NEVER_S})
-    sources = dict(farm.config.sources) | {FEED: told}
+    found = farm.config.sources[FEED].model_copy(update={"base_url": feed_url, "every": _NEVER_S})
+    sources = dict(farm.config.sources) | {FEED: found}
     return replace(farm, config=farm.config.model_copy(update={"sources": sources}))
 
 

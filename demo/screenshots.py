@@ -44,17 +44,17 @@ def main() -> None:
     parser = argparse.ArgumentParser(prog="python -m demo.screenshots", description=__doc__)
     parser.add_argument("--database", type=Path, default=HERE / "day.db", help="the day's log")
     parser.add_argument("--into", type=Path, default=HERE, help="folder of the pictures")
-    told = parser.parse_args()
-    if not told.database.is_file():
-        parser.error(f"there is no log {told.database}; python -m demo makes it")
+    options = parser.parse_args()
+    if not options.database.is_file():
+        parser.error(f"there is no log {options.database}; python -m demo makes it")
     logs.set_up("text", "error")
     with tempfile.TemporaryDirectory() as folder:
         copy = Path(folder) / "day.db"
-        shutil.copy(told.database, copy)
+        shutil.copy(options.database, copy)
         with closing(Database(f"sqlite:///{copy}")) as log:
             log.upgrade()
-            asyncio.run(_make(log, told.into))
-    print(f"Made two pictures in {told.into}.")
+            asyncio.run(_make(log, options.into))
+    print(f"Made two pictures in {options.into}.")
 
 
 async def _make(log: Database, into: Path) -> None:

@@ -72,13 +72,13 @@ class Service:
 
 @asynccontextmanager
 async def running(
-    farm: Farm, log: Database, clock: FastClock, told: Phones
+    farm: Farm, log: Database, clock: FastClock, content: Phones
 ) -> AsyncIterator[Service]:
     """Run the service on a free port of this machine, and stop it in order with SIGTERM.
 
     Should it stop by itself, or be interrupted, the block is cancelled.
     """
-    urls = {name: told.url(name) for name in farm.config.recipients}
+    urls = {name: content.url(name) for name in farm.config.recipients}
     async with FeedClient(contact="demo@example.invalid") as client:
         sessions = SessionStore(None)
         delivery = DeliveryWorker(log, farm, urls, now=clock.now, speed=clock.speed)

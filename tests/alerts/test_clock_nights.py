@@ -22,9 +22,9 @@ QUIET = SimpleNamespace(quiet_hours=QuietHours(start=time(21, 0), end=time(5, 30
 
 
 def context(zone: ZoneInfo, now: int) -> Any:
-    told = SimpleNamespace(brief=SimpleNamespace(morning=time(5, 30), evening=None))
+    found = SimpleNamespace(brief=SimpleNamespace(morning=time(5, 30), evening=None))
     return SimpleNamespace(
-        now=now, begun=None, speaker=SimpleNamespace(farm=SimpleNamespace(zone=zone, config=told))
+        now=now, begun=None, speaker=SimpleNamespace(farm=SimpleNamespace(zone=zone, config=found))
     )
 
 
@@ -42,8 +42,8 @@ def briefs_of(zone: ZoneInfo, moments: list[int]) -> list[int]:
 def test_the_brief_comes_once_each_morning_at_its_wall_time(name: str, day: datetime) -> None:
     zone = ZoneInfo(name)
     first = int((day - timedelta(days=1)).replace(tzinfo=UTC).timestamp())
-    told = briefs_of(zone, list(range(first, first + 3 * 86_400, 300)))
-    local = [datetime.fromtimestamp(at, zone) for at in told]
+    found = briefs_of(zone, list(range(first, first + 3 * 86_400, 300)))
+    local = [datetime.fromtimestamp(at, zone) for at in found]
     assert [at.time() for at in local] == [time(5, 30)] * len(local)
     assert len({at.date() for at in local}) == len(local) == 3
 

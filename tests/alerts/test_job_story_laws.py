@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from sqlalchemy import select
 
-from tests.support.told_story import SKIES, ToldStory
+from tests.support.written_story import SKIES, WrittenStory
 from watcher.judge.job_action import Action
 from watcher.store.tables import Outgoing
 
@@ -38,7 +38,7 @@ class Minute:
     at: int
     sky: str
     action: Action
-    told: list[Outgoing]
+    messages: list[Outgoing]
     acted: bool
     """Whether the grower paused or went on just before it."""
 
@@ -46,13 +46,13 @@ class Minute:
 @contextmanager
 def lived(history: list[tuple[str, int]]) -> Iterator[list[Minute]]:
     with tempfile.TemporaryDirectory() as folder:
-        story = ToldStory(Path(folder))
+        story = WrittenStory(Path(folder))
         story.live_on("start hill coarse")
         yield list(_minutes(story, history))
         story.store.close()
 
 
-def _minutes(story: ToldStory, history: list[tuple[str, int]]) -> Iterator[Minute]:
+def _minutes(story: WrittenStory, history: list[tuple[str, int]]) -> Iterator[Minute]:
     paused, acted, known = False, False, 0
     for step, minutes in history:
         if step in {"pause", "resume"}:
@@ -65,9 +65,9 @@ def _minutes(story: ToldStory, history: list[tuple[str, int]]) -> Iterator[Minut
             story.live_on(f"1 min {step}")
             with story.store.reading() as session:
                 of = (Outgoing.id > known, Outgoing.recipient == "driver", Outgoing.tag == "job")
-                told = list(session.scalars(select(Outgoing).where(*of).order_by(Outgoing.id)))
-            known = max([known, *(m.id for m in told)])
-            yield Minute(story.watch.now, step, story.action, told, acted)
+                found = list(session.scalars(select(Outgoing).where(*of).order_by(Outgoing.id)))
+            known = max([known, *(m.id for m in found)])
+            yield Minute(story.watch.now, step, story.action, found, acted)
             acted = False
 
 
@@ -76,17 +76,17 @@ def _minutes(story: ToldStory, history: list[tuple[str, int]]) -> Iterator[Minut
 def test_what_is_told_is_what_there_is_to_do(history: list[tuple[str, int]]) -> None:
     with lived(history) as minutes:
         last: dict[str, int] = {}
-        stop_told = check_told = False
+        stop_said = check_said = False
         for minute in minutes:
             if minute.action is not Action.STOP and minute.action is not Action.WAIT:
                 last.pop("Stop", None)
-                stop_told = stop_told and minute.action is Action.PAUSED
+                stop_said = stop_said and minute.action is Action.PAUSED
             if minute.action is not Action.CANNOT_SEE:
                 last.pop("Check", None)
             if minute.acted:
                 last.clear()
-                stop_told = check_told = False
-            for message in minute.told:
+                stop_said = check_said = False
+            for message in minute.messages:
                 begins = next((b for b in _TITLES if message.title.startswith(b)), None)
                 lines = [line for line in message.body.splitlines() if " at most " in line]
                 limits = [part.split(" at ")[0] for line in lines for part in line.split("; ")]
@@ -99,10 +99,10 @@ def test_what_is_told_is_what_there_is_to_do(history: list[tuple[str, int]]) -> 
                 since = minute.at - last.get(begins, 0)
                 assert hidden or since >= _AGAIN_S, (message.title, minute)
                 last[begins] = minute.at
-                stop_told = stop_told or begins == "Stop"
-                check_told = check_told or begins == "Check"
+                stop_said = stop_said or begins == "Stop"
+                check_said = check_said or begins == "Check"
             if minute.action is Action.PAUSED:
                 continue
-            assert minute.sky not in _OUTSIDE or (minute.action is Action.STOP and stop_told)
+            assert minute.sky not in _OUTSIDE or (minute.action is Action.STOP and stop_said)
             if minute.sky == "mast silent":
-                assert stop_told or check_told, minute
+                assert stop_said or check_said, minute

@@ -79,9 +79,9 @@ def test_the_same_news_is_written_once(store, farm):
 
 
 def test_a_name_from_the_farm_file_cannot_break_the_lines_of_a_message(store):
-    told = tables()
-    told["recipients"] = {"grower": {"form": "mail"}}
-    _, messages = _posted(store, build(told), STOP)
+    config = tables()
+    config["recipients"] = {"grower": {"form": "mail"}}
+    _, messages = _posted(store, build(config), STOP)
     assert messages[0].body.splitlines()[0] == "Take a reading at boom height, or stop."
 
 

@@ -58,7 +58,7 @@ def test_a_stop_that_expired_undelivered_is_said_anew_while_it_stands(
     assert watch.see(**STORM) == [STOP]
     expire(store, watch.now + 3 * 3600)  # by a clock that jumped, say
     assert watch.see(**STORM) == [STOP]
-    newest = watch.told()[-1]
+    newest = watch.messages()[-1]
     assert (newest.state, newest.caused_at) == ("waiting", watch.now)
     assert watch.see(minutes=5, **STORM) == []
 
@@ -70,9 +70,9 @@ def test_only_who_did_not_get_it_is_told_again(store: Database, farm: Farm) -> N
     watch.see(**STORM)
     deliver(store, watch.now, "grower")
     expire(store, watch.now + 3 * 3600)
-    operator = len(watch.told("operator"))
+    operator = len(watch.messages("operator"))
     assert watch.see(**STORM) == []
-    assert len(watch.told("operator")) == operator + 1
+    assert len(watch.messages("operator")) == operator + 1
 
 
 def test_what_is_over_is_not_said_anew(store: Database, farm: Farm) -> None:
@@ -89,7 +89,7 @@ def test_what_a_receiver_refuses_for_good_is_tried_again_once_an_hour(
 ) -> None:
     watch = Minutes(store, farm, topic="sources")
     watch.see(minutes=7)
-    assert watch.told() != []
+    assert watch.messages() != []
 
     def refuse() -> int:
         with store.writing() as session:
@@ -114,7 +114,7 @@ def test_a_newer_message_of_the_same_takes_the_place_of_one_that_waits(
     watch.start()
     watch.see()
     watch.see(minutes=92, **STORM)
-    stops = [m for m in watch.told() if m.title == STOP]
+    stops = [m for m in watch.messages() if m.title == STOP]
     assert len(stops) == 3
     assert [m.state for m in stops] == ["expired", "expired", "waiting"]
     assert [m.last_error for m in stops] == [outbox.SUPERSEDED, outbox.SUPERSEDED, None]
@@ -141,7 +141,7 @@ class SaidIsDelivered(RuleBasedStateMachine):
         self.sky, self.storm_since = "calm", 0
         self.up = dict.fromkeys(RECIPIENTS, True)
         self.up_since = dict.fromkeys(RECIPIENTS, 0)
-        self.told: dict[str, list[int]] = defaultdict(list)
+        self.messages: dict[str, list[int]] = defaultdict(list)
         with self.store.writing() as session:
             job_steps.start(session, self.plan, "creek_side", "coarse", self.now)
 
@@ -172,7 +172,7 @@ class SaidIsDelivered(RuleBasedStateMachine):
                         continue
                     outbox.mark_sent(session, message.id, self.now)
                     if message.kind == "stop":  # an all clear names it, too
-                        self.told[name].append(self.minute)
+                        self.messages[name].append(self.minute)
 
     @rule(minutes=st.integers(1, 6))
     def time_passes(self, minutes: int) -> None:
@@ -228,12 +228,12 @@ class SaidIsDelivered(RuleBasedStateMachine):
             if self.up[name] and self.minute - self.up_since[name] >= BOUND:
                 # A storm that comes back within its time to clear is the same one; one that
                 # comes and goes has twenty minutes.
-                told = [at for at in self.told[name] if at > self.storm_since - 20]
-                assert told, (name, self.minute, self.storm_since, self.told[name])
+                found = [at for at in self.messages[name] if at > self.storm_since - 20]
+                assert found, (name, self.minute, self.storm_since, self.messages[name])
 
     @invariant()
     def nobody_is_told_twice_without_reason(self) -> None:
-        for minutes in self.told.values():
+        for minutes in self.messages.values():
             for earlier, later in pairwise(minutes):
                 # Ten minutes of calm end a storm; the half hour is the repeat's.
                 assert later - earlier >= 10, minutes

@@ -54,8 +54,10 @@ async def test_axe_finds_nothing_and_all_fits(
             assert width <= size["width"], where
             await o.page.evaluate(axe)
             found = await o.page.evaluate("axe.run()")
-            told = [(v["id"], [n["html"][:160] for n in v["nodes"]]) for v in found["violations"]]
-            assert told == [], where
+            violations = [
+                (v["id"], [n["html"][:160] for n in v["nodes"]]) for v in found["violations"]
+            ]
+            assert violations == [], where
             small = await o.page.evaluate(_SMALL_TARGETS)
             assert small == [], where
 

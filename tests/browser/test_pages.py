@@ -62,8 +62,10 @@ async def test_axe_finds_no_violation(
             await o.go(path)
             await o.page.evaluate(axe)
             found = await o.page.evaluate("axe.run()")
-            told = [(v["id"], [n["html"][:160] for n in v["nodes"]]) for v in found["violations"]]
-            assert told == [], path
+            violations = [
+                (v["id"], [n["html"][:160] for n in v["nodes"]]) for v in found["violations"]
+            ]
+            assert violations == [], path
 
 
 @pytest.mark.parametrize("spoken", ["en", "es"])

@@ -25,8 +25,8 @@ pytestmark = pytest.mark.long
 
 STUBBED = """
 const kept = () => JSON.parse(sessionStorage.getItem("subscribed") || "null");
-const made = (told) => told && {
-  endpoint: told.endpoint, toJSON: () => told,
+const made = (device) => device && {
+  endpoint: device.endpoint, toJSON: () => device,
   unsubscribe: async () => { sessionStorage.removeItem("subscribed"); return true; },
 };
 PushManager.prototype.getSubscription = async () => made(kept());
@@ -70,8 +70,8 @@ async def service(tmp_path: Path) -> AsyncIterator[Visited]:
 
 async def _opened(o: Open, push_service: PushService, device: Device) -> None:
     """Open the page of devices in a browser that subscribes as this device."""
-    told = {"endpoint": push_service.endpoint(), "keys": device.keys}
-    await o.context.add_init_script(STUBBED.replace("DEVICE", json.dumps(told)))
+    content = {"endpoint": push_service.endpoint(), "keys": device.keys}
+    await o.context.add_init_script(STUBBED.replace("DEVICE", json.dumps(content)))
     await o.context.grant_permissions(["notifications"], origin=o.url)
     await o.go("/devices")
     await o.kept()

@@ -45,7 +45,7 @@ def clock() -> Clock:
 def put(store: Database) -> Callable[..., None]:
     """Write one message to the outbox."""
 
-    def put(key: str, **told: Any) -> None:
+    def put(key: str, **given: Any) -> None:
         message = {
             "key": key,
             "short_id": outbox.short_id(key),
@@ -60,7 +60,7 @@ def put(store: Database) -> Callable[..., None]:
             "urgent": True,
             "tag": "job",
             "expires_at": NOON + 7200,
-        } | told
+        } | given
         with store.writing() as session:
             outbox.put(session, NewMessage(**message))
 
@@ -356,10 +356,10 @@ async def test_what_cannot_be_written_down_can_still_be_told_directly(receiver, 
     operator = Receiver()
     delivery = courier_of(grower=receiver.url(), operator=operator.url())
     try:
-        told = await delivery.tell_directly(stopping_blind("the disk is full"), Topic.JOB)
+        found = await delivery.tell_directly(stopping_blind("the disk is full"), Topic.JOB)
     finally:
         operator.close()
-    assert told == 2
+    assert found == 2
     assert receiver.got[0].title == "Watch stops: nobody watches"
     assert "Why: the disk is full." in receiver.got[0].body
     assert operator.got[0].title == ""

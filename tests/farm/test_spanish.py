@@ -142,7 +142,7 @@ SLIPS = [
 def test_a_slip_is_told_in_spanish(
     farm: Any, was: str, now: str, key: str, wrong: str, mend: str
 ) -> None:
-    _told(farm.edit(was, now), key, wrong, mend)
+    _refused(farm.edit(was, now), key, wrong, mend)
 
 
 STATIONS = [
@@ -195,12 +195,12 @@ STATIONS = [
 def test_a_slip_in_a_station_is_told_in_spanish(
     farm: Any, station: str, was: str, now: str, key: str, wrong: str, mend: str
 ) -> None:
-    _told(farm.add(station).edit(was, now), key, wrong, mend)
+    _refused(farm.add(station).edit(was, now), key, wrong, mend)
 
 
 def test_an_upper_thermometer_without_a_height_is_told_in_spanish(farm: Any) -> None:
     farm.add(MAPPED).edit('kind = "push"', 'kind = "push"\nmeasures = ["temperature_upper"]')
-    _told(farm, "heights.temperature_upper", "falta, y se mide", "diga a qué altura está")
+    _refused(farm, "heights.temperature_upper", "falta, y se mide", "diga a qué altura está")
 
 
 BOUNDARIES = [
@@ -225,27 +225,27 @@ BOUNDARIES = [
 def test_a_boundary_that_is_none_is_told_in_spanish(
     farm: Any, coordinates: Any, wrong: str, mend: str
 ) -> None:
-    _told(farm.draw("south", coordinates), 'feature "south"', wrong, mend)
+    _refused(farm.draw("south", coordinates), 'feature "south"', wrong, mend)
 
 
 def test_a_field_without_a_boundary_is_told_in_spanish(farm: Any) -> None:
     farm.feature("orchard")["id"] = "orchrd"
-    _told(farm, "neighbours.orchard", "el id", '¿quiso decir "orchrd"? "features" sin tabla')
-    _told(farm, 'feature "orchrd"', "ni [fields.orchrd] ni", "agregue uno de los dos")
+    _refused(farm, "neighbours.orchard", "el id", '¿quiso decir "orchrd"? "features" sin tabla')
+    _refused(farm, 'feature "orchrd"', "ni [fields.orchrd] ni", "agregue uno de los dos")
 
 
 def test_a_field_far_away_is_told_in_spanish(farm: Any) -> None:
     farm.draw("south", farm.square(0, -2.0))
-    _told(farm, "fields.south", "está a 222 km del centro de la finca", "revise sus coordenadas")
+    _refused(farm, "fields.south", "está a 222 km del centro de la finca", "revise sus coordenadas")
 
 
 def test_two_fields_that_overlap_are_told_in_spanish(farm: Any) -> None:
     farm.draw("south", farm.square(0, -0.004))
-    _told(farm, "feature", 'se solapa con "', "mueva la línea")
+    _refused(farm, "feature", 'se solapa con "', "mueva la línea")
 
 
 def test_what_is_no_toml_is_told_in_spanish_with_its_place(farm: Any) -> None:
-    _told(farm.edit('units = "us"', "units = us"), "línea 5, columna 9", "no es TOML", "comilla")
+    _refused(farm.edit('units = "us"', "units = us"), "línea 5, columna 9", "no es TOML", "comilla")
 
 
 def test_a_farm_file_names_the_language_of_its_mistakes(farm: Any) -> None:
@@ -257,7 +257,7 @@ def test_a_farm_file_names_the_language_of_its_mistakes(farm: Any) -> None:
     load(farm.edit('"many"', '"weedy"').write())
 
 
-def _told(farm: Any, key: str, wrong: str, mend: str) -> None:
+def _refused(farm: Any, key: str, wrong: str, mend: str) -> None:
     """Some problem says all three, each in its place."""
     texts = [problem.render(SPANISH) for problem in farm.error().problems]
     found = [text.splitlines() for text in texts if key in text and wrong in text and mend in text]

@@ -80,7 +80,7 @@ def test_a_cycle_that_cannot_be_written_leaves_nothing_behind_and_is_told_later(
     watch.see()
     with broken(kind):
         before = _see_until_it_fails(watch)
-        assert ([m.key for m in watch.told()], watch.raised()) == before
+        assert ([m.key for m in watch.messages()], watch.raised()) == before
     watch.now += 1800
     assert "Stop creek side: too windy, 12 mph" in watch.see(wind_mph=12.0)
     assert "limit broken: wind" in watch.raised()
@@ -89,7 +89,7 @@ def test_a_cycle_that_cannot_be_written_leaves_nothing_behind_and_is_told_later(
 def _see_until_it_fails(watch):
     """Cycles with something to write until one fails; what was kept before it."""
     for _ in range(200):  # a full file has room for a little more at first
-        before = ([m.key for m in watch.told()], watch.raised())
+        before = ([m.key for m in watch.messages()], watch.raised())
         watch.now += 1800
         try:
             watch.see(wind_mph=12.0)
@@ -237,11 +237,11 @@ async def test_a_watch_stopped_meanwhile_says_so_past_its_log(kind, broken, watc
 async def test_a_watch_started_meanwhile_says_so_and_begins_later(
     kind, store, broken, watched, receiver
 ):
-    until_told = contextlib.ExitStack()
-    until_told.enter_context(broken(kind))
+    until_said = contextlib.ExitStack()
+    until_said.enter_context(broken(kind))
     async with asyncio.TaskGroup() as tasks:
         telling = tasks.create_task(arrived(receiver, 1))
-        telling.add_done_callback(lambda _: until_told.close())
+        telling.add_done_callback(lambda _: until_said.close())
         async with watched() as service:
             await service.judged()
             assert telling.result() == ["Check: the watch cannot write its log"]

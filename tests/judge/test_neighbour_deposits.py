@@ -22,10 +22,10 @@ BOOM_M = 27.432
 
 
 def case(field: str = "K", setup: str = "fine15", **sky: Any) -> tuple[Judgement, int, int]:
-    told = farm_tables()
-    told["setups"][setup] |= sky.pop("rig", {})
-    told["judging"] = {"tolerable_deposit": {"susceptible": sky.pop("stands", "0.2 %")}}
-    plan = FarmArrays.of(build_farm(told))
+    config = farm_tables()
+    config["setups"][setup] |= sky.pop("rig", {})
+    config["judging"] = {"tolerable_deposit": {"susceptible": sky.pop("stands", "0.2 %")}}
+    plan = FarmArrays.of(build_farm(config))
     series = fair_weather(hours=24, **{"wind_from_deg": 180.0, "wind_mph": 5.0} | sky)
     return judge(plan, series), plan.fields.index(field), plan.setups.index(setup)
 

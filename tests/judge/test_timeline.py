@@ -300,18 +300,18 @@ class TestBounds:
         assert timeline.series.gust_m_s[ahead] == 6.0
 
     def test_a_forecast_keeps_the_bounds_of_its_hours(self) -> None:
-        told = forecast(rain_mm_h=0.5)
-        none = np.zeros(len(told.series))
-        told = replace(told, series=told.series.bounded({"rain_mm_h": (none, none + 3.0)}))
-        least, most = seen(foretold=told).series.bound("rain_mm_h")
+        given = forecast(rain_mm_h=0.5)
+        none = np.zeros(len(given.series))
+        given = replace(given, series=given.series.bounded({"rain_mm_h": (none, none + 3.0)}))
+        least, most = seen(foretold=given).series.bound("rain_mm_h")
         assert set(least) == {0.0}
         assert set(most) == {3.0}
 
     def test_what_a_station_measures_takes_the_place_of_a_bound(self) -> None:
-        told = forecast(rain_mm_h=0.5)
-        none = np.zeros(len(told.series))
-        told = replace(told, series=told.series.bounded({"rain_mm_h": (none, none + 3.0)}))
-        timeline = seen(station("mast", rain_mm_h=0.2), foretold=told)
+        given = forecast(rain_mm_h=0.5)
+        none = np.zeros(len(given.series))
+        given = replace(given, series=given.series.bounded({"rain_mm_h": (none, none + 3.0)}))
+        timeline = seen(station("mast", rain_mm_h=0.2), foretold=given)
         assert now(timeline, "rain_mm_h") == 0.2
         assert np.isnan(timeline.series.bound("rain_mm_h")[1][timeline.now_index])
 
@@ -402,11 +402,11 @@ def test_gusts_are_estimated_by_the_wmos_factor_where_the_grower_wants_it() -> N
     assert now(seen(foretold=replace(has_own, estimates_gusts=True)), "gust_m_s") == 5.0
 
 
-@pytest.mark.parametrize(("minutes", "told"), [(4, False), (5, True)])
-def test_five_directions_tell_of_their_spread(minutes: int, told: bool) -> None:
+@pytest.mark.parametrize(("minutes", "noticed"), [(4, False), (5, True)])
+def test_five_directions_tell_of_their_spread(minutes: int, noticed: bool) -> None:
     directions = np.array([160.0, 170.0, 180.0, 190.0, 200.0])[:minutes]
     timeline = seen(station("mast", age_s=0, minutes=minutes, wind_from_deg=directions))
-    assert np.isfinite(now(timeline, "wind_spread_deg")) == told
+    assert np.isfinite(now(timeline, "wind_spread_deg")) == noticed
 
 
 def test_a_wider_spread_of_the_directions_stands_over_the_one_given() -> None:

@@ -31,7 +31,7 @@ def checked(low: float, high: float, least: float, most: float) -> Checked:
 
 
 @pytest.mark.parametrize(
-    ("low", "high", "least", "most", "stand", "told", "known"),
+    ("low", "high", "least", "most", "stand", "expected", "known"),
     [
         (-INF, 10, 2, 5, HOLDS, 5, Knowledge.AT_MOST),
         (-INF, 10, 2, 9.5, NEAR, 9.5, Knowledge.AT_MOST),
@@ -54,12 +54,12 @@ def test_a_bound_is_within_beyond_or_unknown(
     least: float,
     most: float,
     stand: LimitState,
-    told: float,
+    expected: float,
     known: Knowledge,
 ) -> None:
     found = checked(low, high, least, most)
     assert found.stand[0] == stand
-    assert found.value[0] == pytest.approx(told, nan_ok=True)
+    assert found.value[0] == pytest.approx(expected, nan_ok=True)
     assert found.known is not None
     assert found.known[0] == known
     assert np.isnan(found.headroom[0]) == (stand is UNKNOWN)

@@ -64,7 +64,7 @@ class Case:
     def __init__(self, folder: Path) -> None:
         self.file = folder / "farm.toml"
         self.sides: dict[str, shapely.Polygon] = {}
-        self.told: dict[str, Any] = {
+        self.config: dict[str, Any] = {
             "farm": {"name": "Cases (invented)", "time_zone": "America/Chicago", "units": "us"},
             "sprayers": {
                 "boom": {
@@ -98,8 +98,8 @@ class Case:
     def product(self, name: str, *rules: Any, buffers: Any = (), **keys: Any) -> "Case":
         """Put a product of some rules into the tank."""
         entry = {"name": name, "registration": "0-0", "rules": list(rules), **keys}
-        self.told["products"][name] = entry | ({"buffers": list(buffers)} if buffers else {})
-        self.told["fields"]["F"]["products"].append(name)
+        self.config["products"][name] = entry | ({"buffers": list(buffers)} if buffers else {})
+        self.config["fields"]["F"]["products"].append(name)
         return self
 
     def neighbour(self, side: str, gap_m: float, **keys: Any) -> "Case":
@@ -107,18 +107,18 @@ class Case:
         name = f"to_{side}"
         self.sides[name] = beside(side, gap_m)
         entry = {"grows": "hedge", "susceptibility": "tolerant", "kinds": ["crop"]} | keys
-        self.told["neighbours"][name] = entry
+        self.config["neighbours"][name] = entry
         return self
 
     def set(self, table: str, **keys: Any) -> "Case":
         """Change keys of the only entry of a table, or of [farm]."""
-        entry = self.told[table]
+        entry = self.config[table]
         (entry if table == "farm" else next(iter(entry.values()))).update(keys)
         return self
 
     def load(self) -> Any:
         """Write the files and read them as the program does."""
-        self.file.write_text("\n".join(f"{k} = {toml(v)}" for k, v in self.told.items()))
+        self.file.write_text("\n".join(f"{k} = {toml(v)}" for k, v in self.config.items()))
         shapes = {"F": FIELD} | self.sides
         features = [
             {
@@ -357,7 +357,7 @@ def test_12_a_mix_asks_for_what_either_label_asks(case: Case, change: Any, words
     case.judge(fair_weather(wind_mph=11.0, gust_mph=12.0, wind_from_deg=270.0))
     shown(case.says(Limit.WIND), STOP, "at most 10.0 mph", "product A")
     assert case.reason(Limit.NO_SPRAY).strips[0].required_m == pytest.approx(30 * FT)
-    setups = case.told["setups"]
+    setups = case.config["setups"]
     setups["other"] = setups["rig"] | change
     judgement = case.judge(fair_weather(wind_from_deg=90.0))
     found = next(r for r in reasons(judgement, 0, 1, 0) if r.limit is Limit.EQUIPMENT)

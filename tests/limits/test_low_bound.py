@@ -21,7 +21,7 @@ NOON, DUSK = 0, 10
 CLEAR_NIGHT = 12
 
 
-def told(**rules: Any) -> dict[str, Any]:
+def config(**rules: Any) -> dict[str, Any]:
     farm = tables()
     farm["neighbours"] = {}
     if rules:
@@ -41,7 +41,7 @@ def wind(judgement: Judgement, time: int, setup: str = "coarse") -> Reason:
 
 
 LABEL = {"low": "3 mph", "high": "10 mph", "height": "boom", "gusts": "not counted"}
-FARMS = [told(), told(**LABEL)]
+FARMS = [config(), config(**LABEL)]
 
 
 @pytest.mark.parametrize("farm", FARMS, ids=["window", "rule"])
@@ -81,7 +81,7 @@ def test_near_the_high_bound_stays_near_by_day(farm: dict[str, Any]) -> None:
 
 
 def test_the_upper_part_of_the_range_is_named_as_what_acts() -> None:
-    judgement = judged(told(), 6.4, cloud_pct=100.0)
+    judgement = judged(config(), 6.4, cloud_pct=100.0)
     found = wind(judgement, NOON)
     assert found.stand is LimitState.NEAR
     assert found.upper_from == pytest.approx(6 * MPH)
@@ -91,13 +91,13 @@ def test_the_upper_part_of_the_range_is_named_as_what_acts() -> None:
 
 
 def test_a_share_of_the_range_that_the_grower_wrote_is_his() -> None:
-    farm = told() | {"judging": {"calm_share": 0.6}}
+    farm = config() | {"judging": {"calm_share": 0.6}}
     found = wind(judged(farm, 6.4, cloud_pct=100.0), NOON)
     assert found.upper_origin is Origin.OWN
 
 
 def test_a_range_that_rules_alone_bound_names_its_upper_part_too() -> None:
-    judgement = judged(told(**LABEL), 6.4, cloud_pct=100.0)
+    judgement = judged(config(**LABEL), 6.4, cloud_pct=100.0)
     found = wind(judgement, NOON)
     said = english(Speaker(judgement.plan.farm).reason("hill", found))
     assert found.stand is LimitState.NEAR
@@ -105,7 +105,7 @@ def test_a_range_that_rules_alone_bound_names_its_upper_part_too() -> None:
 
 
 def test_each_bound_keeps_its_own_origin() -> None:
-    farm = told()
+    farm = config()
     farm["windows"]["contact"]["wind"] |= {"origin": "own", "low_origin": "label"}
     for mph, side, origin in ((3.2, "low", Origin.LABEL), (9.5, "high", Origin.OWN)):
         found = wind(judged(farm, mph, cloud_pct=100.0), CLEAR_NIGHT)
@@ -114,7 +114,7 @@ def test_each_bound_keeps_its_own_origin() -> None:
 
 
 def test_a_gust_bound_that_nobody_wrote_is_our_default() -> None:
-    farm = told()
+    farm = config()
     del farm["windows"]["contact"]["gust"]
     judgement = judged(farm, 5.0, cloud_pct=100.0)
     case = judgement.plan.fields.index("hill"), 0, NOON
@@ -127,7 +127,7 @@ def test_a_gust_bound_that_nobody_wrote_is_our_default() -> None:
 
 
 def test_a_field_that_tightens_the_high_bound_leaves_the_low_one_the_labels() -> None:
-    farm = told()
+    farm = config()
     farm["fields"]["hill"]["limits"] = {"wind": {"high": "8 mph"}}
     found = wind(judged(farm, 5.0, cloud_pct=100.0), NOON)
     assert (found.low_origin, found.high_origin) == (Origin.LABEL, Origin.OWN)

@@ -24,11 +24,11 @@ percents = st.integers(0, 100)
 
 def with_buffer(percent: int, measures: list[str], reduction: int | None) -> dict[str, Any]:
     """The field with vines beside it that mind, a buffer with a percent, and what proves it."""
-    told = tables({"kind": "wind", "low": "3 mph", "high": "10 mph"} | BOOM)
-    told["neighbours"] = {
+    config = tables({"kind": "wind", "low": "3 mph", "high": "10 mph"} | BOOM)
+    config["neighbours"] = {
         "vines_C": {"grows": "vines", "susceptibility": "susceptible", "kinds": ["crop"]}
     }
-    told["products"]["a"]["buffers"] = [
+    config["products"]["a"]["buffers"] = [
         {
             "protects": ["crop"],
             "base": "60 m",
@@ -36,11 +36,11 @@ def with_buffer(percent: int, measures: list[str], reduction: int | None) -> dic
             "combine": "add and cap",
         }
     ]
-    setup = told["setups"]["coarse15"]
+    setup = config["setups"]["coarse15"]
     setup["measures"] = measures
     if reduction is not None:
         setup["drift_reduction"] = f"{reduction} %"
-    return told
+    return config
 
 
 @settings(max_examples=12, deadline=None)
@@ -100,8 +100,8 @@ def test_advice_never_shuts_a_field_and_a_ban_is_never_shown_as_advice(rule, sky
 )
 def test_a_verdict_names_rule_height_number_and_citation(high, height, origin, cited, wind) -> None:
     rule = {"kind": "wind", "high": f"{high} mph", "height": height, "gusts": "not counted"}
-    told = tables(rule | {"origin": origin, "citation": cited})
-    judgement = judged(told, fair_weather(hours=2, wind_mph=wind))
+    config = tables(rule | {"origin": origin, "citation": cited})
+    judgement = judged(config, fair_weather(hours=2, wind_mph=wind))
     reason = limits(judgement)[Limit.WIND]
     if reason.rule is None:
         return  # the upper part of its range, which is ours, says so instead

@@ -36,7 +36,7 @@ KINDS = list(SprayerKind)
 NO_CURVE = [SprayerKind.HAND_HELD, SprayerKind.AIR_BLAST]
 
 
-def told(kind: str, **more: Any) -> dict[str, Any]:
+def config(kind: str, **more: Any) -> dict[str, Any]:
     """The invented farm; the old boom is a sprayer of that kind, and may go anywhere."""
     farm = tables()
     farm["sprayers"]["old_boom"] |= {
@@ -58,7 +58,7 @@ def drift(judgement: Judgement, setup: str = "old_coarse") -> Reason:
 
 @pytest.mark.parametrize("kind", NO_CURVE)
 def test_without_a_curve_a_neighbour_downwind_is_never_passed(kind: SprayerKind) -> None:
-    judgement = judged(told(kind), ONTO)
+    judgement = judged(config(kind), ONTO)
     reason = drift(judgement)
     assert reason.stand is LimitState.UNKNOWN
     assert np.isnan(reason.value)
@@ -73,16 +73,16 @@ def test_without_a_curve_a_neighbour_downwind_is_never_passed(kind: SprayerKind)
 
 
 def test_by_hand_a_wind_away_from_the_neighbour_leaves_nothing_to_estimate() -> None:
-    assert drift(judged(told("hand-held"), AWAY)).stand is LimitState.HOLDS
+    assert drift(judged(config("hand-held"), AWAY)).stand is LimitState.HOLDS
 
 
 def test_an_air_blast_throws_at_a_near_neighbour_in_any_wind() -> None:
-    assert drift(judged(told("air-blast"), AWAY)).stand is LimitState.UNKNOWN
+    assert drift(judged(config("air-blast"), AWAY)).stand is LimitState.UNKNOWN
 
 
 @pytest.mark.parametrize("kind", NO_CURVE)
 def test_without_a_neighbour_who_minds_nothing_is_unknown(kind: SprayerKind) -> None:
-    farm = told(kind)
+    farm = config(kind)
     farm["neighbours"]["orchard"]["susceptibility"] = "tolerant"
     judgement = judged(farm, ONTO)
     assert not any(c.limit is Limit.DEPOSIT for c in judgement.checks)
@@ -90,11 +90,11 @@ def test_without_a_neighbour_who_minds_nothing_is_unknown(kind: SprayerKind) -> 
 
 def test_an_unknown_direction_is_unknown_for_every_kind() -> None:
     for kind in KINDS:
-        assert drift(judged(told(kind), float("nan"))).stand is LimitState.UNKNOWN
+        assert drift(judged(config(kind), float("nan"))).stand is LimitState.UNKNOWN
 
 
 def test_a_hood_is_judged_as_an_open_boom_and_that_is_said() -> None:
-    hooded, boom = (judged(told(kind), ONTO) for kind in ("hooded boom", "boom"))
+    hooded, boom = (judged(config(kind), ONTO) for kind in ("hooded boom", "boom"))
     assert drift(hooded).value == drift(boom).value
     case = hooded.plan.fields.index("creek_side"), hooded.plan.setups.index("old_coarse"), 0
     lines = [
@@ -117,10 +117,10 @@ def test_a_hood_is_judged_as_an_open_boom_and_that_is_said() -> None:
 
 
 def test_a_hood_that_was_tested_counts_as_tested() -> None:
-    farm = told("hooded boom")
+    farm = config("hooded boom")
     farm["setups"]["old_coarse"]["drift_reduction"] = "80 %"
     tested = judged(farm, ONTO)
-    assert drift(tested).value < drift(judged(told("hooded boom"), ONTO)).value
+    assert drift(tested).value < drift(judged(config("hooded boom"), ONTO)).value
     assert "hood" not in english(Speaker(tested.plan.farm).reason("creek_side", drift(tested)))
     assert [*estimate_notes(tested.plan.farm)] == []
 
@@ -128,14 +128,14 @@ def test_a_hood_that_was_tested_counts_as_tested() -> None:
 @pytest.mark.parametrize("kind", KINDS)
 def test_the_other_sprayer_is_judged_as_ever(kind: SprayerKind) -> None:
     assert (
-        drift(judged(told(kind), ONTO), "coarse").value
-        == drift(judged(told("boom"), ONTO), "coarse").value
+        drift(judged(config(kind), ONTO), "coarse").value
+        == drift(judged(config("boom"), ONTO), "coarse").value
     )
 
 
 @pytest.mark.parametrize("kind", NO_CURVE)
 def test_a_setup_without_an_estimate_is_not_called_the_one_that_drifts_least(kind) -> None:
-    farm = told(kind)
+    farm = config(kind)
     farm["neighbours"]["orchard"]["susceptibility"] = "tolerant"
     judgement = judged(farm, ONTO)
     plan = judgement.plan
@@ -145,7 +145,7 @@ def test_a_setup_without_an_estimate_is_not_called_the_one_that_drifts_least(kin
 
 @pytest.mark.parametrize("kind", NO_CURVE)
 def test_advice_says_that_nothing_is_estimated_and_what_would_help(kind: SprayerKind) -> None:
-    judgement = judged(told(kind), ONTO)
+    judgement = judged(config(kind), ONTO)
     plan = judgement.plan
     case = plan.fields.index("creek_side"), plan.setups.index("old_coarse"), 0
     [worst] = exposed(judgement, *case)
@@ -162,14 +162,14 @@ def test_advice_says_that_nothing_is_estimated_and_what_would_help(kind: Sprayer
 
 
 def test_a_field_by_hand_beside_an_orchard_can_still_open() -> None:
-    farm = told("hand-held")
+    farm = config("hand-held")
     farm["fields"]["creek_side"]["setups"] = ["old_coarse"]
     plan = FarmArrays.of(build(farm))
     assert "creek_side" not in {s.field for s in shut_fields(plan, DAY)}
 
 
 def test_a_field_by_air_blast_beside_an_orchard_is_told_as_shut() -> None:
-    farm = told("air-blast")
+    farm = config("air-blast")
     farm["fields"]["creek_side"]["setups"] = ["old_coarse"]
     plan = FarmArrays.of(build(farm))
     [shut] = [s for s in shut_fields(plan, DAY) if s.field == "creek_side"]
@@ -187,7 +187,7 @@ RULES = [
 @pytest.mark.parametrize("rule", RULES)
 @pytest.mark.parametrize("kind", ["air-blast", "hand-held"])
 def test_a_rule_of_booms_says_nothing_of_other_sprayers(kind: str, rule: dict[str, Any]) -> None:
-    farm = told(kind)
+    farm = config(kind)
     farm["windows"]["contact"]["rules"] = [rule]
     judgement = judged(farm, ONTO)
     plan = judgement.plan
@@ -200,7 +200,7 @@ def test_a_rule_of_booms_says_nothing_of_other_sprayers(kind: str, rule: dict[st
 
 
 def test_a_wind_of_one_kind_of_sprayer_binds_that_kind_only() -> None:
-    farm = told("air-blast")
+    farm = config("air-blast")
     rule = {"kind": "wind", "high": "4 mph", "height": "boom", "gusts": "not counted"}
     farm["windows"]["contact"]["rules"] = [rule | {"sprayers": ["air-blast"]}]
     judgement = judged(farm, ONTO)
@@ -213,7 +213,7 @@ def test_a_wind_of_one_kind_of_sprayer_binds_that_kind_only() -> None:
 
 
 def test_a_buffer_of_air_blasts_leaves_no_strip_to_a_boom() -> None:
-    farm = told("air-blast")
+    farm = config("air-blast")
     farm["neighbours"]["orchard"]["kinds"] = ["crop"]
     buffer = {
         "protects": ["crop"],

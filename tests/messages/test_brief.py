@@ -125,8 +125,8 @@ def test_a_field_says_how_likely_it_holds_and_once_what_that_rests_on(chance, sa
     look = timeline(wind_mph=5.0)
     judgement, ranking = judged(PLAN, look)
     ends_at = MORNING + 4 * 3600
-    told = FieldChance(chance, chance, MORNING, ends_at, None, 41)
-    spray = tuple(replace(f, chance=told) for f in ranking.spray)
+    found = FieldChance(chance, chance, MORNING, ends_at, None, 41)
+    spray = tuple(replace(f, chance=found) for f in ranking.spray)
     ranking = replace(ranking, spray=spray)
     lines = english(morning_brief(SPEAKER, judgement, ranking, look, due_at=MORNING)).lines
     assert lines[0] == f"1 ● creek side suitable: coarse, 43 min{said}"
@@ -195,10 +195,10 @@ def _open(name: str) -> FieldNow:
 
 
 def _farm_of(names):
-    told = tables()
-    told["fields"] = dict.fromkeys(names, told["fields"]["hill"])
-    told["neighbours"] = {}
-    return build(told)
+    config = tables()
+    config["fields"] = dict.fromkeys(names, config["fields"]["hill"])
+    config["neighbours"] = {}
+    return build(config)
 
 
 @pytest.mark.parametrize("status", list(Status))

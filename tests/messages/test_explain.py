@@ -29,7 +29,7 @@ NAN, INF = math.nan, math.inf
 
 
 def landing(**changed: Any) -> Exposed:
-    told: dict[str, Any] = {
+    found: dict[str, Any] = {
         "neighbour": "orchard",
         "side": "N",
         "gap_m": 10.0,
@@ -40,7 +40,7 @@ def landing(**changed: Any) -> Exposed:
         "extrapolated": False,
         "origin": Origin.DEFAULT,
     }
-    return Exposed(**(told | changed))
+    return Exposed(**(found | changed))
 
 
 EXPOSED = [

@@ -208,10 +208,10 @@ US = [
 
 
 def _speaker(units: str) -> Speaker:
-    told = tables()
-    told["farm"]["units"] = units
-    told["neighbours"]["orchard"]["no_spray_distance"] = "20 m"
-    return Speaker(build(told))
+    config = tables()
+    config["farm"]["units"] = units
+    config["neighbours"]["orchard"]["no_spray_distance"] = "20 m"
+    return Speaker(build(config))
 
 
 @pytest.mark.parametrize(("found", "said"), US, ids=[said[:40] for _, said in US])

@@ -32,8 +32,8 @@ Wind = Callable[[np.ndarray], np.ndarray]
 
 
 def farm(height: str = "10 m") -> Farm:
-    told: dict[str, Any] = tables()
-    told["sources"] = {
+    config: dict[str, Any] = tables()
+    config["sources"] = {
         "mast": {
             "kind": "push",
             "heights": {"wind": height},
@@ -43,11 +43,11 @@ def farm(height: str = "10 m") -> Farm:
         "feed": {"kind": "met_norway"},
         "other": {"kind": "open_meteo"},
     }
-    for window in told["windows"].values():
+    for window in config["windows"].values():
         window["wind"] = {"low": "2 mph", "high": "20 mph"}
         window["gust"] = {"high": "30 mph"}
-    told["neighbours"] = {}
-    return build(told)
+    config["neighbours"] = {}
+    return build(config)
 
 
 def steady(times: np.ndarray) -> np.ndarray:
@@ -313,10 +313,10 @@ def test_what_was_said_is_closed_by_ten_minutes_over_the_limit(filled: Database)
     plan = FarmArrays.of(farm())
     with filled.reading() as session:
         timeline = compose(session, plan, NOON)
-        told = said(plan, timeline, work_out(session, plan, timeline))
+        given = said(plan, timeline, work_out(session, plan, timeline))
     with filled.writing() as session:
-        chances.put_said(session, told)
-    first = [one for one in told if one.starts_at == NOON]
+        chances.put_said(session, given)
+    first = [one for one in given if one.starts_at == NOON]
     assert {one.field for one in first} == {"creek_side", "hill"}
     assert all(one.foretold_open for one in first)
 

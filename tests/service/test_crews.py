@@ -111,14 +111,14 @@ def test_a_driver_in_a_job_begins_nothing_with_another_sprayer() -> None:
 @pytest.mark.parametrize(("chance", "who"), [(0.94, "driver"), (1.0, "mate")])
 def test_who_drives_what_stays_for_a_small_gain(chance: float, who: str) -> None:
     of = choices(sprayers=1, fields=1)
-    told = {
+    found = {
         "driver": driver(hours=(time(0), time(12))),
         "mate": driver(hours=(time(12), time(20))),
     }
-    before = planner(of, **told).plan()
+    before = planner(of, **found).plan()
     assert [step.driver for step in before.steps] == ["driver"]  # the earlier of two alike
     afternoon = np.where(of.starts >= MIDNIGHT + 12 * HOUR, chance, of.chance)
-    better = planner(replace(of, chance=afternoon), **told)
+    better = planner(replace(of, chance=afternoon), **found)
     assert [step.driver for step in better.plan(before=before).steps] == [who]
 
 

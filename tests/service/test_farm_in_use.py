@@ -120,8 +120,8 @@ async def test_a_bad_file_is_refused_aloud_and_the_farm_before_stays(
     assert 'fields.hill.weeds = "claen"' in health.farm_mistakes[0]
     assert not health.well
     with service.watch.transactions.store.reading() as session:
-        told = [m for m in outbox.newest(session, 10) if m.kind == "farm file mistaken"]
-    assert {m.recipient for m in told} == {"grower", "operator"}
+        heard = [m for m in outbox.newest(session, 10) if m.kind == "farm file mistaken"]
+    assert {m.recipient for m in heard} == {"grower", "operator"}
     by_hand(file, 'weeds = "claen"', 'weeds = "clean"')
     await look(service)
     await look(service)

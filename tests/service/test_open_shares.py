@@ -22,11 +22,11 @@ MEASURES = ["wind", "gust", "wind_from", "temperature", "humidity", "rain"]
 
 
 def plan(**changed: Any) -> FarmArrays:
-    told: dict[str, Any] = tables()
-    told["sources"] = {"mast": {"kind": "push", "heights": {"wind": "3 m"}, "measures": MEASURES}}
-    told["neighbours"] = {}
-    told["windows"]["contact"] |= changed
-    return FarmArrays.of(build(told))
+    config: dict[str, Any] = tables()
+    config["sources"] = {"mast": {"kind": "push", "heights": {"wind": "3 m"}, "measures": MEASURES}}
+    config["neighbours"] = {}
+    config["windows"]["contact"] |= changed
+    return FarmArrays.of(build(config))
 
 
 def fill(log: Database, start: int, days: int, **changed: Any) -> None:

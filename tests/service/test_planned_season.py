@@ -15,7 +15,7 @@ def season(log: Database, of: Farm, days: int) -> list[PlannedDay]:
         return list(planned_days(session, FarmArrays.of(of), at(0, 0), at(days, 0)))
 
 
-def told(day: PlannedDay, way: Way) -> list[tuple[str, bool | None]]:
+def sprayed(day: PlannedDay, way: Way) -> list[tuple[str, bool | None]]:
     return [(job.step.field, job.held) for job in day.jobs[way]]
 
 
@@ -33,10 +33,10 @@ def test_a_season_known_by_hand(log: Database) -> None:
     ]  # fmt: skip
     finished = [("hill", True), ("creek_side", True)]
     for way in (Way.PLAN, Way.RANKING):
-        found = [told(day, way) for day in days[:3]]
+        found = [sprayed(day, way) for day in days[:3]]
         assert found == [finished, [("hill", True), ("creek_side", False)], finished[:1]]
         assert [day.missed(way) for day in days[:3]] == [0, 0, 1]
-    assert [told(day, Way.PERFECT) for day in days[:3]] == [finished, finished[:1], finished]
+    assert [sprayed(day, Way.PERFECT) for day in days[:3]] == [finished, finished[:1], finished]
     begun = [job.step.starts_at for job in days[0].jobs[Way.RANKING]]
     assert begun == [at(0, 8), at(0, 14)]  # as soon as each is open
     totals = {way: WayTotal() for way in Way}
@@ -53,7 +53,7 @@ def test_a_field_that_was_sprayed_is_not_asked_for(log: Database) -> None:
     both = {"hill": 8, "creek_side": 14}
     keep(log, {0: both}, {0: both})
     (day,) = season(log, farm(done_on=FIRST), 1)
-    assert {way: told(day, way) for way in Way} == {way: [("creek_side", True)] for way in Way}
+    assert {way: sprayed(day, way) for way in Way} == {way: [("creek_side", True)] for way in Way}
 
 
 def test_who_knows_what_comes_is_never_worse(log: Database) -> None:

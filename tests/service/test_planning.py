@@ -23,13 +23,13 @@ PRODUCTS = {
 
 def arrays(**fields: dict[str, Any]) -> FarmArrays:
     """A farm of one sprayer whose fields may have further keys."""
-    told = tables()
-    told["sprayers"]["boom"]["tips"] = ["fine", "coarse"]
-    told["fields"] = {
+    config = tables()
+    config["sprayers"]["boom"]["tips"] = ["fine", "coarse"]
+    config["fields"] = {
         name: entry | {"setups": ["coarse"]} | fields.get(name, {})
-        for name, entry in told["fields"].items()
+        for name, entry in config["fields"].items()
     }
-    return FarmArrays.of(build(told | {"products": PRODUCTS}))
+    return FarmArrays.of(build(config | {"products": PRODUCTS}))
 
 
 def chances(plan: FarmArrays, held: float = 0.8, *, at: int = MORNING) -> FarmChances:
@@ -116,10 +116,10 @@ def test_of_a_field_sprayed_in_part_the_rest_is_carried() -> None:
 
 def beside_orchard(buffer: dict[str, Any]) -> FarmArrays:
     """The orchard lies 10 m north of creek side, 400 m along all of its side."""
-    told = tables()
-    told["neighbours"]["orchard"]["kinds"] = ["orchard"]
-    told["windows"]["contact"]["buffers"] = [{"protects": ["orchard"]} | buffer]
-    return FarmArrays.of(build(told))
+    config = tables()
+    config["neighbours"]["orchard"]["kinds"] = ["orchard"]
+    config["windows"]["contact"]["buffers"] = [{"protects": ["orchard"]} | buffer]
+    return FarmArrays.of(build(config))
 
 
 @pytest.mark.parametrize(

@@ -76,8 +76,8 @@ def test_a_recorded_observation_without_gusts_is_judged(
 ) -> None:
     """4 kt; 7 kt, whose gusts may be 17 kt; a buoy, whose network tells by no such rule."""
     body = json.loads((shared / f"feeds/nws/rendered/observations__{name}.json").read_text())
-    told = body["features"][0]["properties"]
-    now = int(datetime.fromisoformat(told["timestamp"]).timestamp()) + 300
+    found = body["features"][0]["properties"]
+    now = int(datetime.fromisoformat(found["timestamp"]).timestamp()) + 300
     watch = transactions(log, {"kind": "nws", "station": name}, now)
     watch.take_in(
         station_observations(

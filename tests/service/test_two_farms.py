@@ -25,11 +25,11 @@ def test_two_farms_run_side_by_side(tmp_path: Path) -> None:
         for service in services:
             service._wait_until_it_answers()
         assert east.post(wind="6 mph") == 200
-        told = [
+        answer = [
             httpx.get(f"http://127.0.0.1:{service.port}/health", timeout=30).json()
             for service in services
         ]
-        [of_east], [of_west] = (health["sources"] for health in told)
+        [of_east], [of_west] = (health["sources"] for health in answer)
         assert of_east["age_s"] is not None
         assert of_west["age_s"] is None, "the other farm's station was not heard"
         assert (east.stop(), west.stop()) == (0, 0)

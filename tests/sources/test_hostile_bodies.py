@@ -163,9 +163,9 @@ async def test_a_feed_refuses_what_harms_and_reads_the_next(kind: str, reader: B
     async with asking(feed, reader) as client, alive():
         for done, body in HOSTILE.items():
             feed.body = body
-            with pytest.raises(SourceError) as told:
+            with pytest.raises(SourceError) as found:
                 await make(client).poll(now)
-            assert len(str(told.value)) < 5000, done
+            assert len(str(found.value)) < 5000, done
         feed.body = None
         polled = await make(client).poll(now)
         assert polled.observations or polled.forecast
@@ -179,9 +179,9 @@ async def test_a_post_refuses_what_harms_and_reads_the_next(
         for done, whole in HOSTILE.items():
             body = whole[: readings.MAX_BYTES]
             work = partial(readings.parse, body, content_type, now=NOW, site=SITE, source="mast")
-            with pytest.raises(BadReadingError) as told:
+            with pytest.raises(BadReadingError) as found:
                 await reader.read(work, size=len(body))
-            assert len(str(told.value)) < 2000, done
+            assert len(str(found.value)) < 2000, done
         good = json.dumps([_one(content_type, n) for n in range(200)]).encode()
         work = partial(readings.parse, good, content_type, now=NOW, site=SITE, source="mast")
         assert len((await reader.read(work, size=len(good))).series) == 200
@@ -219,7 +219,7 @@ HOSTILE_TEXTS = {
 }
 
 
-class Told:
+class GivenBody:
     def __init__(self, body: bytes) -> None:
         self.body = body
 
@@ -231,7 +231,7 @@ class Told:
 async def test_an_aerodrome_text_that_harms_is_refused_or_read(
     body: bytes, reader: BodyProcess
 ) -> None:
-    texts = Told(body)
+    texts = GivenBody(body)
     station = MetarSource(
         name="a", station="KXYZ", texts=texts, every_s=600.0, site=SITE, reader=reader
     )
@@ -303,8 +303,8 @@ async def test_what_is_packed_once_is_read(encoding: str) -> None:
         return _packed(pack(json.dumps([1] * 50_000).encode()), encoding)
 
     async with asking(Feed(answer), InPlace()) as client:
-        told = await client.get("https://feed.example/", read=_unread, now=NOW)
-    assert told.data == [1] * 50_000
+        found = await client.get("https://feed.example/", read=_unread, now=NOW)
+    assert found.data == [1] * 50_000
     assert asked == ["gzip"]
 
 

@@ -55,7 +55,7 @@ class Life:
     seed: int = 0
 
 
-def farm_told() -> dict[str, Any]:
+def farm_config() -> dict[str, Any]:
     return tables() | {
         "recipients": {
             "grower": {"most_an_hour": 60},
@@ -83,7 +83,7 @@ class Alerts:
     """The alerts over a log, from wherever an earlier life left it."""
 
     def __init__(self, life: Life) -> None:
-        farm = build(farm_told())
+        farm = build(farm_config())
         self.life, self.plan = life, FarmArrays.of(farm)
         self.post = Enqueue(Speaker(farm))
         self.store = Database(life.database)

@@ -74,15 +74,15 @@ _SITE = Site(41.0, -96.0, wind_height_m=0.628)
 
 def lab_farm(recipients: int = 2, **sources: Mapping[str, Any]) -> Farm:
     """One field and an impatient mast beside it; those who hear of jobs; more sources if told."""
-    told = watched_tables()
-    told["fields"].pop("creek_side")
-    told["neighbours"].pop("orchard")
-    told["setups"] = {"coarse": told["setups"]["coarse"]}
-    told["sources"]["mast"] |= {"silent_after": "60 s"}
-    told["sources"] |= sources
+    config = watched_tables()
+    config["fields"].pop("creek_side")
+    config["neighbours"].pop("orchard")
+    config["setups"] = {"coarse": config["setups"]["coarse"]}
+    config["sources"]["mast"] |= {"silent_after": "60 s"}
+    config["sources"] |= sources
     people = {"grower": {"hears": ["job"]}, "operator": {"hears": ["job"], "form": "sms"}}
-    told["recipients"] = dict(list(people.items())[:recipients])
-    return build(told)
+    config["recipients"] = dict(list(people.items())[:recipients])
+    return build(config)
 
 
 @dataclass(frozen=True)
@@ -238,13 +238,13 @@ class Story:
 
     async def _lying(self) -> None:
         """The mast posts a lie beside every reading of the other station."""
-        told = dict(TRUE_MAST | MAST[self.experiment.mast or ""])
-        off = told.pop("time", 0)
+        found = dict(TRUE_MAST | MAST[self.experiment.mast or ""])
+        off = found.pop("time", 0)
         for second in self.experiment.script:
             await self.until(second - 1)
             now = WallClock().now()
             time = f"{np.datetime64(now + off, 's')}Z" if isinstance(off, int) else off
-            body = json.dumps(told | {"time": time}).encode()
+            body = json.dumps(found | {"time": time}).encode()
             with suppress(BadReadingError, SourceError, LogError):
                 await self._hand_over("mast", body)
 

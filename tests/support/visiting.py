@@ -41,10 +41,10 @@ _HASH = hashed(PASSPHRASE)
 
 def farm(**changes: Mapping[str, Any]) -> Farm:
     """Two fields with a mast beside them and a feed; tables may be changed by name."""
-    told: dict[str, Any] = watched_tables()
+    config: dict[str, Any] = watched_tables()
     for table, change in changes.items():
-        told[table] = told.get(table, {}) | dict(change)
-    return build(told)
+        config[table] = config.get(table, {}) | dict(change)
+    return build(config)
 
 
 @dataclass
@@ -69,10 +69,10 @@ class Visited:
             judged = watch.judged
             await watch.health()  # takes its turn on the log's thread behind a judgement
 
-    async def send(self, page: str, to: str, **told: str) -> httpx.Response:
+    async def send(self, page: str, to: str, **given: str) -> httpx.Response:
         """Fill in a form that a page shows and send it."""
         token = self.form_token((await self.web.get(page)).text)
-        return await self.web.post(to, data={"form_token": token} | told)
+        return await self.web.post(to, data={"form_token": token} | given)
 
     def form_token(self, page: str) -> str:
         """The token of a page's forms."""

@@ -37,7 +37,7 @@ def weather(start: int, days: int, seed: int) -> WeatherSeries:
     )
     wet = _red_noise(rng, times.size, 0.9) > 1.8
     missing = _red_noise(rng, times.size, 0.8) > 2.2
-    told = {
+    found = {
         "wind_m_s": wind,
         "gust_m_s": wind * 1.4,
         "wind_from_deg": (200 + 60 * _red_noise(rng, times.size, 0.97)) % 360,
@@ -48,8 +48,8 @@ def weather(start: int, days: int, seed: int) -> WeatherSeries:
         "rain_mm_h": np.where(wet, 1.2, 0.0),
     }
     for name in ("wind_m_s", "gust_m_s"):
-        told[name] = np.where(missing, np.nan, told[name])
-    return WeatherSeries.of(times, _SITE, "year", told)
+        found[name] = np.where(missing, np.nan, found[name])
+    return WeatherSeries.of(times, _SITE, "year", found)
 
 
 def cycles(

@@ -68,8 +68,8 @@ def _asked(routes: list[tuple[str, str, list[str]]]) -> Iterator[tuple[str, str]
         plain = {"field": "hill", "number": "1", "step": "pause", "station": "mast"}
         for odd in ODD:
             for name in names:
-                told = plain | {name: quote(odd, safe="")}
-                yield method, re.sub(r"{(\w+)}", lambda m, t=told: t.get(m[1], "x"), path)
+                found = plain | {name: quote(odd, safe="")}
+                yield method, re.sub(r"{(\w+)}", lambda m, t=found: t.get(m[1], "x"), path)
             good = re.sub(r"{(\w+)}", lambda m, t=plain: t.get(m[1], "x"), path)
             for name in query:
                 rest = {"source": "mast", "start": "1", "end": "9"}
@@ -103,10 +103,10 @@ async def test_no_step_fails_whatever_number_it_names(tmp_path: Path) -> None:
             if path.startswith(("/logout", "/login")):
                 continue
             to_program = path.startswith("/api")
-            told: dict[str, Any] = (
+            found: dict[str, Any] = (
                 {"json": {}, "headers": program} if to_program else {"data": {"form_token": token}}
             )
-            answer = await v.web.request(method, path, timeout=60, **told)
+            answer = await v.web.request(method, path, timeout=60, **found)
             if answer.status_code >= 500:
                 failed.append(f"{method} {path[:80]} {answer.status_code}")
         assert failed == []
@@ -121,8 +121,8 @@ async def test_no_form_fails_whatever_is_typed_into_it(tmp_path: Path, path: str
         v.log_in(Role.ADMINISTER)
         token = v.form_token((await v.web.get("/more")).text)
         for odd in ODD:
-            told = {"form_token": token} | dict.fromkeys(_FIELDS, odd)
-            answer = await v.web.post(path, data=told, timeout=60)
+            content = {"form_token": token} | dict.fromkeys(_FIELDS, odd)
+            answer = await v.web.post(path, data=content, timeout=60)
             assert answer.status_code < 500, (path, odd)
 
 

@@ -98,14 +98,14 @@ async def _said_everywhere(v: Visited) -> dict[str, list[str]]:
     said["page"] = [field for field, _ in STEP.findall(page)]
     if len(set(said["page"])) == len(said["page"]):
         said["page"] = sorted(said["page"], key=said["log"].index)
-    told = (await v.web.get("/api/v1/plan", headers=API)).json()
-    said["api"] = [step["field"] for step in told["steps"]]
-    assert told["state"] == ("old" if plan.old else told["state"])
+    body = (await v.web.get("/api/v1/plan", headers=API)).json()
+    said["api"] = [step["field"] for step in body["steps"]]
+    assert body["state"] == ("old" if plan.old else body["state"])
     feed = icalendar.Calendar.from_ical((await v.web.get("/plan.ics")).content)
     events = list(feed.walk("VEVENT"))
     said["calendar"] = [str(event["SUMMARY"]).split(":")[0].replace(" ", "_") for event in events]
     starts = [int(event["DTSTART"].dt.astimezone(UTC).timestamp()) for event in events]
-    assert starts == [step["starts_at"] for step in told["steps"]] or plan.due
+    assert starts == [step["starts_at"] for step in body["steps"]] or plan.due
     answer = await asyncio.to_thread(CliRunner().invoke, app, ["plan"])
     assert answer.exit_code == 0, answer.output
     if not plan.old:

@@ -92,6 +92,6 @@ def import_farm(
     known = problems(settings, farm, {kind.value: secrets.names(kind) for kind in SecretKind})
     for mistake in (*known.wrong, *known.unset):
         answer(say("Before 'watcher run': {mistake}", mistake=mistake))
-    # An archive has no secrets: what waits for one here is told.
+    # An archive has no secrets: what waits for one here is said.
     for warning in (*known.warnings, *secret_notes(FarmTexts.of_files(settings.farm))):
         answer(say("Note: {warning}", warning=warning))

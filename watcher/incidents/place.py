@@ -68,8 +68,8 @@ def place_of(farm: Farm, written: str) -> tuple[IncidentPlace, BaseGeometry]:
             )
     raise RecordError(
         say(
-            "{place} is not near the farm: its weather is not known here; latitude comes first, and "
-            "west and south are negative",
+            "{place} is not near the farm: its weather is not known here; latitude comes first, "
+            "and west and south are negative",
             place=f"{latitude:g}, {longitude:g}",
         )
     )

@@ -136,8 +136,8 @@ def test_the_evening_does_not_make_up_a_day_nobody_foretold(farm):
 
 
 def test_the_evening_look_ahead_comes_once_at_its_time(store):
-    told = tables() | {"brief": {"morning": time(5, 30), "evening": time(19)}}
-    watch = Minutes(store, build(told), topic="brief")
+    config = tables() | {"brief": {"morning": time(5, 30), "evening": time(19)}}
+    watch = Minutes(store, build(config), topic="brief")
     watch.see(minutes=7)
     watch.now = MORNING + 8 * 3600 - 120
     assert watch.see() == []

@@ -83,9 +83,9 @@ async def test_a_one_time_link_lets_in_whoever_guessed_before(tmp_path: Path) ->
 
 async def test_guessing_many_at_once_is_stopped_as_soon(tmp_path: Path) -> None:
     async with visited(tmp_path) as v:
-        told = {"form_token": v.form_token((await v.web.get("/login")).text), "user": "driver"}
+        content = {"form_token": v.form_token((await v.web.get("/login")).text), "user": "driver"}
         guesses = (
-            v.web.post("/login", data=told | {"passphrase": str(guess)}, timeout=60)
+            v.web.post("/login", data=content | {"passphrase": str(guess)}, timeout=60)
             for guess in range(3 * FREE_OF_NAME)
         )
         answers = [answer.status_code for answer in await asyncio.gather(*guesses)]
@@ -173,8 +173,8 @@ async def test_the_token_of_somebody_else_is_refused(tmp_path: Path) -> None:
         v.log_in(Role.LOOK)
         token = v.form_token((await v.web.get("/more")).text)
         v.log_in(Role.RUN)
-        told = {"form_token": token, "field": "hill", "setup": "coarse"}
-        assert (await v.web.post("/jobs", data=told)).status_code == 403
+        content = {"form_token": token, "field": "hill", "setup": "coarse"}
+        assert (await v.web.post("/jobs", data=content)).status_code == 403
 
 
 @pytest.mark.parametrize(
@@ -190,8 +190,8 @@ async def test_a_form_from_another_site_is_refused(tmp_path: Path, headers: dict
     async with visited(tmp_path) as v:
         v.log_in()
         v.web.headers.update(headers)
-        told = {"field": "hill", "setup": "coarse"}
-        answer = await v.send("/fields/hill", "/jobs", **told)
+        content = {"field": "hill", "setup": "coarse"}
+        answer = await v.send("/fields/hill", "/jobs", **content)
         assert answer.status_code == 403
         assert "another site" in answer.json()["wrong"]
 
@@ -275,11 +275,11 @@ async def test_where_the_sessions_cannot_be_kept_a_log_in_says_so_and_all_else_g
         v.service.clock.at += 3600  # the use of the session would be noted
         assert (await v.web.get("/jobs")).status_code == 200
         v.web.cookies.clear()
-        for page, told in (
+        for page, found in (
             ("/login", {"user": "driver", "passphrase": PASSPHRASE}),
             ("/login/link", {}),
         ):
-            answer = await v.send(page, page, **told)
+            answer = await v.send(page, page, **found)
             assert answer.status_code == 503
             assert "file of sessions" in answer.text
             assert "alerts sent as before" in answer.text

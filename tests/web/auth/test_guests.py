@@ -276,7 +276,7 @@ async def test_another_link_lets_another_device_in_for_the_same_time(tmp_path: P
 
 
 @pytest.mark.parametrize(
-    ("told", "said"),
+    ("expected", "said"),
     [
         ({"name": ""}, "Write a name of 1 to 40 letters"),
         ({"name": "x" * 41}, "Write a name of 1 to 40 letters"),
@@ -291,11 +291,11 @@ async def test_another_link_lets_another_device_in_for_the_same_time(tmp_path: P
     ],
 )
 async def test_what_cannot_be_is_said_beside_it(
-    tmp_path: Path, told: dict[str, str], said: str
+    tmp_path: Path, expected: dict[str, str], said: str
 ) -> None:
     async with visited(tmp_path) as v:
         v.log_in(Role.ADMINISTER)
-        asked = {"name": "Ana", "role": "look", "last_day": "2026-06-12"} | told
+        asked = {"name": "Ana", "role": "look", "last_day": "2026-06-12"} | expected
         answer = await v.send("/people", "/people", **asked)
         assert answer.status_code == 422
         assert said in unescape(answer.text)
@@ -306,8 +306,8 @@ async def test_what_cannot_be_is_said_beside_it(
 async def test_who_has_an_end_lets_nobody_in_for_longer(tmp_path: Path) -> None:
     async with visited(tmp_path) as v:
         await come_in(v, await invite(v, role="administer"))
-        told = {"name": "friend", "role": "look"}
-        longer = await v.send("/people", "/people", last_day="2026-06-11", **told)
+        content = {"name": "friend", "role": "look"}
+        longer = await v.send("/people", "/people", last_day="2026-06-11", **content)
         assert "Your own access ends before" in longer.text
         link = await v.send("/devices", "/devices/link", name="tablet", role="administer")
         found = _LINK.search(link.text)

@@ -135,10 +135,10 @@ def _unwritable(monkeypatch: pytest.MonkeyPatch, file: Path) -> None:
     """Open this file as on a disk that is mounted read-only, for root too."""
     connect = sqlite3.connect
 
-    def read_only(name: object, **told: object) -> sqlite3.Connection:
+    def read_only(name: object, **given: object) -> sqlite3.Connection:
         if name == file:
-            return connect(f"{file.as_uri()}?mode=ro", uri=True, **told)  # type: ignore[call-overload,no-any-return]
-        return connect(name, **told)  # type: ignore[call-overload,no-any-return]
+            return connect(f"{file.as_uri()}?mode=ro", uri=True, **given)  # type: ignore[call-overload,no-any-return]
+        return connect(name, **given)  # type: ignore[call-overload,no-any-return]
 
     monkeypatch.setattr(sqlite3, "connect", read_only)
 

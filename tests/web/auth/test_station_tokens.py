@@ -32,8 +32,8 @@ def test_it_is_of_one_watch(tmp_path: Path) -> None:
 
 def test_the_settings_stand_first(tmp_path: Path) -> None:
     sessions = SessionStore(tmp_path / "door.db")
-    tokens = StationTokens({"yard": SecretStr("told-in-the-settings")}, sessions)
-    assert tokens.get("yard") == SecretStr("told-in-the-settings")
+    tokens = StationTokens({"yard": SecretStr("given-in-the-settings")}, sessions)
+    assert tokens.get("yard") == SecretStr("given-in-the-settings")
     assert list(tokens) == ["yard"]
     sessions.close()
 

@@ -73,9 +73,9 @@ def test_the_secret_outlives_a_restart(tmp_path: Path) -> None:
 
 def test_secrets_for_two_purposes_differ() -> None:
     sessions = SessionStore(None)
-    told = {sessions.secret_for(purpose).get_secret_value() for purpose in ("seen", "other")}
+    found = {sessions.secret_for(purpose).get_secret_value() for purpose in ("seen", "other")}
     sessions.close()
-    assert len(told) == 2
+    assert len(found) == 2
 
 
 def test_a_session_in_use_does_not_end() -> None:
@@ -109,8 +109,8 @@ def test_with_one_device_more_the_oldest_of_a_user_is_pushed_to_no_more() -> Non
     other = _session(sessions, "mate")
     sessions.subscribe(other, Subscription("https://push.example/mate", "{}"))
     for number in range(3 * MOST_PUSHED_OF_ONE):
-        told = Subscription(f"https://push.example/{number}", "{}")
-        sessions.subscribe(devices[number % 3], told)
+        found = Subscription(f"https://push.example/{number}", "{}")
+        sessions.subscribe(devices[number % 3], found)
     kept = [device.endpoint.rpartition("/")[2] for device in sessions.subscriptions()]
     newest = map(str, range(2 * MOST_PUSHED_OF_ONE, 3 * MOST_PUSHED_OF_ONE))
     assert sorted(kept) == sorted(["mate", *newest])

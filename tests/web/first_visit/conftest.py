@@ -34,23 +34,23 @@ class Site:
     visit: FirstVisit
     file: Path
 
-    async def tell(self, screen: str, **told: str) -> httpx.Response:
+    async def tell(self, screen: str, **given: str) -> httpx.Response:
         """Fill in a screen and send it."""
         page = (await self.web.get(f"/first/{screen}")).text
         found = TOKEN.search(page)
         assert found, page
-        form = {name: unescape(value) for name, value in _WAS.findall(page)} | told
+        form = {name: unescape(value) for name, value in _WAS.findall(page)} | given
         return await self.web.post(
             f"/first/{screen}", data=form | {"form_token": unescape(found[1])}
         )
 
-    async def tell_on(self, shown: httpx.Response, **told: str) -> httpx.Response:
+    async def tell_on(self, shown: httpx.Response, **given: str) -> httpx.Response:
         """Send on a form as it was answered, with more filled in."""
         page = shown.text
         found = TOKEN.search(page)
         assert found, page
         filled = [*_WAS.findall(page), *_LONG.findall(page), *_INPUT.findall(page)]
-        form = {name: unescape(value) for name, value in filled} | told
+        form = {name: unescape(value) for name, value in filled} | given
         return await self.web.post(
             str(shown.url.path), data=form | {"form_token": unescape(found[1])}
         )

@@ -72,7 +72,7 @@ async def test_the_page_says_which_alert_it_is_about_without_a_log_in(tmp_path: 
         for page in (asked, unescape((await v.send(link, link)).text)):
             assert message.title in page
             assert message.body.splitlines()[0] in page
-            assert "<strong>hill</strong>, told 11:01" in page
+            assert "<strong>hill</strong>, said 11:01" in page
 
 
 async def test_a_link_whose_alert_is_forgotten_says_so(tmp_path: Path) -> None:

@@ -93,8 +93,8 @@ def applied(model: Mapping[str, Any], edit: Edit) -> dict[str, Any]:
 
 def same(editor: FarmEditor, model: Mapping[str, Any]) -> None:
     """File, forms and judgement are those of the plain tables."""
-    farm, told = load(editor.file), build(dict(model))
-    assert farm.config == told.config
+    farm, found = load(editor.file), build(dict(model))
+    assert farm.config == found.config
     texts = editor.texts()
     for table in get_args(Table):
         for name in getattr(farm.config, table):
@@ -103,7 +103,7 @@ def same(editor: FarmEditor, model: Mapping[str, Any]) -> None:
                 value = written_at(model, row.field.at)
                 assert row.value == ("" if value is None else str(value)), row.field.at
     (one, by_file), (other, by_model) = (
-        judged(FarmArrays.of(each), timeline()) for each in (farm, told)
+        judged(FarmArrays.of(each), timeline()) for each in (farm, found)
     )
     assert np.array_equal(one.status, other.status)
     assert list(by_file.every) == list(by_model.every)

@@ -62,10 +62,10 @@ async def test_another_feed_is_chosen_of_those_that_cover_the_place(site: Visite
 
 async def test_what_cannot_be_is_said_in_place(site: Visited, file: Path) -> None:
     before = file.read_bytes()  # noqa: ASYNC240
-    for sent, told in (("", "nothing came yet"), ("hello", "paste one whole message")):
+    for sent, found in (("", "nothing came yet"), ("hello", "paste one whole message")):
         answer = await site.send(PATH, PATH, sent=sent)
         assert answer.status_code == 422
-        assert told in unescape(answer.text)
+        assert found in unescape(answer.text)
     looked = await site.send(PATH, PATH, sent=SENT)
     form = filled(looked.text) | {"sent": SENT, "height": "", "unit:temperature": "degF"}
     answer = await site.web.post(PATH, data=form)

@@ -63,19 +63,19 @@ async def test_chances_are_told_in_tenths_of_open_hours_only(tmp_path: Path) -> 
         await work_out(v)
         v.log_in()
         page = (await v.web.get("/hours")).text
-        told = 0
+        found = 0
         for cells in rows(page).values():
             for style, said, _, digit in cells:
                 if "s-unsuitable" in style or "s-unknown" in style:
                     assert "," not in said
                     assert digit == ""
                 else:
-                    told += 1
+                    found += 1
                     assert re.fullmatch(
                         r"\w+, (less than 1 in 10|\d in 10|9 in 10 or better)", said
                     )
                     assert unescape(digit) in {"<1", "9+", *"123456789"}
-        assert told > 24
+        assert found > 24
         assert "Chances: mostly general experience." in page
 
 

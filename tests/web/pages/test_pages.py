@@ -92,8 +92,8 @@ async def test_an_unknown_field_is_no_page(tmp_path: Path) -> None:
 
 
 async def test_script_in_a_farms_name_stays_text(tmp_path: Path) -> None:
-    told = farm(farm={"name": SCRIPT})
-    async with visited(tmp_path, of=told) as v:
+    found = farm(farm={"name": SCRIPT})
+    async with visited(tmp_path, of=found) as v:
         v.log_in()
         for page in PAGES:
             assert "<script>alert" not in (await v.web.get(page)).text
@@ -162,13 +162,13 @@ async def test_a_whole_job_is_run_from_the_pages(tmp_path: Path) -> None:
         v.log_in()
         started = await v.send("/fields/hill", "/jobs", field="hill", setup="coarse")
         assert started.headers["location"] == "/jobs/1"
-        for step, told, then in (
+        for step, found, then in (
             ("pause", {}, "paused"),
             ("resume", {}, "Pause"),
             ("setup", {"setup": "fine"}, "with fine"),
             ("finish", {"note": "all done"}, "finished"),
         ):
-            answer = await v.send("/jobs/1", f"/jobs/1/{step}", **told)
+            answer = await v.send("/jobs/1", f"/jobs/1/{step}", **found)
             assert answer.status_code == 303, step
             assert then in (await v.web.get("/jobs/1")).text
         assert "finished" in (await v.web.get("/jobs")).text
@@ -238,8 +238,8 @@ async def test_a_field_says_before_a_job_what_gusts_its_wind_usually_brings(tmp_
 
 @pytest.mark.parametrize("units", ["us", "metric"])
 async def test_pages_tell_the_farms_units(tmp_path: Path, units: str) -> None:
-    told: Farm = farm(farm={"units": units})
-    async with visited(tmp_path, of=told) as v:
+    found: Farm = farm(farm={"units": units})
+    async with visited(tmp_path, of=found) as v:
         v.log_in()
         page = (await v.web.get("/fields/hill")).text
         shown, other = (" mph", " km/h") if units == "us" else (" km/h", " mph")
@@ -250,8 +250,8 @@ async def test_pages_tell_the_farms_units(tmp_path: Path, units: str) -> None:
 async def test_the_first_page_with_all_it_needs_is_under_60_kb(tmp_path: Path) -> None:
     """Counted as it goes over the wire: HTML, style, script, icon and manifest, compressed."""
     field = tables()["fields"]["hill"]
-    told = farm(fields={f"f{i}": field for i in range(30)})
-    async with visited(tmp_path, of=told) as v:
+    found = farm(fields={f"f{i}": field for i in range(30)})
+    async with visited(tmp_path, of=found) as v:
         v.log_in()
         v.web.headers["Accept-Encoding"] = "gzip"
         page = await v.web.get("/")

@@ -22,8 +22,8 @@ pytestmark = pytest.mark.long
 
 async def _subscribed(v: Visited, endpoint: str, device: Device, **headers: str) -> None:
     v.log_in()
-    told = {"endpoint": endpoint, "keys": device.keys}
-    answer = await v.web.post("/devices/push", json=told, headers=headers)
+    content = {"endpoint": endpoint, "keys": device.keys}
+    answer = await v.web.post("/devices/push", json=content, headers=headers)
     assert answer.status_code == 204
 
 
@@ -58,16 +58,16 @@ async def _first(service: PushService) -> Got:
 
 
 async def _state(v: Visited, endpoint: str, ref: str = "", **headers: str) -> dict[str, Any]:
-    told = {"endpoint": endpoint, "ref": ref}
-    answer = await v.web.post("/devices/push/state", json=told, headers=headers)
+    content = {"endpoint": endpoint, "ref": ref}
+    answer = await v.web.post("/devices/push/state", json=content, headers=headers)
     found: dict[str, Any] = answer.json()
     return found
 
 
 async def _answer(v: Visited, said: dict[str, str], what: str, **more: Any) -> httpx.Response:
-    to, told = ("pause", {}) if what == "pause" else ("receipt", {"what": what})
-    told |= {"token": said["token"]} | more
-    return await v.web.post(f"/devices/push/{to}", json=told)
+    to, found = ("pause", {}) if what == "pause" else ("receipt", {"what": what})
+    found |= {"token": said["token"]} | more
+    return await v.web.post(f"/devices/push/{to}", json=found)
 
 
 async def test_an_alert_of_a_job_is_one_row_of_the_outbox_and_pushed_to_the_device(
@@ -171,13 +171,13 @@ async def test_a_test_takes_the_way_of_alerts_and_is_told_of_to_its_end(tmp_path
         )
         assert "label" in said["body"]  # the caution
         assert said["to"] == "/devices"
-        told = []
+        heard = []
         for what in ("", "shown", "seen"):
             if what:
                 await _answer(v, said, what)
             found = await _state(v, endpoint, ref)
-            told.append((found["says"].split()[0], found["over"]))
-        assert told == [("Taken", False), ("Shown", False), ("Answered", True)]
+            heard.append((found["says"].split()[0], found["over"]))
+        assert heard == [("Taken", False), ("Shown", False), ("Answered", True)]
     service.stop()
 
 
@@ -220,8 +220,8 @@ async def test_a_device_that_is_gone_is_told_so_on_its_page_and_may_subscribe_an
         assert "ended the pushes to this device (it answered 410)" in found["says"]
         answer = await v.web.post("/devices/push/test", json={"endpoint": endpoint})
         assert answer.status_code == 422
-        told = {"endpoint": endpoint, "keys": device.keys}
-        assert (await v.web.post("/devices/push", json=told)).status_code == 204
+        content = {"endpoint": endpoint, "keys": device.keys}
+        assert (await v.web.post("/devices/push", json=content)).status_code == 204
         assert (await _state(v, endpoint))["here"]
     service.stop()
 
@@ -292,8 +292,8 @@ async def test_pushes_are_counted(tmp_path: Path) -> None:
 async def test_nothing_is_pushed_into_this_network(tmp_path: Path, endpoint: str) -> None:
     async with visited(tmp_path) as v:
         v.log_in()
-        told = {"endpoint": endpoint, "keys": {"p256dh": "x", "auth": "y"}}
-        answer = await v.web.post("/devices/push", json=told)
+        content = {"endpoint": endpoint, "keys": {"p256dh": "x", "auth": "y"}}
+        answer = await v.web.post("/devices/push", json=content)
         assert answer.status_code == 422
         assert v.sessions.subscriptions() == []
 
@@ -322,12 +322,12 @@ async def test_a_name_that_leads_into_this_network_later_is_not_pushed_to(
     assert service.got == []
 
 
-@pytest.mark.parametrize("told", ["[]", "no JSON", '{"endpoint": 1}', "[" * 20_000])
-async def test_what_no_browser_subscribes_with_is_refused(tmp_path: Path, told: str) -> None:
+@pytest.mark.parametrize("expected", ["[]", "no JSON", '{"endpoint": 1}', "[" * 20_000])
+async def test_what_no_browser_subscribes_with_is_refused(tmp_path: Path, expected: str) -> None:
     async with visited(tmp_path, calm=False) as v:
         v.log_in()
         headers = {"Content-Type": "application/json"}
-        answer = await v.web.post("/devices/push", content=told, headers=headers)
+        answer = await v.web.post("/devices/push", content=expected, headers=headers)
         assert answer.status_code == 422
 
 

@@ -33,7 +33,7 @@ _OF_FIELD = {
 
 
 def of_stations(snapshot: Snapshot) -> Iterator[Metric]:
-    """Yield what each station reported and is believed in, and the inversion that follows from it."""
+    """Yield what each station reports and is believed in, and the inversion that follows."""
     found: dict[str, dict[str, float]] = {name: {} for name in _OF_STATION}
     signs: dict[str, Finding] = {}
     for look in (snapshot.timeline, *snapshot.timeline.others):

@@ -1,4 +1,4 @@
-"""The end of the first visit: every question, what must still be answered, what is not judged yet."""
+"""The end of the first visit: every question, what is still to be answered, what is not judged."""
 
 import re
 from collections.abc import Sequence

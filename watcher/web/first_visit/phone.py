@@ -1,4 +1,4 @@
-"""The screen of who hears of things: this device by pushes, people by push addresses, tried from here.
+"""The screen of who hears: this device by pushes, people by push addresses, tried from here.
 
 A push address is a secret: typed here it is kept beside the farm file, and never shown again. A
 test is sent at once and its outcome shown; there is no outbox before the watch runs.

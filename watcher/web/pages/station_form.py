@@ -143,7 +143,7 @@ class StationForm:
         return Understood(proposal, values, _asks(proposal, units, typed_zone), problems)
 
     def edits(self, found: Understood, form: Mapping[str, str]) -> list[Edit]:
-        """Return the edits that make an entry of it. Raises ``AtFaultError`` for what is not said."""
+        """Return the edits that make an entry of it. Raises ``AtFaultError`` for what is unsaid."""
         problems = [
             Problem(self.file, dotted(one.at), say("is only guessed"), _WRITE_IT)
             for one in found.asks

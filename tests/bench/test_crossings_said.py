@@ -42,7 +42,7 @@ STATIONS: dict[str, tuple[int, Seen]] = {
 class Tally:
     """Of how many crossings what was told."""
 
-    told: int = 0
+    seen: int = 0
     blind: int = 0
     crossings: int = 0
 
@@ -64,10 +64,10 @@ def _tally(tally: Tally, at: NDArray[np.intp], series: WeatherSeries, step_s: in
     seconds = series.times - START
     for second in at.tolist():
         soon = (seconds >= second) & (seconds <= second + 60)
-        told = bool(now.warns[soon].any())
+        found = bool(now.warns[soon].any())
         tally.crossings += 1
-        tally.told += told
-        tally.blind += not told and bool(now.unknown[soon].any())
+        tally.seen += found
+        tally.blind += not found and bool(now.unknown[soon].any())
 
 
 def test_crossings_are_told_within_a_minute() -> None:
@@ -80,11 +80,11 @@ def test_crossings_are_told_within_a_minute() -> None:
     print("\n| station | crossings | told within 60 s | not told, but said not to be seen |")
     print("|---" * 4 + "|")
     for name, tally in found.items():
-        shares = (f"{n / tally.crossings:.1%}" for n in (tally.told, tally.blind))
+        shares = (f"{n / tally.crossings:.1%}" for n in (tally.seen, tally.blind))
         print(f"| {name} | {tally.crossings} | {' | '.join(shares)} |")
     usual = found["every minute"]
     assert usual.crossings > 50
-    assert usual.told == usual.crossings
+    assert usual.seen == usual.crossings
 
 
 def test_abrupt_rises_are_as_seldom_as_on_real_days() -> None:

@@ -71,7 +71,7 @@ _LONG = 100
 _REF = re.compile(r"\s*[\[(][A-Z2-7]{5}[\])]")
 
 
-class ToldStory:
+class WrittenStory:
     """One story being lived over one log."""
 
     def __init__(self, folder: Path) -> None:
@@ -96,7 +96,7 @@ class ToldStory:
             lines.append(line)
             if line and not line.startswith(("#", "not ", "most ")):
                 self.live_on(line)
-                lines += self._told()
+                lines += self._messages()
         self.store.close()
         return "\n".join(lines) + "\n"
 
@@ -142,7 +142,7 @@ class ToldStory:
         self._actions = done.actions
         self.watch.deliver()
 
-    def _told(self) -> Iterator[str]:
+    def _messages(self) -> Iterator[str]:
         with self.store.reading() as session:
             of = (Outgoing.id > self._written, Outgoing.tag == "job")
             messages = list(session.scalars(select(Outgoing).where(*of).order_by(Outgoing.id)))
@@ -167,7 +167,7 @@ def most(text: str) -> list[tuple[int, str]]:
     return [(int(count), name) for count, name in found]
 
 
-def told(text: str) -> list[str]:
+def messages(text: str) -> list[str]:
     """Every message of a story, whole."""
     found: list[str] = []
     for line in text.splitlines():
