@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from watcher.alerts.conditions import ChangeKind, ConditionKey, State, advance
+from watcher.alerts.conditions import ConditionKey, ConditionState, TransitionKind, advance
 from watcher.alerts.quiet_hours import due_at
 from watcher.alerts.rules import daily
 from watcher.farm.models import QuietHours
@@ -30,11 +30,11 @@ def context(zone: ZoneInfo, now: int) -> Any:
 
 def briefs_of(zone: ZoneInfo, moments: list[int]) -> list[int]:
     """Return when the morning brief is news, one cycle a moment."""
-    states: dict[ConditionKey, State] = {}
+    states: dict[ConditionKey, ConditionState] = {}
     found = []
     for now in moments:
         states, transitions = advance(daily.evaluate(context(zone, now), states), states, now)
-        found += [now for n in transitions if n.change is ChangeKind.RAISED]
+        found += [now for n in transitions if n.change is TransitionKind.RAISED]
     return found
 
 

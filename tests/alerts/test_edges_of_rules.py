@@ -5,16 +5,16 @@ from typing import Any
 
 import pytest
 
-from watcher.alerts.conditions import ConditionKey, Evaluation, State
+from watcher.alerts.conditions import ConditionKey, ConditionState, Evaluation
 from watcher.alerts.context import Begun
 from watcher.alerts.gather import _tank_s
 from watcher.alerts.rules import (
     field,
     job,
     job_care,
-    job_coming,
     job_limits,
     job_strips,
+    job_warnings,
     plan,
     recipient,
 )
@@ -60,19 +60,19 @@ class TestEndsSoon:
     )
     def test_by_the_second(self, in_s: int, left_s: float, soon: bool) -> None:
         ends = {"breaks_at": NOW + in_s, "breaks_by": Limit.CLOCK, "left_s": left_s}
-        evaluations = job_coming.evaluate(a_job(state=ends), {}, NOW)
+        evaluations = job_warnings.evaluate(a_job(state=ends), {}, NOW)
         assert holds(evaluations, "ends soon") is soon
 
     def test_by_nothing_known_it_does_not(self) -> None:
         for gone in ("breaks_at", "breaks_by"):
             ends = {"breaks_at": NOW + 60, "breaks_by": Limit.CLOCK} | {gone: None}
-            evaluations = job_coming.evaluate(a_job(state=ends), {}, NOW)
+            evaluations = job_warnings.evaluate(a_job(state=ends), {}, NOW)
             assert holds(evaluations, "ends soon") is False
 
     def test_what_is_here_already_is_no_news(self) -> None:
         broken = SimpleNamespace(limit=Limit.WIND, stand=LimitState.BROKEN)
         ends = {"breaks_at": NOW + 60, "breaks_by": Limit.CLOCK, "limits": (broken,)}
-        assert holds(job_coming.evaluate(a_job(state=ends), {}, NOW), "ends soon") is None
+        assert holds(job_warnings.evaluate(a_job(state=ends), {}, NOW), "ends soon") is None
 
 
 def coming(begins: bool, lasts: bool, unknown: bool = False) -> Any:
@@ -84,18 +84,18 @@ def coming(begins: bool, lasts: bool, unknown: bool = False) -> Any:
     ("nowcast", "remembered", "likely"),
     [
         (coming(False, True), None, False),
-        (coming(False, True), State(NOW - 60, NOW - 60), True),
-        (coming(False, True), State(NOW - 60, NOW - 60, NOW - 30), False),
+        (coming(False, True), ConditionState(NOW - 60, NOW - 60), True),
+        (coming(False, True), ConditionState(NOW - 60, NOW - 60, NOW - 30), False),
         (coming(True, False), None, True),
-        (coming(True, False), State(NOW - 60, NOW - 60), False),
+        (coming(True, False), ConditionState(NOW - 60, NOW - 60), False),
         (coming(True, True, unknown=True), None, None),
     ],
 )
 def test_a_likely_wind_begins_at_one_chance_and_lasts_to_another(
-    nowcast: Any, remembered: State | None, likely: bool | None
+    nowcast: Any, remembered: ConditionState | None, likely: bool | None
 ) -> None:
     states = {} if remembered is None else {ConditionKey(JOB, "wind likely over"): remembered}
-    evaluations = job_coming.evaluate(a_job(nowcast=nowcast), states, NOW)
+    evaluations = job_warnings.evaluate(a_job(nowcast=nowcast), states, NOW)
     assert holds(evaluations, "wind likely over") is likely
 
 
@@ -106,7 +106,7 @@ def test_of_a_wind_that_is_here_its_coming_is_no_news(limit: Limit, paused: bool
     broken = SimpleNamespace(limit=limit, stand=LimitState.BROKEN)
     job = a_job(nowcast=coming(True, True), paused=paused, state={"limits": (broken,)})
     here = paused or limit is Limit.WIND
-    evaluations = job_coming.evaluate(job, {}, NOW)
+    evaluations = job_warnings.evaluate(job, {}, NOW)
     assert holds(evaluations, "wind likely over") is (None if here else True)
 
 
@@ -126,7 +126,7 @@ def test_a_limit_is_back_by_a_twentieth_of_its_scale(
     reason = SimpleNamespace(limit=Limit.WIND, stand=stand, headroom=headroom)
     job = a_job(state={"limits": (reason,)})
     key = job_limits.key(job, job_limits.BROKEN, Limit.WIND)
-    states = {key: State(NOW - 60)} if remembered else {}
+    states = {key: ConditionState(NOW - 60)} if remembered else {}
     found = list(job_limits.evaluate(job, states, job_limits.BROKEN))
     assert [s.holds for s in found] == [broken, unknown]
 
@@ -135,7 +135,7 @@ def test_a_limit_by_a_rule_has_no_distance_to_be_back_by() -> None:
     reason = SimpleNamespace(limit=Limit.INVERSION, stand=LimitState.NEAR, headroom=0.0)
     job = a_job(state={"limits": (reason,)})
     key = job_limits.key(job, job_limits.BROKEN, Limit.INVERSION)
-    found = list(job_limits.evaluate(job, {key: State(NOW - 60)}, job_limits.BROKEN))
+    found = list(job_limits.evaluate(job, {key: ConditionState(NOW - 60)}, job_limits.BROKEN))
     assert found[0].holds is False
 
 
@@ -207,7 +207,7 @@ def test_a_retardant_is_worn_after_an_hour_in_the_pump(
 @pytest.mark.parametrize(("asked_s", "again"), [(0, 7200), (14_399, 7200), (14_400, None)])
 def test_a_forgotten_job_is_asked_about_three_times(asked_s: int, again: int | None) -> None:
     since = NOW - 20_000
-    states = {ConditionKey(JOB, "job forgotten"): State(since, since + asked_s)}
+    states = {ConditionKey(JOB, "job forgotten"): ConditionState(since, since + asked_s)}
     found = cared({}, a_job(tank_age_s=0.0), states)["job forgotten"]
     assert found.rule.repeat_after_s == again
 
@@ -234,7 +234,7 @@ def test_a_field_closes_within_the_hour_where_its_opening_was_said(
 ) -> None:
     ranking = SimpleNamespace(spray=[ranked(status, closes_in_s)], rest=[])
     context = SimpleNamespace(now=NOW, jobs=[], ranking=ranking)
-    said = State(NOW - 900, NOW - 600 if said_open else None)
+    said = ConditionState(NOW - 900, NOW - 600 if said_open else None)
     states = {ConditionKey("field:hill", "field open"): said}
     found = list(field.evaluate(context, states))  # type: ignore[arg-type]
     assert [s.holds for s in found] == [open_, closing]
@@ -301,7 +301,11 @@ def test_a_fault_is_said_once_an_hour() -> None:
 
 
 def again(
-    state: State, *, holds_again_at: int | None = None, blind: bool = False, holds: bool = True
+    state: ConditionState,
+    *,
+    holds_again_at: int | None = None,
+    blind: bool = False,
+    holds: bool = True,
 ) -> Evaluation:
     """A stop that is said again every ten minutes at first."""
     alerts = SimpleNamespace(again_after=600)
@@ -318,7 +322,7 @@ def again(
 )
 def test_the_longer_it_stands_the_rarer_it_is_said_again(stood_s: int, every_s: int) -> None:
     """After once, twice and four times ten minutes: at 10, 30 and 70 minutes."""
-    found = again(State(NOW - 100_000, NOW - 100_000 + stood_s))
+    found = again(ConditionState(NOW - 100_000, NOW - 100_000 + stood_s))
     assert found.rule.repeat_after_s == every_s
 
 
@@ -339,7 +343,7 @@ def test_an_end_that_moves_far_is_said_anew(
     said_s: int, said_again: int | None, holds_again: int | None, renewed: bool
 ) -> None:
     end = None if said_again is None else NOW + said_again
-    state = State(NOW - 3000, NOW - said_s, evidence={"again": end, "blind": False})
+    state = ConditionState(NOW - 3000, NOW - said_s, evidence={"again": end, "blind": False})
     moved_to = None if holds_again is None else NOW + holds_again
     found = again(state, holds_again_at=moved_to)
     assert found.renewed is renewed
@@ -348,8 +352,8 @@ def test_an_end_that_moves_far_is_said_anew(
 
 
 def test_what_was_seen_and_cannot_be_seen_any_more_is_said_anew_once() -> None:
-    seen = State(NOW - 600, NOW - 600, evidence={"again": None, "blind": False})
-    unseen = State(NOW - 600, NOW - 600, evidence={"again": None, "blind": True})
+    seen = ConditionState(NOW - 600, NOW - 600, evidence={"again": None, "blind": False})
+    unseen = ConditionState(NOW - 600, NOW - 600, evidence={"again": None, "blind": True})
     assert again(seen, blind=True).renewed
     assert not again(unseen, blind=True).renewed
     assert not again(unseen, blind=False).renewed

@@ -26,14 +26,14 @@ from watcher.farm.rules.mix import BufferOf
 from watcher.i18n.language import ENGLISH, language
 from watcher.i18n.message import Message
 from watcher.judge.job_action import Action, JobAction
-from watcher.judge.neighbour_deposits import Exposed
+from watcher.judge.neighbour_deposits import NeighbourDeposit
 from watcher.judge.reasons import Reason
-from watcher.judge.remedies import Change, ChangeKind, Remedy
+from watcher.judge.remedies import Change, Remedy, TransitionKind
 from watcher.limits.buffers import LeftStrip
 from watcher.limits.catalogue import Limit
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.limits.status import LimitState
-from watcher.messages import brief, coming, day_plan, evening, fields, job, sources, watch
+from watcher.messages import brief, day_plan, evening, fields, job, sources, watch, wind_warning
 from watcher.messages.forms import SMS_ROOM, Form, shape
 from watcher.messages.job import JobPlace
 from watcher.messages.reasons import Speaker
@@ -41,7 +41,7 @@ from watcher.messages.text import TITLE_ROOM, Text
 from watcher.messages.vocabulary import ALERT_WORDS
 from watcher.messages.words import ask_seen
 from watcher.planning.day_plan import DayPlan, NotPlanned, PlanStep
-from watcher.planning.kept import Accepted, Basis, KeptPlan, PlanChanged, PlanNow
+from watcher.planning.kept_plan import Accepted, Basis, KeptPlan, PlanChanged, PlanNow
 from watcher.service.kept_secrets import Secrets
 from watcher.source_view import Doubted, SourceView
 from watcher.sources.base import Flag
@@ -58,8 +58,8 @@ PLACE = JobPlace(
     holds_again_at=MORNING + 3600,
     breaks_at=MORNING + 7200,
     remedies=(
-        Remedy((Change(ChangeKind.TIPS, "fine", takes_s=300.0),), MORNING + 3600, whole=True),
-        Remedy((Change(ChangeKind.FIELD, "hill"),), MORNING + 3600, whole=False),
+        Remedy((Change(TransitionKind.TIPS, "fine", takes_s=300.0),), MORNING + 3600, whole=True),
+        Remedy((Change(TransitionKind.FIELD, "hill"),), MORNING + 3600, whole=False),
     ),
 )
 NO_WAY_BACK = replace(PLACE, holds_again_at=None, remedies=())
@@ -77,7 +77,9 @@ STRIP = LeftStrip(
 JOBS = [Job(field="creek_side"), Job(field="hill")]
 OPEN_JOB = OpenJob(id=3, field="hill", setup="coarse", started_at=MORNING - 3600)
 LOST = Outgoing(title="@@", body="", caused_at=MORNING - 1200, recipient="operator")
-EXPOSED = Exposed("orchard", "N", 10.0, 0.7, 0.5, 2.1, 1.0, extrapolated=False, origin=Origin.OWN)
+EXPOSED = NeighbourDeposit(
+    "orchard", "N", 10.0, 0.7, 0.5, 2.1, 1.0, extrapolated=False, origin=Origin.OWN
+)
 SOURCE = SourceView(
     "mast",
     1260,
@@ -155,10 +157,10 @@ def cannot_see() -> list[Text]:
 def get_ready() -> list[Text]:
     wind, gust = (limit(which, LimitState.HOLDS) for which in (Limit.WIND, Limit.GUST))
     ends = [
-        coming.ending(SPEAKER, "creek_side", reason, MORNING + 600, MORNING)
+        wind_warning.ending(SPEAKER, "creek_side", reason, MORNING + 600, MORNING)
         for reason in (limit(which, LimitState.BROKEN) for which in Limit)
     ]
-    warnings = [coming.likely(SPEAKER, NOWCAST, wind, gust), *ends]
+    warnings = [wind_warning.likely(SPEAKER, NOWCAST, wind, gust), *ends]
     return [job.get_ready(PLACE, [warning], timeline()) for warning in warnings]
 
 

@@ -10,7 +10,7 @@ from tests.support.skies import MORNING, timeline
 from watcher.farm.models import Adjuvant
 from watcher.jobs import changes
 from watcher.jobs.commands import BadStepError, take
-from watcher.jobs.lately import Lately
+from watcher.jobs.recently_sprayed import RecentlySprayed
 from watcher.jobs.steps import StepName, StepOutcome, StepRequest
 from watcher.judge.changed_rig import ChangedRig
 from watcher.judge.reasons import Reason, reasons
@@ -23,7 +23,7 @@ from watcher.store.database import Database
 ONTO = 180.0
 """Wind from the south, to the orchard 10 m north of the field."""
 PLAN = FarmArrays.of(build(tables()))
-NOBODY = Lately(frozenset(), {})
+NOBODY = RecentlySprayed(frozenset(), {})
 
 
 def seen(*rigs: ChangedRig, plan: FarmArrays = PLAN, now: int = MORNING) -> Snapshot:

@@ -10,8 +10,8 @@ from watcher.judge.judgement import Judgement, judge
 from watcher.judge.neighbour_deposits import (
     Mends,
     downwind_curve,
-    exposed,
     mends,
+    neighbour_deposits,
     swaths_to_leave,
 )
 from watcher.limits.farm_arrays import FarmArrays
@@ -48,7 +48,7 @@ def by_hand(judgement: Judgement, field: int, setup: int, moved_m: float = 0.0) 
 
 def test_what_lands_is_what_the_curves_say() -> None:
     judgement, field, setup = case()
-    (found,) = exposed(judgement, field, setup, 0)
+    (found,) = neighbour_deposits(judgement, field, setup, 0)
     expected = by_hand(judgement, field, setup)
     assert found.neighbour == "vines_K"
     assert found.side == "N"

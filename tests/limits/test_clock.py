@@ -26,7 +26,7 @@ def closes(rule: dict[str, Any], *times: int, site: Site = SITE) -> list[float]:
     spans = openings(
         ClockRule.model_validate({"kind": "clock"} | rule), np.array(times), site, ZONE
     )
-    return spans.room(np.array(times))[0].tolist()
+    return spans.headroom(np.array(times))[0].tolist()
 
 
 def test_times_by_the_sun_are_rounded_inward() -> None:
@@ -72,7 +72,7 @@ def test_without_a_sunset_it_is_not_known() -> None:
     midsummer = int(datetime(2026, 6, 21, 12, tzinfo=UTC).timestamp())
     rule = ClockRule.model_validate({"kind": "clock", "closes": "2 h before sunset"})
     spans = openings(rule, np.array([midsummer]), Site(75.0, 20.0), ZoneInfo("Europe/Oslo"))
-    until, outside = spans.room(np.array([midsummer]))
+    until, outside = spans.headroom(np.array([midsummer]))
     assert np.isnan(until).all()
     assert np.isnan(outside).all()
 
@@ -83,7 +83,7 @@ def test_without_a_sunset_it_is_not_known() -> None:
 def test_the_clock_is_the_farms_also_when_it_is_set(day: datetime) -> None:
     noon = int(day.replace(hour=12).timestamp())
     rule = ClockRule.model_validate({"kind": "clock", "opens": "06:00", "closes": "18:00"})
-    until, _ = openings(rule, np.array([noon]), SITE, ZONE).room(np.array([noon]))
+    until, _ = openings(rule, np.array([noon]), SITE, ZONE).headroom(np.array([noon]))
     assert until[0] == day.replace(hour=18).timestamp()
 
 
@@ -91,7 +91,7 @@ def outside(rule: dict[str, Any], time: int) -> float:
     spans = openings(
         ClockRule.model_validate({"kind": "clock"} | rule), np.array([time]), SITE, ZONE
     )
-    return float(spans.room(np.array([time]))[1][0])
+    return float(spans.headroom(np.array([time]))[1][0])
 
 
 @pytest.mark.parametrize(

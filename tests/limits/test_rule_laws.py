@@ -52,7 +52,7 @@ def test_a_legal_percent_never_changes_modelled_drift(percent, measures, directi
         for p, m in ((0, []), (percent, measures))
     )
     assert proven.value == plain.value
-    assert [e.upper_pct for e in proven.exposed] == [e.upper_pct for e in plain.exposed]
+    assert [e.upper_pct for e in proven.deposits] == [e.upper_pct for e in plain.deposits]
 
 
 @settings(max_examples=12, deadline=None)

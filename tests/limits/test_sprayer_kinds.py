@@ -16,7 +16,7 @@ from watcher.charts.deposit import _against
 from watcher.farm.models import SprayerKind
 from watcher.judge.can_open import shut_fields
 from watcher.judge.judgement import Judgement, judge
-from watcher.judge.neighbour_deposits import exposed, mends
+from watcher.judge.neighbour_deposits import mends, neighbour_deposits
 from watcher.judge.reasons import Reason, reasons
 from watcher.judge.setup_advice import advise_on
 from watcher.judge.setup_choice import choose_setup
@@ -104,7 +104,7 @@ def test_a_hood_is_judged_as_an_open_boom_and_that_is_said() -> None:
     spoken = english(Speaker(hooded.plan.farm).reason("creek_side", drift(hooded)))
     assert spoken.endswith("; estimated as from an open boom, the hood is not counted")
     assert "hood" not in english(Speaker(boom.plan.farm).reason("creek_side", drift(boom)))
-    [worst] = exposed(hooded, *case)
+    [worst] = neighbour_deposits(hooded, *case)
     assert english(exposed_line(worst, "us")).endswith(
         "; estimated as from an open boom, the hood is not counted"
     )
@@ -148,7 +148,7 @@ def test_advice_says_that_nothing_is_estimated_and_what_would_help(kind: Sprayer
     judgement = judged(config(kind), ONTO)
     plan = judgement.plan
     case = plan.fields.index("creek_side"), plan.setups.index("old_coarse"), 0
-    [worst] = exposed(judgement, *case)
+    [worst] = neighbour_deposits(judgement, *case)
     assert not worst.estimated
     assert "not estimated, the published curves are of ground booms" in english(
         exposed_line(worst, "us")

@@ -15,7 +15,7 @@ from watcher.messages.day_plan import before, expected, load_lines, loses, refus
 from watcher.messages.evening import evening_look_ahead
 from watcher.messages.reasons import Speaker
 from watcher.planning.day_plan import DayPlan, NotPlanned, PlanLoss, PlanStep, Wish
-from watcher.planning.kept import Basis, KeptPlan, PlanChanged, PlanNow, RefusedWish
+from watcher.planning.kept_plan import Basis, KeptPlan, PlanChanged, PlanNow, RefusedWish
 
 HOUR = 3600
 RATED = {"name": "Invented", "registration": "0000-0", "rate": "22 fl oz/acre"}

@@ -14,7 +14,6 @@ from watcher.judge.reasons import reasons
 from watcher.judge.remedies import Change, ChangeKind, Remedy
 from watcher.limits.catalogue import Limit
 from watcher.limits.farm_arrays import FarmArrays
-from watcher.messages.coming import Coming
 from watcher.messages.forms import shape
 from watcher.messages.job import (
     SEES_AGAIN,
@@ -26,6 +25,7 @@ from watcher.messages.job import (
     stop,
 )
 from watcher.messages.reasons import Speaker
+from watcher.messages.wind_warning import JobWarning
 
 FARM = build(tables())
 PLAN, SPEAKER = FarmArrays.of(FARM), Speaker(FARM)
@@ -152,7 +152,7 @@ def test_a_blind_watch_says_what_to_do_instead():
 
 def test_a_warning_says_what_it_rests_on():
     look = timeline(wind_mph=8.0)
-    seen = Coming(
+    seen = JobWarning(
         (as_it_is("wind 4 in 10 over 10 mph"), as_it_is("too windy, 4 in 10")),
         as_it_is("Be ready."),
         (as_it_is("Up."),),

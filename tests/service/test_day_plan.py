@@ -14,7 +14,15 @@ from tests.support.visiting import NOON
 from watcher.jobs.steps import StepName, StepRequest
 from watcher.judge.ranking import Ranking
 from watcher.planning.day_plan import DayPlan, NotPlanned, PlanLoss, PlanStep, Wish, Wishes
-from watcher.planning.kept import Basis, InHand, KeptPlan, PlanChanged, PlanNow, RefusedWish, stands
+from watcher.planning.kept_plan import (
+    Basis,
+    KeptPlan,
+    PlanChanged,
+    PlanNow,
+    RefusedWish,
+    SprayerInJob,
+    stands,
+)
 from watcher.service.day_plan import Making, PlanKeeper, _due, _order_before, with_plan
 from watcher.service.snapshot import Snapshot
 
@@ -34,7 +42,7 @@ def test_a_plan_is_read_back_as_it_was_kept() -> None:
         wishes=Wishes("hill", frozenset({"a"}), {"b": 1}, {"c": "boom"}, 5, 6, {"boom": 7}),
         refused=RefusedWish(Wish.FIRST, "hill", Wish.HOME_BY),
         loses={"creek": PlanLoss(("hill",), 0.2)},
-        in_hand=(InHand("boom", "creek", 1, 2),),
+        in_hand=(SprayerInJob("boom", "creek", 1, 2),),
         past_forecasts=4,
         open_now=("hill",),
         quick=True,

@@ -13,7 +13,7 @@ from watcher.limits.catalogue import Limit
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.limits.status import LimitState, Status
 from watcher.messages.weather import source_lines, spoken_lines
-from watcher.records.moments import moment
+from watcher.records.judged_weather import moment
 from watcher.service.season import add_up
 from watcher.service.snapshot import Snapshot, compose
 from watcher.service.transactions import Transactions

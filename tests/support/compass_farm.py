@@ -46,7 +46,7 @@ def compass_farm(
     plan: Mapping[str, Any] | None = None,
     tables: Mapping[str, Any] | None = None,
 ) -> Farm:
-    """A farm of one field, ``"F"``, and these neighbours, susceptible unless ``entries`` says otherwise.
+    """A farm of one field, ``"F"``, and these neighbours, susceptible unless they say otherwise.
 
     ``entries`` changes single neighbours' entries, ``plan`` the field's, ``tables`` whole tables.
     """

@@ -8,7 +8,7 @@ from typing import Any
 from tests.support.farms import tables
 from tests.support.running import put_forecast
 from tests.support.visiting import CALM, NOON, Visited, farm, visited
-from watcher.planning.kept import PlanNow
+from watcher.planning.kept_plan import PlanNow
 from watcher.service.day_plan import plan_now
 
 STEADY = {"wind_m_s": 3.0, "gust_m_s": 4.0}

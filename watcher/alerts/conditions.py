@@ -86,7 +86,7 @@ class ConditionKey:
 
 
 @dataclass(frozen=True)
-class State:
+class ConditionState:
     """What is remembered of a condition that is so, or was a moment ago. Epoch seconds."""
 
     since: int
@@ -100,7 +100,7 @@ class State:
     """The key of the message that last tells it to each recipient."""
 
 
-class ChangeKind(Enum):
+class TransitionKind(Enum):
     """News about a condition."""
 
     RAISED = "raised"
@@ -111,8 +111,8 @@ class ChangeKind(Enum):
 
 
 def step(
-    evaluation: Evaluation, state: State | None, now: int
-) -> tuple[State | None, ChangeKind | None]:
+    evaluation: Evaluation, state: ConditionState | None, now: int
+) -> tuple[ConditionState | None, TransitionKind | None]:
     """Return the condition's next state, None when it is over, and the change worth telling.
 
     Not knowing changes nothing: silence is no recovery. Of a clock set back, no remembered time
@@ -128,24 +128,24 @@ def step(
         return _while_said(evaluation, replace(state, not_so_since=None), state.said_at, now)
     not_so_since = now if state.not_so_since is None else state.not_so_since
     if now - not_so_since >= rule.clear_after_s:
-        return None, ChangeKind.CLEARED
+        return None, TransitionKind.CLEARED
     return replace(state, not_so_since=not_so_since), None
 
 
 def _before_said(
-    evaluation: Evaluation, state: State | None, now: int
-) -> tuple[State | None, ChangeKind | None]:
+    evaluation: Evaluation, state: ConditionState | None, now: int
+) -> tuple[ConditionState | None, TransitionKind | None]:
     if not evaluation.holds:
         return None, None
     since = now if state is None else state.since
     if now - since < evaluation.rule.raise_after_s:
-        return State(since, evidence=evaluation.evidence), None
-    return State(since, said_at=now, evidence=evaluation.evidence), ChangeKind.RAISED
+        return ConditionState(since, evidence=evaluation.evidence), None
+    return ConditionState(since, said_at=now, evidence=evaluation.evidence), TransitionKind.RAISED
 
 
 def _while_said(
-    evaluation: Evaluation, state: State, said_at: int, now: int
-) -> tuple[State, ChangeKind | None]:
+    evaluation: Evaluation, state: ConditionState, said_at: int, now: int
+) -> tuple[ConditionState, TransitionKind | None]:
     every = evaluation.rule.repeat_after_s
     unseen = said_at > evaluation.seen_at
     # An act that lies ahead of now is from before the clock was set back: it is not new.
@@ -155,10 +155,10 @@ def _while_said(
         or (every is not None and unseen and now - said_at >= every)
     )
     state = replace(state, evidence=evaluation.evidence, said_at=now if again else said_at)
-    return state, ChangeKind.REPEATED if again else None
+    return state, TransitionKind.REPEATED if again else None
 
 
-def _not_ahead(state: State | None, now: int) -> State | None:
+def _not_ahead(state: ConditionState | None, now: int) -> ConditionState | None:
     if state is None:
         return None
     return replace(
@@ -174,8 +174,8 @@ class Transition:
     """A change of one condition. ``state`` is as it was said, for a cleared one as it was."""
 
     evaluation: Evaluation
-    change: ChangeKind
-    state: State
+    change: TransitionKind
+    state: ConditionState
     to: frozenset[str] | None = None
     """The recipients it is news to; None: everyone who hears of it."""
 
@@ -186,10 +186,10 @@ class Transition:
 
 def advance(
     evaluations: Iterable[Evaluation],
-    states: Mapping[ConditionKey, State],
+    states: Mapping[ConditionKey, ConditionState],
     now: int,
     lost: Mapping[ConditionKey, frozenset[str]] | None = None,
-) -> tuple[dict[ConditionKey, State], list[Transition]]:
+) -> tuple[dict[ConditionKey, ConditionState], list[Transition]]:
     """Step every condition; returns the states that last and what is new.
 
     A condition nothing is stated about any more is over without a word: its subject is gone.
@@ -197,7 +197,7 @@ def advance(
     delivered, so that what is still so is news to them.
     """
     lost = lost or {}
-    lasting: dict[ConditionKey, State] = {}
+    lasting: dict[ConditionKey, ConditionState] = {}
     transitions = []
     for evaluation in evaluations:
         before = states.get(evaluation.key)
@@ -209,6 +209,6 @@ def advance(
             transitions.append(Transition(evaluation, change, state))
         elif after is not None and evaluation.holds and evaluation.key in lost:
             transitions.append(
-                Transition(evaluation, ChangeKind.UNTOLD, after, lost[evaluation.key])
+                Transition(evaluation, TransitionKind.UNTOLD, after, lost[evaluation.key])
             )
     return lasting, transitions

@@ -9,7 +9,7 @@ from watcher.judge.judgement import Judgement
 from watcher.judge.ranking import Ranking
 from watcher.judge.timeline import Timeline
 from watcher.messages.reasons import Speaker
-from watcher.planning.kept import PlanNow
+from watcher.planning.kept_plan import PlanNow
 from watcher.source_view import SourceView
 from watcher.store.tables import Outgoing
 from watcher.weather.nowcast import Nowcast

@@ -13,7 +13,7 @@ from sqlalchemy.orm import Session
 
 from watcher.alerts import condition_states, watch_trouble
 from watcher.alerts.alert import Alert
-from watcher.alerts.conditions import ConditionKey, Evaluation, State, Transition, advance
+from watcher.alerts.conditions import ConditionKey, ConditionState, Evaluation, Transition, advance
 from watcher.alerts.context import AlertContext, Begun
 from watcher.alerts.enqueue import Enqueue
 from watcher.alerts.gather import gather
@@ -25,7 +25,7 @@ from watcher.judge.job_action import JobAction
 from watcher.judge.judgement import Judgement
 from watcher.judge.ranking import Ranking
 from watcher.judge.timeline import Timeline
-from watcher.planning.kept import PlanNow
+from watcher.planning.kept_plan import PlanNow
 from watcher.source_view import SourceView
 from watcher.store import outbox
 
@@ -39,14 +39,14 @@ class RuleGroup(Protocol):
     def KINDS(self) -> frozenset[str]: ...  # noqa: N802  # a constant of a module
 
     def evaluate(
-        self, context: AlertContext, states: Mapping[ConditionKey, State], /
+        self, context: AlertContext, states: Mapping[ConditionKey, ConditionState], /
     ) -> Iterable[Evaluation]: ...
 
     def tell(
         self,
         context: AlertContext,
         transitions: Sequence[Transition],
-        lasting: Mapping[ConditionKey, State],
+        lasting: Mapping[ConditionKey, ConditionState],
         /,
     ) -> Iterable[Alert]: ...
 
@@ -59,7 +59,7 @@ RULE_GROUPS: tuple[RuleGroup, ...] = (job, job_strips, source, recipient, day_pl
 class Decision:
     """What a cycle decided: what to remember and what to tell."""
 
-    lasting: dict[ConditionKey, State]
+    lasting: dict[ConditionKey, ConditionState]
     alerts: Sequence[Alert]
 
 
@@ -78,13 +78,13 @@ Lost = Mapping[ConditionKey, frozenset[str]]
 
 
 def decide(
-    context: AlertContext, states: Mapping[ConditionKey, State], lost: Lost | None = None
+    context: AlertContext, states: Mapping[ConditionKey, ConditionState], lost: Lost | None = None
 ) -> Decision:
     """Work out what is news in what is seen, given what is remembered. Changes nothing itself.
 
     A rule group with a fault keeps what it remembers and must not silence the others.
     """
-    lasting: dict[ConditionKey, State] = {}
+    lasting: dict[ConditionKey, ConditionState] = {}
     alerts: list[Alert] = []
     for group in RULE_GROUPS:
         own = {key: state for key, state in states.items() if key.of_kind in group.KINDS}
@@ -106,7 +106,7 @@ def _worded(
     group: RuleGroup,
     context: AlertContext,
     transitions: Sequence[Transition],
-    lasting: Mapping[ConditionKey, State],
+    lasting: Mapping[ConditionKey, ConditionState],
 ) -> list[Alert]:
     """Word what is news to everyone, and to each who will not get a message what it said."""
     alerts = list(group.tell(context, [n for n in transitions if n.to is None], lasting))
@@ -164,7 +164,9 @@ def run(
     return Cycle(written, job.actions(context, decision.lasting))
 
 
-def _lost(session: Session, post: Enqueue, states: Mapping[ConditionKey, State], now: int) -> Lost:
+def _lost(
+    session: Session, post: Enqueue, states: Mapping[ConditionKey, ConditionState], now: int
+) -> Lost:
     """Who will not get what was written to them of what is remembered as said."""
     known = post.people.known()
     every = [key for state in states.values() for key in state.messages.values()]
@@ -177,7 +179,10 @@ def _lost(session: Session, post: Enqueue, states: Mapping[ConditionKey, State],
 
 
 def _note_messages(
-    session: Session, lasting: dict[ConditionKey, State], alert: Alert, messages: Mapping[str, str]
+    session: Session,
+    lasting: dict[ConditionKey, ConditionState],
+    alert: Alert,
+    messages: Mapping[str, str],
 ) -> None:
     """Remember which messages tell of a condition; older ones that still wait are not sent.
 

@@ -9,15 +9,15 @@ from sqlalchemy.orm import Session
 from watcher.alerts.context import AlertContext, Begun, WatchedJob, job_subject
 from watcher.jobs import commands
 from watcher.jobs.changes import rig_at
-from watcher.jobs.nearing import learned_scale, nearing, recent_wind
 from watcher.jobs.state import look
+from watcher.jobs.wind_nowcast import learned_scale, nearing, recent_wind
 from watcher.judge.chances import FarmChances
 from watcher.judge.judgement import Judgement
 from watcher.judge.ranking import Ranking
 from watcher.judge.timeline import Timeline
 from watcher.limits.application import work_rate_of
 from watcher.messages.reasons import Speaker
-from watcher.planning.kept import PlanNow
+from watcher.planning.kept_plan import PlanNow
 from watcher.source_view import SourceView, look_at_sources
 from watcher.store import jobs, outbox
 from watcher.store.recent import RecentWeather

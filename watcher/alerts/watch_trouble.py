@@ -12,11 +12,11 @@ from sqlalchemy.orm import Session
 from watcher.alerts import condition_states
 from watcher.alerts.alert import Alert
 from watcher.alerts.conditions import (
-    ChangeKind,
     ConditionKey,
+    ConditionState,
     Evaluation,
     Rule,
-    State,
+    TransitionKind,
     Urgency,
     advance,
 )
@@ -72,7 +72,7 @@ def tell(session: Session, post: Enqueue, trouble: Trouble, now: int) -> int:
     ]
     lasting, transitions = advance(evaluations, before, now)
     condition_states.save(session, before, lasting, now)
-    raised = {n.kind for n in transitions if n.change is not ChangeKind.CLEARED}
+    raised = {n.kind for n in transitions if n.change is not TransitionKind.CLEARED}
     if not transitions or (_JUDGE in lasting and CANNOT_JUDGE.kind not in raised):
         return 0  # what is graver was announced already
     rule, text = _said(post.speaker, trouble.why, before, lasting, now)
@@ -95,8 +95,8 @@ def _when(rule: Rule, urgent: bool) -> Rule:
 def _said(
     speaker: Speaker,
     why: str,
-    before: Mapping[ConditionKey, State],
-    lasting: Mapping[ConditionKey, State],
+    before: Mapping[ConditionKey, ConditionState],
+    lasting: Mapping[ConditionKey, ConditionState],
     now: int,
 ) -> tuple[Rule, Text]:
     """Put into words how it is now: the graver of both troubles, or that all is over."""

@@ -10,7 +10,7 @@ import numpy as np
 import typer
 
 from watcher.charts.field import draw_field
-from watcher.charts.paper import CannotDrawError
+from watcher.charts.style import CannotDrawError
 from watcher.cli.context import answer, open_farm, open_log, open_settings, stop
 from watcher.cli.names import no_such
 from watcher.farm import Farm
@@ -20,9 +20,9 @@ from watcher.judge.judgement import Judgement
 from watcher.judge.setup_choice import choose_setup
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.limits.hours import ends
-from watcher.messages.coming import usual_gusts_line
 from watcher.messages.explain import explanation, headline_of
 from watcher.messages.reasons import Speaker
+from watcher.messages.wind_warning import usual_gusts_line
 from watcher.messages.words import CAUTION
 from watcher.service.snapshot import take
 

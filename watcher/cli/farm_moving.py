@@ -9,8 +9,8 @@ from typing import Annotated
 import typer
 
 from watcher.cli.context import answer, open_log, open_settings, stop, writing
-from watcher.cli.speech import speak, spoken
-from watcher.cli.starting import VERSIONS
+from watcher.cli.language import speak, spoken
+from watcher.cli.startup import VERSIONS
 from watcher.farm.editing.texts import FarmTexts
 from watcher.farm.problems import FarmFileError
 from watcher.i18n.message import joined, say, say_n

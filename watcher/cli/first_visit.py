@@ -13,7 +13,7 @@ import typer
 
 from watcher.cli.context import answer, out
 from watcher.cli.login import KEYRING, own_address
-from watcher.cli.starting import VERSIONS, tiles_of
+from watcher.cli.startup import VERSIONS, tiles_of
 from watcher.delivery.acknowledgement import Links
 from watcher.delivery.web_push import WebPush
 from watcher.farm.editing.texts import FarmTexts

@@ -19,7 +19,7 @@ from watcher.cli.context import (
     stop,
     table_of,
 )
-from watcher.cli.speech import in_words
+from watcher.cli.language import in_words
 from watcher.cli.time_range import moment_before
 from watcher.farm import Farm
 from watcher.i18n.message import Message, Name, Sentence, WallTime, joined, say

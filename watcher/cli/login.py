@@ -7,7 +7,7 @@ from urllib.parse import urlsplit
 import typer
 
 from watcher.cli.context import answer, open_settings, out, stop
-from watcher.cli.speech import in_words
+from watcher.cli.language import in_words
 from watcher.i18n.message import say
 from watcher.settings import Settings
 from watcher.web.auth.login_pages import is_of_one_machine, terminal_qr

@@ -10,8 +10,8 @@ from rich.markup import escape
 from sqlalchemy.orm import Session
 
 from watcher.cli.context import answer, open_farm, open_log, open_settings, out, stop, table_of
+from watcher.cli.language import in_words
 from watcher.cli.names import no_such
-from watcher.cli.speech import in_words
 from watcher.farm import Farm
 from watcher.i18n.message import NOTHING, Message, WallTime, joined, say
 from watcher.jobs import queries

@@ -10,8 +10,8 @@ import typer
 from sqlalchemy.orm import Session
 
 from watcher.cli.context import answer, open_farm, open_log, open_settings, out, stop, table_of
+from watcher.cli.language import in_words
 from watcher.cli.names import no_such
-from watcher.cli.speech import in_words
 from watcher.farm import Farm
 from watcher.i18n.message import NOTHING, WallTime, joined, say
 from watcher.judge.ranking import Ranking
@@ -33,7 +33,7 @@ from watcher.messages.reasons import Speaker
 from watcher.messages.vocabulary import LIMIT_WORDS
 from watcher.messages.words import CAUTION
 from watcher.planning.day_plan import Wishes, loss
-from watcher.planning.kept import PlanNow
+from watcher.planning.kept_plan import PlanNow
 from watcher.service.chances import work_out
 from watcher.service.day_plan import day_ends, wishes_of, worked_out
 from watcher.service.snapshot import Snapshot, take

@@ -13,7 +13,7 @@ import typer
 
 from watcher.cli.context import BAD_INPUT, answer, open_farm, open_settings, stop
 from watcher.cli.login import KEYRING
-from watcher.cli.starting import (
+from watcher.cli.startup import (
     VERSIONS,
     Start,
     farm_to_run,

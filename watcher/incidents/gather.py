@@ -28,8 +28,8 @@ from watcher.limits.farm_arrays import FarmArrays
 from watcher.records.commands import record_of
 from watcher.records.facts import Air
 from watcher.records.form import split
-from watcher.records.keeping import rigs_and_pauses
-from watcher.records.moments import Compose, air
+from watcher.records.gather import rigs_and_pauses
+from watcher.records.judged_weather import Compose, air
 from watcher.store import aggregates, jobs, weather
 from watcher.store.tables import Job
 

@@ -23,7 +23,7 @@ class Openings:
     opens: Floats
     closes: Floats
 
-    def room(self, times: Seconds) -> tuple[Floats, Floats]:
+    def headroom(self, times: Seconds) -> tuple[Floats, Floats]:
         """Return when the span that each time lies in closes, and how far outside a time is. [T]
 
         ``closes`` is NaN outside every span. ``outside`` is 0 inside, the time to the next opening

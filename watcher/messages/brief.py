@@ -34,7 +34,7 @@ from watcher.messages.wall_clock import wall_instant
 from watcher.messages.weather import source_lines
 from watcher.messages.words import SHAPES, span, takes
 from watcher.planning.day_plan import NotPlanned, PlanStep
-from watcher.planning.kept import PlanNow
+from watcher.planning.kept_plan import PlanNow
 
 _SHARE_WORTH_TELLING = 0.995
 _LATE_S = 300

@@ -24,7 +24,7 @@ from watcher.messages.text import Text, headline_of
 from watcher.messages.vocabulary import LIMIT_WORDS
 from watcher.messages.words import span
 from watcher.planning.day_plan import NotPlanned, PlanLoss, PlanStep, Wish
-from watcher.planning.kept import PlanChanged, PlanNow, RefusedWish
+from watcher.planning.kept_plan import PlanChanged, PlanNow, RefusedWish
 from watcher.planning.optimum import available
 from watcher.units import Kind
 

@@ -22,7 +22,7 @@ from watcher.messages.vocabulary import STATUS_WORDS
 from watcher.messages.wall_clock import wall_instant
 from watcher.messages.weather import source_lines
 from watcher.messages.words import SHAPES
-from watcher.planning.kept import PlanNow
+from watcher.planning.kept_plan import PlanNow
 
 Span = tuple[int, int]
 

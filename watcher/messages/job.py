@@ -13,11 +13,11 @@ from watcher.judge.reasons import Reason
 from watcher.judge.remedies import Remedy
 from watcher.judge.timeline import Timeline
 from watcher.limits.buffers import LeftStrip
-from watcher.messages.coming import Coming
 from watcher.messages.reasons import Speaker
 from watcher.messages.remedies import first_lines
 from watcher.messages.text import Choice, Text
 from watcher.messages.weather import wind_line
+from watcher.messages.wind_warning import JobWarning
 from watcher.messages.words import not_seen, span
 
 TAKE_A_READING = say("Take a reading at boom height, or stop.")
@@ -78,7 +78,7 @@ def cannot_see(speaker: Speaker, place: JobPlace, state: JobAction, timeline: Ti
     return Text(say("Check {field}: {what}", field=Name(place.field), what=what), lines)
 
 
-def get_ready(place: JobPlace, warnings: Sequence[Coming], timeline: Timeline) -> Text:
+def get_ready(place: JobPlace, warnings: Sequence[JobWarning], timeline: Timeline) -> Text:
     """Say what is coming, before it is here."""
     first = warnings[0]
     evidence = [line for warning in warnings for line in warning.evidence]

@@ -14,7 +14,7 @@ from watcher.limits.farm_arrays import FarmArrays
 from watcher.records import commands, journal
 from watcher.records.errors import RecordError
 from watcher.records.form import FormError, WrongValuesError, local, split, typed, with_unit
-from watcher.records.moments import Compose
+from watcher.records.judged_weather import Compose
 from watcher.records.record import Record
 from watcher.store import jobs
 

@@ -16,21 +16,21 @@ from sqlalchemy.orm import Session
 
 from watcher.farm import Farm
 from watcher.jobs import queries
-from watcher.jobs.lately import sprayed_lately
 from watcher.jobs.queries import JobView
+from watcher.jobs.recently_sprayed import recently_sprayed
 from watcher.judge.chances import FarmChances
 from watcher.judge.ranking import FieldNow, Ranking
 from watcher.limits.status import Status
 from watcher.messages.wall_clock import wall_instant
 from watcher.planning.day_plan import PASSES, DayPlan, NotPlanned, Planner, WishError, Wishes, loss
-from watcher.planning.kept import (
+from watcher.planning.kept_plan import (
     Accepted,
     Basis,
-    InHand,
     KeptPlan,
     PlanChanged,
     PlanNow,
     RefusedWish,
+    SprayerInJob,
     stands,
 )
 from watcher.service.chances import ChanceKeeper
@@ -67,7 +67,7 @@ def basis(
 
     ``opened`` are the jobs that are open then.
     """
-    lately = sprayed_lately(session, farm, now)
+    lately = recently_sprayed(session, farm, now)
     left = {**lately.left, **dict.fromkeys(lately.done, 0.0)}
     return Basis(
         issues=tuple(plans.issues(session, issues_at).items()),
@@ -250,7 +250,7 @@ class Making:
     chances: FarmChances
     of: Basis
     wishes: Wishes
-    busy: tuple[InHand, ...]
+    busy: tuple[SprayerInJob, ...]
     before: PlanNow | None = None
     """The plan that holds: its order stays unless another gains enough."""
 
@@ -361,10 +361,10 @@ def _order_before(before: PlanNow | None, wishes: Wishes) -> DayPlan | None:
     return None if before.kept.quick else before.kept.plan
 
 
-def in_hand(opened: Sequence[JobView], now: int) -> list[InHand]:
+def in_hand(opened: Sequence[JobView], now: int) -> list[SprayerInJob]:
     """Return the sprayers that are in these jobs, and until when they are likely to be."""
     return [
-        InHand(v.job.sprayer, v.job.field, v.job.started_at, _until(v, now), v.job.setup)
+        SprayerInJob(v.job.sprayer, v.job.field, v.job.started_at, _until(v, now), v.job.setup)
         for v in opened
     ]
 

@@ -15,8 +15,8 @@ import structlog
 
 from watcher.alerts import watch_runs
 from watcher.farm import Farm
-from watcher.farm.editing.holding import holding
 from watcher.farm.editing.loosening import loosened
+from watcher.farm.editing.running_jobs import holding
 from watcher.farm.editing.texts import FarmTexts
 from watcher.farm.problems import Problem
 from watcher.i18n.language import ENGLISH, Language

@@ -12,7 +12,7 @@ from watcher.farm.source_entry import SourceEntry
 from watcher.forecasts.station_now import RECENT_S
 from watcher.jobs.by_hand import counting
 from watcher.jobs.changes import changed_rigs
-from watcher.jobs.lately import Lately, sprayed_lately
+from watcher.jobs.recently_sprayed import RecentlySprayed, recently_sprayed
 from watcher.judge.by_hand import corrected
 from watcher.judge.chances import STARTS_AHEAD_S, FarmChances
 from watcher.judge.changed_rig import ChangedRig, judged_as_changed
@@ -24,7 +24,7 @@ from watcher.judge.remedies import Case, Remedy, remedies
 from watcher.judge.start_check import Obstacle, obstacles
 from watcher.judge.timeline import MEAN_S, Foretold, Measured, Timeline, compose_timeline
 from watcher.limits.farm_arrays import FarmArrays
-from watcher.planning.kept import PlanNow
+from watcher.planning.kept_plan import PlanNow
 from watcher.service.day_plan import closed, plan_now, with_plan
 from watcher.service.history import wind_spread
 from watcher.service.sites import site_of_log
@@ -86,7 +86,7 @@ def take(session: Session, plan: FarmArrays, now: int, *, time_known: bool = Tru
     Where it is not known what time it is, nothing is known of the weather either.
     """
     timeline = compose_from(RecentWeather(session, now), plan, time_known=time_known)
-    lately = sprayed_lately(session, plan.farm, now)
+    lately = recently_sprayed(session, plan.farm, now)
     day_plan = plan_now(session, plan.farm, now) if time_known else None
     rigs = changed_rigs(session, now)
     return judged(plan, timeline, lately, day_plan=day_plan, rigs=rigs)
@@ -95,7 +95,7 @@ def take(session: Session, plan: FarmArrays, now: int, *, time_known: bool = Tru
 def judged(
     plan: FarmArrays,
     timeline: Timeline,
-    lately: Lately,
+    lately: RecentlySprayed,
     chances: FarmChances | None = None,
     *,
     day_plan: PlanNow | None = None,

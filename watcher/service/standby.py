@@ -17,7 +17,7 @@ from watcher.alerts.watch_trouble import Trouble
 from watcher.delivery.worker import DeliveryWorker
 from watcher.farm.feeds import foretells, observes
 from watcher.farm.models import FarmFile, Topic
-from watcher.jobs.nearing import LOOKS_BACK_S
+from watcher.jobs.wind_nowcast import LOOKS_BACK_S
 from watcher.judge.timeline import MEAN_S
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.messages.watch import cannot_judge

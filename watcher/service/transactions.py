@@ -23,7 +23,7 @@ from watcher.delivery.addressees import SubscribedDevices
 from watcher.jobs import commands as job_commands
 from watcher.jobs.changes import changed_rigs
 from watcher.jobs.commands import StepTaken
-from watcher.jobs.lately import sprayed_lately
+from watcher.jobs.recently_sprayed import recently_sprayed
 from watcher.jobs.steps import StepName, StepRequest
 from watcher.judge.chances import FarmChances
 from watcher.judge.ranking import FieldNow, Ranking
@@ -227,7 +227,7 @@ class Transactions:
             recent = RecentWeather(session, now)
             timeline = compose_from(recent, self.plan)
             sources = look_at_sources(recent, self.plan.farm)
-            lately = sprayed_lately(session, self.plan.farm, now)
+            lately = recently_sprayed(session, self.plan.farm, now)
             day_plan = plan_now(session, self.plan.farm, now)
             rigs = changed_rigs(session, now)
         snapshot = judged(self.plan, timeline, lately, self.chances, day_plan=day_plan, rigs=rigs)

@@ -25,7 +25,7 @@ from watcher.service.source_factory import PostingStation, posting_stations
 from watcher.service.watch import Watch
 from watcher.sources.tiles import TileClient
 from watcher.store.errors import LogError, UnknownJobError
-from watcher.web import calendar, map_tiles, static_files
+from watcher.web import calendar_feed, map_tiles, static_files
 from watcher.web.api import (
     endpoints,
     farm_whole,
@@ -59,6 +59,7 @@ from watcher.web.auth.station_tokens import StationTokens
 from watcher.web.auth.users import Users
 from watcher.web.context import AppContext, NothingJudgedError
 from watcher.web.lanes import Lanes
+from watcher.web.log_throttle import LogThrottle
 from watcher.web.pages import (
     acknowledge,
     events,
@@ -88,7 +89,6 @@ from watcher.web.pages import incidents as incident_pages
 from watcher.web.pages import season as season_pages
 from watcher.web.pages.farm_form import of_mistakes
 from watcher.web.problem import problem
-from watcher.web.seldom import Seldom
 from watcher.web.streams import Streams
 from watcher.web.subscribing import BadSubscriptionError
 
@@ -170,7 +170,7 @@ def create_app(watch: Watch, keys: Keys) -> FastAPI:
         people.router(context),
         hours.router(context),
         plan.router(context, keys.calendars),
-        calendar.router(context, keys.calendars),
+        calendar_feed.router(context, keys.calendars),
         plan_api.router(context),
         skill.router(context),
         jobs.router(context),
@@ -311,11 +311,11 @@ def _answer_errors(app: FastAPI, context: AppContext) -> None:
         done = "send this again" if _of_station(request) else "nothing was changed"
         return refuse(request, 503, f"the watch cannot use its log just now; {done}")
 
-    seldom = Seldom()
+    throttled = LogThrottle()
 
     @app.exception_handler(SessionStoreError)
     def sessions_unusable(request: Request, error: SessionStoreError) -> Response:
-        seldom.warn("the file of sessions cannot be used", why=str(error))
+        throttled.warn("the file of sessions cannot be used", why=str(error))
         return refuse(request, 503, _NO_SESSIONS)
 
     @app.exception_handler(RequestValidationError)

@@ -13,7 +13,7 @@ from watcher.i18n.language import Language, accepted
 from watcher.i18n.message import WallTime
 from watcher.judge.chances import FarmChances
 from watcher.messages.reasons import Speaker
-from watcher.planning.kept import PlanNow
+from watcher.planning.kept_plan import PlanNow
 from watcher.service.day_plan import closed, plan_now
 from watcher.service.kept_secrets import SecretKind
 from watcher.service.secrets_in_use import SecretsInUse

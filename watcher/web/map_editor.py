@@ -13,7 +13,7 @@ from watcher.farm.geometry.ground import Ground, Polygonal
 from watcher.farm.geometry.importing import Outline, outlines, typed_corners
 from watcher.i18n.language import Language
 from watcher.i18n.message import Message, Name, joined, say
-from watcher.messages.drawn import area_line, near_lines, overlap_line, overlap_mend
+from watcher.messages.drawing import area_line, near_lines, overlap_line, overlap_mend
 from watcher.sources.tile_address import MapPictures
 from watcher.units import Kind, System, convert
 from watcher.web.context import TILES_AT

@@ -16,7 +16,7 @@ from watcher.alerts.enqueue import Enqueue
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.messages.reasons import Speaker
 from watcher.planning.day_plan import DayPlan, NotPlanned, PlanStep
-from watcher.planning.kept import Accepted, Basis, KeptPlan, PlanChanged, PlanNow
+from watcher.planning.kept_plan import Accepted, Basis, KeptPlan, PlanChanged, PlanNow
 from watcher.store.database import Database
 from watcher.store.tables import Outgoing
 

@@ -24,7 +24,7 @@ from watcher.service.farm_moving import take_out
 from watcher.service.farm_versions import FarmVersions
 from watcher.web.auth.users import Role
 from watcher.web.lanes import MOST_ARCHIVE_BYTES
-from watcher.web.pages.held import HELD_S
+from watcher.web.pages.held_entries import HELD_S
 
 PAGE = "/farm/read-in"
 

@@ -15,7 +15,7 @@ from tests.web.pages.test_farm_edit import filled, keep, look
 from watcher.farm.load import load
 from watcher.service.kept_secrets import SecretKind
 from watcher.web.auth.users import Role
-from watcher.web.pages.held import HELD_S
+from watcher.web.pages.held_entries import HELD_S
 
 pytestmark = pytest.mark.long
 

@@ -14,7 +14,7 @@ from watcher.judge.reasons import Reason
 from watcher.limits.catalogue import Limit
 from watcher.limits.status import LimitState
 from watcher.units import Kind
-from watcher.web.svg.headroom_bar import room
+from watcher.web.svg.headroom_bar import headroom_bar
 from watcher.web.svg.past import Curve, past_chart
 from watcher.web.svg.scale import Scale, runs, stretches, wall_hours
 from watcher.web.svg.svg import el
@@ -27,7 +27,7 @@ def _reason(stand: LimitState, headroom: float) -> Reason:
 
 
 def _bars(stand: LimitState, headroom: float) -> dict[str, tuple[float, float]]:
-    drawn = ElementTree.fromstring(str(room(_reason(stand, headroom), 0.15)))
+    drawn = ElementTree.fromstring(str(headroom_bar(_reason(stand, headroom), 0.15)))
     return {
         bar.attrib["class"]: (float(bar.attrib["x"]), float(bar.attrib["width"]))
         for bar in drawn.iter("rect")

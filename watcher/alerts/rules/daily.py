@@ -5,12 +5,12 @@ from datetime import datetime
 
 from watcher.alerts.alert import Alert
 from watcher.alerts.conditions import (
-    ChangeKind,
     ConditionKey,
+    ConditionState,
     Evaluation,
     Rule,
-    State,
     Transition,
+    TransitionKind,
     Urgency,
 )
 from watcher.alerts.context import AlertContext
@@ -27,7 +27,9 @@ KINDS = frozenset({MORNING.kind, EVENING.kind})
 SUBJECT = "farm"
 
 
-def evaluate(context: AlertContext, _states: Mapping[ConditionKey, State]) -> Iterator[Evaluation]:
+def evaluate(
+    context: AlertContext, _states: Mapping[ConditionKey, ConditionState]
+) -> Iterator[Evaluation]:
     """State which daily message is due; also after a downtime, while it is worth having.
 
     After a start it waits for the first answers of the sources, for a while.
@@ -48,14 +50,16 @@ def _waits(context: AlertContext) -> bool:
 
 
 def tell(
-    context: AlertContext, transitions: Sequence[Transition], _lasting: Mapping[ConditionKey, State]
+    context: AlertContext,
+    transitions: Sequence[Transition],
+    _lasting: Mapping[ConditionKey, ConditionState],
 ) -> Iterable[Alert]:
     """Put what is due into words."""
     for item in transitions:
-        if item.change is ChangeKind.CLEARED:
+        if item.change is TransitionKind.CLEARED:
             continue
         key = f"{SUBJECT}/{item.evaluation.key.kind}"
-        if item.change is ChangeKind.UNTOLD:
+        if item.change is TransitionKind.UNTOLD:
             key += f"/{context.now}"
         yield Alert(
             item.evaluation.rule,

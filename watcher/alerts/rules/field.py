@@ -4,12 +4,12 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from watcher.alerts.alert import Alert
 from watcher.alerts.conditions import (
-    ChangeKind,
     ConditionKey,
+    ConditionState,
     Evaluation,
     Rule,
-    State,
     Transition,
+    TransitionKind,
     Urgency,
 )
 from watcher.alerts.context import AlertContext
@@ -29,7 +29,9 @@ CLOSING = Rule("field closing", Topic.BRIEF, Urgency.SOON, 1800, clear_after_s=_
 KINDS = frozenset({OPEN.kind, CLOSING.kind})
 
 
-def evaluate(context: AlertContext, states: Mapping[ConditionKey, State]) -> Iterator[Evaluation]:
+def evaluate(
+    context: AlertContext, states: Mapping[ConditionKey, ConditionState]
+) -> Iterator[Evaluation]:
     """State for every field whether it is open and whether it closes within the hour.
 
     Fields being sprayed are left to what is said of their jobs, and of fields that are done nothing
@@ -59,9 +61,11 @@ def _closing(field: FieldNow, now: int, said_open: bool) -> bool | None:
 
 
 def tell(
-    context: AlertContext, transitions: Sequence[Transition], _lasting: Mapping[ConditionKey, State]
+    context: AlertContext,
+    transitions: Sequence[Transition],
+    _lasting: Mapping[ConditionKey, ConditionState],
 ) -> Iterable[Alert]:
-    """Put all fields that open into One alert, and all that are about to close into another.
+    """Put all fields that open into one alert, and all that are about to close into another.
 
     Who has accepted a plan hears when its steps are due, and not as each field opens.
     """
@@ -72,7 +76,7 @@ def tell(
         if rule is OPEN and planned:
             continue
         about = [
-            n for n in transitions if n.kind == rule.kind and n.change is not ChangeKind.CLEARED
+            n for n in transitions if n.kind == rule.kind and n.change is not TransitionKind.CLEARED
         ]
         names = {n.evaluation.subject.removeprefix("field:") for n in about}
         fields = [f for f in context.ranking.spray if f.field in names]

@@ -7,21 +7,21 @@ import structlog
 
 from watcher.alerts.alert import Alert
 from watcher.alerts.conditions import (
-    ChangeKind,
     ConditionKey,
+    ConditionState,
     Evaluation,
     Rule,
-    State,
     Transition,
+    TransitionKind,
     Urgency,
     advance,
 )
 from watcher.alerts.context import AlertContext, WatchedJob
-from watcher.alerts.rules import job_care, job_coming, job_limits
+from watcher.alerts.rules import job_care, job_limits, job_warnings
 from watcher.alerts.rules.job_action import LATELY, job_action, lately, steady_s
 from watcher.alerts.rules.job_care import FORGOTTEN, UNWATCHED, WORN
-from watcher.alerts.rules.job_coming import ENDING, LIKELY
 from watcher.alerts.rules.job_limits import BLIND, BROKEN
+from watcher.alerts.rules.job_warnings import ENDING, LIKELY
 from watcher.farm.models import Topic
 from watcher.i18n.message import Message
 from watcher.judge.job_action import Action, JobAction
@@ -62,7 +62,9 @@ _MUCH_LATER_S = 2 * 3600
 _RENEWED_AFTER_S = 30 * 60
 
 
-def evaluate(context: AlertContext, states: Mapping[ConditionKey, State]) -> Iterator[Evaluation]:
+def evaluate(
+    context: AlertContext, states: Mapping[ConditionKey, ConditionState]
+) -> Iterator[Evaluation]:
     """State everything about every open job."""
     for job in context.jobs:
         found = list(_of_weather(context, job, states))
@@ -76,7 +78,7 @@ def evaluate(context: AlertContext, states: Mapping[ConditionKey, State]) -> Ite
 
 
 def _of_weather(
-    context: AlertContext, job: WatchedJob, states: Mapping[ConditionKey, State]
+    context: AlertContext, job: WatchedJob, states: Mapping[ConditionKey, ConditionState]
 ) -> Iterator[Evaluation]:
     """State the limits of a job and what is coming.
 
@@ -85,14 +87,16 @@ def _of_weather(
     steady = steady_s(job.subject, states, context.speaker.farm.config.alerts, context.now)
     found = (
         *job_limits.evaluate(job, states, replace(BROKEN, clear_after_s=round(steady))),
-        *job_coming.evaluate(job, states, context.now),
+        *job_warnings.evaluate(job, states, context.now),
     )
     waits = any(ConditionKey(job.subject, kind) in states for kind in _SAID)
     resting = job.paused and not waits
     yield from (_while_resting(s, states) for s in found) if resting else found
 
 
-def _while_resting(evaluation: Evaluation, states: Mapping[ConditionKey, State]) -> Evaluation:
+def _while_resting(
+    evaluation: Evaluation, states: Mapping[ConditionKey, ConditionState]
+) -> Evaluation:
     """Nobody is spraying: what is not yet said is no news, and what is said need not be again."""
     if evaluation.holds is not True:
         return evaluation
@@ -100,7 +104,7 @@ def _while_resting(evaluation: Evaluation, states: Mapping[ConditionKey, State])
 
 
 def _of_action(
-    context: AlertContext, job: WatchedJob, states: Mapping[ConditionKey, State]
+    context: AlertContext, job: WatchedJob, states: Mapping[ConditionKey, ConditionState]
 ) -> Iterator[Evaluation]:
     """State of each thing there is to do whether it is that: the gravest one only.
 
@@ -142,7 +146,7 @@ def _again(
     context: AlertContext,
     job: WatchedJob,
     evaluation: Evaluation,
-    state: State | None,
+    state: ConditionState | None,
     *,
     blind: bool,
 ) -> Evaluation:
@@ -169,7 +173,9 @@ def _again(
 
 
 def tell(
-    context: AlertContext, transitions: Sequence[Transition], lasting: Mapping[ConditionKey, State]
+    context: AlertContext,
+    transitions: Sequence[Transition],
+    lasting: Mapping[ConditionKey, ConditionState],
 ) -> Iterable[Alert]:
     """One alert a job for what to do now; the rest singly."""
     for job in context.jobs:
@@ -179,7 +185,10 @@ def tell(
         if alert is not None:
             yield alert
         for item in about:
-            if item.kind in {FORGOTTEN.kind, WORN.kind} and item.change is not ChangeKind.CLEARED:
+            if (
+                item.kind in {FORGOTTEN.kind, WORN.kind}
+                and item.change is not TransitionKind.CLEARED
+            ):
                 text = job_care.wording(context, job, place(job), item.kind)
                 yield _alert(item.evaluation.rule, job.subject, [item], text, context.now)
         # What was said and has meanwhile come back, though not yet for long, need wake nobody else.
@@ -192,14 +201,18 @@ def tell(
     yield from _tell_unwatched(context, transitions)
 
 
-def actions(context: AlertContext, states: Mapping[ConditionKey, State]) -> dict[int, JobAction]:
+def actions(
+    context: AlertContext, states: Mapping[ConditionKey, ConditionState]
+) -> dict[int, JobAction]:
     """Return what to do with each job that can be watched, by its number."""
     return {job.state.job.id: job_action(context, job, states) for job in context.jobs}
 
 
 def _tell_unwatched(context: AlertContext, transitions: Sequence[Transition]) -> Iterator[Alert]:
     raised = [
-        n for n in transitions if n.kind == UNWATCHED.kind and n.change is not ChangeKind.CLEARED
+        n
+        for n in transitions
+        if n.kind == UNWATCHED.kind and n.change is not TransitionKind.CLEARED
     ]
     for item in raised:
         text = job_care.say_unwatched(context, item.evaluation.subject)
@@ -212,7 +225,7 @@ def _tell_unwatched(context: AlertContext, transitions: Sequence[Transition]) ->
 def _of_state(
     context: AlertContext, job: WatchedJob, state: JobAction, transitions: Sequence[Transition]
 ) -> Alert | None:
-    begun = [n for n in transitions if n.change is not ChangeKind.CLEARED]
+    begun = [n for n in transitions if n.change is not TransitionKind.CLEARED]
     if begun:
         rule = _gravest(begun).evaluation.rule
         return _alert(rule, job.subject, begun, _text(context, job, state), context.now)
@@ -255,7 +268,7 @@ def _text(context: AlertContext, job: WatchedJob, state: JobAction) -> Text:
     if state.causes:
         where = replace(where, remedies=_remedies(context, job))
         return stop(context.speaker, where, state, timeline)
-    found = (job_coming.wording(context.speaker, job, kind, context.now) for kind in state.signs)
+    found = (job_warnings.wording(context.speaker, job, kind, context.now) for kind in state.signs)
     return get_ready(where, [c for c in found if c is not None], timeline)
 
 
@@ -345,5 +358,5 @@ def _alert(
     rule: Rule, subject: str, transitions: Sequence[Transition], text: Text, now: int
 ) -> Alert:
     what = "+".join(sorted(n.evaluation.key.kind for n in transitions))
-    says = tuple(n.evaluation.key for n in transitions if n.change is not ChangeKind.CLEARED)
+    says = tuple(n.evaluation.key for n in transitions if n.change is not TransitionKind.CLEARED)
     return Alert(rule, subject, f"{subject}/{rule.kind}/{what}/{now}", text, now, says=says)

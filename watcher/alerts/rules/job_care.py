@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
-from watcher.alerts.conditions import ConditionKey, Evaluation, Rule, State, Urgency
+from watcher.alerts.conditions import ConditionKey, ConditionState, Evaluation, Rule, Urgency
 from watcher.alerts.context import AlertContext, WatchedJob
 from watcher.farm.models import Topic
 from watcher.limits.weed_control import retardant_left
@@ -29,7 +29,7 @@ UNWATCHED = Rule(
 
 
 def evaluate(
-    context: AlertContext, job: WatchedJob, states: Mapping[ConditionKey, State]
+    context: AlertContext, job: WatchedJob, states: Mapping[ConditionKey, ConditionState]
 ) -> Iterator[Evaluation]:
     """State whether a job is over its planned time, and whether its retardant is worn."""
     seen_at = context.acknowledged.get(job.subject, 0)
@@ -41,7 +41,7 @@ def evaluate(
     yield Evaluation(WORN, job.subject, worn)
 
 
-def _asks(job: WatchedJob, states: Mapping[ConditionKey, State]) -> Rule:
+def _asks(job: WatchedJob, states: Mapping[ConditionKey, ConditionState]) -> Rule:
     """Return the rule of a forgotten job: with how often it is asked about from now on."""
     state = states.get(ConditionKey(job.subject, FORGOTTEN.kind))
     if state is None or state.said_at is None:

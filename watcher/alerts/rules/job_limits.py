@@ -6,7 +6,7 @@ one story a job (``job``).
 
 from collections.abc import Iterator, Mapping
 
-from watcher.alerts.conditions import ConditionKey, Evaluation, Rule, State, Urgency
+from watcher.alerts.conditions import ConditionKey, ConditionState, Evaluation, Rule, Urgency
 from watcher.alerts.context import WatchedJob
 from watcher.farm.models import Topic
 from watcher.judge.reasons import Reason
@@ -26,7 +26,7 @@ BLIND = Rule("limit unknown", Topic.JOB, Urgency.NOW, 2 * 3600, clear_after_s=_S
 
 
 def evaluate(
-    job: WatchedJob, states: Mapping[ConditionKey, State], broken: Rule
+    job: WatchedJob, states: Mapping[ConditionKey, ConditionState], broken: Rule
 ) -> Iterator[Evaluation]:
     """State for every limit of a job whether it is broken and unknown.
 

@@ -8,12 +8,12 @@ from math import isfinite
 
 from watcher.alerts.alert import Alert
 from watcher.alerts.conditions import (
-    ChangeKind,
     ConditionKey,
+    ConditionState,
     Evaluation,
     Rule,
-    State,
     Transition,
+    TransitionKind,
     Urgency,
 )
 from watcher.alerts.context import AlertContext, WatchedJob
@@ -37,7 +37,9 @@ STRIP = Rule(
 KINDS = frozenset({STRIP.kind})
 
 
-def evaluate(context: AlertContext, states: Mapping[ConditionKey, State]) -> Iterator[Evaluation]:
+def evaluate(
+    context: AlertContext, states: Mapping[ConditionKey, ConditionState]
+) -> Iterator[Evaluation]:
     """State beside which neighbours a strip is to be left that nobody has agreed to yet."""
     for job in context.jobs:
         prefix = f"{STRIP.kind}: "
@@ -65,17 +67,19 @@ def _asked(job: WatchedJob) -> dict[str, LeftStrip] | None:
 
 
 def tell(
-    context: AlertContext, transitions: Sequence[Transition], _lasting: Mapping[ConditionKey, State]
+    context: AlertContext,
+    transitions: Sequence[Transition],
+    _lasting: Mapping[ConditionKey, ConditionState],
 ) -> Iterable[Alert]:
     """Put what is new into words, all of a job in one message."""
     for job in context.jobs:
         of_job = [item for item in transitions if item.evaluation.subject == job.subject]
         found = _asked(job) or {}
         new = [found[i.evaluation.about] for i in of_job if i.evaluation.about in found]
-        over = [i.evaluation.about for i in of_job if i.change is ChangeKind.CLEARED]
+        over = [i.evaluation.about for i in of_job if i.change is TransitionKind.CLEARED]
         if not new and not over:
             continue
         text = strips_turned(context.speaker, job.state.job.field, new, over)
         key = f"{job.subject}/{STRIP.kind}/{context.now}"
-        says = tuple(i.evaluation.key for i in of_job if i.change is not ChangeKind.CLEARED)
+        says = tuple(i.evaluation.key for i in of_job if i.change is not TransitionKind.CLEARED)
         yield Alert(STRIP, job.subject, key, text, context.now, says=says)

@@ -8,12 +8,12 @@ from dataclasses import replace
 
 from watcher.alerts.alert import Alert
 from watcher.alerts.conditions import (
-    ChangeKind,
     ConditionKey,
+    ConditionState,
     Evaluation,
     Rule,
-    State,
     Transition,
+    TransitionKind,
     Urgency,
 )
 from watcher.alerts.context import AlertContext
@@ -32,7 +32,9 @@ KINDS = frozenset({NEXT.kind, CHANGED.kind})
 SUBJECT = "plan"
 
 
-def evaluate(context: AlertContext, _states: Mapping[ConditionKey, State]) -> Iterator[Evaluation]:
+def evaluate(
+    context: AlertContext, _states: Mapping[ConditionKey, ConditionState]
+) -> Iterator[Evaluation]:
     """State which accepted steps are due within twenty minutes, and what the plan turned to."""
     plan = context.plan
     if plan is None or plan.accepted is None:
@@ -60,14 +62,16 @@ def _of_now(rule: Rule, context: AlertContext) -> Rule:
 
 
 def tell(
-    context: AlertContext, transitions: Sequence[Transition], _lasting: Mapping[ConditionKey, State]
+    context: AlertContext,
+    transitions: Sequence[Transition],
+    _lasting: Mapping[ConditionKey, ConditionState],
 ) -> Iterable[Alert]:
     """Put what is new into words."""
     plan = context.plan
     if plan is None:
         return
     for item in transitions:
-        if item.change is ChangeKind.CLEARED:
+        if item.change is TransitionKind.CLEARED:
             continue
         evaluation = item.evaluation
         if evaluation.rule.kind == CHANGED.kind:

@@ -5,12 +5,12 @@ from dataclasses import replace
 
 from watcher.alerts.alert import Alert
 from watcher.alerts.conditions import (
-    ChangeKind,
     ConditionKey,
+    ConditionState,
     Evaluation,
     Rule,
-    State,
     Transition,
+    TransitionKind,
     Urgency,
 )
 from watcher.alerts.context import AlertContext
@@ -36,7 +36,9 @@ UNREACHABLE_IN_JOB = replace(
 KINDS = frozenset({UNREACHABLE.kind})
 
 
-def evaluate(context: AlertContext, _states: Mapping[ConditionKey, State]) -> Iterator[Evaluation]:
+def evaluate(
+    context: AlertContext, _states: Mapping[ConditionKey, ConditionState]
+) -> Iterator[Evaluation]:
     """State for every recipient whether messages to them do not arrive.
 
     What was said before a job began is said anew: it matters more now.
@@ -54,11 +56,13 @@ def evaluate(context: AlertContext, _states: Mapping[ConditionKey, State]) -> It
 
 
 def tell(
-    context: AlertContext, transitions: Sequence[Transition], _lasting: Mapping[ConditionKey, State]
+    context: AlertContext,
+    transitions: Sequence[Transition],
+    _lasting: Mapping[ConditionKey, ConditionState],
 ) -> Iterable[Alert]:
     """One alert for each that cannot be reached."""
     for item in transitions:
-        if item.change is not ChangeKind.CLEARED:
+        if item.change is not TransitionKind.CLEARED:
             name = item.evaluation.subject.removeprefix("recipient:")
             text = unreachable(name, context.out_of_reach[name])
             key = f"{item.evaluation.subject}/{item.kind}/{context.now}"

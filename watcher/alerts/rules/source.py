@@ -4,12 +4,12 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from watcher.alerts.alert import Alert
 from watcher.alerts.conditions import (
-    ChangeKind,
     ConditionKey,
+    ConditionState,
     Evaluation,
     Rule,
-    State,
     Transition,
+    TransitionKind,
     Urgency,
 )
 from watcher.alerts.context import AlertContext
@@ -42,7 +42,9 @@ BACK = _rule("source back", 0, 0)
 KINDS = frozenset(r.kind for r in (SILENT, STUCK, IMPLAUSIBLE, AHEAD, DISTRUSTED, DISAGREES))
 
 
-def evaluate(context: AlertContext, _states: Mapping[ConditionKey, State]) -> Iterator[Evaluation]:
+def evaluate(
+    context: AlertContext, _states: Mapping[ConditionKey, ConditionState]
+) -> Iterator[Evaluation]:
     """State what is wrong with every source."""
     for source in context.sources:
         found = (
@@ -58,11 +60,13 @@ def evaluate(context: AlertContext, _states: Mapping[ConditionKey, State]) -> It
 
 
 def tell(
-    context: AlertContext, transitions: Sequence[Transition], lasting: Mapping[ConditionKey, State]
+    context: AlertContext,
+    transitions: Sequence[Transition],
+    lasting: Mapping[ConditionKey, ConditionState],
 ) -> Iterable[Alert]:
     """One alert a cycle for all that went wrong with sources, one for all that are well again."""
     known = {f"source:{s.name}": s for s in context.sources}
-    bad = [n for n in transitions if n.change is not ChangeKind.CLEARED]
+    bad = [n for n in transitions if n.change is not TransitionKind.CLEARED]
     if bad:
         found = [(n.kind, known[n.evaluation.subject]) for n in bad]
         text = wrong(context.speaker, found, context.now)
@@ -74,7 +78,7 @@ def tell(
     well = [
         n
         for n in transitions
-        if n.change is ChangeKind.CLEARED and n.evaluation.subject not in still
+        if n.change is TransitionKind.CLEARED and n.evaluation.subject not in still
     ]
     if well:
         names = sorted({n.evaluation.subject.removeprefix("source:") for n in well})

@@ -27,8 +27,8 @@ from watcher.web.api.conditional import ConditionalRoute
 from watcher.web.api.paging import LINKED, Page, Paged
 from watcher.web.auth.users import User
 from watcher.web.context import AppContext
-from watcher.web.numbers import Number
 from watcher.web.open_jobs import by_field, open_jobs
+from watcher.web.path_numbers import Number
 from watcher.web.problem import PROBLEM
 
 Answers = dict[int | str, dict[str, Any]]

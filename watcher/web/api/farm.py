@@ -44,7 +44,7 @@ from watcher.web.api.paging import LINKED, Paged
 from watcher.web.auth.users import User
 from watcher.web.context import AppContext
 from watcher.web.farm_in_use import effect_said, in_use
-from watcher.web.numbers import Number
+from watcher.web.path_numbers import Number
 from watcher.web.problem import PROBLEM
 
 _BOUNDARIES = "boundaries"

@@ -22,7 +22,7 @@ from watcher.web.api.paging import LINKED, Paged
 from watcher.web.auth.users import User
 from watcher.web.context import AppContext
 from watcher.web.farm_in_use import in_use
-from watcher.web.numbers import Number
+from watcher.web.path_numbers import Number
 
 _ZIP = "application/zip"
 _KEPT_IN_MEMORY = 2**24

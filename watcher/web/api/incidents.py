@@ -22,8 +22,8 @@ from watcher.web.api.models import Asked as AskedModel
 from watcher.web.api.paging import LINKED, Paged
 from watcher.web.auth.users import User
 from watcher.web.context import AppContext
-from watcher.web.numbers import Number
-from watcher.web.sealing import sealing
+from watcher.web.incident_accounts import seal_account
+from watcher.web.path_numbers import Number
 
 _LAST_SECOND = 253_402_300_799
 _At = Annotated[int, Field(ge=0, le=_LAST_SECOND)]
@@ -109,7 +109,9 @@ def router(context: AppContext) -> APIRouter:
             step=bare(key),
         )
         try:
-            sealed = await context.watch.run_and_rejudge(partial(sealing, context, said, user.name))
+            sealed = await context.watch.run_and_rejudge(
+                partial(seal_account, context, said, user.name)
+            )
         except RecordError as refusal:
             raise HTTPException(409, refusal.text.render(language)) from refusal
         return AccountSchema.of(sealed)

@@ -27,7 +27,7 @@ from watcher.messages.remedies import remedy_line
 from watcher.messages.start import ASKS, obstacle_line
 from watcher.messages.words import CAUTION
 from watcher.planning.day_plan import PlanStep
-from watcher.planning.kept import PlanNow
+from watcher.planning.kept_plan import PlanNow
 from watcher.records.record import Record
 from watcher.service.health import Health
 from watcher.service.transactions import Posted
@@ -730,10 +730,12 @@ class TakenSchema(ApiModel):
     station: SourceSchema
 
     @classmethod
-    def of(cls, posted: Posted, sight: SourceView, zone: ZoneInfo) -> "TakenSchema":
+    def of(cls, posted: Posted, source_view: SourceView, zone: ZoneInfo) -> "TakenSchema":
         doubted = [_doubted(at, quantity, bits) for at, quantity, bits in posted.doubted()]
-        whys = dict.fromkeys(sight.unmeasured, "the farm file does not name it among measures")
-        whys |= dict.fromkeys(sight.distrusted, _DISTRUSTED)
+        whys = dict.fromkeys(
+            source_view.unmeasured, "the farm file does not name it among measures"
+        )
+        whys |= dict.fromkeys(source_view.distrusted, _DISTRUSTED)
         return cls(
             taken=len(posted.checked.series),
             new=posted.new,
@@ -743,7 +745,7 @@ class TakenSchema(ApiModel):
                 NotUsed(quantity=NAME_OF[n], why=why) for n, why in whys.items() if n in posted.said
             ],
             ignored=list(posted.posted.ignored),
-            station=SourceSchema.of(sight, posted.at, zone),
+            station=SourceSchema.of(source_view, posted.at, zone),
         )
 
 

@@ -100,7 +100,7 @@ def router(
                 dated = kind.partition(";")[0].strip().lower() in {PLAIN, FORM} and (
                     mapping is None or mapping.dated
                 )
-                posted, sight = await watch.receive(station, work, size=len(body), dated=dated)
+                posted, view = await watch.receive(station, work, size=len(body), dated=dated)
         except BadReadingError as error:
             if isinstance(error, UnlikelyTimeError) and watch.transactions.time.contradicted(
                 station, error.time
@@ -115,7 +115,7 @@ def router(
             answer.headers["Retry-After"] = str(RETRY_AFTER_S)
             return answer
         return JSONResponse(
-            TakenSchema.of(posted, sight, watch.transactions.plan.farm.zone).model_dump()
+            TakenSchema.of(posted, view, watch.transactions.plan.farm.zone).model_dump()
         )
 
     return routes

@@ -18,7 +18,7 @@ from watcher.service.snapshot import compose
 from watcher.web.api.endpoints import API, Answers, answers
 from watcher.web.auth.users import User
 from watcher.web.context import AppContext
-from watcher.web.numbers import Number
+from watcher.web.path_numbers import Number
 
 
 def _as(media_type: str) -> Answers:

@@ -20,7 +20,7 @@ from watcher.web.api.endpoints import API, Asked, Key, answers, bare
 from watcher.web.api.paging import LINKED, Paged
 from watcher.web.auth.users import User
 from watcher.web.context import AppContext
-from watcher.web.numbers import Number
+from watcher.web.path_numbers import Number
 from watcher.web.problem import problem
 
 

@@ -16,7 +16,7 @@ from watcher.service.clock import Clock
 from watcher.web.auth.login_throttle import LoginThrottle
 from watcher.web.auth.sessions import IDLE_S, SessionStore, SessionStoreError
 from watcher.web.auth.users import Role, User, Users
-from watcher.web.seldom import Seldom
+from watcher.web.log_throttle import LogThrottle
 
 MOST_FORM_BYTES, MOST_FIELDS = 16 * 1024, 32
 MOST_LONG_FORM_BYTES, MOST_LONG_FIELDS = 64 * 1024, 640
@@ -71,7 +71,7 @@ class Authenticator:
     def __init__(self, sessions: SessionStore, access: Users, clock: Clock) -> None:
         self.sessions, self.access, self.clock = sessions, access, clock
         self.attempts = LoginThrottle()
-        self._seldom = Seldom()
+        self._throttled = LogThrottle()
 
     def visitor(self, request: Request) -> Visitor:
         """Return who is asking, by cookie, or a stranger with a new token.
@@ -82,7 +82,7 @@ class Authenticator:
         try:
             session = self.sessions.session(token, self.clock.now()) if token else None
         except SessionStoreError as error:
-            self._seldom.warn("nobody is known to be logged in", why=str(error))
+            self._throttled.warn("nobody is known to be logged in", why=str(error))
             session = None
         if session is None:
             return Visitor(token or secrets.token_urlsafe(32))
@@ -112,7 +112,7 @@ class Authenticator:
         try:
             return any(s.user.name == name for s in self.sessions.sessions(self.clock.now()))
         except SessionStoreError as error:
-            self._seldom.warn("nobody is known to be logged in", why=str(error))
+            self._throttled.warn("nobody is known to be logged in", why=str(error))
             return False
 
     def taken(self, name: str) -> bool:

@@ -16,7 +16,7 @@ from markupsafe import Markup
 from watcher.web.auth.authenticator import Authenticator, Visitor
 from watcher.web.auth.users import Role, User
 from watcher.web.context import AppContext
-from watcher.web.numbers import Number
+from watcher.web.path_numbers import Number
 
 _CLEAR = {"Clear-Site-Data": '"cache", "storage"'}
 """What the device keeps for reading offline goes when its user goes."""

@@ -19,7 +19,7 @@ from pydantic import SecretStr
 
 from watcher.delivery.addressees import Subscription
 from watcher.web.auth.users import Role, User
-from watcher.web.seldom import Seldom
+from watcher.web.log_throttle import LogThrottle
 
 IDLE_S = 30 * 86_400
 """A session that nobody used for so long is over."""
@@ -157,7 +157,7 @@ class SessionStore:
         """The devices that take pushes and until when, by name: read anew after every change, for
         alerts ask for them and must not wait for a file. Only this process changes them."""
         self._lock = threading.Lock()
-        self._seldom = Seldom()
+        self._throttled = LogThrottle()
         with self._failing():
             try:
                 if file is not None and not file.exists():
@@ -249,7 +249,7 @@ class SessionStore:
                         "UPDATE session SET seen_at = ? WHERE id = ?", (now, session.number)
                     )
             except SessionStoreError as error:
-                self._seldom.warn("the use of a session is not noted", why=str(error))
+                self._throttled.warn("the use of a session is not noted", why=str(error))
         return session
 
     def sessions(self, now: int) -> list[Session]:
@@ -380,7 +380,7 @@ class SessionStore:
                 with self._writing() as file:
                     file.execute("UPDATE calendar SET read_at = ? WHERE id = ?", (now, feed))
             except SessionStoreError as error:
-                self._seldom.warn("the use of a calendar is not noted", why=str(error))
+                self._throttled.warn("the use of a calendar is not noted", why=str(error))
         return True
 
     def stop_calendar(self, feed: str, name: str) -> bool:
@@ -425,7 +425,7 @@ class SessionStore:
                 self._read_devices()
         except SessionStoreError as error:
             self._devices = {n: d for n, d in self._devices.items() if n != name}
-            self._seldom.warn("the end of a subscription is not noted", why=str(error))
+            self._throttled.warn("the end of a subscription is not noted", why=str(error))
 
     def subscription(self, session: int, endpoint: str) -> tuple[Subscription, str | None] | None:
         """Return a subscription of a session's device, and why it is over if it is."""

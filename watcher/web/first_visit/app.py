@@ -15,8 +15,8 @@ from watcher.i18n.message import say
 from watcher.web import map_tiles
 from watcher.web.auth.authenticator import NotAllowedError, NotLoggedInError
 from watcher.web.auth.security import SecurityMiddleware
-from watcher.web.first_visit import device, drawing, end, phone, place, station, steps
-from watcher.web.first_visit.steps import Screen
+from watcher.web.first_visit import device, drawing, end, phone, place, screens, station
+from watcher.web.first_visit.screens import Screen
 from watcher.web.first_visit.visit import FirstVisit, language_of
 from watcher.web.pages.farm_form import AtFaultError, Typed, elsewhere, of_mistakes, rows
 from watcher.web.renderer import STATIC
@@ -116,12 +116,12 @@ def create_first_visit(visit: FirstVisit) -> FastAPI:  # noqa: PLR0915  # its ro
         form = await visit.auth.form(request, owner(request), long=True, most_bytes=_MOST_BYTES)
         farm = visit.farm
         if form.get("later"):
-            return RedirectResponse(steps.after(visit.farm, step, field), 303)
+            return RedirectResponse(screens.after(visit.farm, step, field), 303)
         try:
             _check_field(visit, step, field)
-            asked = steps.fields_of(step.key, farm, field)
-            found = steps.edits_of(step.key, farm, form, field)
-            texts = await asyncio.to_thread(steps.checked, farm, step.key, found, asked)
+            asked = screens.fields_of(step.key, farm, field)
+            found = screens.edits_of(step.key, farm, form, field)
+            texts = await asyncio.to_thread(screens.checked, farm, step.key, found, asked)
         except AtFaultError as error:
             typed = Typed(form, error.problems)
             return show(
@@ -129,7 +129,7 @@ def create_first_visit(visit: FirstVisit) -> FastAPI:  # noqa: PLR0915  # its ro
             )
         at = typed_place(form.get("place", "")) if step.key == "place" else None
         await asyncio.to_thread(farm.keep, texts, at)
-        return RedirectResponse(steps.after(visit.farm, step, field), 303)
+        return RedirectResponse(screens.after(visit.farm, step, field), 303)
 
     @app.get("/static/{file}")
     def static(file: str) -> Response:
@@ -161,9 +161,9 @@ def create_first_visit(visit: FirstVisit) -> FastAPI:  # noqa: PLR0915  # its ro
 
 
 def _step(key: str) -> Screen:
-    if key not in steps.BY_KEY:
+    if key not in screens.BY_KEY:
         raise HTTPException(404, "there is no such screen")
-    return steps.BY_KEY[key]
+    return screens.BY_KEY[key]
 
 
 def _check_field(visit: FirstVisit, step: Screen, field: str) -> None:
@@ -176,18 +176,18 @@ def _screen(
 ) -> dict[str, Any]:
     _check_field(visit, step, field)
     farm = visit.farm
-    fields = steps.fields_of(step.key, farm, field)
+    fields = screens.fields_of(step.key, farm, field)
     spoken = request.headers.get("accept-language", "")
     found = rows(fields, farm.texts, typed)
     if step.key == "place" and typed is None:
         found = place.suggested(farm, found, spoken)
     problems = typed.problems if typed else ()
     pictures = visit.tiles.pictures if visit.tiles else None
-    overlap = any(p.mend == steps.OVERLAP_MEND for p in problems)
+    overlap = any(p.mend == screens.OVERLAP_MEND for p in problems)
     return {
         "step": step,
-        "says": steps.says(step, farm),
-        **steps.posts(step),
+        "says": screens.says(step, farm),
+        **screens.posts(step),
         "rows": found,
         "field": field,
         "wrong": of_mistakes(elsewhere(fields, problems)),

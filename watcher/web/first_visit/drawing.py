@@ -26,7 +26,7 @@ from watcher.service.first_farm import FirstFarm
 from watcher.sources.tile_address import MapPictures
 from watcher.sources.tiles import TileClient
 from watcher.web.auth.authenticator import Authenticator
-from watcher.web.first_visit.steps import checked, system_of
+from watcher.web.first_visit.screens import checked, system_of
 from watcher.web.map_editor import (
     MapEditor,
     look,

@@ -18,7 +18,7 @@ from watcher.i18n.language import Language
 from watcher.i18n.message import Message, Name, say
 from watcher.service.kept_secrets import SecretKind, SecretRefusedError
 from watcher.web.auth.authenticator import Visitor
-from watcher.web.first_visit import steps
+from watcher.web.first_visit import screens
 from watcher.web.first_visit.device import TEST_TITLE
 from watcher.web.first_visit.visit import FirstVisit, language_of
 from watcher.web.pages.farm_form import (
@@ -47,7 +47,7 @@ class _NewAtFaultError(Exception):
 def router(visit: FirstVisit) -> APIRouter:
     """Routes of the screen."""
     routes = APIRouter()
-    step = steps.BY_KEY["phone"]
+    step = screens.BY_KEY["phone"]
 
     def show(
         request: Request,
@@ -77,7 +77,7 @@ def router(visit: FirstVisit) -> APIRouter:
             pushes=visit.pushes is not None,
             outcome=outcome,
             retype=retype,
-            **steps.posts(step),
+            **screens.posts(step),
         )
 
     @routes.get("/first/phone")
@@ -91,14 +91,14 @@ def router(visit: FirstVisit) -> APIRouter:
         form = await visit.auth.form(request, visitor, long=True)
         typed = form.pop("address", "").strip()  # in no page and no refusal again
         if form.get("later"):
-            return RedirectResponse(steps.after(visit.farm, step), 303)
+            return RedirectResponse(screens.after(visit.farm, step), 303)
         if outcome := await _done(visit, form, language_of(request)):
             return show(request, Typed(form), outcome)
         asked = _fields(visit)
         try:
             # To look at an address takes half a second the first time.
             name = await asyncio.to_thread(_new, visit, form, typed)
-            texts = steps.checked(visit.farm, "phone", _edits(visit, asked, form, name), asked)
+            texts = screens.checked(visit.farm, "phone", _edits(visit, asked, form, name), asked)
             if name:
                 await asyncio.to_thread(_keep, visit, visitor, name, typed)
         except AtFaultError as error:
@@ -108,7 +108,7 @@ def router(visit: FirstVisit) -> APIRouter:
         visit.farm.keep(texts)
         if form.get("add"):
             return show(request, None, await _tried(visit, name, language_of(request)))
-        return RedirectResponse(steps.after(visit.farm, step), 303)
+        return RedirectResponse(screens.after(visit.farm, step), 303)
 
     return routes
 

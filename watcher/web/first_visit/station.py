@@ -7,7 +7,7 @@ from fastapi.responses import JSONResponse, RedirectResponse
 
 from watcher.farm.problems import Problem
 from watcher.web.api.readings import bounded_body, knows
-from watcher.web.first_visit import steps
+from watcher.web.first_visit import screens
 from watcher.web.first_visit.visit import FirstVisit
 from watcher.web.pages.farm_form import AtFaultError
 from watcher.web.pages.station_form import MOST_BYTES, StationForm, Understood, digest, pasted
@@ -18,7 +18,7 @@ _YARD = "yard"
 def router(visit: FirstVisit) -> APIRouter:
     """Routes of the screen, and of the station that tries its line."""
     routes = APIRouter()
-    step = steps.BY_KEY["station"]
+    step = screens.BY_KEY["station"]
 
     def station_form() -> StationForm:
         return StationForm(_name(visit), visit.farm.texts, visit.auth.clock.now())
@@ -40,7 +40,7 @@ def router(visit: FirstVisit) -> APIRouter:
             line=f"{_reached_at(visit, request)}/stations/{name}/readings",
             token=None if name in visit.tokens_in_settings else visit.tokens.get(name),
             **station_form().shown(body, form, found, problems),
-            **steps.posts(step),
+            **screens.posts(step),
         )
 
     @routes.get("/first/station")
@@ -55,7 +55,7 @@ def router(visit: FirstVisit) -> APIRouter:
         )
         name, body, asked = _name(visit), _body(visit, form), station_form()
         if form.get("later") or (not body and name in visit.farm.raw.get("sources", {})):
-            return RedirectResponse(steps.after(visit.farm, step), 303)
+            return RedirectResponse(screens.after(visit.farm, step), 303)
         found: Understood | None = None
         try:
             found = asked.understood(body, form)
@@ -64,11 +64,11 @@ def router(visit: FirstVisit) -> APIRouter:
             if form.get("look") or form.get("looked") != digest(body):
                 return show(request, form, found)
             edits = asked.edits(found, form)
-            texts = steps.checked(visit.farm, "station", edits, asked.places)
+            texts = screens.checked(visit.farm, "station", edits, asked.places)
         except AtFaultError as error:
             return show(request, form, found, error.problems)
         visit.farm.keep(texts)
-        return RedirectResponse(steps.after(visit.farm, step), 303)
+        return RedirectResponse(screens.after(visit.farm, step), 303)
 
     @routes.post("/stations/{name}/readings")
     async def hear(name: str, request: Request, authorization: str = Header("")) -> Response:

@@ -16,10 +16,10 @@ from watcher.web.api.farm_whole import archive_of
 from watcher.web.auth.authenticator import Visitor
 from watcher.web.context import AppContext
 from watcher.web.farm_in_use import farm_says, in_use, secrets_written
-from watcher.web.numbers import Number
 from watcher.web.pages.farm_change import FarmChangeAsked, by_version, change
 from watcher.web.pages.farm_form import of_mistakes
 from watcher.web.pages.farm_tables import tables_of
+from watcher.web.path_numbers import Number
 
 _MOST_SHOWN = 30
 

@@ -18,7 +18,7 @@ from watcher.farm.geometry.importing import typed_corners
 from watcher.farm.models import Neighbour, Susceptibility, WeedPressure
 from watcher.farm.problems import Problem
 from watcher.i18n.message import Message, Name, Param, say
-from watcher.messages.drawn import area_line
+from watcher.messages.drawing import area_line
 from watcher.messages.vocabulary import SUSCEPTIBILITY_WORDS, WEED_WORDS
 from watcher.web.auth.authenticator import Visitor
 from watcher.web.context import AppContext

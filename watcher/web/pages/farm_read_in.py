@@ -17,7 +17,7 @@ from watcher.web.context import AppContext
 from watcher.web.lanes import MOST_ARCHIVE_BYTES, is_too_long
 from watcher.web.pages.farm_change import FarmChangeAsked, change
 from watcher.web.pages.farm_form import of_mistakes
-from watcher.web.pages.held import Held
+from watcher.web.pages.held_entries import HeldEntries
 
 PAGE = "/farm/read-in"
 _MOST_HELD = 4
@@ -29,7 +29,7 @@ def router(context: AppContext) -> APIRouter:
     """Routes of the page."""
     routes = APIRouter(include_in_schema=False)
     owner = Depends(context.auth.administrator)
-    held = Held(context.watch.clock.now, most=_MOST_HELD)
+    held = HeldEntries(context.watch.clock.now, most=_MOST_HELD)
 
     @routes.get(PAGE)
     def asks(request: Request, visitor: Visitor = owner) -> Response:
@@ -60,7 +60,11 @@ def router(context: AppContext) -> APIRouter:
 
 
 async def _change(
-    context: AppContext, request: Request, visitor: Visitor, held: Held, form: Mapping[str, str]
+    context: AppContext,
+    request: Request,
+    visitor: Visitor,
+    held: HeldEntries,
+    form: Mapping[str, str],
 ) -> Response:
     ticket = form.get(_TICKET, "")
     texts = held.held(visitor, ticket)

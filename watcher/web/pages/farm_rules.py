@@ -18,10 +18,10 @@ from watcher.i18n.message import Name, joined, say
 from watcher.web.auth.authenticator import Visitor
 from watcher.web.context import AppContext
 from watcher.web.farm_in_use import in_use
-from watcher.web.numbers import Number
 from watcher.web.pages.farm_change import FarmChangeAsked, by_edits, change, show_form
 from watcher.web.pages.farm_form import FormPage, Typed, edits
 from watcher.web.pages.rule_forms import IN_THE_FILE, KIND_WORDS, MODELS, about, rule_form
+from watcher.web.path_numbers import Number
 
 _SEEN = "rule_seen"
 """What of a rule was shown: another one may stand at its number meanwhile."""

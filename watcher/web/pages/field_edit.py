@@ -74,7 +74,7 @@ def _of_field(context: AppContext, field: str) -> FormPage:
             _named(config.setups),
         ),
     ]
-    seldom = [
+    throttled = [
         Field("crop", (*at, "crop"), say("Crop")),
         Field("next_crop", (*at, "next_crop"), say("Crop of the next season")),
         Field(
@@ -84,7 +84,7 @@ def _of_field(context: AppContext, field: str) -> FormPage:
     groups: list[Group] = [
         (say("As it is today"), None, weekly),
         (say("What it is sprayed with"), None, [f for f in with_what if f.choices]),
-        (say("Crop and target"), None, seldom),
+        (say("Crop and target"), None, throttled),
     ]
     return FormPage(say("Change {field}", field=Name(field)), f"/fields/{field}", groups)
 

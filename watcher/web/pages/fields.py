@@ -18,20 +18,20 @@ from watcher.judge.reasons import Reason, left_strips, reasons
 from watcher.limits.catalogue import CATALOGUE, IN_WINDOWS, Limit
 from watcher.limits.status import Status
 from watcher.messages.chances import basis_line, best_start_items, holds_line, start_line
-from watcher.messages.coming import usual_gusts_line
-from watcher.messages.drawn import to_leave_lines
+from watcher.messages.drawing import to_leave_lines
 from watcher.messages.drift import OPEN_BOOM, percent
 from watcher.messages.explain import ExplanationPart, explanation
 from watcher.messages.rules import origin_words
 from watcher.messages.vocabulary import STATUS_WORDS, WEED_WORDS
 from watcher.messages.weather import ahead_line, wind_line
+from watcher.messages.wind_warning import usual_gusts_line
 from watcher.messages.words import SHAPES, takes
 from watcher.units import Kind
 from watcher.web.auth.authenticator import Visitor
 from watcher.web.context import AppContext
 from watcher.web.open_jobs import OpenJobViewModel, by_field, open_jobs
 from watcher.web.pages.air_now import air_now
-from watcher.web.pages.view_models import FieldViewModel, StatusMark, field_sight, line
+from watcher.web.pages.view_models import FieldViewModel, StatusMark, field_view_model, line
 from watcher.web.svg.below_map import MAP_WIDTH, ruler
 from watcher.web.svg.ground import ground_map
 from watcher.web.svg.hours import Ahead, ahead, chart
@@ -56,7 +56,7 @@ class ShownHour:
 class HoursViewModel:
     """One field's hours ahead."""
 
-    sight: FieldViewModel
+    view: FieldViewModel
     setup: Message
     bounds: Message
     drawn: Markup
@@ -85,13 +85,13 @@ def router(context: AppContext) -> APIRouter:
     return routes
 
 
-def _hours(context: AppContext, sight: FieldViewModel, setup: str) -> HoursViewModel:
+def _hours(context: AppContext, view: FieldViewModel, setup: str) -> HoursViewModel:
     plan = context.snapshot.judgement.plan
-    case = plan.fields.index(sight.field), plan.setups.index(setup)
+    case = plan.fields.index(view.field), plan.setups.index(setup)
     judgement = context.snapshot.judgement.of_field(case[0])
     shared = ahead(judgement, context.snapshot.timeline.now_index)
     return HoursViewModel(
-        sight=sight,
+        view=view,
         setup=Name(setup),
         bounds=_bounds(context, judgement, case[0]),
         drawn=chart(judgement, shared, case, context.farm.zone, context.speaker.system),
@@ -151,7 +151,7 @@ def _field(context: AppContext, field: str, setup: str | None, at: int | None) -
     reach = spray_reach(judgement, case)
     found = reasons(judgement, *case)
     now = snapshot.timeline.now
-    sight = field_sight(context, seen, _jobs(context))
+    view = field_view_model(context, seen, _jobs(context))
     status = Status(int(judgement.status[case]))
     chance = _chance(context, (field, chosen), judgement, time, status)
     can_spray = status >= Status.MARGINAL
@@ -164,7 +164,7 @@ def _field(context: AppContext, field: str, setup: str | None, at: int | None) -
         "start_odds": start_line(chance) if can_spray else None,
         "best_starts": best_start_items(days, now, context.farm.zone),
         "best_starts_basis": basis_line(day.best for day in days),
-        "sight": sight,
+        "view": view,
         "mark": StatusMark(status),
         "binding": line(context, field, found[0]),
         "weather": wind_line(snapshot.timeline.of(field))
@@ -190,7 +190,7 @@ def _field(context: AppContext, field: str, setup: str | None, at: int | None) -
         "to_leave": to_leave_lines(strips, context.speaker.system),
         "attribution": context.pictures.attribution if context.pictures else "",
         "parts": _parts(context, judgement, case),
-        "hours": _hours(context, sight, str(seen.setup)),
+        "hours": _hours(context, view, str(seen.setup)),
         "gusts": _gusts(context, judgement, case),
         "takes": takes(float(plan.duration_s[case[:2]]), seen.left),
     }

@@ -15,8 +15,8 @@ from watcher.incidents.place import moment_of
 from watcher.records.errors import RecordError
 from watcher.web.auth.authenticator import Visitor
 from watcher.web.context import AppContext
-from watcher.web.numbers import Number
-from watcher.web.sealing import sealing
+from watcher.web.incident_accounts import seal_account
+from watcher.web.path_numbers import Number
 from watcher.web.svg.paper_map import paper_map
 
 _MOST_TYPED, _MOST_PLACE, _MOST_KEY = 2000, 80, 64
@@ -70,7 +70,7 @@ def router(context: AppContext) -> APIRouter:
         by = visitor.user.name if visitor.user else ""
         try:
             said = _suspicion(context, typed, form.get("key", "")[:_MOST_KEY] or None)
-            sealed = await context.watch.run_and_rejudge(partial(sealing, context, said, by))
+            sealed = await context.watch.run_and_rejudge(partial(seal_account, context, said, by))
         except RecordError as refusal:
             return listed(request, visitor, refusal.text, **typed)
         return RedirectResponse(f"/incidents/{sealed.account.number}", 303)

@@ -22,26 +22,26 @@ from watcher.jobs.changes import (
     retardants,
 )
 from watcher.jobs.commands import StepTaken
-from watcher.jobs.nearing import nearing, recent_wind
 from watcher.jobs.queries import JobStory, JobView
 from watcher.jobs.state import JobState, look
 from watcher.jobs.steps import StepName, StepOutcome, StepRequest
+from watcher.jobs.wind_nowcast import nearing, recent_wind
 from watcher.judge.start_check import Against
 from watcher.limits.catalogue import Limit
 from watcher.messages.chances import open_until
-from watcher.messages.coming import likely_line
 from watcher.messages.remedies import remedy_lines
 from watcher.messages.start import LABEL_STANDS, obstacle_line
 from watcher.messages.vocabulary import JOB_EVENT_WORDS, JOB_STATE_WORDS
+from watcher.messages.wind_warning import likely_line
 from watcher.messages.words import span
 from watcher.weather.quantities import BY_NAME
 from watcher.web.auth.authenticator import NotAllowedError, Visitor
 from watcher.web.context import AppContext
-from watcher.web.numbers import Number
 from watcher.web.open_jobs import open_job, open_jobs
 from watcher.web.pages.air_now import air_now, last_minutes
 from watcher.web.pages.taps import tapped_at
 from watcher.web.pages.view_models import LimitLine, line
+from watcher.web.path_numbers import Number
 
 _ANSWERS_BACK_S = 3 * 3600
 _SHOWN_BACK_S = 60 * 86_400

@@ -28,7 +28,7 @@ from watcher.web.pages.field_choice import (
 )
 from watcher.web.pages.jobs import job_page
 from watcher.web.pages.plan import plan_line
-from watcher.web.pages.view_models import FieldViewModel, field_sight
+from watcher.web.pages.view_models import FieldViewModel, field_view_model
 
 _NEXT = 3
 """So many of many fields come first, before one looks for others."""
@@ -82,8 +82,12 @@ def router(context: AppContext) -> APIRouter:
             request,
             visitor,
             "now.html",
-            spray=[field_sight(context, seen, of_field) for seen in snapshot.ranking.spray[:most]],
-            rest=[] if many else [field_sight(context, s, of_field) for s in snapshot.ranking.rest],
+            spray=[
+                field_view_model(context, seen, of_field) for seen in snapshot.ranking.spray[:most]
+            ],
+            rest=[]
+            if many
+            else [field_view_model(context, s, of_field) for s in snapshot.ranking.rest],
             found=_found(context, what, of_field) if many else None,
             asked=what,
             jobs=jobs,
@@ -134,7 +138,7 @@ def _found(context: AppContext, what: FieldQuery, jobs: Mapping[str, OpenJobView
     if what.q and what.of is None:
         opened, groups = fields, []
     shown = paged(opened, what.page)
-    return _Found(groups, shown, [field_sight(context, seen, jobs) for seen in shown.fields])
+    return _Found(groups, shown, [field_view_model(context, seen, jobs) for seen in shown.fields])
 
 
 def _air(context: AppContext) -> tuple[Message, Message, AirViewModel] | None:

@@ -15,7 +15,7 @@ from watcher.web.auth.login_pages import invitation
 from watcher.web.auth.sessions import Guest
 from watcher.web.auth.users import Role, User
 from watcher.web.context import AppContext
-from watcher.web.numbers import Number
+from watcher.web.path_numbers import Number
 
 _MOST_NAME = 40
 _LONGEST = timedelta(days=366)

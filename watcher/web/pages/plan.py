@@ -30,7 +30,7 @@ from watcher.messages.day_plan import (
 )
 from watcher.messages.words import SHAPES
 from watcher.planning.day_plan import PlanStep, Wish, Wishes
-from watcher.planning.kept import PlanChanged, PlanNow
+from watcher.planning.kept_plan import PlanChanged, PlanNow
 from watcher.planning.optimum import available
 from watcher.service.day_plan import wishes_of
 from watcher.service.plan_steps import (
@@ -44,7 +44,7 @@ from watcher.service.plan_steps import (
 )
 from watcher.web.auth.authenticator import NotAllowedError, Visitor
 from watcher.web.auth.users import Role
-from watcher.web.calendar import feeds
+from watcher.web.calendar_feed import feeds
 from watcher.web.context import AppContext
 from watcher.web.pages.taps import tapped_at
 from watcher.web.svg.plan_strip import Block, strip

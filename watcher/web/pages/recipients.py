@@ -25,7 +25,7 @@ from watcher.web.context import AppContext
 from watcher.web.farm_in_use import in_use
 from watcher.web.pages.farm_change import Beside, FarmChangeAsked, by_edits, change, show_form
 from watcher.web.pages.farm_form import Field, FormPage, Typed, edits, of_mistakes
-from watcher.web.pages.held import Held
+from watcher.web.pages.held_entries import HeldEntries
 from watcher.web.pages.secret_state import set_line
 
 _BACK = "/farm/people"
@@ -109,7 +109,7 @@ class _Recipients:
 
     def __init__(self, context: AppContext) -> None:
         self._context = context
-        self._held = Held(context.watch.clock.now)
+        self._held = HeldEntries(context.watch.clock.now)
 
     def row(self, name: str) -> dict[str, Any]:
         """How a recipient stands in the list."""

@@ -26,7 +26,7 @@ from watcher.records.weather_tables import weather_lines
 from watcher.service.snapshot import compose
 from watcher.web.auth.authenticator import Visitor
 from watcher.web.context import AppContext
-from watcher.web.numbers import Number
+from watcher.web.path_numbers import Number
 
 _SHOWN_BACK_S = 3 * 366 * 86_400
 _MOST_TYPED = 500

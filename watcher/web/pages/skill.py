@@ -83,7 +83,7 @@ def _drawn(one: Bin) -> Markup:
         el("rect", class_="left", x=0.0, y=top, width=_WIDTH * one.held.value, height=_BAR),
         el("path", class_="spread", d=f"M{low:.1f} {middle:.0f}H{high:.1f}"),
         el("path", class_="post", d=f"M{post:.1f} 0V{_HEIGHT:.0f}"),
-        class_="room said",
+        class_="headroom said",
         viewBox=f"0 0 {_WIDTH:.0f} {_HEIGHT:.0f}",
         aria_hidden="true",
     )

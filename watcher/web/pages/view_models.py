@@ -17,7 +17,7 @@ from watcher.messages.words import SHAPES, takes
 from watcher.units import Kind
 from watcher.web.context import AppContext
 from watcher.web.open_jobs import OpenJobViewModel
-from watcher.web.svg.headroom_bar import room
+from watcher.web.svg.headroom_bar import headroom_bar
 
 _WHOLE = 0.995
 
@@ -48,7 +48,7 @@ class LimitLine:
 
     stand: LimitState
     sentence: Message
-    room: Markup
+    bar: Markup
 
     @property
     def style(self) -> str:
@@ -92,7 +92,9 @@ class FieldViewModel:
 def line(context: AppContext, field: str, reason: Reason) -> LimitLine:
     """Show one limit of a field."""
     sentence = Sentence(context.speaker.reason(field, reason), stop="")
-    return LimitLine(reason.stand, sentence, room(reason, context.farm.config.judging.margin))
+    return LimitLine(
+        reason.stand, sentence, headroom_bar(reason, context.farm.config.judging.margin)
+    )
 
 
 def about(context: AppContext, field: str) -> Message:
@@ -116,7 +118,7 @@ def _not_planned(context: AppContext, seen: FieldNow) -> Message | None:
     return LEFT_OUT[plan.kept.plan.left_out[seen.field]]
 
 
-def field_sight(
+def field_view_model(
     context: AppContext, seen: FieldNow, jobs: Mapping[str, OpenJobViewModel]
 ) -> FieldViewModel:
     """Show one field of the ranking. ``jobs`` are the open ones by field."""

@@ -14,7 +14,7 @@ from watcher.weather.nowcast import Nowcast
 
 
 @dataclass(frozen=True)
-class Coming:
+class JobWarning:
     """One warning: how a title says it, what to do, and the evidence."""
 
     titles: tuple[Message, ...]
@@ -23,14 +23,14 @@ class Coming:
     evidence: tuple[Message, ...]
 
 
-def likely(speaker: Speaker, nowcast: Nowcast, wind: Reason, gust: Reason | None) -> Coming:
+def likely(speaker: Speaker, nowcast: Nowcast, wind: Reason, gust: Reason | None) -> JobWarning:
     """Say how likely the wind passes its bound, and what else was seen and may come of it."""
     evidence = [likely_line(speaker, nowcast, wind), *_signs(nowcast.front, speaker.system)]
     if gust is not None:
         evidence += _gusts(nowcast, gust, speaker.system)
     odds = tenths(float(nowcast.mean_ahead.chance[-1]))
     bound = ShownQuantity(wind.high, Kind.SPEED, speaker.system)
-    return Coming(
+    return JobWarning(
         (
             say("wind {odds} over {bound}", odds=odds, bound=bound),
             say("too windy, {odds}", odds=odds),
@@ -50,10 +50,10 @@ def likely_line(speaker: Speaker, nowcast: Nowcast, wind: Reason) -> Message:
     )
 
 
-def ending(speaker: Speaker, field: str, by: Reason, at: int, now: int) -> Coming:
+def ending(speaker: Speaker, field: str, by: Reason, at: int, now: int) -> JobWarning:
     """Say which limit is going to end the job before it is done, and when."""
     clock = WallTime(at, now, speaker.farm.zone)
-    return Coming(
+    return JobWarning(
         (say("{limit} from {clock}", limit=speaker.side(by), clock=clock), speaker.side(by)),
         say("Finish the pass and be ready to stop."),
         (say("From {clock}: {reason}.", clock=clock, reason=speaker.reason(field, by)),),

@@ -8,7 +8,7 @@ import pytest
 from tests.support import job_steps
 from tests.support.skies import MORNING, MPH, judged, timeline
 from watcher.jobs import commands
-from watcher.jobs.nearing import learned_scale, nearing, recent_wind
+from watcher.jobs.wind_nowcast import learned_scale, nearing, recent_wind
 from watcher.sources.base import Observations
 from watcher.store import jobs, weather
 from watcher.weather.series import Site, WeatherSeries

@@ -8,7 +8,7 @@ from watcher.service.snapshot import compose
 from watcher.web.context import AppContext
 
 
-def sealing(context: AppContext, said: DriftSuspicion, by: str) -> Sealed:
+def seal_account(context: AppContext, said: DriftSuspicion, by: str) -> Sealed:
     """Gather an account and seal it. Raises RecordError where place or time cannot be."""
     plan, now = context.watch.transactions.plan, context.watch.clock.now()
     with context.watch.transactions.store.writing() as session:

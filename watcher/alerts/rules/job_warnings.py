@@ -2,15 +2,15 @@
 
 from collections.abc import Iterator, Mapping
 
-from watcher.alerts.conditions import ConditionKey, Evaluation, Rule, State, Urgency
+from watcher.alerts.conditions import ConditionKey, ConditionState, Evaluation, Rule, Urgency
 from watcher.alerts.context import WatchedJob
 from watcher.alerts.rules import job_limits
 from watcher.farm.models import Topic
 from watcher.limits.catalogue import Limit
 from watcher.limits.status import LimitState
-from watcher.messages import coming
-from watcher.messages.coming import Coming
+from watcher.messages import wind_warning
 from watcher.messages.reasons import Speaker
+from watcher.messages.wind_warning import JobWarning
 from watcher.weather.mean_ahead import MeanAhead
 
 _GONE_S = 600
@@ -26,7 +26,7 @@ _SIGNS = (LIKELY, ENDING)
 
 
 def evaluate(
-    job: WatchedJob, states: Mapping[ConditionKey, State], now: int
+    job: WatchedJob, states: Mapping[ConditionKey, ConditionState], now: int
 ) -> Iterator[Evaluation]:
     """State for a job whether its wind is likely to pass the bound, and whether it ends soon."""
     # A warning is no news once what it warns of is here. Of a paused job no broken limit is said,
@@ -41,7 +41,7 @@ def evaluate(
     yield Evaluation(ENDING, job.subject, None if breaks else _ends_soon(job, now))
 
 
-def signs(job: WatchedJob, states: Mapping[ConditionKey, State]) -> tuple[str, ...]:
+def signs(job: WatchedJob, states: Mapping[ConditionKey, ConditionState]) -> tuple[str, ...]:
     """Return the kinds of warnings that stand, the most urgent first."""
     return tuple(rule.kind for rule in _SIGNS if key(job, rule.kind) in states)
 
@@ -51,18 +51,18 @@ def key(job: WatchedJob, kind: str) -> ConditionKey:
     return ConditionKey(job.subject, kind)
 
 
-def wording(speaker: Speaker, job: WatchedJob, kind: str, now: int) -> Coming | None:
+def wording(speaker: Speaker, job: WatchedJob, kind: str, now: int) -> JobWarning | None:
     """Put one warning into words; None where what it rests on is gone."""
     if kind == ENDING.kind:
         by, at = job.state.breaks_by, job.state.breaks_at
-        return coming.ending(speaker, job.state.job.field, by, at, now) if by and at else None
+        return wind_warning.ending(speaker, job.state.job.field, by, at, now) if by and at else None
     if job.nowcast is None:
         return None
     limits = job.state.by_limit
-    return coming.likely(speaker, job.nowcast, limits[Limit.WIND], limits.get(Limit.GUST))
+    return wind_warning.likely(speaker, job.nowcast, limits[Limit.WIND], limits.get(Limit.GUST))
 
 
-def _likely(ahead: MeanAhead, state: State | None) -> bool | None:
+def _likely(ahead: MeanAhead, state: ConditionState | None) -> bool | None:
     """Whether it is likely: what was so lasts down to a lower chance than it begins at."""
     if ahead.unknown[-1]:
         return None

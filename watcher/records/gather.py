@@ -28,7 +28,7 @@ from watcher.records.facts import (
     StartedAgainst,
 )
 from watcher.records.form import held, local, numbered
-from watcher.records.moments import Compose, marks, moment
+from watcher.records.judged_weather import Compose, marks, moment
 from watcher.store import jobs
 from watcher.store.tables import Job, JobEvent
 

@@ -17,7 +17,7 @@ from watcher.farm.geometry.importing import Outline, outlines
 from watcher.farm.models import WeedPressure, Weeds
 from watcher.farm.problems import FarmFileError, Problem
 from watcher.i18n.message import Message, Name, Param, joined, say
-from watcher.messages.drawn import overlap_line
+from watcher.messages.drawing import overlap_line
 from watcher.messages.vocabulary import (
     TARGET_WORDS,
     WEED_WORDS,

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from watcher.forecasts import errors
+from watcher.forecasts import error_model
 from watcher.forecasts.history import AHEAD, PATH_H
 from watcher.forecasts.spaces import DIRECTION, GUST, SPACES, WIND, error, into, out_of
 
@@ -13,11 +13,11 @@ NONE = np.full((3, PATH_H.size), np.nan)
 
 
 @pytest.mark.parametrize("space", SPACES, ids=lambda space: space.name)
-def test_without_pairs_the_prior_speaks(space: errors.Space) -> None:
-    offset = errors.fit_offset(space, NONE, NONE, np.zeros(NONE.shape), np.zeros(NONE.shape))
+def test_without_pairs_the_prior_speaks(space: error_model.Space) -> None:
+    offset = error_model.fit_offset(space, NONE, NONE, np.zeros(NONE.shape), np.zeros(NONE.shape))
     assert offset.at(np.ones(2), np.zeros(2)) == pytest.approx(0.0)
-    spread = errors.fit_spread(space, NONE, np.zeros(NONE.shape))
-    assert spread == pytest.approx(space.prior_spread(errors.LEAD_H))
+    spread = error_model.fit_spread(space, NONE, np.zeros(NONE.shape))
+    assert spread == pytest.approx(space.prior_spread(error_model.LEAD_H))
 
 
 def test_a_known_law_is_found_again() -> None:
@@ -30,12 +30,12 @@ def test_a_known_law_is_found_again() -> None:
     for k in range(1, PATH_H.size):
         paths[:, k] = 0.8 * paths[:, k - 1] + 0.6 * paths[:, k]
     off = 0.3 + 0.1 * (foretold - 2.0) + 0.2 * np.cos(hour) + 0.5 * paths
-    offset = errors.fit_offset(WIND, foretold, off, hour, age)
+    offset = error_model.fit_offset(WIND, foretold, off, hour, age)
     assert offset.factors == pytest.approx([0.3, 0.1, 0.2, 0.0], abs=0.06)
     residuals = off - offset.at(foretold, hour)
-    spread = errors.fit_spread(WIND, residuals, age)
+    spread = error_model.fit_spread(WIND, residuals, age)
     assert spread[AHEAD] == pytest.approx(0.5, rel=0.15)
-    left = errors.fit_kept(residuals / spread, age)
+    left = error_model.fit_kept(residuals / spread, age)
     assert left[1:4] == pytest.approx([0.8, 0.64, 0.51], abs=0.08)
 
 
@@ -43,14 +43,16 @@ def test_old_pairs_count_for_less() -> None:
     foretold = np.full((2, PATH_H.size), 2.0)
     off = np.stack([np.full(PATH_H.size, 1.0), np.full(PATH_H.size, -1.0)])
     age = np.stack([np.full(PATH_H.size, 90.0), np.zeros(PATH_H.size)])
-    found = errors.fit_offset(WIND, foretold, off, np.zeros(off.shape), age)
+    found = error_model.fit_offset(WIND, foretold, off, np.zeros(off.shape), age)
     assert float(found.at(np.array(2.0), np.array(0.0))) < -0.3
 
 
 def test_what_is_measured_now_moves_the_next_hours_most() -> None:
     paths = np.zeros((4, PATH_H.size))
     now = np.where(PATH_H <= 0, 2.0, np.nan)
-    moved = errors.shifted(paths, now, errors.kept(np.arange(PATH_H.size, dtype=float)))[0]
+    moved = error_model.shifted(paths, now, error_model.kept(np.arange(PATH_H.size, dtype=float)))[
+        0
+    ]
     ahead = moved[AHEAD]
     assert 1.0 < ahead[0] < 2.0
     assert (np.diff(ahead[:24]) < 0).all()
@@ -59,16 +61,16 @@ def test_what_is_measured_now_moves_the_next_hours_most() -> None:
 
 def test_an_error_now_beyond_three_spreads_counts_as_three() -> None:
     paths = np.zeros((1, PATH_H.size))
-    left = errors.kept(np.arange(PATH_H.size, dtype=float))
+    left = error_model.kept(np.arange(PATH_H.size, dtype=float))
     far, three = (
-        errors.shifted(paths, np.where(PATH_H == 0, off, np.nan), left) for off in (30.0, 3.0)
+        error_model.shifted(paths, np.where(PATH_H == 0, off, np.nan), left) for off in (30.0, 3.0)
     )
     assert far == pytest.approx(three)
 
 
 def test_unknown_hours_of_a_path_are_filled_near_its_known_ones() -> None:
     path = np.where(PATH_H <= 10, 2.0, np.nan)[None]
-    filled = errors.completed(path, np.zeros(path.shape))[0]
+    filled = error_model.completed(path, np.zeros(path.shape))[0]
     assert (filled[PATH_H <= 10] == 2.0).all()
     assert 1.0 < filled[PATH_H == 11][0] < 2.0
     assert abs(filled[-1]) < 0.05

@@ -48,7 +48,7 @@ class PlanChanged(StrEnum):
 
 
 @dataclass(frozen=True)
-class InHand:
+class SprayerInJob:
     """A sprayer in a job: on which field, and until when it is likely to be."""
 
     sprayer: str
@@ -80,7 +80,7 @@ class KeptPlan:
     """The wish it does not fulfil, as none could."""
     loses: Mapping[str, PlanLoss] = field(default_factory=dict)
     """What is lost where another field is done first."""
-    in_hand: tuple[InHand, ...] = ()
+    in_hand: tuple[SprayerInJob, ...] = ()
     past_forecasts: int = 0
     open_now: tuple[str, ...] = ()
     """Fields that were open when it was made."""
@@ -122,7 +122,7 @@ class KeptPlan:
             loses={
                 n: PlanLoss(tuple(one["fields"]), one["fewer"]) for n, one in kept["loses"].items()
             },
-            in_hand=tuple(InHand(**one) for one in kept["in_hand"]),
+            in_hand=tuple(SprayerInJob(**one) for one in kept["in_hand"]),
             past_forecasts=kept["past_forecasts"],
             open_now=tuple(kept["open_now"]),
             quick=kept.get("quick", False),

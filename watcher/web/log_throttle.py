@@ -12,7 +12,7 @@ EVERY_S = 60.0
 _MOST_KINDS = 200
 
 
-class Seldom:
+class LogThrottle:
     """Says a thing the first time, and then how often it happened, once a minute at most."""
 
     def __init__(self, now: Callable[[], float] = time.monotonic) -> None:
@@ -44,17 +44,17 @@ class Seldom:
             log.warning(event, times=times, **extra, **values)
 
 
-class SeldomFilter(logging.Filter):
+class LogThrottleFilter(logging.Filter):
     """Lets the libraries' log lines through as seldom."""
 
-    def __init__(self, seldom: Seldom) -> None:
+    def __init__(self, throttled: LogThrottle) -> None:
         super().__init__()
-        self._seldom = seldom
+        self._throttled = throttled
 
     def filter(self, record: logging.LogRecord) -> bool:
         """Say whether a line is written; one that stands for several says for how many."""
         what = record.exc_info[0] if record.exc_info else None
-        times = self._seldom.times(f"{record.name} {str(record.msg).splitlines()[:1]} {what}")
+        times = self._throttled.times(f"{record.name} {str(record.msg).splitlines()[:1]} {what}")
         if times is not None and times > 1:
             record.msg = f"{record.getMessage()} ({times} times)"
             record.args = None

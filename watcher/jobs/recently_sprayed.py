@@ -17,7 +17,7 @@ _ALL = 0.995
 
 
 @dataclass(frozen=True)
-class Lately:
+class RecentlySprayed:
     """What jobs ended no longer ago than their fields' ``done_for`` have sprayed."""
 
     done: frozenset[str]
@@ -26,7 +26,7 @@ class Lately:
     """Of fields sprayed in part, the share that is still to be sprayed."""
 
 
-def sprayed_lately(session: Session, farm: Farm, now: int) -> Lately:
+def recently_sprayed(session: Session, farm: Farm, now: int) -> RecentlySprayed:
     """Add up what was sprayed lately, field by field. ``now`` is epoch seconds.
 
     A finished job is of all that was left unless it says how much was done; an abandoned one counts
@@ -43,7 +43,7 @@ def sprayed_lately(session: Session, farm: Farm, now: int) -> Lately:
             shares[job.field] += whole if job.done_share is None else job.done_share
     done = {field for field, share in shares.items() if share >= _ALL}
     done |= {field for field, plan in plans.items() if plan.left_out or _done(plan, farm, now)}
-    return Lately(
+    return RecentlySprayed(
         frozenset(done),
         {field: 1.0 - share for field, share in shares.items() if 0.0 < share < _ALL},
     )

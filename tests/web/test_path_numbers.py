@@ -17,7 +17,7 @@ from starlette.routing import BaseRoute
 
 from tests.support.visiting import PROGRAM, Visited, visited
 from watcher.web.auth.users import Role
-from watcher.web.numbers import BIGGEST, Number
+from watcher.web.path_numbers import BIGGEST, Number
 
 ODD = [
     "0",

@@ -13,7 +13,7 @@ from watcher.farm.rules.buffers import Reduction
 from watcher.judge.changed_rig import ChangedRig
 from watcher.judge.farm_judgement import judge_look
 from watcher.judge.judgement import Judgement
-from watcher.judge.neighbour_deposits import exposed
+from watcher.judge.neighbour_deposits import neighbour_deposits
 from watcher.judge.reasons import Reason, downwind_neighbours, reasons
 from watcher.judge.timeline import MEAN_S, Timeline
 from watcher.limits.air import wet_bulb_depression
@@ -234,5 +234,5 @@ def _landing(judgement: Judgement, field: int, setup: int, time: int) -> tuple[L
             origin=e.origin.value,
             as_open_boom=e.as_open_boom,
         )
-        for e in exposed(judgement, field, setup, time)
+        for e in neighbour_deposits(judgement, field, setup, time)
     )

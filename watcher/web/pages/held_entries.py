@@ -12,7 +12,7 @@ HELD_S = 900
 """So long somebody may look at a change before it is kept."""
 
 
-class Held:
+class HeldEntries:
     """What was typed or sent lately, each for the device that did. Epoch seconds."""
 
     def __init__(self, now: Callable[[], int], *, most: int = 50) -> None:

@@ -20,7 +20,7 @@ from watcher.messages.day_plan import before, load_lines, only_part, standing, w
 from watcher.messages.reasons import Speaker
 from watcher.messages.words import CAUTION
 from watcher.planning.day_plan import PlanStep
-from watcher.planning.kept import PlanNow
+from watcher.planning.kept_plan import PlanNow
 from watcher.web.auth.authenticator import NotAllowedError, Visitor
 from watcher.web.auth.users import User
 from watcher.web.context import AppContext

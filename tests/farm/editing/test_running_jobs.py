@@ -6,7 +6,7 @@ import pytest
 
 from watcher.farm import Farm
 from watcher.farm.editing.edits import SetBoundary, SetValue, edited
-from watcher.farm.editing.holding import holding
+from watcher.farm.editing.running_jobs import holding
 from watcher.farm.editing.texts import FarmTexts
 
 _SQUARE = [[-96.99, 41.60], [-96.985, 41.60], [-96.985, 41.605], [-96.99, 41.60]]

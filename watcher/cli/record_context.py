@@ -13,7 +13,7 @@ import rich.table
 from sqlalchemy.orm import Session
 
 from watcher.cli.context import answer, open_farm, open_log, open_settings, out, stop
-from watcher.cli.speech import in_words
+from watcher.cli.language import in_words
 from watcher.farm import Farm
 from watcher.i18n.message import Param, joined, say
 from watcher.limits.farm_arrays import FarmArrays
@@ -29,7 +29,7 @@ _MOST_COLUMNS = 6
 """A table of more does not fit a terminal."""
 
 
-class Desk:
+class RecordContext:
     """Farm, log and clock of one command."""
 
     def __init__(self, farm: Farm, session: Session) -> None:
@@ -41,7 +41,7 @@ class Desk:
 
 
 @contextmanager
-def open_desk(*, writing: bool) -> Iterator[Desk]:
+def open_records(*, writing: bool) -> Iterator[RecordContext]:
     """Open farm and log; a step that may not be made is said, not made."""
     settings = open_settings()
     farm = open_farm(settings.farm)
@@ -50,7 +50,7 @@ def open_desk(*, writing: bool) -> Iterator[Desk]:
             open_log(settings) as log,
             log.writing() if writing else log.reading() as session,
         ):
-            yield Desk(farm, session)
+            yield RecordContext(farm, session)
     except RecordError as error:
         stop(joined([error.text, *filter(None, [error.command])], "\n"))
     except (FormError, UnknownJobError) as error:
@@ -103,7 +103,7 @@ def say_head(link: Link) -> None:
     answer(say("Head of the chain: entry {number}, {hash}", number=link.number, hash=link.hash))
 
 
-def printed(desk: Desk, pages: Sequence[RecordPage]) -> bytes:
+def printed(context: RecordContext, pages: Sequence[RecordPage]) -> bytes:
     """Return pages as a PDF. Raises RecordError where the extra for that is missing."""
     try:
         from watcher.records.pdf import write_pdf  # noqa: PLC0415  # an extra
@@ -115,6 +115,6 @@ def printed(desk: Desk, pages: Sequence[RecordPage]) -> bytes:
                 name=error.name or "",
             )
         ) from None
-    paper: Literal["letter", "a4"] = "letter" if desk.farm.config.farm.units == "us" else "a4"
-    printed_at = datetime.fromtimestamp(desk.now, desk.farm.zone)
+    paper: Literal["letter", "a4"] = "letter" if context.farm.config.farm.units == "us" else "a4"
+    printed_at = datetime.fromtimestamp(context.now, context.farm.zone)
     return write_pdf(pages, paper, printed_at)

@@ -14,7 +14,7 @@ from watcher.judge.judgement import judge
 from watcher.limits.status import Status
 from watcher.records.facts import Moment
 from watcher.records.form import local
-from watcher.records.moments import marks, moment
+from watcher.records.judged_weather import marks, moment
 from watcher.sources.base import Flag, Observations
 from watcher.store import weather
 from watcher.weather.series import Site, WeatherSeries

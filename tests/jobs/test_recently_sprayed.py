@@ -7,7 +7,7 @@ import pytest
 
 from tests.support import farms, job_steps
 from tests.support.skies import MORNING, judged, timeline
-from watcher.jobs.lately import sprayed_lately
+from watcher.jobs.recently_sprayed import recently_sprayed
 from watcher.messages.words import takes
 
 MINUTE = 60
@@ -21,23 +21,23 @@ def _sprayed(session, plan, at, end, **how):
 def test_a_finished_field_is_done(store, plan):
     with store.writing() as session:
         _sprayed(session, plan, MORNING, job_steps.finish)
-        assert sprayed_lately(session, plan.farm, MORNING + 3600).done == {"hill"}
+        assert recently_sprayed(session, plan.farm, MORNING + 3600).done == {"hill"}
 
 
 def test_what_is_left_of_a_field_is_still_to_be_sprayed(store, plan):
     with store.writing() as session:
         _sprayed(session, plan, MORNING, job_steps.finish, done="40 %")
-        lately = sprayed_lately(session, plan.farm, MORNING + 3600)
+        lately = recently_sprayed(session, plan.farm, MORNING + 3600)
         assert (lately.done, lately.left) == (frozenset(), {"hill": pytest.approx(0.6)})
         _sprayed(session, plan, MORNING + 3600, job_steps.finish, done="60 %")
-        lately = sprayed_lately(session, plan.farm, MORNING + 7200)
+        lately = recently_sprayed(session, plan.farm, MORNING + 7200)
         assert (lately.done, lately.left) == ({"hill"}, {})
 
 
 def test_an_abandoned_field_is_not_done(store, plan):
     with store.writing() as session:
         _sprayed(session, plan, MORNING, job_steps.abandon)
-        lately = sprayed_lately(session, plan.farm, MORNING + 3600)
+        lately = recently_sprayed(session, plan.farm, MORNING + 3600)
         assert (lately.done, lately.left) == (frozenset(), {})
 
 
@@ -51,7 +51,7 @@ def test_the_next_job_is_of_what_is_left(store, plan):
         assert changed.planned_s == pytest.approx(rest.planned_s, abs=1)
         ended = job_steps.finish(session, rest.id, MORNING + 5400)
         assert ended.done_share == pytest.approx(0.6)  # not the whole field
-        assert sprayed_lately(session, plan.farm, MORNING + 7200).done == {"hill"}
+        assert recently_sprayed(session, plan.farm, MORNING + 7200).done == {"hill"}
 
 
 def test_a_field_sprayed_in_part_is_ranked_with_what_is_left(plan):
@@ -73,7 +73,7 @@ def test_a_field_may_be_called_done_without_a_job(store, day, done):
     tables["fields"]["hill"]["done_on"] = date.fromisoformat(day)
     now = int(datetime(2026, 6, 10, 11, tzinfo=ZoneInfo("America/Chicago")).timestamp())
     with store.reading() as session:
-        found = sprayed_lately(session, farms.build(tables), now).done
+        found = recently_sprayed(session, farms.build(tables), now).done
     assert found == ({"hill"} if done else set())
 
 
@@ -81,4 +81,4 @@ def test_a_field_may_be_left_out_for_good(store):
     tables = farms.tables()
     tables["fields"]["hill"]["left_out"] = True
     with store.reading() as session:
-        assert sprayed_lately(session, farms.build(tables), MORNING).done == {"hill"}
+        assert recently_sprayed(session, farms.build(tables), MORNING).done == {"hill"}
