@@ -28,7 +28,7 @@ from watcher.i18n.message import Message
 from watcher.judge.job_action import Action, JobAction
 from watcher.judge.neighbour_deposits import NeighbourDeposit
 from watcher.judge.reasons import Reason
-from watcher.judge.remedies import Change, Remedy, TransitionKind
+from watcher.judge.remedies import Change, ChangeKind, Remedy
 from watcher.limits.buffers import LeftStrip
 from watcher.limits.catalogue import Limit
 from watcher.limits.farm_arrays import FarmArrays
@@ -58,8 +58,8 @@ PLACE = JobPlace(
     holds_again_at=MORNING + 3600,
     breaks_at=MORNING + 7200,
     remedies=(
-        Remedy((Change(TransitionKind.TIPS, "fine", takes_s=300.0),), MORNING + 3600, whole=True),
-        Remedy((Change(TransitionKind.FIELD, "hill"),), MORNING + 3600, whole=False),
+        Remedy((Change(ChangeKind.TIPS, "fine", takes_s=300.0),), MORNING + 3600, whole=True),
+        Remedy((Change(ChangeKind.FIELD, "hill"),), MORNING + 3600, whole=False),
     ),
 )
 NO_WAY_BACK = replace(PLACE, holds_again_at=None, remedies=())

@@ -104,7 +104,7 @@ def _page(
     answer = context.show(
         request,
         visitor,
-        "seen.html",
+        "acknowledge.html",
         status=status,
         token=token,
         state=state,
