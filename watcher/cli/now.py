@@ -206,7 +206,7 @@ def why(
         str | None, typer.Option(help="A setup's name; the recommended one when left out.")
     ] = None,
 ) -> None:
-    """Show every limit of one field now: value, bound, where it comes from, room left."""
+    """Show every limit of one field now: value, bound, where it comes from, margin left."""
     settings = open_settings()
     farm = open_farm(settings.farm)
     if field not in farm.config.fields:

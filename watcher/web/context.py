@@ -59,7 +59,7 @@ class AppContext:
     """Where the pages are reached from outside, as the settings have it; empty where not set."""
     pictures: MapPictures | None = None
     """Where pictures of the ground come from; None where none are set."""
-    paper: Renderer = field(default_factory=Renderer)
+    renderer: Renderer = field(default_factory=Renderer)
 
     @property
     def tiles_from(self) -> tuple[str, int] | None:
@@ -143,7 +143,7 @@ class AppContext:
         language = self.language(request)
         now = self.watch.clock.now()
         judged_at = self.watch.judged_at
-        text = self.paper.page(
+        text = self.renderer.page(
             template,
             language,
             farm=self.farm.config.farm.name,

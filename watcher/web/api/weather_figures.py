@@ -73,7 +73,7 @@ def of_fields(snapshot: Snapshot) -> Iterator[Metric]:
 
 
 def margins(snapshot: Snapshot) -> Iterator[Metric]:
-    """Yield the room left to each field's limits, and to the one that binds."""
+    """Yield the margin left to each field's limits, and to the one that binds."""
     words = "Room to a limit as a share of its scale, negative when broken, NaN when unknown"
     every = GaugeMetricFamily("watcher_field_margin_ratio", words, labels=["field", "limit"])
     words = "Room to the limit that binds; NaN while that one is unknown"

@@ -47,14 +47,14 @@ class FirstVisit:
     """What each station sent last, in the course of this visit."""
     tiles: TileClient | None = None
     """Fetches pictures of the ground; None where none are set."""
-    paper: Renderer = field(default_factory=Renderer)
+    renderer: Renderer = field(default_factory=Renderer)
 
     def show(
         self, request: Request, template: str, status: int = 200, **values: Any
     ) -> HTMLResponse:
         """Return a screen."""
         visitor = self.auth.visitor(request)
-        text = self.paper.page(
+        text = self.renderer.page(
             template,
             language_of(request),
             form_token=lambda: self.auth.form_token(visitor),

@@ -17,7 +17,7 @@ from watcher.web.auth.authenticator import Visitor
 from watcher.web.context import AppContext
 from watcher.web.incident_accounts import seal_account
 from watcher.web.path_numbers import Number
-from watcher.web.svg.paper_map import paper_map
+from watcher.web.svg.incident_map import incident_map
 
 _MOST_TYPED, _MOST_PLACE, _MOST_KEY = 2000, 80, 64
 
@@ -60,7 +60,7 @@ def router(context: AppContext) -> APIRouter:
             )
         page = page_of(sealed, context.language(request))
         return context.show(
-            request, visitor, "incident.html", number=number, page=page, map=paper_map(page.map)
+            request, visitor, "incident.html", number=number, page=page, map=incident_map(page.map)
         )
 
     @routes.post("/incidents")

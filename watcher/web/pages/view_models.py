@@ -1,4 +1,4 @@
-"""What a page says of one field: its status, one sentence, the room left, when it opens."""
+"""What a page says of one field: its status, one sentence, the margin left, when it opens."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass

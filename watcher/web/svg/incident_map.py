@@ -10,7 +10,7 @@ from watcher.web.svg.svg import el, path
 _SIZE, _LETTERS_A_WIDTH = 400.0, 8.0
 
 
-def paper_map(shown: PageMap) -> Markup:
+def incident_map(shown: PageMap) -> Markup:
     """Draw a map, north up; it goes ``half_m`` to each side of its middle."""
     scale = _SIZE / 2 / (shown.half_m or 1.0)
 
