@@ -17,7 +17,7 @@ _LEAST = 3.0
 
 
 def headroom_bar(reason: Reason, margin: float) -> Markup:
-    """Draw one limit: to the right of the post the margin left, to the left of it by how much it broke.
+    """Draw one limit: to the right of the post the margin left, to its left by how much it broke.
 
     A whole scale of the limit is the whole length; a tick stands where its margin ends. A limit
     of which nothing is known is an empty dashed box.
