@@ -11,7 +11,7 @@ from watcher.i18n.language import ENGLISH
 from watcher.limits.catalogue import Limit
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.messages.brief import morning_brief
-from watcher.messages.day_plan import before, expected, load_lines, loses, refusal, standing
+from watcher.messages.day_plan import before, expected, load_lines, loses, plan_status, refusal
 from watcher.messages.evening import evening_look_ahead
 from watcher.messages.reasons import Speaker
 from watcher.planning.day_plan import DayPlan, NotPlanned, PlanLoss, PlanStep, Wish
@@ -157,7 +157,7 @@ def test_half_a_field_is_told_as_half_and_counts_as_half() -> None:
 
 def test_a_plan_says_what_became_of_it() -> None:
     of = plan(step("hill", MORNING))
-    said = {why: str(standing(replace(of, changed=why), SPEAKER)) for why in PlanChanged}
+    said = {why: str(plan_status(replace(of, changed=why), SPEAKER)) for why in PlanChanged}
     assert said[PlanChanged.ISSUE] == (
         "Of 11:00, and being worked out anew. A new forecast has come since."
     )

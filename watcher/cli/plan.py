@@ -25,8 +25,8 @@ from watcher.messages.day_plan import (
     load_lines,
     loses,
     only_part,
+    plan_status,
     refusal,
-    standing,
     why_out,
 )
 from watcher.messages.reasons import Speaker
@@ -199,4 +199,4 @@ def _show(speaker: Speaker, plan: PlanNow, ranking: Ranking) -> None:
         for field, lost in plan.kept.loses.items():
             table.add_row(field, in_words(loses(lost)))
         out.print(table)
-    answer(standing(plan, speaker))
+    answer(plan_status(plan, speaker))

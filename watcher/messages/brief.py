@@ -23,7 +23,7 @@ from watcher.messages.day_plan import (
     left_out_lines,
     load_lines,
     of_day,
-    standing,
+    plan_status,
     step_line,
     title,
 )
@@ -142,7 +142,7 @@ def _of_plan(
             *(step_line(speaker, step, n, now) for n, step in enumerate(steps, start=1)),
             *(step_line(speaker, s, n, now) for n, s in enumerate(later, start=len(steps) + 1)),
             *left_out_lines(plan, speaker, ranking),
-            standing(plan, speaker),
+            plan_status(plan, speaker),
             *missing,
             *_late(speaker, due_at, now),
             *source_lines(timeline),

@@ -96,7 +96,7 @@ def refusal(refused: RefusedWish) -> Message:
     )
 
 
-def standing(plan: PlanNow, speaker: Speaker) -> Message:
+def plan_status(plan: PlanNow, speaker: Speaker) -> Message:
     """Return when a plan was made and of what, and whether it still stands."""
     made = WallTime(plan.kept.made_at, plan.now, speaker.farm.zone)
     if plan.changed is None:

@@ -15,7 +15,7 @@ from watcher.judge.timeline import Timeline
 from watcher.limits.hours import ends
 from watcher.limits.status import Status
 from watcher.messages.chances import basis_line, best_starts_line
-from watcher.messages.day_plan import of_day, standing, step_line
+from watcher.messages.day_plan import of_day, plan_status, step_line
 from watcher.messages.reasons import Speaker
 from watcher.messages.text import Text, headline_of
 from watcher.messages.vocabulary import STATUS_WORDS
@@ -60,7 +60,7 @@ def evening_look_ahead(
         planned = [joined([Name(s.field, 18), _wall(speaker, s.starts_at)], " ") for s in steps]
         title = headline_of(say("Tomorrow:"), planned)
         of_plan = [step_line(speaker, s, n, timeline.now) for n, s in enumerate(steps, start=1)]
-        lines = [*of_plan, standing(plan, speaker), *lines]
+        lines = [*of_plan, plan_status(plan, speaker), *lines]
     shown = [one.best for days in best.values() for one in days]
     rests_on = (basis_line(shown),) if shown else ()
     return Text(title=title, lines=(*lines, *rests_on, *source_lines(timeline)))

@@ -16,7 +16,14 @@ from watcher.delivery.acknowledgement import BadLinkError, Links
 from watcher.i18n.language import Language
 from watcher.i18n.message import Message, Name, Sentence, joined, say
 from watcher.messages.chances import tenths
-from watcher.messages.day_plan import before, load_lines, only_part, standing, what_ends, with_whom
+from watcher.messages.day_plan import (
+    before,
+    load_lines,
+    only_part,
+    plan_status,
+    what_ends,
+    with_whom,
+)
 from watcher.messages.reasons import Speaker
 from watcher.messages.words import CAUTION
 from watcher.planning.day_plan import PlanStep
@@ -158,7 +165,7 @@ def _event(
         *load_lines(speaker, step),
         Sentence(before(step)),
         Sentence(what_ends(step)),
-        standing(plan, speaker),
+        plan_status(plan, speaker),
         CAUTION,
     ]
     event.add("description", joined([x for x in lines if str(x) != "."], "\n").render(language))

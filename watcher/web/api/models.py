@@ -903,7 +903,7 @@ class PlanSchema(ApiModel):
             made_at=kept.made_at,
             state="old" if plan.old else "being worked out" if plan.changed else "stands",
             changed=None if plan.changed is None else plan.changed.value,
-            sentence=day_plan.standing(plan, speaker).render(language),
+            sentence=day_plan.plan_status(plan, speaker).render(language),
             caution=caution,
             steps=[_plan_step(speaker, plan, step, language) for step in plan.steps],
             left_out=[

@@ -23,8 +23,8 @@ from watcher.messages.day_plan import (
     load_lines,
     loses,
     only_part,
+    plan_status,
     refusal,
-    standing,
     what_ends,
     why_out,
 )
@@ -172,7 +172,7 @@ def _page(context: AppContext, visitor: Visitor, links: Links | None) -> dict[st
     every = context.snapshot.ranking.every
     out = {f: why for f, why in plan.kept.plan.left_out.items() if f not in plan.done}
     return values | {
-        "standing": standing(plan, context.speaker),
+        "plan_status": plan_status(plan, context.speaker),
         "expected": expected(plan.steps),
         "how": None if available() else how_planned(),
         "quick": plan.changed is PlanChanged.QUICK,
@@ -295,7 +295,7 @@ def plan_line(context: AppContext) -> Message | None:
     if plan is None:
         return None
     if plan.old:
-        return say("Plan of the day. {what}", what=standing(plan, context.speaker))
+        return say("Plan of the day. {what}", what=plan_status(plan, context.speaker))
     if not plan.steps:
         return say("Plan of the day: nothing planned")
     now = context.watch.clock.now()
