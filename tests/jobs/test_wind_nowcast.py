@@ -8,7 +8,7 @@ import pytest
 from tests.support import job_steps
 from tests.support.skies import MORNING, MPH, judged, timeline
 from watcher.jobs import commands
-from watcher.jobs.wind_nowcast import learned_scale, nearing, recent_wind
+from watcher.jobs.wind_nowcast import learned_scale, recent_wind, wind_nowcast
 from watcher.sources.base import Observations
 from watcher.store import jobs, weather
 from watcher.weather.series import Site, WeatherSeries
@@ -36,7 +36,7 @@ def _keep(store, series):
 
 def _near(plan, job, seen, **scale):
     judgement, _ = judged(plan, timeline())
-    return nearing(judgement, 0, job, seen, **scale)
+    return wind_nowcast(judgement, 0, job, seen, **scale)
 
 
 def test_the_bound_is_brought_up_to_the_sensor(plan, job):

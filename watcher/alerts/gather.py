@@ -10,7 +10,7 @@ from watcher.alerts.context import AlertContext, Begun, WatchedJob, job_subject
 from watcher.jobs import commands
 from watcher.jobs.changes import rig_at
 from watcher.jobs.state import look
-from watcher.jobs.wind_nowcast import learned_scale, nearing, recent_wind
+from watcher.jobs.wind_nowcast import learned_scale, recent_wind, wind_nowcast
 from watcher.judge.chances import FarmChances
 from watcher.judge.judgement import Judgement
 from watcher.judge.ranking import Ranking
@@ -120,4 +120,4 @@ def _nowcast(
     if scale is None:
         scale = learned_scale(session, recent)
         commands.note_wind_strays(session, job, recent.source, scale, timeline.now)
-    return nearing(judgement, timeline.now_index, job, recent, spread_scale=scale)
+    return wind_nowcast(judgement, timeline.now_index, job, recent, spread_scale=scale)

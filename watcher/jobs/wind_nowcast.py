@@ -36,7 +36,7 @@ _LEARNS_READINGS = 20_000
 """A station that reports every ten seconds is learned from over two days: enough, and quick."""
 
 
-def nearing(
+def wind_nowcast(
     judgement: Judgement,
     now: int,
     job: Job,

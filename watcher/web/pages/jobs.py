@@ -25,7 +25,7 @@ from watcher.jobs.commands import StepTaken
 from watcher.jobs.queries import JobStory, JobView
 from watcher.jobs.state import JobState, look
 from watcher.jobs.steps import StepName, StepOutcome, StepRequest
-from watcher.jobs.wind_nowcast import nearing, recent_wind
+from watcher.jobs.wind_nowcast import recent_wind, wind_nowcast
 from watcher.judge.start_check import Against
 from watcher.limits.catalogue import Limit
 from watcher.messages.chances import open_until
@@ -295,7 +295,7 @@ def _likely(context: AppContext, session: Session, seen: JobState) -> Message | 
         return None
     strays = queries.wind_strays(session, job.id, recent.source)
     judgement = context.snapshot.judgement
-    now = nearing(judgement, timeline.now_index, job, recent, spread_scale=strays)
+    now = wind_nowcast(judgement, timeline.now_index, job, recent, spread_scale=strays)
     if now is None or not now.mean_ahead.lasts[-1] or now.crossing.wind_over[-1]:
         return None
     return likely_line(context.speaker, now, wind)
