@@ -38,7 +38,7 @@ from watcher.limits.air import mixed_by_day, wet_bulb_depression, without_low
 from watcher.limits.boom_wind import above_canopy
 from watcher.limits.catalogue import CATALOGUE, Limit
 from watcher.limits.check import Checked, Knowledge, Stands, between, bounded, ruled
-from watcher.limits.clock import openings
+from watcher.limits.day_time import openings
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.limits.rule_values import (
     DayHighs,

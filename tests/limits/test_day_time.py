@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from watcher.farm.rules.calendar import ClockRule
-from watcher.limits.clock import openings
+from watcher.limits.day_time import openings
 from watcher.weather.series import Site
 from watcher.weather.sun import next_sunrise, next_sunset
 
