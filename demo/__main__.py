@@ -36,20 +36,20 @@ _LOOK_WITH = (
 
 def main() -> None:
     """Play the day from dawn to the evening."""
-    told = _arguments()
+    found = _arguments()
     for end in ("", "-wal", "-shm"):
-        told.database.with_name(told.database.name + end).unlink(missing_ok=True)
+        found.database.with_name(found.database.name + end).unlink(missing_ok=True)
     os.environ["NO_PROXY"] = HOST  # nor may the pushes leave through a proxy
     logs.set_up("text", "warning")
     screen, began = Screen(), time.monotonic()
     screen.note(_OPENING)
     try:
-        with closing(Database(f"sqlite:///{told.database.absolute()}")) as log:
+        with closing(Database(f"sqlite:///{found.database.absolute()}")) as log:
             log.upgrade()
-            pushes = asyncio.run(play(log, screen, told.seconds))
+            pushes = asyncio.run(play(log, screen, found.seconds))
     except (KeyboardInterrupt, asyncio.CancelledError):
         sys.exit("Interrupted; everything that was started has been stopped.")
-    _close(pushes, told.database, time.monotonic() - began)
+    _close(pushes, found.database, time.monotonic() - began)
 
 
 def _arguments() -> argparse.Namespace:

@@ -63,8 +63,8 @@ class Grower:
 
     async def _weigh(self, now: int) -> None:
         """Look at the next job and its chance, and begin it if that is good."""
-        picture, known = self._watch.picture, self._watch.book.chances
-        ranked = picture.ranking.spray if picture else ()
+        snapshot, known = self._watch.snapshot, self._watch.transactions.chances
+        ranked = snapshot.ranking.spray if snapshot else ()
         first = next((f for f in ranked if f.field not in self._been_on), None)
         if first is None or first.setup is None or known is None:
             return
@@ -84,10 +84,10 @@ class Grower:
 
     def _see_what_came(self, now: int) -> None:
         """Tell when a job that was left would have been stopped."""
-        picture, left = self._watch.picture, self._left
-        if picture is None or left is None:
+        snapshot, left = self._watch.snapshot, self._left
+        if snapshot is None or left is None:
             return
-        judgement, at = picture.judgement, picture.outlook.now_index
+        judgement, at = snapshot.judgement, snapshot.timeline.now_index
         plan = judgement.plan
         case = plan.fields.index(left.field), plan.setups.index(left.setup), at
         if now > left.ends_at:
@@ -112,8 +112,8 @@ class Grower:
             self._job = None
 
     async def _start(self, now: int) -> None:
-        picture = self._watch.picture
-        ranked = picture.ranking.spray if picture else ()
+        snapshot = self._watch.snapshot
+        ranked = snapshot.ranking.spray if snapshot else ()
         first = next((f for f in ranked if f.field not in self._been_on), None)
         if first is None or first.setup is None:
             return

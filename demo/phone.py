@@ -40,8 +40,8 @@ def phones(now: Callable[[], int], show: Callable[[Push], None]) -> Iterator[Pho
 
     class Phone(BaseHTTPRequestHandler):
         def do_POST(self) -> None:
-            told = json.loads(self.rfile.read(int(self.headers["Content-Length"])))
-            push = Push(self.path.strip("/"), told["title"], told["message"], now())
+            said = json.loads(self.rfile.read(int(self.headers["Content-Length"])))
+            push = Push(self.path.strip("/"), said["title"], said["message"], now())
             show(push)
             found.arrived.append(push)
             self.send_response(200)

@@ -59,8 +59,8 @@ async def play(log: Database, screen: Screen, seconds: float) -> Sequence[Push]:
     step_s = _STEPPING_SHARE * seconds / len(moments)
     reading_s = (1.0 - _STEPPING_SHARE) * seconds / _MESSAGES
     clock = FastClock(START)
-    with feed(clock.now) as feed_url, phones(clock.now, screen.shows) as told:
-        async with running(_farm(feed_url), log, clock, told) as service:
+    with feed(clock.now) as feed_url, phones(clock.now, screen.shows) as found:
+        async with running(_farm(feed_url), log, clock, found) as service:
             grower, heard = Grower(service.watch, screen), 0
             async with Station(service.url, TOKEN, first=START - _POSTED_BEFORE_S) as station:
                 due = time.monotonic()
@@ -68,18 +68,18 @@ async def play(log: Database, screen: Screen, seconds: float) -> Sequence[Push]:
                     clock.move_on(now)
                     if now == WEIGHS_AT:
                         await service.chances_known(now)
-                    await grower.looks(now, told.arrived[heard:])
-                    heard = len(told.arrived)
+                    await grower.looks(now, found.arrived[heard:])
+                    heard = len(found.arrived)
                     await station.post(now)
                     if now % _ASKED_EVERY_S == _ASKED_AT_S:
                         await service.watch.ask(FEED)
                     await service.settled()
                     await _show(service, screen, now)
-                    due += step_s + reading_s * (len(told.arrived) - heard)
+                    due += step_s + reading_s * (len(found.arrived) - heard)
                     await asyncio.sleep(due - time.monotonic())
             await grower.goes_home(END)
             await service.settled()
-    return told.arrived
+    return found.arrived
 
 
 def _moments() -> Iterator[int]:
@@ -98,28 +98,28 @@ def _farm(feed_url: str) -> Farm:
     then the play has it ask by the farm's clock.
     """
     farm = load(FARM)
-    told = farm.config.sources[FEED].model_copy(update={"base_url": feed_url, "every": _NEVER_S})
-    sources = dict(farm.config.sources) | {FEED: told}
+    found = farm.config.sources[FEED].model_copy(update={"base_url": feed_url, "every": _NEVER_S})
+    sources = dict(farm.config.sources) | {FEED: found}
     return replace(farm, config=farm.config.model_copy(update={"sources": sources}))
 
 
 async def _show(service: Service, screen: Screen, now: int) -> None:
     if now == day.FRONT_AT:
         screen.happens(now, _FRONT)
-    picture = service.watch.picture
-    if now in _PLANS_AT and picture is not None:
-        lines = await asyncio.to_thread(_plan, service, picture)
+    snapshot = service.watch.snapshot
+    if now in _PLANS_AT and snapshot is not None:
+        lines = await asyncio.to_thread(_plan, service, snapshot)
         screen.happens(now, f"{_PLANS_AT[now]} the plan of the day is:", lines)
 
 
-def _plan(service: Service, picture: Snapshot) -> list[str]:
+def _plan(service: Service, snapshot: Snapshot) -> list[str]:
     """Work the plan out as ``watcher plan`` does: at this speed the watch keeps none."""
-    speaker = service.watch.book.post.speaker
-    with service.watch.book.store.reading() as session:
-        chances = work_out(session, picture.judgement.plan, picture.outlook)
-        plan = worked_out(session, picture, chances, Wishes())
-    ranking = with_plan(picture.ranking, plan)
+    speaker = service.watch.transactions.post.speaker
+    with service.watch.transactions.store.reading() as session:
+        chances = work_out(session, snapshot.judgement.plan, snapshot.timeline)
+        plan = worked_out(session, snapshot, chances, Wishes())
+    ranking = with_plan(snapshot.ranking, plan)
     brief = morning_brief(
-        speaker, picture.judgement, ranking, picture.outlook, due_at=plan.now, plan=plan
+        speaker, snapshot.judgement, ranking, snapshot.timeline, due_at=plan.now, plan=plan
     )
     return [str(line) for line in brief.lines]

@@ -24,7 +24,7 @@ from watcher.delivery.worker import DeliveryWorker
 from watcher.farm.load import load
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.service import logs
-from watcher.service.transactions import Book
+from watcher.service.transactions import Transactions
 from watcher.service.watch import Watch
 from watcher.store.database import Database
 from watcher.web.app import Keys, create_app
@@ -44,17 +44,17 @@ def main() -> None:
     parser = argparse.ArgumentParser(prog="python -m demo.screenshots", description=__doc__)
     parser.add_argument("--database", type=Path, default=HERE / "day.db", help="the day's log")
     parser.add_argument("--into", type=Path, default=HERE, help="folder of the pictures")
-    told = parser.parse_args()
-    if not told.database.is_file():
-        parser.error(f"there is no log {told.database}; python -m demo makes it")
+    options = parser.parse_args()
+    if not options.database.is_file():
+        parser.error(f"there is no log {options.database}; python -m demo makes it")
     logs.set_up("text", "error")
     with tempfile.TemporaryDirectory() as folder:
         copy = Path(folder) / "day.db"
-        shutil.copy(told.database, copy)
+        shutil.copy(options.database, copy)
         with closing(Database(f"sqlite:///{copy}")) as log:
             log.upgrade()
-            asyncio.run(_make(log, told.into))
-    print(f"Made two pictures in {told.into}.")
+            asyncio.run(_make(log, options.into))
+    print(f"Made two pictures in {options.into}.")
 
 
 async def _make(log: Database, into: Path) -> None:
@@ -79,22 +79,22 @@ async def _make(log: Database, into: Path) -> None:
 @asynccontextmanager
 async def _served(log: Database) -> AsyncIterator[tuple[str, str]]:
     """Run the service at the moment; yield a session's token and the first field to be sprayed."""
-    farm, clock, keyring = load(FARM), FastClock(AT), SessionStore(None)
-    courier = DeliveryWorker(log, farm, {}, now=clock.now, speed=clock.speed)
-    watch = Watch(Book(FarmArrays.of(farm), log, clock), {}, courier)
+    farm, clock, sessions = load(FARM), FastClock(AT), SessionStore(None)
+    delivery = DeliveryWorker(log, farm, {}, now=clock.now, speed=clock.speed)
+    watch = Watch(Transactions(FarmArrays.of(farm), log, clock), {}, delivery)
     serving = asyncio.create_task(
-        serve(watch, create_app(watch, Keys(keyring)), listen(HOST, _PORT))
+        serve(watch, create_app(watch, Keys(sessions)), listen(HOST, _PORT))
     )
     async with watch.changed:
         await watch.changed.wait_for(lambda: watch.judged > 0)
     while not await _answers():  # noqa: ASYNC110  # no event tells
         await asyncio.sleep(0.05)
-    picture = watch.picture
-    first = next(iter(picture.ranking.every)) if picture else ""
-    yield keyring.open(User("grower", Role.RUN), AT, by_link=True), first
+    snapshot = watch.snapshot
+    first = next(iter(snapshot.ranking.every)) if snapshot else ""
+    yield sessions.open(User("grower", Role.RUN), AT, by_link=True), first
     os.kill(os.getpid(), signal.SIGTERM)
     await serving
-    keyring.close()
+    sessions.close()
 
 
 async def _answers() -> bool:

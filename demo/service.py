@@ -21,7 +21,7 @@ from watcher.limits.farm_arrays import FarmArrays
 from watcher.service.chances import ChanceKeeper
 from watcher.service.kept_secrets import SecretKind, Secrets
 from watcher.service.source_factory import polled_sources
-from watcher.service.transactions import Book
+from watcher.service.transactions import Transactions
 from watcher.service.watch import Watch
 from watcher.sources.http import FeedClient
 from watcher.store import outbox
@@ -61,37 +61,37 @@ class Service:
                 await asyncio.sleep(0.05)
 
     def _chances_at(self) -> int:
-        known = self.watch.book.chances
+        known = self.watch.transactions.chances
         return known.at if known else 0
 
     def _unsent(self) -> int:
-        with self.watch.book.store.reading() as session:
+        with self.watch.transactions.store.reading() as session:
             counts = outbox.counts(session)
         return counts.get("waiting", 0) + counts.get("sending", 0)
 
 
 @asynccontextmanager
 async def running(
-    farm: Farm, log: Database, clock: FastClock, told: Phones
+    farm: Farm, log: Database, clock: FastClock, content: Phones
 ) -> AsyncIterator[Service]:
     """Run the service on a free port of this machine, and stop it in order with SIGTERM.
 
     Should it stop by itself, or be interrupted, the block is cancelled.
     """
-    urls = {name: told.url(name) for name in farm.config.recipients}
+    urls = {name: content.url(name) for name in farm.config.recipients}
     async with FeedClient(contact="demo@example.invalid") as client:
-        keyring = SessionStore(None)
-        courier = DeliveryWorker(log, farm, urls, now=clock.now, speed=clock.speed)
-        book = Book(FarmArrays.of(farm), log, clock)
+        sessions = SessionStore(None)
+        delivery = DeliveryWorker(log, farm, urls, now=clock.now, speed=clock.speed)
+        transactions = Transactions(FarmArrays.of(farm), log, clock)
         watch = Watch(
-            book,
+            transactions,
             polled_sources(farm, client, {}),
-            courier,
-            chances=ChanceKeeper(book.plan, log),
+            delivery,
+            chances=ChanceKeeper(transactions.plan, log),
             keeps_plan=False,  # hours are seconds here; the demo works out what it prints
         )
         secrets = Secrets(given={SecretKind.STATION: {STATION: SecretStr(TOKEN)}})
-        app = create_app(watch, Keys(keyring, secrets))
+        app = create_app(watch, Keys(sessions, secrets))
         port = _free_port()
         serving = asyncio.create_task(serve(watch, app, listen(HOST, port)))
         block = asyncio.current_task()
@@ -110,7 +110,7 @@ async def running(
             if not serving.done():
                 os.kill(os.getpid(), signal.SIGTERM)
             await serving
-            keyring.close()
+            sessions.close()
 
 
 async def _ready(service: Service) -> None:

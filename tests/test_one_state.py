@@ -106,7 +106,7 @@ def _stand_beside(v: Visited, folder: Path, patch: pytest.MonkeyPatch) -> None:
     patch.setenv("WATCHER_STATE_DIR", str(folder))
     patch.setenv("COLUMNS", "200")
     for module in (job_commands, now_commands):
-        patch.setattr(module, "open_farm", lambda _path: v.service.watch.book.plan.farm)
+        patch.setattr(module, "open_farm", lambda _path: v.service.watch.transactions.plan.farm)
         patch.setattr(module.time, "time", lambda: float(v.service.clock.at))
 
 
@@ -166,7 +166,7 @@ def _named(shape: str, word: str) -> Action:
 
 def _newest_alert(v: Visited) -> Action | None:
     """What the newest message about the job told to do; None where that was an all-clear."""
-    with v.service.watch.book.store.reading() as session:
+    with v.service.watch.transactions.store.reading() as session:
         newest = session.scalars(
             select(Outgoing).where(Outgoing.about == "job/1").order_by(Outgoing.id.desc())
         ).first()

@@ -22,9 +22,9 @@ SITE = Site(41.0, -96.0)
 
 @pytest.fixture
 def farm() -> Farm:
-    told: dict[str, Any] = tables()
-    told["sources"] = {"mast": {"kind": "push"}, "feed": {"kind": "met_norway"}}
-    return build(told)
+    config: dict[str, Any] = tables()
+    config["sources"] = {"mast": {"kind": "push"}, "feed": {"kind": "met_norway"}}
+    return build(config)
 
 
 def keep(log: Database, times: np.ndarray, received: int | None = None, **values: Any) -> None:

@@ -54,8 +54,8 @@ def calling(v: Visited) -> Taker:
         headers = {"Authorization": f"Bearer {PROGRAM}", "Idempotency-Key": f'"{key}"'}
         to = "/api/v1/jobs" if name is StepName.START else f"/api/v1/jobs/1/{name}"
         within = {StepName.READING: "measured", StepName.CHANGE: "changed"}.get(name)
-        told = {within: asked} if within else asked
-        answer = await v.web.post(to, json=told, headers=headers)
+        content = {within: asked} if within else asked
+        answer = await v.web.post(to, json=content, headers=headers)
         if answer.status_code == 409:
             assert "finished, 11:06, by robot" in answer.json()["wrong"]
             return False
@@ -90,7 +90,9 @@ def commanding(v: Visited) -> Taker:
 def at_the_command_line(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Standing:
     def stand(v: Visited) -> None:
         monkeypatch.setenv("WATCHER_STATE_DIR", str(tmp_path))
-        monkeypatch.setattr(job_commands, "open_farm", lambda _path: v.service.watch.book.plan.farm)
+        monkeypatch.setattr(
+            job_commands, "open_farm", lambda _path: v.service.watch.transactions.plan.farm
+        )
         monkeypatch.setattr(job_commands.getpass, "getuser", lambda: "operator")
         monkeypatch.setattr(job_commands.time, "time", lambda: float(v.service.clock.at))
 
@@ -109,7 +111,7 @@ async def test_the_list_of_steps_is_the_same_on_every_surface(
             for _tap in range(2):  # a double tap is answered as the first
                 taken.append(await take(name, asked, f"key {n}"))
         assert taken == [True] * 14 + [False] * 2
-        with v.service.watch.book.store.reading() as session:
+        with v.service.watch.transactions.store.reading() as session:
             job = jobs.job(session, 1)
             kept = [
                 (e.at - NOON, e.what, {k: d for k, d in e.detail.items() if k != "by"})
@@ -156,7 +158,7 @@ async def test_a_tap_that_was_kept_on_the_device_counts_from_then(tmp_path: Path
         v.service.clock.at += 1200
         await v.send("/jobs/1", "/jobs/1/pause", key="kept", ago="900")
         await v.send("/jobs/1", "/jobs/1/pause", key="kept", ago="930")
-        with v.service.watch.book.store.reading() as session:
+        with v.service.watch.transactions.store.reading() as session:
             assert jobs.job(session, 1).paused_at == NOON + 300
 
 
@@ -210,13 +212,13 @@ def asking_on_a_page(v: Visited) -> Asker:
         assert answer.status_code == 409
         assert "Not started yet" in page
         agreed = re.findall(r'name="confirm" value="([^"]+)"', page)
-        told = re.findall(r"<li><b>(.*?)</b></li>", page)
+        lines = re.findall(r"<li><b>(.*?)</b></li>", page)
         started = await v.web.post(
             "/jobs", data={"form_token": v.form_token(answer.text), "confirm": agreed[0]} | field
         )
         assert started.headers["location"] == "/jobs/1"
         assert "answered with yes" in (await v.web.get("/jobs/1")).text
-        return told
+        return lines
 
     return start
 
@@ -228,14 +230,14 @@ def asking_a_program(v: Visited) -> Asker:
         answer = await v.web.post("/api/v1/jobs", json=asked, headers=headers)
         assert answer.status_code == 409
         assert answer.headers["content-type"] == "application/problem+json"
-        told = answer.json()
-        assert (told["status"], told["title"]) == (409, "a plain yes is needed first")
-        assert [one["origin"] for one in told["against"]] == ["own", "label"]
-        asked["confirm"] = [one["confirm"] for one in told["against"]]
+        content = answer.json()
+        assert (content["status"], content["title"]) == (409, "a plain yes is needed first")
+        assert [one["origin"] for one in content["against"]] == ["own", "label"]
+        asked["confirm"] = [one["confirm"] for one in content["against"]]
         started = await v.web.post("/api/v1/jobs", json=asked, headers=headers)
         assert started.status_code == 201, started.text
         [event] = (await v.web.get("/api/v1/jobs/1", headers=headers)).json()["events"]
-        assert event["against"] == [one["sentence"] for one in told["against"]]
+        assert event["against"] == [one["sentence"] for one in content["against"]]
         return event["against"]
 
     return start
@@ -267,9 +269,9 @@ async def test_a_start_against_a_limit_asks_first_on_every_surface(
         gust, wind = await surface(v)()
         assert gust.lower().startswith(TOLD)
         assert wind.rstrip(".").lower() == "wind 12 mph, at most 10 mph (label): 2 mph over"
-        with v.service.watch.book.store.reading() as session:
+        with v.service.watch.transactions.store.reading() as session:
             event, *_ = jobs.events(session, 1)  # the watch may have noted one of its own since
-        assert [told["limit"] for told in event.detail["against"]] == ["gust", "wind"]
+        assert [found["limit"] for found in event.detail["against"]] == ["gust", "wind"]
 
 
 async def test_a_kept_tap_that_needs_a_yes_says_what_became_of_it(tmp_path: Path) -> None:
@@ -281,5 +283,5 @@ async def test_a_kept_tap_that_needs_a_yes_says_what_became_of_it(tmp_path: Path
         answer = await v.send("/fields/hill", "/jobs", **kept)
         [said] = re.findall(r'role="alert">(hill[^<]+)<', unescape(answer.text))
         assert said.startswith(f"hill was not started, a plain yes is needed first: {TOLD}")
-        with v.service.watch.book.store.reading() as session:
+        with v.service.watch.transactions.store.reading() as session:
             assert jobs.open_jobs(session) == []

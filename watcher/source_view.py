@@ -135,13 +135,13 @@ def look_at_source(recent: RecentWeather, farm: Farm, name: str) -> SourceView:
     """Look at one source of the farm, in the same way."""
     known = next((row for row in health.all_sources(recent.session) if row.source == name), None)
     expected = _expected_now(recent, farm)
-    sight = _look(recent, (name, farm.config.sources[name]), known, expected)
+    view = _look(recent, (name, farm.config.sources[name]), known, expected)
     refusals = refused.of_last_day(recent.session, recent.now)
-    return replace(sight, refused=refusals.get(name, {}))
+    return replace(view, refused=refusals.get(name, {}))
 
 
 def distrusted(recent: RecentWeather, source: str) -> tuple[str, ...]:
-    """Return the quantities a source is not believed in, as the outlook has it."""
+    """Return the quantities a source is not believed in, as the timeline has it."""
     return tuple(trust.demoted(_last_day(recent, source)))
 
 
@@ -157,7 +157,7 @@ def _look(
     answered = known.answered_at if known else None
     if answered is not None and answered > now + AHEAD_S:
         answered = None  # what comes from the future says nothing of now
-    sight = SourceView(
+    view = SourceView(
         name,
         None if answered is None else max(0, now - answered),
         entry.silent_after,
@@ -169,14 +169,14 @@ def _look(
         else (),
     )
     if not observes(entry):
-        return sight
+        return view
     times, received = arrivals.newest(recent.session, name, now + AHEAD_S, _NEWEST)
     dated = times[times <= now + AHEAD_S]
     last = recent.readings(name, _RECENT_S)
     near = last.between(now - _RECENT_S, now + _RECENT_S)
     day = _last_day(recent, name)
     return replace(
-        sight,
+        view,
         age_s=max(0, now - int(dated[-1])) if dated.size else None,
         stuck=_flagged(near, Flag.STUCK),
         implausible=_flagged(near, _IMPLAUSIBLE),

@@ -10,7 +10,7 @@ from sqlalchemy import select
 from tests.support import job_steps
 from tests.support.farms import build, tables
 from tests.support.minutes import Minutes
-from tests.support.skies import judged, outlook
+from tests.support.skies import judged, timeline
 from watcher.alerts import cycle
 from watcher.alerts.rules import field, job
 from watcher.farm import Farm
@@ -63,11 +63,11 @@ def test_wind_near_its_bound_wakes_nobody_until_it_crosses_it(watch):
 def test_wind_dithering_round_its_bound_every_minute_is_one_alert_and_no_all_clear(watch):
     watch.start()
     watch.see()
-    told = []
+    heard = []
     for _ in range(60):
-        told += watch.see(wind_mph=10.2) + watch.see(wind_mph=9.8)
-    stops = [t for t in told if t.startswith("Stop")]
-    assert not any(t.startswith(("All clear", "Get ready")) for t in told)
+        heard += watch.see(wind_mph=10.2) + watch.see(wind_mph=9.8)
+    stops = [t for t in heard if t.startswith("Stop")]
+    assert not any(t.startswith(("All clear", "Get ready")) for t in heard)
     assert len(stops) <= 1 + 120 // 30
 
 
@@ -98,16 +98,16 @@ def test_blindness_is_no_all_clear_for_what_was_broken(watch):
     watch.see()
     watch.see(wind_mph=12.0)
     # What is to be done has not changed, but what called for it is hidden: that is said, once.
-    told = watch.see(minutes=25, wind_mph=np.nan, gust_mph=np.nan)
-    assert told == ["Stop creek side: cannot see wind"]
+    heard = watch.see(minutes=25, wind_mph=np.nan, gust_mph=np.nan)
+    assert heard == ["Stop creek side: cannot see wind"]
     assert {"stop", "limit broken: wind"} <= watch.raised()
 
 
 def test_what_only_cannot_be_seen_is_told_once_the_stop_is_over(watch):
     watch.start()
     watch.see(wind_mph=12.0)
-    told = watch.see(minutes=11, humidity_pct=np.nan)
-    assert told == ["Check creek side: cannot see Delta T"]
+    heard = watch.see(minutes=11, humidity_pct=np.nan)
+    assert heard == ["Check creek side: cannot see Delta T"]
 
 
 def test_a_stop_that_is_over_while_something_cannot_be_seen_becomes_a_check_again(watch):
@@ -183,8 +183,8 @@ def test_a_clock_set_forward_a_day_is_no_all_clear_by_itself(watch):
     watch.see()
     watch.see(wind_mph=12.0)
     watch.now += 86400
-    told = watch.see(minutes=2, wind_mph=12.0)
-    assert not any(t.startswith("All clear") for t in told)
+    heard = watch.see(minutes=2, wind_mph=12.0)
+    assert not any(t.startswith("All clear") for t in heard)
     assert "limit broken: wind" in watch.raised()
 
 
@@ -210,13 +210,13 @@ def test_a_job_whose_field_left_the_farm_file_keeps_its_conditions_and_does_not_
     watch.start("creek_side", "coarse")
     watch.start("hill", "old_coarse")
     watch.see(wind_mph=12.0)
-    told = tables()
-    del told["fields"]["creek_side"], told["neighbours"]["orchard"]
-    other = Minutes(store, build(told))
+    config = tables()
+    del config["fields"]["creek_side"], config["neighbours"]["orchard"]
+    other = Minutes(store, build(config))
     other.now = watch.now
-    told = other.see(minutes=12)
-    assert "All clear hill: inside for 10 min" in told
-    assert "Not watched: creek side" in told
+    config = other.see(minutes=12)
+    assert "All clear hill: inside for 10 min" in config
+    assert "Not watched: creek side" in config
     with store.reading() as session:
         raised = session.scalars(
             select(Condition.kind).where(Condition.state == "raised", Condition.subject == "job:1")
@@ -239,13 +239,13 @@ def test_a_fault_in_one_part_is_told_and_does_not_silence_the_others(watch, monk
     def broken(*_: Any) -> None:
         raise ZeroDivisionError
 
-    monkeypatch.setattr(field, "standings", broken)
+    monkeypatch.setattr(field, "evaluate", broken)
     monkeypatch.setattr(cycle.log, "exception", lambda *_, **__: None)
     watch.start()
     watch.see()
     assert watch.see(wind_mph=12.0) == ["Stop creek side: too windy, 12 mph"]
     watch.topic = "sources"
-    assert [m.title for m in watch.told()] == ["Watch has a fault"]
+    assert [m.title for m in watch.messages()] == ["Watch has a fault"]
     assert "no alerts of field closing, field open until" in watch.newest()
 
 
@@ -272,17 +272,17 @@ def test_a_fault_in_what_guards_the_job_is_urgent(watch, monkeypatch):
     def broken(*_: Any) -> None:
         raise ZeroDivisionError
 
-    monkeypatch.setattr(job, "standings", broken)
+    monkeypatch.setattr(job, "evaluate", broken)
     monkeypatch.setattr(cycle.log, "exception", lambda *_, **__: None)
     watch.start()
     assert watch.see(minutes=3) == ["Watch has a fault"]
-    assert watch.told()[0].urgent
+    assert watch.messages()[0].urgent
 
 
 def test_state_and_message_are_kept_together_or_not_at_all(watch, store):
     watch.start()
     watch.see()
-    look = outlook(watch.now + 60, wind_mph=12.0)
+    look = timeline(watch.now + 60, wind_mph=12.0)
     judgement, ranking = judged(watch.plan, look)
 
     class PowerCut(Exception):  # noqa: N818
@@ -301,7 +301,7 @@ def test_state_and_message_are_kept_together_or_not_at_all(watch, store):
 
 def test_the_same_moment_seen_twice_is_told_once(watch, store):
     watch.start()
-    look = outlook(watch.now + 60, wind_mph=12.0)
+    look = timeline(watch.now + 60, wind_mph=12.0)
     judgement, ranking = judged(watch.plan, look)
     with store.writing() as session:
         assert cycle.run(session, watch.post, judgement, look, ranking).written == 2

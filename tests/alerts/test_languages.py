@@ -14,11 +14,11 @@ import pytest
 
 from tests.support.farms import build, tables
 from tests.support.foreign import FOREIGN
-from tests.support.skies import MORNING, judged, outlook
+from tests.support.skies import MORNING, judged, timeline
 from watcher import alerts
 from watcher.alerts import rules
 from watcher.alerts.conditions import Rule
-from watcher.alerts.cycle import DESKS
+from watcher.alerts.cycle import RULE_GROUPS
 from watcher.alerts.rules.job import REMEMBERED
 from watcher.farm.models import Origin
 from watcher.farm.rules.buffers import Arithmetic, Buffer
@@ -26,14 +26,14 @@ from watcher.farm.rules.mix import BufferOf
 from watcher.i18n.language import ENGLISH, language
 from watcher.i18n.message import Message
 from watcher.judge.job_action import Action, JobAction
-from watcher.judge.neighbour_deposits import Exposed
+from watcher.judge.neighbour_deposits import NeighbourDeposit
 from watcher.judge.reasons import Reason
 from watcher.judge.remedies import Change, ChangeKind, Remedy
 from watcher.limits.buffers import LeftStrip
 from watcher.limits.catalogue import Limit
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.limits.status import LimitState
-from watcher.messages import brief, coming, day_plan, evening, fields, job, sources, watch
+from watcher.messages import brief, day_plan, evening, fields, job, sources, watch, wind_warning
 from watcher.messages.forms import SMS_ROOM, Form, shape
 from watcher.messages.job import JobPlace
 from watcher.messages.reasons import Speaker
@@ -41,7 +41,7 @@ from watcher.messages.text import TITLE_ROOM, Text
 from watcher.messages.vocabulary import ALERT_WORDS
 from watcher.messages.words import ask_seen
 from watcher.planning.day_plan import DayPlan, NotPlanned, PlanStep
-from watcher.planning.kept import Accepted, Basis, KeptPlan, PlanChanged, PlanNow
+from watcher.planning.kept_plan import Accepted, Basis, KeptPlan, PlanChanged, PlanNow
 from watcher.service.kept_secrets import Secrets
 from watcher.source_view import Doubted, SourceView
 from watcher.sources.base import Flag
@@ -77,7 +77,9 @@ STRIP = LeftStrip(
 JOBS = [Job(field="creek_side"), Job(field="hill")]
 OPEN_JOB = OpenJob(id=3, field="hill", setup="coarse", started_at=MORNING - 3600)
 LOST = Outgoing(title="@@", body="", caused_at=MORNING - 1200, recipient="operator")
-EXPOSED = Exposed("orchard", "N", 10.0, 0.7, 0.5, 2.1, 1.0, extrapolated=False, origin=Origin.OWN)
+EXPOSED = NeighbourDeposit(
+    "orchard", "N", 10.0, 0.7, 0.5, 2.1, 1.0, extrapolated=False, origin=Origin.OWN
+)
 SOURCE = SourceView(
     "mast",
     1260,
@@ -134,7 +136,7 @@ def stops() -> list[Text]:
     """Of every limit by itself, above and below its bounds, and of all of them at once."""
     broken = [limit(which, LimitState.BROKEN) for which in Limit]
     low = [replace(reason, value=0.5) for reason in broken if reason.limit not in _NAMED]
-    look = outlook(wind_mph=5.0)
+    look = timeline(wind_mph=5.0)
     return [
         job.stop(SPEAKER, place, doing(Action.STOP, reason, *broken[:2], stops=stops), look)
         for reason in (*broken, *low)
@@ -145,7 +147,7 @@ def stops() -> list[Text]:
 
 def cannot_see() -> list[Text]:
     unknown = [limit(which, LimitState.UNKNOWN) for which in Limit]
-    look = outlook(wind_mph=np.nan, wind_age_s=900.0)
+    look = timeline(wind_mph=np.nan, wind_age_s=900.0)
     return [
         job.cannot_see(SPEAKER, PLACE, doing(Action.CANNOT_SEE, reason, *unknown[:2]), look)
         for reason in unknown
@@ -155,11 +157,11 @@ def cannot_see() -> list[Text]:
 def get_ready() -> list[Text]:
     wind, gust = (limit(which, LimitState.HOLDS) for which in (Limit.WIND, Limit.GUST))
     ends = [
-        coming.ending(SPEAKER, "creek_side", reason, MORNING + 600, MORNING)
+        wind_warning.ending(SPEAKER, "creek_side", reason, MORNING + 600, MORNING)
         for reason in (limit(which, LimitState.BROKEN) for which in Limit)
     ]
-    warnings = [coming.likely(SPEAKER, NOWCAST, wind, gust), *ends]
-    return [job.get_ready(PLACE, [warning], outlook()) for warning in warnings]
+    warnings = [wind_warning.likely(SPEAKER, NOWCAST, wind, gust), *ends]
+    return [job.get_ready(PLACE, [warning], timeline()) for warning in warnings]
 
 
 def of_source(kind: str) -> list[Text]:
@@ -173,7 +175,7 @@ def of_source(kind: str) -> list[Text]:
 
 
 def of_fields(wording: Callable[..., Text]) -> list[Text]:
-    look = outlook(wind_mph=np.where(np.arange(72) >= 1, 9.0, 5.0))
+    look = timeline(wind_mph=np.where(np.arange(72) >= 1, 9.0, 5.0))
     judgement, ranking = judged(PLAN, look)
     return [wording(SPEAKER, ranking.spray, judgement, look)]
 
@@ -226,23 +228,23 @@ TURNED = [
 
 def mornings() -> list[Text]:
     texts = [
-        brief.morning_brief(SPEAKER, *judged(PLAN, outlook()), outlook(), due_at=MORNING, plan=p)
+        brief.morning_brief(SPEAKER, *judged(PLAN, timeline()), timeline(), due_at=MORNING, plan=p)
         for p in (PLANNED, *TURNED, *(replace(PLANNED, changed=why) for why in PlanChanged))
     ]
     for sky in SKIES:
-        look = outlook(**sky)
+        look = timeline(**sky)
         judgement, ranking = judged(PLAN, look)
         texts.append(brief.morning_brief(SPEAKER, judgement, ranking, look, due_at=MORNING - 5400))
     return texts
 
 
 def evenings() -> list[Text]:
-    look = outlook(MORNING + 8 * 3600)
+    look = timeline(MORNING + 8 * 3600)
     tomorrow = PlanNow(planned(step("hill", MORNING + 86_400)), MORNING + 8 * 3600)
     judgement = judged(PLAN, look)[0]
     texts = [evening.evening_look_ahead(SPEAKER, judgement, look, plan=tomorrow)]
     for sky in SKIES:
-        look = outlook(MORNING + 8 * 3600, **sky)
+        look = timeline(MORNING + 8 * 3600, **sky)
         texts.append(evening.evening_look_ahead(SPEAKER, judged(PLAN, look)[0], look))
     return texts
 
@@ -275,7 +277,7 @@ TEXTS: dict[str, Callable[[], list[Text]]] = {
     "cannot see": cannot_see,
     "get ready": get_ready,
     "all clear": lambda: [
-        job.all_clear(SPEAKER, place, why, outlook())
+        job.all_clear(SPEAKER, place, why, timeline())
         for why in (job.inside_for(600.0), job.SEES_AGAIN, job.DID_NOT_COME)
         for place in (PLACE, replace(PLACE, breaks_at=None))
     ],
@@ -305,7 +307,7 @@ TEXTS: dict[str, Callable[[], list[Text]]] = {
     "field closing": lambda: of_fields(fields.closing),
     "next step due": lambda: [day_plan.next_step(SPEAKER, PLANNED, s) for s in PLANNED.steps],
     "plan changed": lambda: [
-        day_plan.plan_changed(SPEAKER, turned, judged(PLAN, outlook(**sky))[1])
+        day_plan.plan_changed(SPEAKER, turned, judged(PLAN, timeline(**sky))[1])
         for sky in SKIES
         for turned in TURNED
     ],
@@ -319,7 +321,7 @@ TEXTS: dict[str, Callable[[], list[Text]]] = {
         for count in (1, 7, 9)
     ],
     "watch stops": lambda: [watch.stopping(JOBS), watch.stopping_blind("@@")],
-    "watch has a fault": lambda: [watch.faulty(sorted(desk.KINDS), "@@") for desk in DESKS],
+    "watch has a fault": lambda: [watch.faulty(sorted(group.KINDS), "@@") for group in RULE_GROUPS],
     "log lost": losses,
     "farm file mistaken": lambda: [
         watch.farm_mistaken(SPEAKER, ["@@"] * 5, MORNING - 86_400, MORNING),
@@ -362,7 +364,7 @@ def test_every_kind_of_alert_is_looked_at_here() -> None:
 
 
 def test_what_rule_groups_look_after_has_a_name_in_words() -> None:
-    assert set(ALERT_WORDS) == set().union(*(desk.KINDS for desk in DESKS))
+    assert set(ALERT_WORDS) == set().union(*(group.KINDS for group in RULE_GROUPS))
 
 
 # Names of the invented farm, and units, which are the same everywhere.

@@ -15,7 +15,7 @@ def watch(store, farm):
     return Minutes(store, farm)
 
 
-def told(watch, recipient="grower"):
+def messages(watch, recipient="grower"):
     with watch.store.reading() as session:
         found = select(Outgoing).where(Outgoing.recipient == recipient).order_by(Outgoing.id)
         return list(session.scalars(found))
@@ -49,7 +49,7 @@ def test_after_a_longer_downtime_it_says_from_when_to_when(watch):
     run_for(watch, 600, stopped=True)
     watch.now += 32 * 60
     assert begin(watch)[0] == 1  # who hears of sources only
-    (message,) = told(watch)
+    (message,) = messages(watch)
     assert message.title == "Watch was down 11:10 to 11:42"
     assert message.body.splitlines()[:2] == [
         "Nobody watched from 11:10 to 11:42, 32 min. It had been stopped.",
@@ -63,7 +63,7 @@ def test_a_crash_while_somebody_sprays_is_told_at_once_however_short(watch):
     run_for(watch, 600, stopped=False)
     watch.now += 40
     assert begin(watch)[0] == 2  # everyone who hears of jobs
-    message = told(watch)[0]
+    message = messages(watch)[0]
     assert message.urgent
     assert message.body.splitlines()[:2] == [
         "Nobody watched from 11:10 to 11:10, 40 s. It ended without a proper stop.",
@@ -90,7 +90,7 @@ def test_what_never_arrived_meanwhile_is_named(watch):
         outbox.expire(session, watch.now + 3 * 3600)
     watch.now += 3 * 3600
     begin(watch)
-    body = told(watch)[-1].body
+    body = messages(watch)[-1].body
     assert "Never arrived: Stop creek side: too windy, 12 mph (11:02, to grower)." in body
     assert "to operator)" in body
 
@@ -107,7 +107,7 @@ def test_a_stop_while_somebody_sprays_is_told_before_the_end(watch):
     watch.start()
     with watch.store.writing() as session:
         assert watch_runs.tell_stop(session, watch.post, watch.now) == 2
-    message = told(watch)[0]
+    message = messages(watch)[0]
     assert (message.title, message.urgent) == ("Watch stops: creek side", True)
 
 
@@ -123,7 +123,7 @@ def test_a_clock_that_jumps_while_somebody_sprays_is_told(watch, by_s, way):
         since = watch.now
         assert watch_runs.tell_clock_jump(session, watch.post, watch.now, by_s, since) == 2
         assert watch_runs.tell_clock_jump(session, watch.post, watch.now + 30, by_s, since) == 0
-    assert f"jumped {way}." in told(watch)[0].body
+    assert f"jumped {way}." in messages(watch)[0].body
 
 
 def lost(*fields, at, trouble="damaged"):
@@ -143,14 +143,14 @@ def test_everyone_hears_of_a_lost_log_and_of_the_same_one_once(watch):
     assert tell_lost(watch, loss) == len(watch.post.speaker.farm.config.recipients)
     watch.now += 30
     assert tell_lost(watch, loss) == 0
-    (message,) = told(watch)
+    (message,) = messages(watch)
     assert message.urgent
     assert "A job on hill may be running" in message.body
 
 
 def test_a_lost_log_with_nobody_spraying_can_wait_for_the_morning(watch):
     tell_lost(watch, lost(at=watch.now))
-    (message,) = told(watch)
+    (message,) = messages(watch)
     assert not message.urgent
 
 
@@ -166,11 +166,11 @@ def test_the_same_mistakes_are_told_once_until_a_farm_file_was_in_order(watch):
     assert tell("a", checked_at=2) == everyone
 
 
-@pytest.mark.parametrize(("down_s", "told_of"), [(299, 0), (300, 1)])
-def test_five_minutes_without_a_watch_are_worth_telling(watch, down_s, told_of):
+@pytest.mark.parametrize(("down_s", "said_of"), [(299, 0), (300, 1)])
+def test_five_minutes_without_a_watch_are_worth_telling(watch, down_s, said_of):
     run_for(watch, 600, stopped=True)
     watch.now += down_s
-    assert begin(watch)[0] == told_of
+    assert begin(watch)[0] == said_of
 
 
 def test_a_proper_restart_in_a_job_is_told_only_when_it_took_long(watch):
@@ -180,13 +180,13 @@ def test_a_proper_restart_in_a_job_is_told_only_when_it_took_long(watch):
     assert begin(watch)[0] == 0
 
 
-@pytest.mark.parametrize(("later_s", "told_of"), [(599, 0), (601, 2)])
-def test_another_crash_is_told_ten_minutes_after_the_last(watch, later_s, told_of):
+@pytest.mark.parametrize(("later_s", "said_of"), [(599, 0), (601, 2)])
+def test_another_crash_is_told_ten_minutes_after_the_last(watch, later_s, said_of):
     watch.start()
     run_for(watch, 20, stopped=False)
     assert begin(watch)[0] == 2
     run_for(watch, later_s, stopped=False)
-    assert begin(watch)[0] == told_of
+    assert begin(watch)[0] == said_of
 
 
 @pytest.mark.parametrize("lost_for_good", [True, False])
@@ -202,4 +202,4 @@ def test_what_is_wrong_with_the_secrets_is_told_once_a_day(watch, lost_for_good)
         watch.now = watch.now // 86_400 * 86_400 + second
         found.append(tell())
     assert found == [everyone, 0, everyone]
-    assert told(watch)[0].urgent is lost_for_good
+    assert messages(watch)[0].urgent is lost_for_good

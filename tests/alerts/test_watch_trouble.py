@@ -21,12 +21,12 @@ def watch(store, farm):
 
 def tell(watch, trouble, minutes=1):
     """The titles told while a trouble lasts for so many minutes."""
-    before = len(watch.told())
+    before = len(watch.messages())
     for _ in range(minutes):
         watch.now += 60
         with watch.store.writing() as session:
             watch_trouble.tell(session, watch.post, trouble, watch.now)
-    return [message.title for message in watch.told()[before:]]
+    return [message.title for message in watch.messages()[before:]]
 
 
 def test_well_is_no_news(watch):
@@ -45,21 +45,21 @@ def test_a_trouble_is_told_at_once_and_every_half_hour_while_a_job_runs(watch, t
 
 def test_with_nobody_spraying_it_is_told_once(watch):
     assert tell(watch, BLIND, 300) == [CANNOT_JUDGE]
-    assert not watch.told()[0].urgent
+    assert not watch.messages()[0].urgent
 
 
 def test_where_nobody_knows_who_sprays_it_is_urgent(watch):
     assert tell(watch, Trouble("gone", judges=False, writes=False, knows_jobs=False)) == [
         CANNOT_JUDGE
     ]
-    assert watch.told()[0].urgent
+    assert watch.messages()[0].urgent
 
 
 def test_what_was_seen_is_not_told_again(watch):
     watch.start()
     tell(watch, BLIND)
     with watch.store.writing() as session:
-        outbox.acknowledge(session, watch.told()[0].short_id, "grower", watch.now + 1)
+        outbox.acknowledge(session, watch.messages()[0].short_id, "grower", watch.now + 1)
     assert tell(watch, BLIND, 120) == []
 
 
@@ -86,6 +86,6 @@ def test_what_has_not_arrived_is_overtaken_by_its_end_and_named(watch):
     watch.start()
     tell(watch, BLIND)
     tell(watch, WELL)
-    blind, sees = watch.told()
+    blind, sees = watch.messages()
     assert (blind.state, sees.state) == ("expired", "waiting")
     assert f"Never arrived: {CANNOT_JUDGE}" in sees.body

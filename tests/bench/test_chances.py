@@ -12,7 +12,7 @@ import pytest
 from tests.support.archived_forecasts import Archive, denmark, gust_rows, hill_city, needs_archive
 from tests.support.known_errors import KnownErrors
 from tests.support.large_farm import changeable_weather, large_farm
-from watcher.forecasts import errors, scores
+from watcher.forecasts import error_model, scores
 from watcher.forecasts.history import AHEAD, HOUR_S, PATH_H
 from watcher.forecasts.scenarios import scenarios
 from watcher.forecasts.spaces import WIND
@@ -146,8 +146,8 @@ def _gusts(past: tuple[Floats, Floats], rows: int, members: Floats) -> Floats:
     off[: len(gusts), lead] = np.sqrt(gusts) - roots[: len(gusts), lead]
     age = np.repeat(np.arange(shape[0])[::-1, None] * 1.0, PATH_H.size, axis=1)
     noon = np.zeros(shape)
-    offset = errors.fit_offset(WIND, roots, off, noon, age)
-    spread = errors.fit_spread(WIND, off - offset.at(roots, noon), age)[lead]
+    offset = error_model.fit_offset(WIND, roots, off, noon, age)
+    spread = error_model.fit_spread(WIND, off - offset.at(roots, noon), age)[lead]
     now = np.sqrt(members.mean(axis=1))
     expected = now + offset.at(now, np.zeros(now.shape))
     return np.asarray(np.maximum(expected[:, None] + spread * QUANTILES, 0.0) ** 2)

@@ -116,8 +116,8 @@ def _bound(bounds: Bounds[float] | None) -> tuple[float, float]:
 
 
 def _fields(plan: FarmArrays) -> pd.DataFrame:
-    told = plan.farm.config
-    loss = told.judging.control_loss
+    found = plan.farm.config
+    loss = found.judging.control_loss
     tolerated = {
         WeedPressure.CLEAN: loss.clean,
         WeedPressure.MODERATE: loss.moderate,
@@ -131,9 +131,9 @@ def _fields(plan: FarmArrays) -> pd.DataFrame:
                 "canopy": field.canopy,
                 "target": field.target,
                 "tolerated": tolerated[field.weeds],
-                **_limits_of(told.windows[field.window]),
+                **_limits_of(found.windows[field.window]),
             }
-            for name, field in told.fields.items()
+            for name, field in found.fields.items()
         ]
     )
 
@@ -149,16 +149,16 @@ def _limits_of(window: Window) -> dict[str, float]:
 
 
 def _setups(plan: FarmArrays) -> pd.DataFrame:
-    told = plan.farm.config
+    found = plan.farm.config
     return pd.DataFrame(
         [
             {
                 "setup": name,
                 "droplets": int(setup.droplets),
                 "carrier": setup.carrier,
-                "sprayer": told.sprayers[setup.sprayer],
+                "sprayer": found.sprayers[setup.sprayer],
             }
-            for name, setup in told.setups.items()
+            for name, setup in found.setups.items()
         ]
     )
 

@@ -146,12 +146,12 @@ def _day(log: Database) -> None:
 
 
 def _season(log: Database) -> None:
-    told = tables()
+    config = tables()
     measures = ["wind", "gust", "wind_from", "temperature", "humidity", "rain"]
-    told["sources"] = {name: {"kind": "push", "measures": measures} for name in STATIONS}
+    config["sources"] = {name: {"kind": "push", "measures": measures} for name in STATIONS}
     with log.reading() as session:
         start = END - 200 * DAY_S
-        found = add_up(session, FarmArrays.of(build(told)), start, start + 92 * DAY_S)
+        found = add_up(session, FarmArrays.of(build(config)), start, start + 92 * DAY_S)
         assert found.hours.sum() == 2 * 92 * 24
 
 

@@ -59,9 +59,9 @@ def _bare(receiver: Receiver, count: int) -> float:
 
 def _drained(store: Database, receiver: Receiver) -> float:
     farm = build(tables())
-    courier = DeliveryWorker(store, farm, {"grower": receiver.url()}, now=lambda: NOON)
+    delivery = DeliveryWorker(store, farm, {"grower": receiver.url()}, now=lambda: NOON)
     started = time.perf_counter()
-    asyncio.run(courier.drain())
+    asyncio.run(delivery.drain())
     return time.perf_counter() - started
 
 

@@ -44,9 +44,9 @@ print(json.dumps(took))
 
 
 def _large() -> Farm:
-    told = large_farm(FIELDS, 3)
+    found = large_farm(FIELDS, 3)
     sources = farm().config.sources
-    return Farm(config=told.config.model_copy(update={"sources": sources}), ground=told.ground)
+    return Farm(config=found.config.model_copy(update={"sources": sources}), ground=found.ground)
 
 
 @asynccontextmanager
@@ -127,11 +127,11 @@ async def test_the_time_from_a_reading_to_the_changed_pixel(tmp_path: Path) -> N
             gusty = round_ % 2 == 0
             started = time.monotonic()
             # Readings that never change would be a stuck sensor's.
-            told = CALM | {
+            found = CALM | {
                 "wind": f"{5 + round_ % 7 / 10} mph",
                 "temperature": f"{68 + round_} degF",
             }
-            await v.service.post(**told | ({"gust": "19 mph"} if gusty else {}))
+            await v.service.post(**found | ({"gust": "19 mph"} if gusty else {}))
             await page.wait_for_function(
                 "shut => document.querySelector('a[href=\"/fields/hill\"] .status')"
                 ".textContent.includes('unsuitable') === shut",
@@ -140,7 +140,7 @@ async def test_the_time_from_a_reading_to_the_changed_pixel(tmp_path: Path) -> N
             )
             took.append(1000 * (time.monotonic() - started))
             v.service.clock.at += 600
-            put_forecast(v.service.watch.book.store, v.service.clock.at)
+            put_forecast(v.service.watch.transactions.store, v.service.clock.at)
             await v.service.judged()
         assert await hill.count() == 1
         await browser.close()

@@ -25,9 +25,9 @@ HOUR = 3600
 def test_days_replayed_a_second(
     tmp_path: Path, every_s: int, hours: int, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    told = tables()
-    told["sources"] = {"mast": {"kind": "push"}, "feed": {"kind": "met_norway"}}
-    farm = build(told)
+    config = tables()
+    config["sources"] = {"mast": {"kind": "push"}, "feed": {"kind": "met_norway"}}
+    farm = build(config)
     log = new_log(tmp_path / "watch.db", lasting=False)
     times = np.arange(START - 48 * HOUR, START + hours * HOUR, 60)
     day = 2 * np.pi * (times - START) / 86_400

@@ -56,10 +56,10 @@ def _scored(
 ) -> Score:
     """Score what a station that sees ``seen`` of a place's minutes warns of."""
     seen = truth if seen is None else seen
-    told = _ahead(seen, bounds, step_s, **more).warns
+    found = _ahead(seen, bounds, step_s, **more).warns
     return _sum(
         Minutes.of(truth, MPH * bound).score(seen.times[row])
-        for bound, row in zip(bounds, told, strict=True)
+        for bound, row in zip(bounds, found, strict=True)
     )
 
 
@@ -210,8 +210,8 @@ def test_a_chance_comes_true_about_as_often_as_it_says(places: dict[str, Weather
             used = minutes.spraying & minutes.seen_ahead() & np.isfinite(chance)
             said.append(chance[used])
             came.append(minutes.comes()[used])
-    for count, told, true in _classes(np.concatenate(said), np.concatenate(came)):
-        assert count < 100 or told >= 0.5 or abs(told - true) <= 0.10
+    for count, found, true in _classes(np.concatenate(said), np.concatenate(came)):
+        assert count < 100 or found >= 0.5 or abs(found - true) <= 0.10
 
 
 def _classes(said: Floats, came: np.ndarray) -> Iterator[tuple[int, float, float]]:
@@ -228,16 +228,16 @@ def _classes(said: Floats, came: np.ndarray) -> Iterator[tuple[int, float, float
 def test_every_crossing_is_told_by_the_minute_that_brings_it(
     places: dict[str, WeatherSeries],
 ) -> None:
-    told = blind = crossings = 0
+    found = blind = crossings = 0
     for series in places.values():
         for bound in LABELS + LOWER:
             at = Minutes.of(series, MPH * bound).crossings
             now = crossing(series, wind_bound_m_s=MPH * bound, gust_bound_m_s=np.inf, step_s=60)
-            told += now.warns[at].sum()
+            found += now.warns[at].sum()
             blind += (now.unknown & ~now.warns)[at].sum()
             crossings += at.size
-    print(f"\n{crossings} crossings: {told} told at once, {blind} with too many minutes missing")
-    assert told + blind == crossings
+    print(f"\n{crossings} crossings: {found} told at once, {blind} with too many minutes missing")
+    assert found + blind == crossings
 
 
 def test_how_far_each_place_strays(places: dict[str, WeatherSeries]) -> None:

@@ -178,5 +178,5 @@ async def test_a_job_ended_elsewhere_leaves_the_first_page(
         await expect(o.page.locator("#do")).to_be_visible()
         await service.send("/jobs/1", "/jobs/1/finish")
         await expect(o.page.get_by_role("heading", name="Spray now")).to_be_visible()
-        with service.service.watch.book.store.reading() as session:
+        with service.service.watch.transactions.store.reading() as session:
             assert jobs.job(session, 1).state == "finished"

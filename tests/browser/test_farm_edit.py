@@ -54,8 +54,10 @@ async def test_axe_finds_nothing_and_all_fits(
             assert width <= size["width"], where
             await o.page.evaluate(axe)
             found = await o.page.evaluate("axe.run()")
-            told = [(v["id"], [n["html"][:160] for n in v["nodes"]]) for v in found["violations"]]
-            assert told == [], where
+            violations = [
+                (v["id"], [n["html"][:160] for n in v["nodes"]]) for v in found["violations"]
+            ]
+            assert violations == [], where
             small = await o.page.evaluate(_SMALL_TARGETS)
             assert small == [], where
 
@@ -118,7 +120,7 @@ async def test_a_sprayer_is_changed_and_one_in_use_not_taken_out(
         await other.page.get_by_role("button", name="Keep it").click()
         await expect(other.page.get_by_text("changed the farm at")).to_be_visible()
         await other.page.get_by_role("button", name="Keep it").click()
-        boom = changing.service.watch.book.plan.farm.config.sprayers["boom"]
+        boom = changing.service.watch.transactions.plan.farm.config.sprayers["boom"]
         assert (round(boom.speed, 2), round(boom.tank)) == (4.47, 3407)
         await one.go("/farm/sprayers/boom")
         await one.page.get_by_role("button", name="Take it out of the farm").click()

@@ -80,7 +80,7 @@ async def test_it_is_tapped_on_the_world_and_again_from_nearer(
     page, wrong = await at_the_map(browser, visit)
     await expect(page.locator("#grid image")).to_have_attribute("href", re.compile("land"))
     await tapped(page, *on_paper(41.6, -96.9))
-    await expect(page.locator("#draw-told")).to_have_text(_CLOCK, timeout=_LOADS_MS)
+    await expect(page.locator("#draw-result")).to_have_text(_CLOCK, timeout=_LOADS_MS)
     first = await page.locator("#f-place").input_value()
     assert re.fullmatch(r"\d\d, -\d\d", first), first  # no more digits than the map shows
     assert await place(page) == pytest.approx((41.6, -96.9), abs=2.5)
@@ -122,7 +122,7 @@ async def test_it_is_set_by_keys_alone(browser: Browser, visit: Visit) -> None:
     assert at_cross != "0, 0"
     await page.keyboard.press("Enter")
     await expect(page.locator("#f-place")).to_have_value(at_cross)
-    await expect(page.locator("#draw-told")).to_contain_text("Its clock: ", timeout=_LOADS_MS)
+    await expect(page.locator("#draw-result")).to_contain_text("Its clock: ", timeout=_LOADS_MS)
     assert wrong == []
 
 
@@ -134,7 +134,7 @@ async def test_the_phones_own_place_is_taken_with_its_accuracy(
     await page.goto(visit.link)
     await press(page, "Begin")
     await press(page, "This phone's position")
-    await expect(page.locator("#draw-told")).to_have_text(_CLOCK, timeout=_LOADS_MS)
+    await expect(page.locator("#draw-result")).to_have_text(_CLOCK, timeout=_LOADS_MS)
     await expect(page.locator("#draw-says")).to_have_text("Within metres: 12")
     assert await place(page) == pytest.approx((41.62512, -96.94538), abs=1e-3)
     assert wrong == []
@@ -145,12 +145,12 @@ async def test_what_is_typed_in_any_notation_is_looked_at(browser: Browser, visi
     typed = "41° 37' 30\" N, 96° 56' 42\" W"
     await page.locator("#f-place").fill(typed)
     await page.keyboard.press("Tab")
-    await expect(page.locator("#draw-told")).to_have_text(_CLOCK, timeout=_LOADS_MS)
+    await expect(page.locator("#draw-result")).to_have_text(_CLOCK, timeout=_LOADS_MS)
     await expect(page.locator("#draw-says")).to_contain_text("At the cross: 41.6250, -96.9450")
     await expect(page.locator("#f-place")).to_have_value(typed)
     await page.locator("#f-place").fill("by the river")
     await page.keyboard.press("Tab")
-    await expect(page.locator("#draw-told")).to_contain_text("write latitude, longitude")
+    await expect(page.locator("#draw-result")).to_contain_text("write latitude, longitude")
 
 
 async def test_pictures_lie_below_it_where_some_are_set(
@@ -161,7 +161,7 @@ async def test_pictures_lie_below_it_where_some_are_set(
     await expect(page.get_by_text(ATTRIBUTION)).to_be_visible()
     await tapped(page, *on_paper(41.6, -96.9))
     await press(page, "Nearer")
-    await expect(page.locator("#draw-told")).to_have_text(_CLOCK, timeout=_LOADS_MS)
+    await expect(page.locator("#draw-result")).to_have_text(_CLOCK, timeout=_LOADS_MS)
     await expect(page.locator('#grid image[href="/map/tiles/2/0/1"]')).to_be_attached()
     assert provider.asked
     assert not await page.locator("image[href*=land]").count()
@@ -173,8 +173,8 @@ async def test_a_cut_connection_is_said_and_nothing_is_lost(browser: Browser, vi
     await page.get_by_label("What the farm is called").fill("Invented")
     await page.context.set_offline(True)
     await tapped(page, *on_paper(41.6, -96.9))
-    told = page.locator("#draw-told")
-    await expect(told).to_have_text("What this comes to cannot be said just now.")
+    result = page.locator("#draw-result")
+    await expect(result).to_have_text("What this comes to cannot be said just now.")
     was = await page.locator("#f-place").input_value()
     await page.get_by_role("button", name="Next", exact=True).click()
     await expect(page.get_by_role("alert")).to_contain_text("The watch does not answer.")
@@ -197,5 +197,5 @@ async def test_axe_finds_nothing_on_the_open_map_and_all_fits(
     await page.locator("button.big").click()
     await page.locator("#place-map summary").click()
     await page.locator("#grid").click()
-    await expect(page.locator("#draw-told p")).to_be_visible()
+    await expect(page.locator("#draw-result p")).to_be_visible()
     await clean(page, axe, size, "place, tapped")

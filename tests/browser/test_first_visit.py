@@ -57,22 +57,22 @@ class Visit:
 @asynccontextmanager
 async def visiting(tmp_path: Path, tiles: TileClient | None = None) -> AsyncIterator[Visit]:
     """Serve the screens where there is no farm file yet."""
-    keyring, written = SessionStore(tmp_path / "door.db"), asyncio.Event()
+    sessions, written = SessionStore(tmp_path / "door.db"), asyncio.Event()
     file = tmp_path / "farm" / "farm.toml"
     farm = FirstFarm(tmp_path / "first.json", file)
-    door = Authenticator(keyring, Users(), SetClock(NOON))
+    auth = Authenticator(sessions, Users(), SetClock(NOON))
     visited = FirstVisit(
         farm,
-        door,
+        auth,
         lambda _farm: (),
         written,
-        tokens=StationTokens({}, keyring),
+        tokens=StationTokens({}, sessions),
         secrets=Secrets(tmp_path / "secrets.json"),
-        pushes=pushes(keyring, anywhere=True),
+        pushes=pushes(sessions, anywhere=True),
         tiles=tiles,
     )
     server = Server(create_first_visit(visited))
-    link = keyring.make_link(User("owner", Role.ADMINISTER), NOON)
+    link = sessions.make_link(User("owner", Role.ADMINISTER), NOON)
     [listening] = listen("127.0.0.1", 0)
     with listening:
         serving = asyncio.create_task(server.serve(sockets=[listening]))
@@ -83,7 +83,7 @@ async def visiting(tmp_path: Path, tiles: TileClient | None = None) -> AsyncIter
         yield Visit(url, farm, f"{url}/login/{link}", written, file)
         server.should_exit = True
         await serving
-    keyring.close()
+    sessions.close()
 
 
 @pytest.fixture
@@ -247,8 +247,8 @@ async def clean(page: Page, axe: str, size: dict[str, int], where: str) -> None:
     assert width <= size["width"], where
     await page.evaluate(axe)
     found = await page.evaluate("axe.run()")
-    told = [(v["id"], [n["html"][:160] for n in v["nodes"]]) for v in found["violations"]]
-    assert told == [], where
+    violations = [(v["id"], [n["html"][:160] for n in v["nodes"]]) for v in found["violations"]]
+    assert violations == [], where
     assert await page.evaluate(_SMALL_TARGETS) == [], where
 
 
@@ -318,7 +318,7 @@ async def test_axe_finds_nothing_and_all_fits(
     await page.locator("#f-address").fill("json://127.0.0.1:1/phone")
     await page.locator("[name=add]").click()
     await expect(page.locator(".saved")).to_be_visible()
-    await clean(page, axe, size, "phone, told and tried")
+    await clean(page, axe, size, "phone, typed and tried")
     await page.goto(f"{visit.url}/first")
     await clean(page, axe, size, "end")
 
@@ -326,7 +326,7 @@ async def test_axe_finds_nothing_and_all_fits(
 async def test_it_is_all_told_without_script(browser: Browser, visit: Visit) -> None:
     page, _ = await opened(browser, PHONE, java_script_enabled=False)
     await begin(page, visit)
-    told: Sequence[Mapping[str, str]] = (
+    found: Sequence[Mapping[str, str]] = (
         {"name": "Hill", "corners": FIELD},
         {"crop": "soybeans", "canopy": "12 in", "weeds": "clean", "target": "mixed"},
         {"south:minds": "tolerant", "south:grows": "corn"},
@@ -334,7 +334,7 @@ async def test_it_is_all_told_without_script(browser: Browser, visit: Visit) -> 
         {"wind:low": "3 mph", "wind:high": "10 mph"},
         {"feed": "met_norway"},
     )
-    for screen in told:
+    for screen in found:
         for name, value in screen.items():
             field = page.locator(f"[id='f-{name}']")
             if await field.evaluate("one => one.tagName") == "SELECT":
@@ -376,8 +376,8 @@ async def test_this_phone_is_pushed_to_and_tried_before_there_is_a_farm(
     page, wrong = await opened(browser, PHONE)
     service, device = PushService(), Device()
     try:
-        told = {"endpoint": service.endpoint(), "keys": device.keys}
-        await page.context.add_init_script(STUBBED.replace("DEVICE", json.dumps(told)))
+        content = {"endpoint": service.endpoint(), "keys": device.keys}
+        await page.context.add_init_script(STUBBED.replace("DEVICE", json.dumps(content)))
         await page.context.grant_permissions(["notifications"], origin=visit.url)
         await begin(page, visit)
         await page.goto(f"{visit.url}/first/phone")

@@ -224,9 +224,9 @@ async def _keyed(page: Page, name: str) -> None:
         await page.keyboard.press("Enter")
 
 
-async def _typed(page: Page, told: dict[str, str]) -> None:
+async def _typed(page: Page, given: dict[str, str]) -> None:
     """Fill in fields in the order the Tab key comes to them; lists by their first letters."""
-    left = dict(told)
+    left = dict(given)
     for _ in range(120):
         if not left:
             return

@@ -64,13 +64,13 @@ async def corners(page: Page) -> list[tuple[float, float]]:
     ]
 
 
-async def area_told(page: Page) -> float:
+async def area_shown(page: Page) -> float:
     """Acres that the page tells of the shape as it is now, once it does."""
     text = await page.locator("#f-corners").input_value()
     [outline] = outlines(text)
     whole = shapely.orient_polygons(outline.shape)  # a hole's edge runs the other way
     on_ellipsoid = abs(_GLOBE.geometry_area_perimeter(whole)[0]) / _ACRE_M2
-    await expect(page.locator("#draw-told")).to_contain_text(f"Area: {on_ellipsoid:.1f} acre")
+    await expect(page.locator("#draw-result")).to_contain_text(f"Area: {on_ellipsoid:.1f} acre")
     return on_ellipsoid
 
 
@@ -109,23 +109,23 @@ async def test_a_corner_is_dragged_undone_and_redone_with_the_area_live(
 ) -> None:
     async with editing(browser, drawing) as o:
         await o.go("/farm/map/field/hill")
-        first = await area_told(o.page)
+        first = await area_shown(o.page)
         before = await corners(o.page)
         await dragged(o.page, handle(o.page, 3), 30.0, -20.0)
         moved = await corners(o.page)
         assert [a == b for a, b in zip(before, moved, strict=True)] == [True, True, False, True]
         assert moved[2][0] > before[2][0]
         assert moved[2][1] > before[2][1]
-        assert await area_told(o.page) > first
+        assert await area_shown(o.page) > first
         await press(o.page, "Undo")
         assert await corners(o.page) == before
-        assert await area_told(o.page) == pytest.approx(first)
+        assert await area_shown(o.page) == pytest.approx(first)
         await press(o.page, "Redo")
         assert await corners(o.page) == moved
         await press(o.page, "See what this would change")
         await press(o.page, "Keep it")
         await expect(o.page.get_by_text("Kept, and judged with it.")).to_be_visible()
-        kept = drawing.service.watch.book.plan.farm.ground.fields_deg["hill"]
+        kept = drawing.service.watch.transactions.plan.farm.ground.fields_deg["hill"]
         assert kept.exterior.coords[2] == pytest.approx((moved[2][1], moved[2][0]))
         assert o.wrong == []
 
@@ -154,7 +154,7 @@ async def test_a_corner_is_moved_by_keys_by_the_step_that_is_shown(
         assert len(await corners(o.page)) == 4
         await o.page.keyboard.press("Control+z")
         assert len(await corners(o.page)) == 5
-        await area_told(o.page)
+        await area_shown(o.page)
 
 
 async def test_buttons_alone_move_a_corner_and_the_map(browser: Browser, drawing: Visited) -> None:
@@ -187,7 +187,7 @@ async def test_fingers_tap_corners_in_and_pinch_the_map(browser: Browser, drawin
         for at in ((0.4, 0.3), (0.6, 0.3), (0.6, 0.15)):
             await o.page.touchscreen.tap(x + at[0] * w, y + at[1] * w)
         assert len(await corners(o.page)) == 3
-        await area_told(o.page)
+        await area_shown(o.page)
         says = o.page.locator("#draw-says")
         square = await says.inner_text()
         touch = await o.context.new_cdp_session(o.page)
@@ -223,7 +223,7 @@ async def test_an_overlap_is_told_while_it_is_drawn_and_kept_only_by_saying_so(
 ) -> None:
     async with editing(browser, drawing) as o:
         await o.go("/farm/map/field/creek_side")
-        await expect(o.page.locator("#draw-told")).to_contain_text("orchard: 33 ft away")
+        await expect(o.page.locator("#draw-result")).to_contain_text("orchard: 33 ft away")
         await expect(o.page.locator("#overlap")).to_be_hidden()
         await o.page.locator("#more-ways summary").click()
         await o.page.get_by_label("One step of a corner").select_option("25 ft")
@@ -247,7 +247,7 @@ async def test_a_line_that_crosses_itself_is_shown_where(
         await o.go("/farm/map/field/hill")
         crossing = "41.0, -95.976\n41.003, -95.972\n41.003, -95.976\n41.0, -95.972"
         await o.page.locator("#f-corners").fill(crossing)
-        await expect(o.page.locator("#draw-told")).to_contain_text("crosses or touches itself")
+        await expect(o.page.locator("#draw-result")).to_contain_text("crosses or touches itself")
         x, y = await middle_of(o.page.locator(".wrong-at"))
         box = await o.page.locator("#grid").bounding_box()
         assert box is not None
@@ -259,7 +259,7 @@ async def test_a_line_that_crosses_itself_is_shown_where(
 async def test_a_hole_is_drawn(browser: Browser, drawing: Visited) -> None:
     async with editing(browser, drawing) as o:
         await o.go("/farm/map/field/hill")
-        whole = await area_told(o.page)
+        whole = await area_shown(o.page)
         await o.page.locator("#more-ways summary").click()
         await press(o.page, "New part or hole")
         box = await o.page.locator("#grid").bounding_box()
@@ -268,11 +268,11 @@ async def test_a_hole_is_drawn(browser: Browser, drawing: Visited) -> None:
             await o.page.locator("#grid").click(
                 position={"x": box["width"] * x, "y": box["height"] * y}
             )
-        assert await area_told(o.page) < whole - 1
+        assert await area_shown(o.page) < whole - 1
         await press(o.page, "See what this would change")
         await press(o.page, "Keep it")
         await expect(o.page.get_by_text("Kept, and judged with it.")).to_be_visible()
-        kept = drawing.service.watch.book.plan.farm.ground.fields_deg["hill"]
+        kept = drawing.service.watch.transactions.plan.farm.ground.fields_deg["hill"]
         assert len(kept.interiors) == 1
 
 
@@ -329,9 +329,9 @@ async def test_where_none_come_it_is_the_plain_grid_and_says_so(
         await expect(o.page.locator("#tiles-says")).to_contain_text("this is the plain grid")
         await expect(o.page.locator("#grid")).not_to_have_class(re.compile("over-ground"))
         await expect(o.page.locator("#grid .grid").first).not_to_have_css("display", "none")
-        await area_told(o.page)
+        await area_shown(o.page)
         await dragged(o.page, handle(o.page, 3), 30.0, -20.0)
-        await area_told(o.page)
+        await area_shown(o.page)
 
 
 @pytest.mark.parametrize(

@@ -56,21 +56,26 @@ async def test_axe_finds_no_violation(
         await o.go("/fields/hill")
         await o.page.get_by_role("button", name="Start spraying").click()
         await o.page.wait_for_url("**/jobs/1")
-        login = service.keyring.make_link(User("grower", Role.LOOK), service.service.clock.now())
+        login = service.sessions.make_link(User("grower", Role.LOOK), service.service.clock.now())
         more = ["/jobs/1", "/records/1", await _alert(service), f"/login/{login}", "/login"]
         for path in [*PAGES, *more, "/nowhere"]:
             await o.go(path)
             await o.page.evaluate(axe)
             found = await o.page.evaluate("axe.run()")
-            told = [(v["id"], [n["html"][:160] for n in v["nodes"]]) for v in found["violations"]]
-            assert told == [], path
+            violations = [
+                (v["id"], [n["html"][:160] for n in v["nodes"]]) for v in found["violations"]
+            ]
+            assert violations == [], path
 
 
 @pytest.mark.parametrize("spoken", ["en", "es"])
 async def test_what_was_said_and_came_fits_a_narrow_phone(
     browser: Browser, service: Visited, axe: str, spoken: str
 ) -> None:
-    farm, store = service.service.watch.book.plan.farm, service.service.watch.book.store
+    farm, store = (
+        service.service.watch.transactions.plan.farm,
+        service.service.watch.transactions.store,
+    )
     with store.writing() as session:
         chances.put_said(session, on_days(NOON, 60, "hill", "coarse"))
         keep(session, ("feed", "mast"), site_of_log(session, farm, "mast"), NOON, 60)
@@ -90,7 +95,7 @@ async def _alert(service: Visited) -> str:
     running.clock.at += 60
     await running.post(**CALM | {"gust": "19 mph"})
     await running.judged()
-    with running.watch.book.store.reading() as session:
+    with running.watch.transactions.store.reading() as session:
         message = next(m for m in outbox.newest(session, 10) if m.urgent)
     return "/seen/" + service.links.token(message.short_id, "grower")
 
@@ -182,7 +187,7 @@ async def test_logging_in_and_out(browser: Browser, service: Visited) -> None:
 
 
 async def test_a_link_lets_the_phone_in_with_one_touch(browser: Browser, service: Visited) -> None:
-    token = service.keyring.make_link(User("phone", Role.RUN), service.service.clock.at)
+    token = service.sessions.make_link(User("phone", Role.RUN), service.service.clock.at)
     async with opened(browser, service, None) as o:
         await o.go(f"/login/{token}")
         await o.page.get_by_role("button", name="Let this device in").click()
@@ -234,7 +239,7 @@ async def test_the_tables_of_rain_fit_a_small_phone(
         "measures": ["wind", "gust", "wind_from", "temperature", "humidity", "rain"],
     }
     async with visited(tmp_path, of=farm(sources={"mast": mast})) as v:
-        of, store = v.service.watch.book.plan.farm, v.service.watch.book.store
+        of, store = v.service.watch.transactions.plan.farm, v.service.watch.transactions.store
         with store.writing() as session:
             keep(session, ("feed", "mast"), site_of_log(session, of, "mast"), NOON, 20)
         small = {"width": 320, "height": 640}

@@ -168,6 +168,6 @@ async def _clean(page: Page, axe: str, where: str, width: int) -> None:
     assert await page.evaluate("document.documentElement.scrollWidth") <= width, where
     await page.evaluate(axe)
     found = await page.evaluate("axe.run()")
-    told = [(v["id"], [n["html"][:160] for n in v["nodes"]]) for v in found["violations"]]
-    assert told == [], where
+    violations = [(v["id"], [n["html"][:160] for n in v["nodes"]]) for v in found["violations"]]
+    assert violations == [], where
     assert await page.evaluate(_SMALL_TARGETS) == [], where

@@ -25,8 +25,8 @@ pytestmark = pytest.mark.long
 
 STUBBED = """
 const kept = () => JSON.parse(sessionStorage.getItem("subscribed") || "null");
-const made = (told) => told && {
-  endpoint: told.endpoint, toJSON: () => told,
+const made = (device) => device && {
+  endpoint: device.endpoint, toJSON: () => device,
   unsubscribe: async () => { sessionStorage.removeItem("subscribed"); return true; },
 };
 PushManager.prototype.getSubscription = async () => made(kept());
@@ -70,8 +70,8 @@ async def service(tmp_path: Path) -> AsyncIterator[Visited]:
 
 async def _opened(o: Open, push_service: PushService, device: Device) -> None:
     """Open the page of devices in a browser that subscribes as this device."""
-    told = {"endpoint": push_service.endpoint(), "keys": device.keys}
-    await o.context.add_init_script(STUBBED.replace("DEVICE", json.dumps(told)))
+    content = {"endpoint": push_service.endpoint(), "keys": device.keys}
+    await o.context.add_init_script(STUBBED.replace("DEVICE", json.dumps(content)))
     await o.context.grant_permissions(["notifications"], origin=o.url)
     await o.go("/devices")
     await o.kept()
@@ -192,8 +192,8 @@ async def test_the_page_speaks_spanish_of_pushes(
 
 async def _alert(v: Visited) -> None:
     watch = v.service.watch
-    with watch.book.store.writing() as session:
-        job_steps.start(session, watch.book.plan, "hill", "coarse", v.service.clock.at)
+    with watch.transactions.store.writing() as session:
+        job_steps.start(session, watch.transactions.plan, "hill", "coarse", v.service.clock.at)
     await v.service.judged()
     v.service.clock.at += 60
     await v.service.post(**CALM | {"gust": "19 mph"})
@@ -203,7 +203,7 @@ async def _alert(v: Visited) -> None:
 async def test_an_alert_of_a_job_is_answered_from_the_notification(
     browser: Browser, service: Visited, push_service: PushService
 ) -> None:
-    device, log = Device(), service.service.watch.book.store
+    device, log = Device(), service.service.watch.transactions.store
     async with opened(browser, service) as o:
         await _opened(o, push_service, device)
         await _subscribe(o)
@@ -237,7 +237,7 @@ async def test_a_pause_that_the_watch_refuses_is_said_on_the_notification(
         [got] = await asyncio.to_thread(push_service.wait_for)
         await _deliver(o, device.read(got))
         await _notifications(o)
-        with watch.book.store.writing() as session:
+        with watch.transactions.store.writing() as session:
             job_steps.finish(session, 1, service.service.clock.at)
         await _worker(o).evaluate(_TAPPED, "pause")
         [kept] = await _notifications(o)

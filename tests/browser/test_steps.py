@@ -18,7 +18,7 @@ async def _start(o: Open) -> None:
 
 
 def _job(v: Visited) -> Job:
-    with v.service.watch.book.store.reading() as session:
+    with v.service.watch.transactions.store.reading() as session:
         return jobs.job(session, 1)
 
 
@@ -27,7 +27,7 @@ async def test_a_double_tap_starts_one_job_and_shows_it(browser: Browser, servic
         await o.go("/fields/hill")
         await o.page.get_by_role("button", name="Start spraying").dblclick()
         await o.page.wait_for_url("**/jobs/1")
-        with service.service.watch.book.store.reading() as session:
+        with service.service.watch.transactions.store.reading() as session:
             assert len(jobs.past_jobs(session, 0, NOON + 9)) == 1
 
 

@@ -10,7 +10,7 @@ import pytest
 from tests.support.compass_farm import beside, compass_farm
 from tests.support.worked_farm import NOON_UTC, fair_weather, farm_tables
 from watcher.charts.field import draw_field
-from watcher.charts.paper import CannotDrawError
+from watcher.charts.style import CannotDrawError
 from watcher.judge.judgement import judge
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.messages.reasons import Speaker

@@ -12,9 +12,9 @@ import pytest
 
 from tests.support.farms import LATITUDE, LONGITUDE, build, tables
 from watcher.charts.log import JobSpan, LoggedDays, draw_log
-from watcher.charts.paper import CannotDrawError
 from watcher.charts.rose import draw_rose
 from watcher.charts.season import draw_season
+from watcher.charts.style import CannotDrawError
 from watcher.charts.time_axis import moments, with_gaps
 from watcher.judge.judgement import judge
 from watcher.judge.season import Tally, tally

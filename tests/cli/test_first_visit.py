@@ -19,7 +19,7 @@ from watcher.farm.load import load
 pytestmark = pytest.mark.long
 
 _SENT = {"windspeedmph": 4.3, "windgustmph": 6.9, "winddir": 200, "tempf": 68.4, "humidity": 55}
-_TOLD = {
+_TYPED = {
     "place": PLACE,
     "field": {"name": "Hill", "corners": CORNERS},
     "crop": {"crop": "soybeans", "weeds": "clean", "target": "mixed"},
@@ -74,17 +74,17 @@ def test_from_no_file_to_the_ranking(
     assert isinstance(found, re.Match)
     with httpx.Client(base_url=url, timeout=30) as web:
 
-        def send(page: str, to: str, **told: str) -> httpx.Response:
+        def send(page: str, to: str, **typed: str) -> httpx.Response:
             token = TOKEN.search(web.get(page).text)
             assert token, page
-            return web.post(to, data={"form_token": unescape(token[1])} | told)
+            return web.post(to, data={"form_token": unescape(token[1])} | typed)
 
         link = found[0].removeprefix(url)
         _until(30, lambda: web.get(link).status_code == 200)
         assert send(link, link).status_code == 303
         assert web.get("/health").status_code == 503
-        for screen, told in _TOLD.items():
-            answer = send(f"/first/{screen}", f"/first/{screen}", **told)
+        for screen, typed in _TYPED.items():
+            answer = send(f"/first/{screen}", f"/first/{screen}", **typed)
             assert answer.status_code == 303, (screen, answer.text)
         # A station and no feed, so that nothing beyond this machine is asked.
         shown = unescape(web.get("/first/station").text)
@@ -94,8 +94,8 @@ def test_from_no_file_to_the_ranking(
         looked = unescape(send("/first/station", "/first/station").text)
         digest = looked.split('name="looked" value="')[1].split('"')[0]
         sent = unescape(looked.split('name="sent"')[1].split(">", 1)[1].split("</textarea>")[0])
-        told = {"looked": digest, "sent": sent, "height": "10 ft"}
-        assert send("/first/station", "/first/station", **told).status_code == 303
+        typed = {"looked": digest, "sent": sent, "height": "10 ft"}
+        assert send("/first/station", "/first/station", **typed).status_code == 303
         assert "starts" in send("/first", "/first/start").text
         assert load(folder / "config" / "farm.toml").config.fields["hill"].crop == "soybeans"
         # The same device is let in to the watch, which says that it knows no weather.

@@ -8,12 +8,12 @@ from watcher.records.document import check_document
 
 def test_an_account_is_written_listed_shown_and_exported(command, tmp_path: Path) -> None:
     assert "No account" in command("incident", "list").output
-    told = command(
+    found = command(
         "incident", "write", "west_bottom", "--suspected", "onto-us",
         "--from", "2026-06-10T10:30", "--to", "2026-06-10T11:00", "--seen", "spots", "--by", "A",
     )  # fmt: skip
-    assert told.exit_code == 0, told.output
-    assert "Account of an incident 1 is sealed." in told.output
+    assert found.exit_code == 0, found.output
+    assert "Account of an incident 1 is sealed." in found.output
     assert "west_bottom" in command("incident", "list").output
     shown = command("incident", "show", "1").output
     for wanted in ("Drift suspected onto our crop", "What was seen: spots", "Who lay where"):
@@ -33,6 +33,6 @@ def test_a_place_or_a_time_that_is_none_is_named(command) -> None:
         (("west_bottom", "--from", "soon"), "no date with a time"),
         (("west_bottom", "--from", "2026-07-10T10:30"), "still to come"),
     ):
-        told = command("incident", "write", *arguments, "--suspected", "from-us")
-        assert told.exit_code == 2, told.output
-        assert wanted in " ".join(told.output.split())
+        found = command("incident", "write", *arguments, "--suspected", "from-us")
+        assert found.exit_code == 2, found.output
+        assert wanted in " ".join(found.output.split())

@@ -39,11 +39,11 @@ def test_the_link_it_prints_lets_a_device_in_once(tmp_path: Path) -> None:
     assert answer.exit_code == 0, answer.output
     link = re.search(r"http://127\.0\.0\.1:8047/login/(\S+)", answer.stdout)
     assert link
-    keyring = SessionStore(tmp_path / "state" / KEYRING)
+    sessions = SessionStore(tmp_path / "state" / KEYRING)
     now = int((tmp_path / "state" / KEYRING).stat().st_mtime)
-    assert keyring.use_link(link[1], now) == User("phone", Role.ADMINISTER)
-    assert keyring.use_link(link[1], now) is None
-    keyring.close()
+    assert sessions.use_link(link[1], now) == User("phone", Role.ADMINISTER)
+    assert sessions.use_link(link[1], now) is None
+    sessions.close()
 
 
 def test_the_link_goes_to_the_address_in_the_settings(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -59,7 +59,7 @@ def test_receipts_say_what_became_of_every_message(command, alerts, monkeypatch)
 def test_what_a_device_has_shown_is_said(command, alerts, tmp_path, monkeypatch) -> None:
     log = Database(f"sqlite:///{tmp_path / 'watch.db'}")
     with log.writing() as session:
-        told = NewMessage(
+        found = NewMessage(
             key="push",
             short_id="P2P2P",
             about="job:1",
@@ -71,9 +71,9 @@ def test_what_a_device_has_shown_is_said(command, alerts, tmp_path, monkeypatch)
             caused_at=NOW - 120,
             due_at=NOW - 120,
         )
-        outbox.put(session, told)
-        assert outbox.mark_shown(session, "P2P2P", told.recipient, NOW - 60, since=NOW - 900)
-        assert not outbox.mark_shown(session, "P2P2P", told.recipient, NOW, since=NOW - 900)
+        outbox.put(session, found)
+        assert outbox.mark_shown(session, "P2P2P", found.recipient, NOW - 60, since=NOW - 900)
+        assert not outbox.mark_shown(session, "P2P2P", found.recipient, NOW, since=NOW - 900)
     log.close()
     monkeypatch.setattr(out, "_width", 200)  # one line a message
     said = words(command("messages"))

@@ -147,16 +147,16 @@ def test_what_the_library_logs_of_a_url_reaches_no_log_of_ours(capfd):
 
 
 @pytest.mark.parametrize(
-    ("why", "told"),
+    ("why", "expected"),
     [
         ("no answer from hidden-word.example", "no answer from …"),
         ("user longname@host-of-mine refused", "user …@… refused"),
         ("error=404", "error=404"),
     ],
 )
-def test_what_is_told_of_an_attempt_has_no_part_of_its_url(why, told):
+def test_what_is_told_of_an_attempt_has_no_part_of_its_url(why, expected):
     url = "json://longname:p@host-of-mine:8080/hidden-word.example?to=404"
-    assert without_parts(why, url) == told
+    assert without_parts(why, url) == expected
 
 
 @pytest.mark.parametrize(
@@ -184,6 +184,6 @@ def test_what_is_told_of_a_failure_is_its_last_word_cut_to_two_hundred_letters()
     assert read_result(AppriseResult(AppriseResultStatus.FAILURE, [service])).why == "y" * 200
 
 
-@pytest.mark.parametrize(("part", "told"), [("abcde", "abcde"), ("abcdef", "…")])
-def test_a_part_of_six_letters_may_be_a_secret(part, told):
-    assert without_parts(f"no {part}", f"json://host/{part}") == f"no {told}"
+@pytest.mark.parametrize(("part", "expected"), [("abcde", "abcde"), ("abcdef", "…")])
+def test_a_part_of_six_letters_may_be_a_secret(part, expected):
+    assert without_parts(f"no {part}", f"json://host/{part}") == f"no {expected}"

@@ -86,7 +86,7 @@ def _worker(store: Database, farm: Farm, clock: Clock, roll: Roll) -> DeliveryWo
     )
 
 
-def put(store: Database, key: str, device: Subscription, **told: Any) -> None:
+def put(store: Database, key: str, device: Subscription, **given: Any) -> None:
     """Write one message to a device."""
     message: dict[str, Any] = {
         "key": key,
@@ -104,7 +104,7 @@ def put(store: Database, key: str, device: Subscription, **told: Any) -> None:
         "expires_at": NOON + 7200,
     }
     with store.writing() as session:
-        outbox.put(session, NewMessage(**message | told))
+        outbox.put(session, NewMessage(**message | given))
 
 
 def row(store: Database, key: str) -> Outgoing:
@@ -133,8 +133,8 @@ async def test_the_service_is_told_how_urgent_it_is_how_long_it_is_good_and_what
     put(store, "a", phone)
     put(store, "b", phone, urgent=False, expires_at=NOON + 60)
     await _worker(store, farm, clock, Roll(phone)).drain()
-    told = [(g.headers["urgency"], g.headers["ttl"], g.headers["topic"]) for g in service.got]
-    assert told == [
+    found = [(g.headers["urgency"], g.headers["ttl"], g.headers["topic"]) for g in service.got]
+    assert found == [
         ("high", "900", outbox.short_id("a")),
         ("normal", "60", outbox.short_id("b")),
     ]
@@ -301,8 +301,8 @@ async def test_one_whose_sender_was_killed_is_pushed_once_more_and_replaces_itse
     assert len({got.headers["topic"] for got in service.got}) == 1
 
 
-def _life(*told: str) -> subprocess.Popen[bytes]:
-    command = [sys.executable, "-m", "tests.support.push_life", *told]
+def _life(*given: str) -> subprocess.Popen[bytes]:
+    command = [sys.executable, "-m", "tests.support.push_life", *given]
     return subprocess.Popen(command, cwd=_ROOT)
 
 

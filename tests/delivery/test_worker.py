@@ -45,7 +45,7 @@ def clock() -> Clock:
 def put(store: Database) -> Callable[..., None]:
     """Write one message to the outbox."""
 
-    def put(key: str, **told: Any) -> None:
+    def put(key: str, **given: Any) -> None:
         message = {
             "key": key,
             "short_id": outbox.short_id(key),
@@ -60,7 +60,7 @@ def put(store: Database) -> Callable[..., None]:
             "urgent": True,
             "tag": "job",
             "expires_at": NOON + 7200,
-        } | told
+        } | given
         with store.writing() as session:
             outbox.put(session, NewMessage(**message))
 
@@ -73,10 +73,10 @@ def row(store: Database, key: str) -> Outgoing:
 
 
 @asynccontextmanager
-async def running(courier: DeliveryWorker) -> AsyncIterator[DeliveryWorker]:
-    task = asyncio.create_task(courier.run())
+async def running(delivery: DeliveryWorker) -> AsyncIterator[DeliveryWorker]:
+    task = asyncio.create_task(delivery.run())
     try:
-        yield courier
+        yield delivery
     finally:
         task.cancel()
         with contextlib.suppress(asyncio.CancelledError):
@@ -108,10 +108,10 @@ async def test_a_message_arrives_and_is_marked_sent_afterwards(store, put, recei
 
 
 async def test_a_new_message_goes_out_at_once_when_woken(store, put, receiver, courier_of):
-    async with running(courier_of(grower=receiver.url())) as courier:
+    async with running(courier_of(grower=receiver.url())) as delivery:
         await asyncio.sleep(0.3)  # idle by now
         put("a")
-        courier.wake()
+        delivery.wake()
         await until(lambda: bool(receiver.got))
 
 
@@ -143,9 +143,9 @@ async def test_waits_between_attempts_grow_and_vary(store, put, receiver, courie
     receiver.always = status(503)
     put("a", expires_at=None)
     waits = []
-    courier = courier_of(grower=receiver.url())
+    delivery = courier_of(grower=receiver.url())
     for attempt in range(1, 10):
-        await courier.drain()
+        await delivery.drain()
         assert row(store, "a").attempts == attempt
         waits.append(row(store, "a").due_at - clock.at)
         clock.at = row(store, "a").due_at
@@ -160,9 +160,9 @@ async def test_a_refused_address_parks_what_can_wait_and_tries_the_urgent_on_slo
     receiver.always = status(404)
     put("brief", urgent=False)
     put("stop")
-    courier = courier_of(grower=receiver.url())
-    await courier.drain()
-    await courier.drain()
+    delivery = courier_of(grower=receiver.url())
+    await delivery.drain()
+    await delivery.drain()
     assert row(store, "brief").state == "failed"
     assert "404" in row(store, "brief").last_error
     assert row(store, "stop").state == "waiting"
@@ -189,11 +189,11 @@ async def test_a_channel_that_fails_is_not_worn_out_by_all_that_waits_for_it(
     receiver.answers = [status(503)] * 99
     for n in range(50):
         put(f"stop {n}")
-    async with running(courier_of(grower=receiver.url())) as courier:
+    async with running(courier_of(grower=receiver.url())) as delivery:
         await until(lambda: receiver.tried >= 1)
         await asyncio.sleep(0.02)  # twenty made-up seconds
         assert receiver.tried < 10
-        courier.wake()  # news, such as a new alert, is tried at once all the same
+        delivery.wake()  # news, such as a new alert, is tried at once all the same
         before = receiver.tried
         await until(lambda: receiver.tried > before, timeout_s=1.0)
 
@@ -221,20 +221,20 @@ async def test_an_address_that_is_set_changed_or_taken_away_counts_at_once(
     store, put, receiver, courier_of
 ):
     urls: dict[str, SecretStr] = {}
-    courier = courier_of()
-    courier._urls = urls
-    async with running(courier):
+    delivery = courier_of()
+    delivery._urls = urls
+    async with running(delivery):
         put("none")
-        courier.wake()
+        delivery.wake()
         await until(lambda: row(store, "none").state == "failed")
         for path in ("first", "second"):
             urls["grower"] = receiver.url(path)
             put(path)
-            courier.wake()
+            delivery.wake()
             await until(lambda key=path: row(store, key).state == "sent")
         del urls["grower"]
         put("gone")
-        courier.wake()
+        delivery.wake()
         await until(lambda: row(store, "gone").state == "failed")
     assert [push.path for push in receiver.got] == ["/first", "/second"]
 
@@ -254,12 +254,12 @@ async def test_after_a_crash_between_sending_and_marking_it_is_sent_once_more_wi
     put("a")
     with store.writing() as session:  # a courier that dies after this has sent, and told nobody
         assert len(outbox.claim(session, clock(), LEASE_S, 1, recipient="grower")) == 1
-    courier = courier_of(grower=receiver.url())
-    await courier.drain()
+    delivery = courier_of(grower=receiver.url())
+    await delivery.drain()
     assert receiver.got == []  # it may still be on its way
     clock.at += LEASE_S
-    await courier.drain()
-    await courier.drain()
+    await delivery.drain()
+    await delivery.drain()
     assert receiver.bodies() == ["body of a"]
     assert (row(store, "a").state, row(store, "a").attempts) == ("sent", 2)
 
@@ -267,10 +267,10 @@ async def test_after_a_crash_between_sending_and_marking_it_is_sent_once_more_wi
 async def test_a_cancelled_courier_finishes_what_it_is_sending(store, put, receiver, courier_of):
     receiver.always = hanging(0.5)
     put("a")
-    courier = courier_of(grower=receiver.url())
-    async with running(courier):
+    delivery = courier_of(grower=receiver.url())
+    async with running(delivery):
         await until(lambda: receiver.tried == 1)
-    await courier.drain()
+    await delivery.drain()
     assert row(store, "a").state == "sent"
     assert len(receiver.got) == 1
 
@@ -325,41 +325,41 @@ async def test_an_urgent_message_is_never_told_together_with_others(put, receive
 async def test_a_storm_of_messages_that_can_wait_is_bounded_and_the_urgent_pass(
     store, put, receiver, courier_of, clock
 ):
-    courier = courier_of(grower=receiver.url())
+    delivery = courier_of(grower=receiver.url())
     for n in range(9):
         put(f"news {n}", urgent=False)
-        await courier.drain()
+        await delivery.drain()
         clock.at += 60
     assert len(receiver.got) == 6  # an hour, as the farm file says
     put("stop")
-    await courier.drain()
+    await delivery.drain()
     assert [p.title for p in receiver.got[6:]] == ["title of stop"]
     clock.at = NOON + 3599
-    await courier.drain()
+    await delivery.drain()
     assert len(receiver.got) == 7
     clock.at = NOON + 3600
-    await courier.drain()
+    await delivery.drain()
     assert receiver.got[7].title.startswith("3 messages: title of news 6")
     assert row(store, "news 8").state == "sent"
 
 
 async def test_a_full_hour_does_not_keep_the_courier_busy(put, receiver, courier_of, clock):
-    courier = courier_of(grower=receiver.url())
+    delivery = courier_of(grower=receiver.url())
     for n in range(7):
         put(f"news {n}", urgent=False)
-        await courier.drain()
+        await delivery.drain()
         clock.at += 1
-    assert 3.0 <= await courier._until_next("grower", 0) <= 3.6  # an hour at a thousand times
+    assert 3.0 <= await delivery._until_next("grower", 0) <= 3.6  # an hour at a thousand times
 
 
 async def test_what_cannot_be_written_down_can_still_be_told_directly(receiver, courier_of, store):
     operator = Receiver()
-    courier = courier_of(grower=receiver.url(), operator=operator.url())
+    delivery = courier_of(grower=receiver.url(), operator=operator.url())
     try:
-        told = await courier.tell_directly(stopping_blind("the disk is full"), Topic.JOB)
+        found = await delivery.tell_directly(stopping_blind("the disk is full"), Topic.JOB)
     finally:
         operator.close()
-    assert told == 2
+    assert found == 2
     assert receiver.got[0].title == "Watch stops: nobody watches"
     assert "Why: the disk is full." in receiver.got[0].body
     assert operator.got[0].title == ""
@@ -409,8 +409,8 @@ async def test_no_secret_of_a_url_reaches_the_log_or_the_outbox(
 def test_a_wait_is_twice_the_one_before_two_minutes_at_most_and_half_of_it_at_least(
     courier_of, failures, longest
 ):
-    courier = courier_of()
-    waits = [courier._wait(failures) for _ in range(200)]
+    delivery = courier_of()
+    waits = [delivery._wait(failures) for _ in range(200)]
     assert longest / 2 <= min(waits) < 0.55 * longest
     assert 0.95 * longest < max(waits) <= longest
 
@@ -438,20 +438,20 @@ async def test_one_recipients_hour_is_full_at_its_number_of_messages(
     store, put, receiver, courier_of, clock
 ):
     """Twelve an hour by default; the next may follow an hour after the first of them."""
-    courier = courier_of(grower=receiver.url())
-    most = courier._farm.config.recipients["grower"].most_an_hour
+    delivery = courier_of(grower=receiver.url())
+    most = delivery._farm.config.recipients["grower"].most_an_hour
     for number in range(most + 1):
         put(f"m{number}", urgent=False, due_at=NOON + number)
         clock.at = NOON + number
-        await courier.drain()
+        await delivery.drain()
     assert len(receiver.got) == most
     with store.reading() as session:
-        assert courier._full_until("grower", session) == NOON + 3600
+        assert delivery._full_until("grower", session) == NOON + 3600
     clock.at = NOON + 3599
-    await courier.drain()
+    await delivery.drain()
     assert len(receiver.got) == most
     clock.at = NOON + 3600
-    await courier.drain()
+    await delivery.drain()
     assert len(receiver.got) == most + 1
 
 

@@ -92,10 +92,10 @@ def test_no_process_is_left_that_could_hold_a_port(played: Played) -> None:
 
 
 def test_the_day_is_told_in_order(played: Played) -> None:
-    told = played.of("grower")
+    heard = played.of("grower")
     wanted = ["Maybe next", "Open now", "Stop", "All clear", "Stop"]
-    rest = iter(told)
-    assert all(any(m.begins(head) for m in rest) for head in wanted), [m.text for m in told]
+    rest = iter(heard)
+    assert all(any(m.begins(head) for m in rest) for head in wanted), [m.text for m in heard]
 
 
 def test_the_morning_brief_comes_on_time_and_tells_of_the_inversion(played: Played) -> None:

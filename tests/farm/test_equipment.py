@@ -13,10 +13,10 @@ from watcher.farm.models import FarmFile
 
 def lacks(rule: dict[str, Any], **setup: Any) -> list[str]:
     """What the coarse setup, changed so, lacks of one rule of its field's window."""
-    told = tables()
-    told["windows"]["contact"]["rules"] = [rule]
-    told["setups"]["coarse"] |= setup
-    config = FarmFile.model_validate(told)
+    entries = tables()
+    entries["windows"]["contact"]["rules"] = [rule]
+    entries["setups"]["coarse"] |= setup
+    config = FarmFile.model_validate(entries)
     found = equipment_breaks(config, config.setups["coarse"], rules_of(config, "hill"))
     return [str(what) for _, what in found]
 

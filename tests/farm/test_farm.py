@@ -9,10 +9,10 @@ from watcher.farm import Farm
 
 
 def farm(recipients: Any = None, language: str = "en") -> Farm:
-    told = tables()
-    told["farm"]["language"] = language
-    told["recipients"] = recipients or told["recipients"]
-    return build(told)
+    config = tables()
+    config["farm"]["language"] = language
+    config["recipients"] = recipients or config["recipients"]
+    return build(config)
 
 
 @pytest.mark.parametrize(

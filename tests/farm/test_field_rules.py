@@ -15,11 +15,11 @@ BUFFER = {"protects": ["water"], "base": "10 m"}
 
 
 def config(**changes: dict[str, Any]) -> FarmFile:
-    told = tables()
+    given = tables()
     for table, entries in changes.items():
         for name, keys in entries.items():
-            told.setdefault(table, {}).setdefault(name, {}).update(keys)
-    return FarmFile.model_validate(told)
+            given.setdefault(table, {}).setdefault(name, {}).update(keys)
+    return FarmFile.model_validate(given)
 
 
 def test_rules_are_of_the_window_and_every_product_of_the_tank() -> None:

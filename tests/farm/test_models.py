@@ -103,12 +103,12 @@ DEFAULTS: list[tuple[type[BaseModel], dict[str, Any], dict[str, Any]]] = [
 ]
 
 
-@pytest.mark.parametrize(("model", "needed", "told"), DEFAULTS)
+@pytest.mark.parametrize(("model", "needed", "expected"), DEFAULTS)
 def test_what_is_left_out_is_as_the_farm_file_tells(
-    model: type[BaseModel], needed: dict[str, Any], told: dict[str, Any]
+    model: type[BaseModel], needed: dict[str, Any], expected: dict[str, Any]
 ) -> None:
-    said, left_out = model.model_validate(needed | told), model.model_validate(needed)
-    for key in told:
+    said, left_out = model.model_validate(needed | expected), model.model_validate(needed)
+    for key in expected:
         assert getattr(left_out, key) == pytest.approx(getattr(said, key)), key
 
 
@@ -144,8 +144,8 @@ def test_what_is_believed_ends_at_its_bounds(of: Any, good: list[Any], bad: list
 
 
 def test_one_column_of_the_time_may_stand_alone() -> None:
-    def times(told: Any) -> tuple[str | int, ...]:
-        return CsvStation.model_validate(CSV | {"time": told}).time
+    def times(written: Any) -> tuple[str | int, ...]:
+        return CsvStation.model_validate(CSV | {"time": written}).time
 
     assert (times("time"), times(3), times(["day", 2])) == (("time",), (3,), ("day", 2))
 
@@ -169,7 +169,7 @@ def test_a_sprayer_turns_the_tips_it_carries_and_changes_others_by_hand() -> Non
 
 
 @pytest.mark.parametrize(
-    ("told", "low", "high"),
+    ("expected", "low", "high"),
     [
         ({}, Origin.OWN, Origin.OWN),
         ({"origin": "law"}, Origin.LAW, Origin.LAW),
@@ -177,14 +177,14 @@ def test_a_sprayer_turns_the_tips_it_carries_and_changes_others_by_hand() -> Non
     ],
 )
 def test_each_bound_comes_from_where_the_file_says(
-    told: dict[str, str], low: Origin, high: Origin
+    expected: dict[str, str], low: Origin, high: Origin
 ) -> None:
-    bounds = Bounds[float].model_validate({"low": 1.0, "high": 2.0} | told)
+    bounds = Bounds[float].model_validate({"low": 1.0, "high": 2.0} | expected)
     assert (bounds.origin_of("low"), bounds.origin_of("high")) == (low, high)
 
 
 @pytest.mark.parametrize(
-    ("told", "susceptible", "very"),
+    ("expected", "susceptible", "very"),
     [
         ({}, Origin.DEFAULT, Origin.DEFAULT),
         ({"susceptible": "never"}, Origin.OWN, Origin.DEFAULT),
@@ -193,9 +193,9 @@ def test_each_bound_comes_from_where_the_file_says(
     ],
 )
 def test_what_a_window_does_not_say_of_neighbours_is_ours(
-    told: dict[str, str], susceptible: Origin, very: Origin
+    expected: dict[str, str], susceptible: Origin, very: Origin
 ) -> None:
-    rule = Window.model_validate({"neighbours": told}).neighbours
+    rule = Window.model_validate({"neighbours": expected}).neighbours
     assert rule.origin_of("susceptible") is susceptible
     assert rule.origin_of("very_susceptible") is very
 

@@ -21,9 +21,9 @@ def test_it_does_not_send_faster_or_slower(text: str) -> None:
     ("text", "good"), [("29 s", False), ("30 s", True), ("600 s", True), ("601 s", False)]
 )
 def test_samples_become_a_reading_over_half_a_minute_to_ten(text: str, good: bool) -> None:
-    told = {"kind": "nmea", "address": "/dev/ttyUSB0", "interval": text}
+    content = {"kind": "nmea", "address": "/dev/ttyUSB0", "interval": text}
     if good:
-        assert NmeaStation.model_validate(told).interval in {30.0, 600.0}
+        assert NmeaStation.model_validate(content).interval in {30.0, 600.0}
         return
     with pytest.raises(ValidationError):
-        NmeaStation.model_validate(told)
+        NmeaStation.model_validate(content)

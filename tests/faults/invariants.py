@@ -192,13 +192,13 @@ class _Truth:
         self.weather = [self._weather(second) for second in range(int(history.ends) + 1)]
 
     def _weather(self, at: int) -> Weather:
-        told = self.history
-        until_now = [r for r in told.readings if r.at < at + 1]
-        if not until_now or at - until_now[-1].at > told.silent_after_s:
+        found = self.history
+        until_now = [r for r in found.readings if r.at < at + 1]
+        if not until_now or at - until_now[-1].at > found.silent_after_s:
             return Weather.UNSEEN
         last = [r for r in until_now if r.at > until_now[-1].at - _WINDOW_S]
         mean = sum(r.wind_mph for r in last) / len(last)
-        if mean > told.wind_bound_mph or max(r.gust_mph for r in last) > told.gust_bound_mph:
+        if mean > found.wind_bound_mph or max(r.gust_mph for r in last) > found.gust_bound_mph:
             return Weather.CROSSED
         return Weather.INSIDE
 
@@ -284,8 +284,8 @@ def check(history: History) -> Verdict:
                 blind_s = max(blind_s, said - begin, 0.0)
     found += _stale(truth)
     found += _too_good(truth)
-    repeated, told_twice = _repeats(truth)
-    return Verdict((*found, *told_twice), due, lost, repeated, blind_s)
+    repeated, twice = _repeats(truth)
+    return Verdict((*found, *twice), due, lost, repeated, blind_s)
 
 
 def _due_stops(truth: _Truth) -> Iterator[tuple[_Run, int]]:
@@ -346,8 +346,8 @@ def _came(got: Sequence[Arrival], meaning: set[Meaning], since: float, until: fl
 
 
 def _first(got: Sequence[Arrival], meaning: set[Meaning], since: float) -> float | None:
-    told = (a.at for a in got if a.means in meaning and a.at >= since - _GRAIN_S)
-    return min(told, default=None)
+    found = (a.at for a in got if a.means in meaning and a.at >= since - _GRAIN_S)
+    return min(found, default=None)
 
 
 def _stale(truth: _Truth) -> Iterator[str]:

@@ -103,26 +103,26 @@ def test_blindness_told_after_a_minute_is_found():
     assert "silent" in wrong(arrivals=[STOP, BLIND])
 
 
-@pytest.mark.parametrize(("broken_at", "told_again"), [(320.0, False), (220.0, True)])
-def test_blindness_interrupted_for_less_than_a_minute_is_one(broken_at, told_again):
+@pytest.mark.parametrize(("broken_at", "said_again"), [(320.0, False), (220.0, True)])
+def test_blindness_interrupted_for_less_than_a_minute_is_one(broken_at, said_again):
     broken = Fault("log", Span(broken_at, broken_at + 10))
-    told = Arrival(broken_at + 1, "grower", "Check: the watch cannot write its log", "[DIRECT]")
-    found = wrong(faults=[broken], arrivals=[STOP, told])
-    assert ("silent: blind (station)" in found) is told_again
+    said = Arrival(broken_at + 1, "grower", "Check: the watch cannot write its log", "[DIRECT]")
+    found = wrong(faults=[broken], arrivals=[STOP, said])
+    assert ("silent: blind (station)" in found) is said_again
 
 
 def test_a_log_that_cannot_be_used_must_be_told():
     broken = Fault("log", Span(200.0, 290.0))
     assert "silent: blind (log) from 200 s" in wrong(faults=[broken])
-    told = Arrival(230.0, "grower", "Check: the watch cannot write its log", "[DIRECT]")
-    assert wrong(faults=[broken], arrivals=[*history().arrivals, told]) == ""
+    found = Arrival(230.0, "grower", "Check: the watch cannot write its log", "[DIRECT]")
+    assert wrong(faults=[broken], arrivals=[*history().arrivals, found]) == ""
 
 
 def test_a_watch_that_was_down_must_say_so():
     down = Fault("watch", Span(200.0, 220.0))
     assert "silent: blind (watch down) from 200 s" in wrong(faults=[down])
-    told = Arrival(230.0, "grower", "Watch was down 11:03 to 11:03", "[DOWNN]")
-    assert wrong(faults=[down], arrivals=[*history().arrivals, told]) == ""
+    found = Arrival(230.0, "grower", "Watch was down 11:03 to 11:03", "[DOWNN]")
+    assert wrong(faults=[down], arrivals=[*history().arrivals, found]) == ""
 
 
 def test_a_clock_that_is_wrong_while_a_bound_is_crossed_must_be_told_or_the_stop():
@@ -130,8 +130,8 @@ def test_a_clock_that_is_wrong_while_a_bound_is_crossed_must_be_told_or_the_stop
     assert "silent: blind (clock) from 100 s" in wrong(
         faults=[jumped], arrivals=[replace(STOP, at=260.0), replace(BLIND, at=380.0)]
     )
-    told = Arrival(110.0, "grower", "The watch's clock jumped", "[CLOCK]")
-    got = [told, replace(STOP, at=260.0), replace(BLIND, at=380.0)]
+    found = Arrival(110.0, "grower", "The watch's clock jumped", "[CLOCK]")
+    got = [found, replace(STOP, at=260.0), replace(BLIND, at=380.0)]
     assert wrong(faults=[jumped], arrivals=got) == ""
 
 

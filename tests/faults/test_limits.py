@@ -192,8 +192,8 @@ def test_a_full_disk_is_told_past_the_log_and_the_stop_when_there_is_room(
             _fill(small_disk / "filler")
             receiver.answers = [status(500)] * failures
             _post_in_vain(story)
-            told = "Check: the watch cannot write its log"
-            story.until(lambda: story.got(told), "that it writes no log")
+            found = "Check: the watch cannot write its log"
+            story.until(lambda: story.got(found), "that it writes no log")
         (small_disk / "filler").unlink()
         rises(story)
     count(tally, "disk full", f"{failures} pushes fail", story.verdict())

@@ -20,7 +20,7 @@ from tests.support.running import Running, SetClock, put_forecast, running
 from tests.support.skies import MORNING
 from watcher.delivery.worker import DeliveryWorker
 from watcher.limits.farm_arrays import FarmArrays
-from watcher.service.transactions import Book
+from watcher.service.transactions import Transactions
 from watcher.service.watch import Watch
 from watcher.sources.base import Observations, Polled, SourceError
 from watcher.store import runs, weather
@@ -80,7 +80,7 @@ def test_a_cycle_that_cannot_be_written_leaves_nothing_behind_and_is_told_later(
     watch.see()
     with broken(kind):
         before = _see_until_it_fails(watch)
-        assert ([m.key for m in watch.told()], watch.raised()) == before
+        assert ([m.key for m in watch.messages()], watch.raised()) == before
     watch.now += 1800
     assert "Stop creek side: too windy, 12 mph" in watch.see(wind_mph=12.0)
     assert "limit broken: wind" in watch.raised()
@@ -89,7 +89,7 @@ def test_a_cycle_that_cannot_be_written_leaves_nothing_behind_and_is_told_later(
 def _see_until_it_fails(watch):
     """Cycles with something to write until one fails; what was kept before it."""
     for _ in range(200):  # a full file has room for a little more at first
-        before = ([m.key for m in watch.told()], watch.raised())
+        before = ([m.key for m in watch.messages()], watch.raised())
         watch.now += 1800
         try:
             watch.see(wind_mph=12.0)
@@ -134,7 +134,7 @@ async def test_the_running_watch_says_past_its_log_that_it_is_blind_and_recovers
     async with watched() as service:
         await service.post(**CALM)
         with store.writing() as session:
-            job_steps.start(session, service.watch.book.plan, "hill", "coarse", MORNING)
+            job_steps.start(session, service.watch.transactions.plan, "hill", "coarse", MORNING)
         await service.judged()
         before = len(receiver.got)
         with broken(kind):
@@ -237,11 +237,11 @@ async def test_a_watch_stopped_meanwhile_says_so_past_its_log(kind, broken, watc
 async def test_a_watch_started_meanwhile_says_so_and_begins_later(
     kind, store, broken, watched, receiver
 ):
-    until_told = contextlib.ExitStack()
-    until_told.enter_context(broken(kind))
+    until_said = contextlib.ExitStack()
+    until_said.enter_context(broken(kind))
     async with asyncio.TaskGroup() as tasks:
         telling = tasks.create_task(arrived(receiver, 1))
-        telling.add_done_callback(lambda _: until_told.close())
+        telling.add_done_callback(lambda _: until_said.close())
         async with watched() as service:
             await service.judged()
             assert telling.result() == ["Check: the watch cannot write its log"]
@@ -251,8 +251,11 @@ async def test_a_watch_started_meanwhile_says_so_and_begins_later(
 
 async def test_a_watch_that_cannot_begin_can_be_stopped(store, broken, receiver):
     farm, clock = build(tables()), SetClock(MORNING)
-    courier = DeliveryWorker(store, farm, {"grower": receiver.url()}, now=clock.now)
-    watch, stop = Watch(Book(FarmArrays.of(farm), store, clock), {}, courier), asyncio.Event()
+    delivery = DeliveryWorker(store, farm, {"grower": receiver.url()}, now=clock.now)
+    watch, stop = (
+        Watch(Transactions(FarmArrays.of(farm), store, clock), {}, delivery),
+        asyncio.Event(),
+    )
     with broken("read-only"):
         async with asyncio.timeout(10), asyncio.TaskGroup() as tasks:
             tasks.create_task(watch.run(stop))

@@ -192,12 +192,12 @@ class Alerts(RuleBasedStateMachine):
     def a_broken_limit_is_told_while_somebody_sprays(self) -> None:
         if self._job_state() != "running":
             return
-        told = {c.kind for c in self._raised() if c.said_at is not None}
+        found = {c.kind for c in self._raised() if c.said_at is not None}
         for limit in BREAKS.get(self.sky, ()):
-            assert {"stop", f"limit broken: {limit}"} <= told
+            assert {"stop", f"limit broken: {limit}"} <= found
         if self.sky == "unknown":
-            assert "limit unknown: wind" in told
-            assert {"stop", "cannot see"} & told
+            assert "limit unknown: wind" in found
+            assert {"stop", "cannot see"} & found
 
     @invariant()
     def what_is_remembered_as_told_has_a_message_to_everyone_who_hears_it(self) -> None:
@@ -231,13 +231,13 @@ class Alerts(RuleBasedStateMachine):
             if m.recipient != "grower" or m.kind not in TOLD:
                 continue
             for what in m.key.split("/")[2].split("+"):
-                told = (m.about, what)
-                since = last.get(told, -AGAIN_S)
+                found = (m.about, what)
+                since = last.get(found, -AGAIN_S)
                 causes = [at for subject, at in acts if subject == m.about]
-                causes += [at for *gone, at in self.news if tuple(gone) == told]
+                causes += [at for *gone, at in self.news if tuple(gone) == found]
                 if not any(since <= at for at in causes) and what == "stop":
                     assert m.created_at - since >= AGAIN_S, m.key
-                last[told] = m.created_at
+                last[found] = m.created_at
 
     @invariant()
     def a_message_arrives_at_most_once_more_than_its_senders_died(self) -> None:

@@ -85,7 +85,9 @@ async def spraying(service: Running, store: Database) -> None:
     """Somebody begins to spray in the calm."""
     await service.post(**CALM)
     with store.writing() as session:
-        job_steps.start(session, service.watch.book.plan, "hill", "coarse", service.clock.at)
+        job_steps.start(
+            session, service.watch.transactions.plan, "hill", "coarse", service.clock.at
+        )
     await service.judged()
 
 
@@ -321,13 +323,13 @@ async def test_health_answers_where_the_log_hangs(store, watched, monkeypatch):
     monkeypatch.setattr(looking, "_WITHIN_S", 0.3)
     async with watched() as service:
         await spraying(service, store)
-        looked = service.watch.book.health
+        looked = service.watch.transactions.health
 
         def hangs(judged_at: int | None) -> object:
             released.wait(60)
             return looked(judged_at)
 
-        monkeypatch.setattr(service.watch.book, "health", hangs)
+        monkeypatch.setattr(service.watch.transactions, "health", hangs)
         for _ in range(4):
             answer = await service.http.get("/health")
             assert (answer.status_code, answer.json()["wrong"]) == (503, [str(LOG_UNUSABLE)])
@@ -385,7 +387,7 @@ async def test_what_is_seen_meanwhile_counts(store, broken, watched, receiver):
         assert session.scalars(found).one().acknowledged_by == "grower"
 
 
-def _acknowledge(used: transactions.Book) -> int:
+def _acknowledge(used: transactions.Transactions) -> int:
     with used.store.writing() as session:
         found = session.scalars(select(Outgoing).where(Outgoing.title == UNWRITTEN)).all()
         for message in found:

@@ -85,9 +85,9 @@ def test_fifty_clients_that_fetch_pages_in_loops_keep_nothing_waiting(
     service: Service, receiver: Receiver
 ) -> None:
     before = _logged(service)
-    keyring = SessionStore(service.folder / KEYRING)
-    cookie = keyring.open(User("grower", Role.RUN), int(time.time()), by_link=True)
-    keyring.close()
+    sessions = SessionStore(service.folder / KEYRING)
+    cookie = sessions.open(User("grower", Role.RUN), int(time.time()), by_link=True)
+    sessions.close()
     with pages_in_loops(service.port, cookie, clients=50, seconds=_WITHIN_S) as asking:
         _alert_arrives(service, receiver)
         assert asking.poll() is None, "the flood was over before the alert"

@@ -70,7 +70,7 @@ def titles(receiver: Receiver) -> list[str]:
     return [push.title for push in receiver.got]
 
 
-def told(receiver: Receiver, title: str) -> str:
+def body_of(receiver: Receiver, title: str) -> str:
     """Wait for a message of this title and return its body."""
     until(lambda: title in titles(receiver))
     return next(push.body for push in receiver.got if push.title == title)
@@ -121,7 +121,7 @@ def test_a_damaged_log_is_told_and_the_watch_goes_on_with_a_new_one(
     assert service.stop() == 0
     (tmp_path / "watch.db").write_bytes(b"This is not a database.\n" * 1000)
     service.start()
-    body = told(receiver, "The watch's log was damaged")
+    body = body_of(receiver, "The watch's log was damaged")
     assert body.startswith("A job on hill may be running: start it again if you still spray.")
     (aside,) = tmp_path.glob("watch.db.damaged-*")
     assert aside.name in body
@@ -149,7 +149,7 @@ def test_damage_met_while_it_runs_is_told_and_the_same_process_goes_on(
         spoilt.write(b"\xff" * (path.stat().st_size - 4096))
     with pytest.raises(AssertionError):
         assert service.post() in TAKEN
-    body = told(receiver, "The watch's log was damaged")
+    body = body_of(receiver, "The watch's log was damaged")
     assert "A job on hill may be running" in body
 
     def takes() -> bool:
@@ -181,7 +181,7 @@ def test_a_mistaken_farm_file_is_told_and_the_farm_before_is_used(
     (tmp_path / "fields.geojson").unlink()  # its text was kept, too
     for _ in range(2):
         service.start()
-        body = told(receiver, "The farm file has a mistake")
+        body = body_of(receiver, "The farm file has a mistake")
         assert service.post() in TAKEN
         health = httpx.get(f"http://127.0.0.1:{service.port}/health", timeout=30.0)
         assert (health.status_code, health.json()["well"]) == (503, False)
@@ -225,7 +225,7 @@ def test_a_log_of_a_newer_program_stops_it_and_is_told(
         newer.execute("UPDATE alembic_version SET version_num = '9999'")
     newer.close()
     assert service.command("run").returncode == 2
-    assert "newer version" in told(receiver, "The watch does not start")
+    assert "newer version" in body_of(receiver, "The watch does not start")
 
 
 @pytest.mark.laboratory
@@ -236,10 +236,10 @@ def test_a_server_that_is_not_there_yet_is_told_once_and_waited_for(
     own_cluster.stop()
     service = made(own_cluster.url(database))
     service.start()
-    told(receiver, BLIND)
+    body_of(receiver, BLIND)
     assert service.post() == 503
     own_cluster.start_again()
-    told(receiver, "Watch sees again")
+    body_of(receiver, "Watch sees again")
     assert service.post() in TAKEN
     assert service.stop() == 0
     assert titles(receiver) == [BLIND, "Watch sees again"]
@@ -249,5 +249,5 @@ def test_a_server_that_is_not_there_yet_is_told_once_and_waited_for(
 def test_a_watch_that_waits_for_its_server_can_be_stopped(made: Made, receiver: Receiver) -> None:
     service = made("postgresql://watch@/watch?host=/nowhere")
     service.start()
-    told(receiver, BLIND)
+    body_of(receiver, BLIND)
     assert service.stop() == 0

@@ -12,7 +12,7 @@ DAY_H = 24.0
 WINDOW_H = 1.0
 
 
-def _told(sample: Sample) -> None:
+def _print(sample: Sample) -> None:
     """Say each look as it comes: a soak that is broken off has still shown something."""
     print(sample, flush=True)
 
@@ -29,7 +29,7 @@ def _grows(samples: Sequence[Sample], title: str) -> dict[str, Slope]:
 @pytest.mark.bench
 def test_two_hours_at_a_reading_a_second(template: Path, tmp_path: Path) -> None:
     samples = soak(
-        tmp_path / "soak", template, every_s=1, hours=2 * WINDOW_H, looks=40, watching=_told
+        tmp_path / "soak", template, every_s=1, hours=2 * WINDOW_H, looks=40, watching=_print
     )
     grows = _grows([s for s in samples if s.hours > WINDOW_H], "a reading a second")
     # A day of readings is kept for quality control: 86,400 of them are some 15 MiB.
@@ -41,7 +41,7 @@ def test_two_hours_at_a_reading_a_second(template: Path, tmp_path: Path) -> None
 @pytest.mark.bench
 def test_a_month_at_a_reading_in_ten_minutes(template: Path, tmp_path: Path) -> None:
     samples = soak(
-        tmp_path / "soak", template, every_s=600, hours=30 * DAY_H, looks=60, watching=_told
+        tmp_path / "soak", template, every_s=600, hours=30 * DAY_H, looks=60, watching=_print
     )
     grows = _grows([s for s in samples if s.hours > 3 * DAY_H], "a month")
     assert (grows["own"].by_hour - 2 * grows["own"].uncertain) * DAY_H < 1.0

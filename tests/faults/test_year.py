@@ -37,10 +37,10 @@ def store(tmp_path: Path) -> Iterator[Database]:
 
 
 def farm_in(zone: str) -> Farm:
-    told = tables()
-    told["farm"]["time_zone"] = zone
-    told["brief"] = {"morning": time(2, 30), "evening": time(19)}
-    return build(told)
+    config = tables()
+    config["farm"]["time_zone"] = zone
+    config["brief"] = {"morning": time(2, 30), "evening": time(19)}
+    return build(config)
 
 
 class Run:
@@ -115,8 +115,8 @@ def check(run: Run, start: int, days: int) -> int:
 def _briefs_once_a_day(messages, zone, start: int, days: int) -> None:
     first = datetime.fromtimestamp(start, zone).date()
     for kind, count in (("morning brief", days), ("evening look-ahead", days)):
-        told = [datetime.fromtimestamp(m.created_at, zone) for m in messages if m.kind == kind]
-        by_day = [t.date() for t in told]
+        heard = [datetime.fromtimestamp(m.created_at, zone) for m in messages if m.kind == kind]
+        by_day = [t.date() for t in heard]
         assert len(by_day) == len(set(by_day)), f"two of {kind} on one day"
         assert len(by_day) >= count - 1
         missing = {first + timedelta(days=d) for d in range(1, days - 1)} - set(by_day)

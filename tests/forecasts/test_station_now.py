@@ -111,9 +111,9 @@ def test_what_is_missing_changes_nothing() -> None:
 def _rms(archive: Archive, feed: int, name: str, lead_h: int) -> tuple[float, float]:
     """Of a feed as it is and begun at the station, over a month's runs at three hours each."""
     off: list[list[float]] = []
-    for run, told in archive.runs[feed].items():
-        times = np.array(sorted(told["wind_m_s"]))
-        foretold = _of(told, times)
+    for run, said in archive.runs[feed].items():
+        times = np.array(sorted(said["wind_m_s"]))
+        foretold = _of(said, times)
         for now in (run + HOUR * hours for hours in (2, 5, 8)):
             ahead = foretold.at(foretold.times == now + HOUR * lead_h)
             came = archive.measured[name].get(now + HOUR * lead_h, np.nan)

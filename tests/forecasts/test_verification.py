@@ -112,9 +112,9 @@ def test_the_least_off_is_named_with_its_margin() -> None:
 
 def test_nothing_is_told_of_too_few_days() -> None:
     one = verification.verified(*known_law(FEWEST_DAYS - 1))[0]
-    told = (*one.by_lead["wind_m_s"], *one.by_hour["wind_m_s"], *one.by_point["wind_m_s"])
-    assert not any(off.known for off in told)
-    assert all(np.isnan(off.bias) and np.isnan(off.rms) for off in told)
+    said = (*one.by_lead["wind_m_s"], *one.by_hour["wind_m_s"], *one.by_point["wind_m_s"])
+    assert not any(off.known for off in said)
+    assert all(np.isnan(off.bias) and np.isnan(off.rms) for off in said)
 
 
 def test_feeds_are_compared_on_the_same_hours_only() -> None:

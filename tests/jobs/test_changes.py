@@ -6,11 +6,11 @@ import pytest
 
 from tests.support import job_steps
 from tests.support.farms import build, tables
-from tests.support.skies import MORNING, outlook
+from tests.support.skies import MORNING, timeline
 from watcher.farm.models import Adjuvant
 from watcher.jobs import changes
 from watcher.jobs.commands import BadStepError, take
-from watcher.jobs.lately import Lately
+from watcher.jobs.recently_sprayed import RecentlySprayed
 from watcher.jobs.steps import StepName, StepOutcome, StepRequest
 from watcher.judge.changed_rig import ChangedRig
 from watcher.judge.reasons import Reason, reasons
@@ -23,20 +23,20 @@ from watcher.store.database import Database
 ONTO = 180.0
 """Wind from the south, to the orchard 10 m north of the field."""
 PLAN = FarmArrays.of(build(tables()))
-NOBODY = Lately(frozenset(), {})
+NOBODY = RecentlySprayed(frozenset(), {})
 
 
 def seen(*rigs: ChangedRig, plan: FarmArrays = PLAN, now: int = MORNING) -> Snapshot:
-    look = outlook(now=now, wind_mph=5.0, gust_mph=7.0, wind_from_deg=ONTO)
+    look = timeline(now=now, wind_mph=5.0, gust_mph=7.0, wind_from_deg=ONTO)
     return judged(plan, look, NOBODY, rigs=rigs)
 
 
 def drift(
-    picture: Snapshot, field: str = "creek_side", setup: str = "fine", time: int = 0
+    snapshot: Snapshot, field: str = "creek_side", setup: str = "fine", time: int = 0
 ) -> float:
-    plan = picture.judgement.plan
+    plan = snapshot.judgement.plan
     case = plan.fields.index(field), plan.setups.index(setup), time
-    found: list[Reason] = reasons(picture.judgement, *case)
+    found: list[Reason] = reasons(snapshot.judgement, *case)
     return next(r.value for r in found if r.limit is Limit.DEPOSIT)
 
 
@@ -74,9 +74,9 @@ def test_a_boom_that_was_raised_is_judged_raised() -> None:
 
 def test_other_fields_and_sprayers_are_judged_as_ever() -> None:
     plain, changed = seen(), seen(rig(boom_height_m=0.38, adjuvant=Adjuvant.GUAR, added_at=MORNING))
-    for picture in (plain, changed):
-        assert drift(picture, setup="old_coarse") == drift(plain, setup="old_coarse")
-        assert drift(picture, field="hill") == drift(plain, field="hill")
+    for snapshot in (plain, changed):
+        assert drift(snapshot, setup="old_coarse") == drift(plain, setup="old_coarse")
+        assert drift(snapshot, field="hill") == drift(plain, field="hill")
     assert changed.ranking.every.keys() == plain.ranking.every.keys()
 
 
@@ -94,9 +94,9 @@ def test_a_retardant_that_the_pump_wears_fades_within_the_hour_and_is_not_counte
     ]
     # A tenth of the drift is saved at first, in a straight line to nothing within the hour.
     assert left == pytest.approx([0.9, 0.9 + 0.1 / 6, 1.0, 1.0], abs=1e-6)
-    picture = seen(fresh, plan=plan, now=MORNING + 600)
+    snapshot = seen(fresh, plan=plan, now=MORNING + 600)
     case = plan.fields.index("creek_side"), plan.setups.index("fine"), 0
-    assert picture.judgement.breaks_at[case] <= MORNING + 3600
+    assert snapshot.judgement.breaks_at[case] <= MORNING + 3600
 
 
 def test_with_air_induction_tips_a_retardant_changes_no_drift() -> None:
@@ -299,14 +299,14 @@ def test_a_strip_that_a_start_agrees_to_is_taken_off_and_goes_on_being_asked_for
     log: Database,
 ) -> None:
     plan = FarmArrays.of(build(BUFFERED))
-    plain, picture = FarmArrays.of(build(tables())), seen(plan=plan)
-    found = picture.against_start("creek_side", "coarse")
+    plain, snapshot = FarmArrays.of(build(tables())), seen(plan=plan)
+    found = snapshot.against_start("creek_side", "coarse")
     assert [one.against.value for one in found] == ["strip"]
     step = StepRequest(
         StepName.START, "", field="creek_side", setup="coarse", confirm=(found[0].token,)
     )
     with log.writing() as session:
-        job = take(session, plan, step, MORNING, picture.against_start).job
+        job = take(session, plan, step, MORNING, snapshot.against_start).job
         assert job.planned_s < 60 * minutes_of(plain, "coarse")
     agreed = rigged(log)
     assert agreed.agreed == {"orchard": pytest.approx(60 - 10.0, abs=0.5)}

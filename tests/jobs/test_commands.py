@@ -11,7 +11,7 @@ from watcher.store import jobs
 
 @pytest.fixture
 def do(store, plan):
-    """Run a step of the book in a transaction of its own."""
+    """Run a step of a job in a transaction of its own."""
 
     def run(step, *args):
         with store.writing() as session:

@@ -15,11 +15,11 @@ SIX = int(datetime(2026, 6, 10, 18, 0, tzinfo=ZoneInfo("America/Chicago")).times
 
 
 def test_a_job_begun_in_time_is_not_stopped_by_the_hour_to_begin() -> None:
-    told = farm_tables()
+    config = farm_tables()
     rule = {"kind": "clock", "closes": "17:30", "binds": "start"}
-    told["products"] = {"a": {"name": "A", "registration": "0-0", "rules": [rule]}}
-    told["fields"]["C"]["products"] = ["a"]
-    judgement = judge(FarmArrays.of(build_farm(told)), fair_weather(start=SIX))
+    config["products"] = {"a": {"name": "A", "registration": "0-0", "rules": [rule]}}
+    config["fields"]["C"]["products"] = ["a"]
+    judgement = judge(FarmArrays.of(build_farm(config)), fair_weather(start=SIX))
     job = Job(
         id=1,
         field="C",

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from tests.support import job_steps
 from tests.support.new_log import new_log
-from tests.support.skies import MORNING, judged, outlook
+from tests.support.skies import MORNING, judged, timeline
 from watcher.jobs import commands
 from watcher.jobs.commands import BadStepError, take
 from watcher.jobs.steps import StepName, StepOutcome, StepRequest, fold, sprayed_s
@@ -256,7 +256,7 @@ def test_what_the_watch_noted_is_kept_through_a_late_step(store, tap, job):
 @pytest.fixture
 def gusty(plan):
     """What stands against a start when gusts and wind are over their bounds."""
-    sky = outlook(wind_mph=12.0, gust_mph=20.0)
+    sky = timeline(wind_mph=12.0, gust_mph=20.0)
     judgement = judged(plan, sky)[0]
     return lambda field, setup: obstacles(judgement, sky.now_index, field, setup)
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from tests.support.skies import MORNING, MPH, judged, outlook
+from tests.support.skies import MORNING, MPH, judged, timeline
 from watcher.jobs.usual_gusts import usual_gusts
 from watcher.sources.base import Observations
 from watcher.store import weather
@@ -13,7 +13,7 @@ MAST = Site(41.0, -96.0, wind_height_m=0.12 + 0.508)
 
 
 def _usual(store, plan, **quantities):
-    look = outlook(**quantities)
+    look = timeline(**quantities)
     judgement, _ = judged(plan, look)
     field, setup = plan.fields.index("creek_side"), plan.setups.index("coarse")
     with store.reading() as session:

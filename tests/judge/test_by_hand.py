@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from tests.support.farms import build, tables
-from tests.support.skies import MORNING, MPH, outlook
+from tests.support.skies import MORNING, MPH, timeline
 from watcher.judge.by_hand import COUNTS_S, HandReading, corrected
 from watcher.judge.farm_judgement import judge_look
 from watcher.judge.timeline import Timeline
@@ -20,7 +20,7 @@ NOW = MORNING + 300
 
 def _read(now: dict[str, Any], then: dict[str, Any], **values: float) -> Timeline:
     reading = HandReading("hill", "coarse", MORNING, values)
-    return corrected(PLAN, outlook(now=NOW, **now), outlook(**then), reading)
+    return corrected(PLAN, timeline(now=NOW, **now), timeline(**then), reading)
 
 
 def _boom_mph(look: Timeline) -> tuple[float, float]:
@@ -73,7 +73,7 @@ def test_a_direction_turns_on_with_the_station() -> None:
 
 
 def test_only_now_is_changed_and_it_is_said_for_how_long() -> None:
-    plain, look = outlook(now=NOW, **SAME), _read(SAME, SAME, wind_m_s=12 * MPH)
+    plain, look = timeline(now=NOW, **SAME), _read(SAME, SAME, wind_m_s=12 * MPH)
     assert np.array_equal(plain.series.wind_m_s[1:], look.series.wind_m_s[1:])
     assert str(wind_line(look)) == (
         "Wind measured by hand at the boom 5 min ago; it counts for 15 min more."
@@ -83,11 +83,11 @@ def test_only_now_is_changed_and_it_is_said_for_how_long() -> None:
 
 def test_what_was_known_of_now_by_bounds_only_is_what_was_measured() -> None:
     """The hours ahead keep theirs."""
-    blind = outlook(now=NOW, **SAME)
+    blind = timeline(now=NOW, **SAME)
     least, most = np.full(len(blind.series), 0.0), np.full(len(blind.series), 9.0)
     bounded = replace(blind, series=blind.series.bounded({"gust_m_s": (least, most)}))
     reading = HandReading("hill", "coarse", MORNING, {"wind_m_s": 12 * MPH, "gust_m_s": 16 * MPH})
-    least, most = corrected(PLAN, bounded, outlook(**SAME), reading).series.bound("gust_m_s")
+    least, most = corrected(PLAN, bounded, timeline(**SAME), reading).series.bound("gust_m_s")
     assert np.isnan([least[0], most[0]]).all()
     assert (least[1:] == 0.0).all()
     assert (most[1:] == 9.0).all()

@@ -19,16 +19,16 @@ def shut(tables: dict[str, Any]) -> dict[str, ShutField]:
 
 
 def one_field(**field: Any) -> dict[str, Any]:
-    told = farm_tables()
-    told["fields"] = {"C": told["fields"]["C"] | field}
-    told["neighbours"] = {}
-    return told
+    config = farm_tables()
+    config["fields"] = {"C": config["fields"]["C"] | field}
+    config["neighbours"] = {}
+    return config
 
 
 def ruled(*rules: dict[str, Any]) -> dict[str, Any]:
-    told = one_field(products=["a"])
-    told["products"] = {"a": {"name": "A", "registration": "0-0", "rules": list(rules)}}
-    return told
+    config = one_field(products=["a"])
+    config["products"] = {"a": {"name": "A", "registration": "0-0", "rules": list(rules)}}
+    return config
 
 
 def test_every_field_of_the_example_farm_can_open(example_farm: Farm) -> None:
@@ -42,12 +42,12 @@ def test_a_weedy_field_with_coarse_drops_only_never_does() -> None:
 
 
 def test_a_tall_law_and_a_low_floor_shut_each_other_out() -> None:
-    told = ruled(
+    config = ruled(
         {"kind": "wind", "high": "8 km/h", "height": "10 m", "gusts": "not counted"},
         {"kind": "wind", "low": "3 mph", "height": "boom"},
     )
-    told["windows"]["contact"] = {"droplets_in_marginal_wind": {"low": "fine"}}
-    found = shut(told)["C"]
+    config["windows"]["contact"] = {"droplets_in_marginal_wind": {"low": "fine"}}
+    found = shut(config)["C"]
     assert [r.limit for r in found.by] == [Limit.WIND]
     assert found.by[0].rule is not None
 
@@ -69,12 +69,12 @@ def test_a_rule_that_some_hour_keeps_shuts_nothing(rule: dict[str, Any]) -> None
 
 
 def test_a_neighbour_all_round_that_nothing_may_drift_onto() -> None:
-    told = farm_tables()
-    told["fields"] = {"K": told["fields"]["K"]}
-    told["neighbours"] = {
+    config = farm_tables()
+    config["fields"] = {"K": config["fields"]["K"]}
+    config["neighbours"] = {
         "vines_K": {"grows": "vines", "susceptibility": "tolerant", "no_spray_distance": "600 m"}
     }
-    assert shut(told) == {}  # upwind of it there is always an hour
+    assert shut(config) == {}  # upwind of it there is always an hour
 
 
 @pytest.mark.parametrize(
@@ -83,25 +83,25 @@ def test_a_neighbour_all_round_that_nothing_may_drift_onto() -> None:
     ids=["cold", "hot", "between"],
 )
 def test_air_that_the_field_alone_asks_for_is_tried(bounds: dict[str, str]) -> None:
-    told = one_field()
-    told["windows"]["contact"] = {
-        "wind": told["windows"]["contact"]["wind"],
+    config = one_field()
+    config["windows"]["contact"] = {
+        "wind": config["windows"]["contact"]["wind"],
         "temperature": bounds,
     }
-    assert shut(told) == {}
+    assert shut(config) == {}
 
 
 def test_the_days_after_planting_are_tried() -> None:
-    told = ruled({"kind": "stage", "days_after_planting": 1})
-    told["fields"]["C"]["planted"] = date(2026, 7, 9)
-    assert shut(told) == {}
+    config = ruled({"kind": "stage", "days_after_planting": 1})
+    config["fields"]["C"]["planted"] = date(2026, 7, 9)
+    assert shut(config) == {}
 
 
 def test_what_shuts_a_field_is_told_of_the_sky_that_leaves_fewest() -> None:
     """Cold air that is as dry as in the heat there never is; in the usual air one of both holds."""
-    told = one_field()
-    told["windows"]["contact"] = {
+    config = one_field()
+    config["windows"]["contact"] = {
         "temperature": {"high": "2 degC"},
         "delta_t": {"low": "9 delta_degC"},
     }
-    assert len(shut(told)["C"].by) == 1
+    assert len(shut(config)["C"].by) == 1

@@ -56,11 +56,11 @@ def look(**changed: Any) -> Weather:
 
 
 def farm(tank: str = "1200 gal", names: tuple[str, str] = ("creek_side", "hill")) -> FarmArrays:
-    told: dict[str, Any] = tables()
-    told["fields"] = dict(zip(names, told["fields"].values(), strict=True))
-    for sprayer in told["sprayers"].values():
+    config: dict[str, Any] = tables()
+    config["fields"] = dict(zip(names, config["fields"].values(), strict=True))
+    for sprayer in config["sprayers"].values():
         sprayer["tank"] = tank
-    return FarmArrays.of(build(told))
+    return FarmArrays.of(build(config))
 
 
 def scenarios(seed: int, count: int = 40, **changed: Any) -> tuple[np.ndarray, dict[str, Any]]:
@@ -365,13 +365,13 @@ def test_chances_are_old_after_two_hours(age_s: int, old: bool) -> None:
     assert FarmChances(NOON).old(NOON + age_s) is old
 
 
-@pytest.mark.parametrize(("off_s", "told"), [(3600, True), (3601, False)])
+@pytest.mark.parametrize(("off_s", "noticed"), [(3600, True), (3601, False)])
 def test_a_start_within_an_hour_tells_of_now(
-    hours_ahead: FarmChances, off_s: int, told: bool
+    hours_ahead: FarmChances, off_s: int, noticed: bool
 ) -> None:
     now = int(hours_ahead.parts[0].starts[-1]) + off_s
     at = replace(hours_ahead, at=now)
-    assert (at.now("hill", "coarse", now, Status.SUITABLE) is not None) is told
+    assert (at.now("hill", "coarse", now, Status.SUITABLE) is not None) is noticed
 
 
 def test_only_a_start_that_was_worked_out_has_a_chance(hours_ahead: FarmChances) -> None:
@@ -419,9 +419,9 @@ def test_a_tenth_of_the_scenarios_may_be_unknown(blind: int, known: bool) -> Non
 
 
 def test_a_setup_that_may_not_be_used_has_no_chance() -> None:
-    told: dict[str, Any] = tables()
-    told["fields"]["hill"]["setups"] = ["coarse"]
-    found = of(FarmArrays.of(build(told)), 3)
+    config: dict[str, Any] = tables()
+    config["fields"]["hill"]["setups"] = ["coarse"]
+    found = of(FarmArrays.of(build(config)), 3)
     others = [s for s, name in enumerate(found.setups) if name != "coarse"]
     assert (found.held[1, others] == 0.0).all()
     assert (found.half[1, others] == 0.0).all()

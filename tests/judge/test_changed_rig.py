@@ -18,10 +18,10 @@ NOW = 2
 
 
 def plan(**changed: Any) -> FarmArrays:
-    told = farm_tables() | changed
-    told["sprayers"]["other"] = dict(told["sprayers"]["boom"])
-    told["setups"]["other15"] = told["setups"]["fine15"] | {"sprayer": "other"}
-    return FarmArrays.of(build_farm(told))
+    config = farm_tables() | changed
+    config["sprayers"]["other"] = dict(config["sprayers"]["boom"])
+    config["setups"]["other15"] = config["setups"]["fine15"] | {"sprayer": "other"}
+    return FarmArrays.of(build_farm(config))
 
 
 def look(**sky: Any) -> Timeline:
@@ -107,11 +107,11 @@ def test_a_job_that_holds_by_the_retardant_alone_closes_when_it_is_worn() -> Non
     case = bare.plan.fields.index("S"), bare.plan.setups.index("fine15"), NOW
     share = next(c for c in bare.checks if c.limit is Limit.DEPOSIT).value[case]
     tolerance = 0.97 * float(share) * float(bare.plan.pair_tolerance_pct[0])
-    told = plan(judging={"tolerable_deposit": {"susceptible": f"{tolerance} %"}})
+    config = plan(judging={"tolerable_deposit": {"susceptible": f"{tolerance} %"}})
     now = int(sky.series.times[NOW])
     fresh = rig(adjuvant=Adjuvant.POLYACRYLAMIDE, added_at=now)
-    own = judge_rig(told, fresh, sky, NOW)
+    own = judge_rig(config, fresh, sky, NOW)
     assert own.closes[case[0], NOW] == now + HOUR
-    assert own.instant[case] > judge_rig(told, rig(), sky, NOW).instant[case]
+    assert own.instant[case] > judge_rig(config, rig(), sky, NOW).instant[case]
     worn = rig(adjuvant=Adjuvant.POLYACRYLAMIDE, added_at=now - HOUR)
-    assert judge_rig(told, worn, sky, NOW).closes[case[0], NOW] == np.inf
+    assert judge_rig(config, worn, sky, NOW).closes[case[0], NOW] == np.inf

@@ -8,7 +8,7 @@ import pytest
 from tests.support.worked_farm import fair_weather
 from watcher.judge.drops_in_air import DropsInAir, drops_in_air
 from watcher.judge.judgement import judge
-from watcher.judge.neighbour_deposits import exposed
+from watcher.judge.neighbour_deposits import neighbour_deposits
 from watcher.limits.farm_arrays import FarmArrays
 
 
@@ -50,7 +50,7 @@ def test_what_is_in_the_air_and_what_lands_on_a_neighbour_are_of_one_strength(
     fine, coarse = (plan.setups.index(name) for name in ("fine15", "coarse15"))
     field = plan.fields.index("S")
     landing, flying = (
-        [exposed(judgement, field, s, 0)[0].edge_pct for s in (fine, coarse)],
+        [neighbour_deposits(judgement, field, s, 0)[0].edge_pct for s in (fine, coarse)],
         [drops_in_air(judgement, field, s, 0).airborne[0][1] for s in (fine, coarse)],
     )
     assert landing[0] / landing[1] == pytest.approx(flying[0] / flying[1])

@@ -6,16 +6,16 @@ import numpy as np
 import pytest
 
 from tests.support.farms import build, tables
-from tests.support.skies import judged, outlook
+from tests.support.skies import judged, timeline
 from watcher.judge.farm_effect import FieldEffect, JudgedFarm, effect
 from watcher.judge.ranking import rank
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.limits.status import Status
 
 
-def farm(told: dict[str, Any], done: tuple[str, ...] = (), **sky: Any) -> JudgedFarm:
-    look = outlook(**sky)
-    judgement, _ = judged(FarmArrays.of(build(told)), look)
+def farm(given: dict[str, Any], done: tuple[str, ...] = (), **sky: Any) -> JudgedFarm:
+    look = timeline(**sky)
+    judgement, _ = judged(FarmArrays.of(build(given)), look)
     ranking = rank(judgement, look.now_index, done=done)
     return JudgedFarm(judgement, ranking, look.now, dict.fromkeys(judgement.plan.fields, 0))
 
@@ -25,9 +25,9 @@ def one(old: JudgedFarm, new: JudgedFarm, field: str = "hill") -> FieldEffect:
 
 
 def tighter(high: str) -> dict[str, Any]:
-    told = tables()
-    told["windows"]["contact"]["wind"] = {"low": "1 mph", "high": high}
-    return told
+    config = tables()
+    config["windows"]["contact"]["wind"] = {"low": "1 mph", "high": high}
+    return config
 
 
 def test_the_open_hours_of_two_days_are_counted() -> None:
@@ -36,8 +36,8 @@ def test_the_open_hours_of_two_days_are_counted() -> None:
     wind = np.where(hours < 5, 8.0, 4.0)
     blind = np.where(np.isin(hours, (10, 11)), np.nan, wind)
     wide, narrow = tighter("12 mph"), tighter("7 mph")
-    told = [farm(t, wind_mph=blind, gust_mph=blind + 1.0) for t in (wide, narrow)]
-    seen = one(*told)
+    found = [farm(t, wind_mph=blind, gust_mph=blind + 1.0) for t in (wide, narrow)]
+    seen = one(*found)
     assert seen.hours_before is not None
     assert seen.hours_after is not None
     assert seen.hours_before - seen.hours_after == pytest.approx(5.0)
@@ -46,9 +46,12 @@ def test_the_open_hours_of_two_days_are_counted() -> None:
 
 
 def test_all_hours_of_two_fair_days_are_open_and_no_more() -> None:
-    told = tables()
-    told["windows"]["contact"] = {"wind": {"high": "20 mph"}, "inversion": {"tolerate": "possible"}}
-    fair = farm(told, wind_mph=9.0, gust_mph=10.0)
+    config = tables()
+    config["windows"]["contact"] = {
+        "wind": {"high": "20 mph"},
+        "inversion": {"tolerate": "possible"},
+    }
+    fair = farm(config, wind_mph=9.0, gust_mph=10.0)
     seen = one(fair, fair)
     assert seen.hours_before == seen.hours_after == 48.0
 
@@ -77,9 +80,12 @@ def test_the_first_field_of_each_is_named_where_any_is_open() -> None:
 
 
 def test_marginal_hours_are_open_hours_too() -> None:
-    told = tables()
-    told["windows"]["contact"] = {"wind": {"high": "20 mph"}, "inversion": {"tolerate": "possible"}}
-    near = farm(told, wind_mph=19.0, gust_mph=20.0)
+    config = tables()
+    config["windows"]["contact"] = {
+        "wind": {"high": "20 mph"},
+        "inversion": {"tolerate": "possible"},
+    }
+    near = farm(config, wind_mph=19.0, gust_mph=20.0)
     seen = one(near, near)
     assert seen.before is Status.MARGINAL
     assert seen.hours_before == 48.0

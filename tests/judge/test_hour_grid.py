@@ -22,10 +22,10 @@ HOURS = slice(20, 100)
 def judged(request: pytest.FixtureRequest) -> Judgement:
     """Short jobs, jobs of many kinds, and jobs that take half a day."""
     if request.param == "slow":
-        told = tables()
-        for sprayer in told["sprayers"].values():
+        config = tables()
+        for sprayer in config["sprayers"].values():
             sprayer |= {"speed": "4 mph", "boom_width": "30 ft"}
-        return judge(FarmArrays.of(build(told)), gappy())
+        return judge(FarmArrays.of(build(config)), gappy())
     if request.param == "large":
         return judge(FarmArrays.of(large_farm(6, 2)), gappy())
     return judge(FarmArrays.of(mixed_farm()), changeable_weather(24 * 8))

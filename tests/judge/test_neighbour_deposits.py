@@ -10,8 +10,8 @@ from watcher.judge.judgement import Judgement, judge
 from watcher.judge.neighbour_deposits import (
     Mends,
     downwind_curve,
-    exposed,
     mends,
+    neighbour_deposits,
     swaths_to_leave,
 )
 from watcher.limits.farm_arrays import FarmArrays
@@ -22,10 +22,10 @@ BOOM_M = 27.432
 
 
 def case(field: str = "K", setup: str = "fine15", **sky: Any) -> tuple[Judgement, int, int]:
-    told = farm_tables()
-    told["setups"][setup] |= sky.pop("rig", {})
-    told["judging"] = {"tolerable_deposit": {"susceptible": sky.pop("stands", "0.2 %")}}
-    plan = FarmArrays.of(build_farm(told))
+    config = farm_tables()
+    config["setups"][setup] |= sky.pop("rig", {})
+    config["judging"] = {"tolerable_deposit": {"susceptible": sky.pop("stands", "0.2 %")}}
+    plan = FarmArrays.of(build_farm(config))
     series = fair_weather(hours=24, **{"wind_from_deg": 180.0, "wind_mph": 5.0} | sky)
     return judge(plan, series), plan.fields.index(field), plan.setups.index(setup)
 
@@ -48,7 +48,7 @@ def by_hand(judgement: Judgement, field: int, setup: int, moved_m: float = 0.0) 
 
 def test_what_lands_is_what_the_curves_say() -> None:
     judgement, field, setup = case()
-    (found,) = exposed(judgement, field, setup, 0)
+    (found,) = neighbour_deposits(judgement, field, setup, 0)
     expected = by_hand(judgement, field, setup)
     assert found.neighbour == "vines_K"
     assert found.side == "N"

@@ -21,9 +21,9 @@ SOUTH = 180.0
 """Wind from the south blows to the orchard north of the field."""
 
 
-def found(told: dict[str, Any], limit: Limit, **weather: float) -> tuple[Reason, Speaker]:
+def found(given: dict[str, Any], limit: Limit, **weather: float) -> tuple[Reason, Speaker]:
     """How a limit of the field beside the orchard stands in fair weather with fine drops."""
-    farm = build(told)
+    farm = build(given)
     plan = FarmArrays.of(farm)
     judgement = judge(plan, fair_weather(**weather))
     of_field = reasons(judgement, plan.fields.index("creek_side"), plan.setups.index("fine"), 0)
@@ -32,14 +32,14 @@ def found(told: dict[str, Any], limit: Limit, **weather: float) -> tuple[Reason,
 
 def changed(table: str, **keys: Any) -> dict[str, Any]:
     """The invented farm with some keys of its window, or of how it is judged, written or gone."""
-    told = tables()
-    place = told["windows"]["contact"] if table == "window" else told.setdefault("judging", {})
+    config = tables()
+    place = config["windows"]["contact"] if table == "window" else config.setdefault("judging", {})
     for key, value in keys.items():
         if value is None:
             del place[key]
         else:
             place[key] = value
-    return told
+    return config
 
 
 LEFT_OUT = [Limit.INVERSION, Limit.NEIGHBOUR, Limit.DROPLETS_IN_WIND, Limit.CONTROL, Limit.DEPOSIT]
@@ -61,8 +61,8 @@ WRITTEN = [
 
 @pytest.mark.parametrize(("limit", "table", "keys"), WRITTEN)
 def test_what_the_grower_writes_is_their_own(limit: Limit, table: str, keys: Any) -> None:
-    told = changed(table, **keys)
-    assert found(told, limit, wind_from_deg=SOUTH)[0].origin is Origin.OWN
+    config = changed(table, **keys)
+    assert found(config, limit, wind_from_deg=SOUTH)[0].origin is Origin.OWN
 
 
 BESIDE_IT = [
@@ -74,19 +74,19 @@ BESIDE_IT = [
 
 @pytest.mark.parametrize(("limit", "table", "keys"), BESIDE_IT)
 def test_a_key_beside_it_makes_no_default_the_growers(limit: Limit, table: str, keys: Any) -> None:
-    told = changed(table, **keys)
-    assert found(told, limit, wind_from_deg=SOUTH)[0].origin is Origin.DEFAULT
+    config = changed(table, **keys)
+    assert found(config, limit, wind_from_deg=SOUTH)[0].origin is Origin.DEFAULT
 
 
 def test_what_a_neighbour_stands_is_the_growers_where_they_say_it_of_that_neighbour() -> None:
-    told = tables()
-    told["neighbours"]["orchard"]["tolerable_deposit"] = "0.5 %"
-    assert found(told, Limit.DEPOSIT, wind_from_deg=SOUTH)[0].origin is Origin.OWN
+    config = tables()
+    config["neighbours"]["orchard"]["tolerable_deposit"] = "0.5 %"
+    assert found(config, Limit.DEPOSIT, wind_from_deg=SOUTH)[0].origin is Origin.OWN
 
 
 def test_a_rule_on_neighbours_written_as_the_labels_is_the_labels() -> None:
-    told = changed("window", neighbours={"origin": "label"})
-    assert found(told, Limit.NEIGHBOUR, wind_from_deg=SOUTH)[0].origin is Origin.LABEL
+    said = changed("window", neighbours={"origin": "label"})
+    assert found(said, Limit.NEIGHBOUR, wind_from_deg=SOUTH)[0].origin is Origin.LABEL
 
 
 GUSTS = [
@@ -99,14 +99,14 @@ GUSTS = [
 def test_a_gusts_bound_that_follows_from_the_labels_wind_is_not_the_labels(
     judging: dict[str, str], said: str
 ) -> None:
-    told = changed("window", gust=None) | {"judging": judging}
-    reason, speaker = found(told, Limit.GUST)
+    given = changed("window", gust=None) | {"judging": judging}
+    reason, speaker = found(given, Limit.GUST)
     assert said in english(speaker.reason("creek_side", reason))
 
 
 def test_a_gusts_bound_that_is_given_is_whoever_gave_it() -> None:
-    told = changed("window", gust={"high": "15 mph", "origin": "law"})
-    reason, speaker = found(told, Limit.GUST)
+    said = changed("window", gust={"high": "15 mph", "origin": "law"})
+    reason, speaker = found(said, Limit.GUST)
     assert "(law)" in english(speaker.reason("creek_side", reason))
 
 
@@ -142,16 +142,16 @@ def test_a_loss_of_control_says_whose_estimate_it_is(keys, whose, estimate) -> N
 )
 def test_a_reason_names_the_bound_that_acted_or_is_nearer(mph: float, side: str) -> None:
     """Between 3 and 10 mph: half way are 6.5; above the calm share the upper one acts."""
-    told = farm_tables() | {"judging": {"calm_share": 1.0}}
-    judgement = judge(FarmArrays.of(build_farm(told)), fair_weather(wind_mph=mph))
+    config = farm_tables() | {"judging": {"calm_share": 1.0}}
+    judgement = judge(FarmArrays.of(build_farm(config)), fair_weather(wind_mph=mph))
     found = next(r for r in reasons(judgement, 0, 1, 0) if r.limit is Limit.WIND)
     assert found.side == side
 
 
 def test_without_bounds_no_side_acts_and_with_one_it_does() -> None:
-    told = farm_tables()
-    told["windows"]["contact"]["wind"] = {"low": "3 mph"}
-    judgement = judge(FarmArrays.of(build_farm(told)), fair_weather(wind_mph=30.0))
+    config = farm_tables()
+    config["windows"]["contact"]["wind"] = {"low": "3 mph"}
+    judgement = judge(FarmArrays.of(build_farm(config)), fair_weather(wind_mph=30.0))
     found = {r.limit: r for r in reasons(judgement, 0, 1, 0)}
     assert found[Limit.WIND].side == "low"
     assert found[Limit.INVERSION].side is None

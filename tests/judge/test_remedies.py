@@ -42,22 +42,22 @@ class Look:
 
 def tables() -> dict[str, Any]:
     """The worked farm with everything that may be changed on its sprayer."""
-    told = farm_tables()
-    told["fields"] = {name: told["fields"][name] for name in "CK"}
-    del told["neighbours"]["vines_S"]
-    told["sprayers"]["boom"] |= {
+    config = farm_tables()
+    config["fields"] = {name: config["fields"][name] for name in "CK"}
+    del config["neighbours"]["vines_S"]
+    config["sprayers"]["boom"] |= {
         "tips": ["fine15", "coarse15"],
         "tips_turned_in": "5 min",
         "lowest_boom": "0.4 m",
         "slowest": "8 mph",
     }
-    told["setups"]["medium15"] = {
+    config["setups"]["medium15"] = {
         "sprayer": "boom",
         "nozzle": "pre-orifice",
         "droplets": "medium",
         "carrier": "15 gal/acre",
     }
-    told["products"] = {
+    config["products"] = {
         name: {
             "name": name,
             "registration": "none",
@@ -65,17 +65,17 @@ def tables() -> dict[str, Any]:
         }
         for name, kind in (("agent", "other"), ("sheared", "polyacrylamide"))
     }
-    return told
+    return config
 
 
-def plan_of(told: dict[str, Any]) -> FarmArrays:
-    return FarmArrays.of(build_farm(told))
+def plan_of(given: dict[str, Any]) -> FarmArrays:
+    return FarmArrays.of(build_farm(given))
 
 
 def case_of(
-    told: dict[str, Any], series: WeatherSeries, name: str = "K", setup: str = "fine15"
+    given: dict[str, Any], series: WeatherSeries, name: str = "K", setup: str = "fine15"
 ) -> Case:
-    plan = plan_of(told)
+    plan = plan_of(given)
     judgement = judge(plan, series)
     at = plan.fields.index(name), plan.setups.index(setup), NOW
     return Case(judgement, Look(series), at, left_s=2400.0, ranking=rank(judgement, NOW))
@@ -85,23 +85,23 @@ def kinds(remedy: Remedy) -> tuple[ChangeKind, ...]:
     return tuple(change.kind for change in remedy.changes)
 
 
-def changed(told: dict[str, Any], setup: str, remedy: Remedy) -> tuple[dict[str, Any], str]:
+def changed(config: dict[str, Any], setup: str, remedy: Remedy) -> tuple[dict[str, Any], str]:
     """The farm file with a remedy's changes written in by hand, and the setup then used."""
-    told = told | {"sprayers": {"boom": dict(told["sprayers"]["boom"])}}
-    told["setups"] = {name: dict(entry) for name, entry in told["setups"].items()}
+    config = config | {"sprayers": {"boom": dict(config["sprayers"]["boom"])}}
+    config["setups"] = {name: dict(entry) for name, entry in config["setups"].items()}
     for change in remedy.changes:
         if change.kind is ChangeKind.TIPS:
             setup = change.name
     for change in remedy.changes:
         match change.kind:
             case ChangeKind.BOOM:
-                told["sprayers"]["boom"]["boom_height"] = f"{change.value} m"
+                config["sprayers"]["boom"]["boom_height"] = f"{change.value} m"
             case ChangeKind.SLOWER:
-                told["sprayers"]["boom"]["speed"] = f"{change.value} m/s"
+                config["sprayers"]["boom"]["speed"] = f"{change.value} m/s"
             case ChangeKind.RETARDANT:
-                kind = told["products"][change.name]["retardant"]["kind"]
-                told["setups"][setup]["adjuvant"] = kind
-    return told, setup
+                kind = config["products"][change.name]["retardant"]["kind"]
+                config["setups"][setup]["adjuvant"] = kind
+    return config, setup
 
 
 def stands(judgement: Judgement, setup: str, remedy: Remedy, name: str = "K") -> np.ndarray:
@@ -128,12 +128,12 @@ setups = st.sampled_from(["fine15", "medium15", "coarse15", "coarse7"])
 def test_every_remedy_is_within_the_limits_when_judged_with_the_change(
     sky: dict[str, Any], most: str, setup: str
 ) -> None:
-    told = tables() | {"judging": {"tolerable_deposit": {"susceptible": most}}}
+    config = tables() | {"judging": {"tolerable_deposit": {"susceptible": most}}}
     series = fair_weather(hours=HOURS, **sky)
-    for remedy in remedies(case_of(told, series, setup=setup)):
+    for remedy in remedies(case_of(config, series, setup=setup)):
         if set(kinds(remedy)) & {ChangeKind.STRIPS, ChangeKind.FIELD, ChangeKind.WAIT}:
             continue
-        with_it, used = changed(told, setup, remedy)
+        with_it, used = changed(config, setup, remedy)
         plan = replace(plan_of(with_it), pumped_min=30.0)
         assert (stands(judge(plan, series), used, remedy) >= Status.MARGINAL).all()
 
@@ -143,8 +143,8 @@ def test_every_remedy_is_within_the_limits_when_judged_with_the_change(
 def test_waiting_and_another_field_are_within_the_limits_as_judged(
     sky: dict[str, Any], most: str, setup: str
 ) -> None:
-    told = tables() | {"judging": {"tolerable_deposit": {"susceptible": most}}}
-    case = case_of(told, fair_weather(hours=HOURS, **sky), setup=setup)
+    config = tables() | {"judging": {"tolerable_deposit": {"susceptible": most}}}
+    case = case_of(config, fair_weather(hours=HOURS, **sky), setup=setup)
     for remedy in remedies(case):
         match kinds(remedy):
             case (ChangeKind.FIELD,):
@@ -161,12 +161,12 @@ def test_waiting_and_another_field_are_within_the_limits_as_judged(
 def test_strips_are_enough_for_a_neighbour_that_lies_so_much_further_off(
     sky: dict[str, Any], most: str, setup: str
 ) -> None:
-    told = tables() | {"judging": {"tolerable_deposit": {"susceptible": most}}}
-    case = case_of(told, fair_weather(hours=HOURS, **sky), setup=setup)
+    config = tables() | {"judging": {"tolerable_deposit": {"susceptible": most}}}
+    case = case_of(config, fair_weather(hours=HOURS, **sky), setup=setup)
     for remedy in remedies(case):
         if ChangeKind.STRIPS not in kinds(remedy):
             continue
-        with_it, used = changed(told, setup, remedy)
+        with_it, used = changed(config, setup, remedy)
         plan = plan_of(with_it)
         depth = remedy.changes[-1].passes * 27.432
         reach = replace(plan.reach, gap_m=plan.reach.gap_m + depth)
@@ -185,11 +185,11 @@ def test_strips_are_enough_for_a_neighbour_that_lies_so_much_further_off(
 def test_no_remedy_holds_beyond_what_is_known(
     sky: dict[str, Any], most: str, gone: str, at: int
 ) -> None:
-    told = tables() | {"judging": {"tolerable_deposit": {"susceptible": most}}}
+    config = tables() | {"judging": {"tolerable_deposit": {"susceptible": most}}}
     series = fair_weather(hours=HOURS, **sky)
     holed = getattr(series, gone).copy()
     holed[at] = np.nan
-    found = remedies(case_of(told, series.having(**{gone: holed})))
+    found = remedies(case_of(config, series.having(**{gone: holed})))
     waits = [r for r in found if kinds(r) == (ChangeKind.WAIT,)]
     for remedy in (r for r in found if r not in waits):
         assert remedy.until <= series.times[at]
@@ -200,12 +200,12 @@ def test_no_remedy_holds_beyond_what_is_known(
 def test_renaming_changes_neither_remedies_nor_their_order(
     sky: dict[str, Any], most: str, setup: str
 ) -> None:
-    told = tables() | {"judging": {"tolerable_deposit": {"susceptible": most}}}
+    config = tables() | {"judging": {"tolerable_deposit": {"susceptible": most}}}
     series = fair_weather(hours=HOURS, **sky)
     new = {"fine15": "z", "coarse15": "y", "coarse7": "x", "medium15": "w"}
-    named = told | {"setups": {new[name]: entry for name, entry in told["setups"].items()}}
-    named["sprayers"] = {"boom": told["sprayers"]["boom"] | {"tips": ["z", "y"]}}
-    one = remedies(case_of(told, series, setup=setup))
+    named = config | {"setups": {new[name]: entry for name, entry in config["setups"].items()}}
+    named["sprayers"] = {"boom": config["sprayers"]["boom"] | {"tips": ["z", "y"]}}
+    one = remedies(case_of(config, series, setup=setup))
     other = remedies(case_of(named, series, setup=new[setup]))
 
     def shape(found: Sequence[Remedy]) -> list[Any]:
@@ -229,10 +229,10 @@ def test_too_windy_for_the_label_nothing_helps_but_waiting_or_elsewhere() -> Non
     assert (wait.value, wait.takes_s) == (series.times[5], series.times[5] - series.times[NOW])
 
 
-def towards(told: dict[str, Any], setup: str = "fine15") -> tuple[Remedy, ...]:
+def towards(given: dict[str, Any], setup: str = "fine15") -> tuple[Remedy, ...]:
     """A calm wind to the vines, with which a fine spray drifts twice what they stand."""
     return remedies(
-        case_of(told, fair_weather(hours=HOURS, wind_mph=4.5, wind_from_deg=180.0), setup=setup)
+        case_of(given, fair_weather(hours=HOURS, wind_mph=4.5, wind_from_deg=180.0), setup=setup)
     )
 
 
@@ -268,8 +268,8 @@ def test_tips_at_another_rate_than_the_tank_is_mixed_for_are_not_offered() -> No
 
 
 def test_no_retardant_with_air_induction_and_a_worn_one_for_half_an_hour_at_most() -> None:
-    told = tables() | {"judging": {"tolerable_deposit": {"susceptible": "0.187 %"}}}
-    found = towards(told)
+    config = tables() | {"judging": {"tolerable_deposit": {"susceptible": "0.187 %"}}}
+    found = towards(config)
     added = [r for r in found if ChangeKind.RETARDANT in kinds(r)]
     assert added
     for remedy in added:
@@ -280,29 +280,29 @@ def test_no_retardant_with_air_induction_and_a_worn_one_for_half_an_hour_at_most
 
 
 def test_a_retardant_that_the_label_bars_is_not_offered() -> None:
-    told = tables() | {"judging": {"tolerable_deposit": {"susceptible": "0.187 %"}}}
+    config = tables() | {"judging": {"tolerable_deposit": {"susceptible": "0.187 %"}}}
     barred = {"kind": "additive", "additive": "agent", "needed": "barred"}
-    told["windows"]["contact"]["rules"] = [barred]
-    assert "agent" not in {c.name for r in towards(told) for c in r.changes}
+    config["windows"]["contact"]["rules"] = [barred]
+    assert "agent" not in {c.name for r in towards(config) for c in r.changes}
 
 
 def test_a_label_that_bans_a_direction_is_cured_by_no_strip() -> None:
-    told = tables()
-    told["neighbours"]["vines_K"]["kinds"] = ["crop"]
-    told["windows"]["contact"]["rules"] = [
+    config = tables()
+    config["neighbours"]["vines_K"]["kinds"] = ["crop"]
+    config["windows"]["contact"]["rules"] = [
         {"kind": "direction", "towards": ["crop"], "nearness": "100 m"}
     ]
-    assert not any(ChangeKind.STRIPS in kinds(r) for r in towards(told))
+    assert not any(ChangeKind.STRIPS in kinds(r) for r in towards(config))
 
 
 def test_a_tank_of_another_mix_goes_to_no_other_field() -> None:
-    told = tables()
-    told["products"]["mine"] = {"name": "M", "registration": "1"}
-    told["fields"]["K"]["products"] = ["mine"]
-    assert not any(ChangeKind.FIELD in kinds(r) for r in towards(told))
-    for entry in told["fields"].values():
+    config = tables()
+    config["products"]["mine"] = {"name": "M", "registration": "1"}
+    config["fields"]["K"]["products"] = ["mine"]
+    assert not any(ChangeKind.FIELD in kinds(r) for r in towards(config))
+    for entry in config["fields"].values():
         entry["products"] = ["mine"]
-    assert any(ChangeKind.FIELD in kinds(r) for r in towards(told))
+    assert any(ChangeKind.FIELD in kinds(r) for r in towards(config))
 
 
 def test_what_holds_for_all_that_is_left_comes_first_then_what_costs_least() -> None:
@@ -328,8 +328,8 @@ def test_what_a_remedy_costs_in_minutes_of_work(remedy: Remedy, cost: float) -> 
 
 
 def test_a_lower_boom_takes_a_minute_and_goes_as_low_as_it_can() -> None:
-    told = tables() | {"judging": {"tolerable_deposit": {"susceptible": "0.12 %"}}}
-    found = {c.kind: c for r in towards(told, "medium15") for c in r.changes}
+    config = tables() | {"judging": {"tolerable_deposit": {"susceptible": "0.12 %"}}}
+    found = {c.kind: c for r in towards(config, "medium15") for c in r.changes}
     assert (found[ChangeKind.BOOM].value, found[ChangeKind.BOOM].takes_s) == (0.4, 60.0)
 
 
@@ -346,31 +346,31 @@ def test_slower_is_as_far_as_the_spray_keeps_its_class() -> None:
 
 
 def test_a_sprayer_that_goes_hardly_slower_is_not_asked_to() -> None:
-    told = tables()
+    config = tables()
     for slowest, offered in (("11.8 mph", False), ("11.7 mph", True)):
-        told["sprayers"]["boom"]["slowest"] = slowest
-        assert (_slower(base_of(told)) is not None) is offered
-    del told["sprayers"]["boom"]["slowest"]
-    assert _slower(base_of(told)) is None
+        config["sprayers"]["boom"]["slowest"] = slowest
+        assert (_slower(base_of(config)) is not None) is offered
+    del config["sprayers"]["boom"]["slowest"]
+    assert _slower(base_of(config)) is None
 
 
-def base_of(told: dict[str, Any], setup: str = "medium15") -> _Rig:
-    config = build_farm(told).config
+def base_of(given: dict[str, Any], setup: str = "medium15") -> _Rig:
+    config = build_farm(given).config
     return _Rig((), config.setups[setup], config.sprayers["boom"])
 
 
 def test_no_slower_than_the_tips_bear_by_their_pressure() -> None:
     """Pre-orifice tips from 1.5 bar on: at 2 bar the speed falls by the root of 0.75 at most."""
-    told = tables()
-    told["setups"]["medium15"]["pressure"] = "2 bar"
-    assert _slower(base_of(told)) == pytest.approx(12 * 0.44704 * 0.75**0.5)
+    config = tables()
+    config["setups"]["medium15"]["pressure"] = "2 bar"
+    assert _slower(base_of(config)) == pytest.approx(12 * 0.44704 * 0.75**0.5)
 
 
 @pytest.mark.parametrize(("lowest", "offered"), [("0.508 m", False), ("0.5 m", True)])
 def test_a_boom_that_is_as_low_as_it_goes_is_not_lowered(lowest: str, offered: bool) -> None:
-    told = tables()
-    told["sprayers"]["boom"]["lowest_boom"] = lowest
-    kinds_ = {c.kind for rig in _handling(base_of(told)) for c in rig.changes}
+    config = tables()
+    config["sprayers"]["boom"]["lowest_boom"] = lowest
+    kinds_ = {c.kind for rig in _handling(base_of(config)) for c in rig.changes}
     assert (ChangeKind.BOOM in kinds_) is offered
 
 
@@ -397,8 +397,8 @@ def test_what_holds_for_ten_minutes_once_it_is_done_is_a_remedy(
 
 
 def test_tips_that_are_not_on_the_turret_are_changed_by_hand() -> None:
-    told = tables() | {"judging": {"tolerable_deposit": {"susceptible": "0.12 %"}}}
-    found = {c.name: c for r in towards(told) for c in r.changes if c.kind is ChangeKind.TIPS}
+    config = tables() | {"judging": {"tolerable_deposit": {"susceptible": "0.12 %"}}}
+    found = {c.name: c for r in towards(config) for c in r.changes if c.kind is ChangeKind.TIPS}
     assert not found["coarse15"].by_hand
     assert found["coarse15"].takes_s == 300.0
     if "medium15" in found:
@@ -438,8 +438,8 @@ def test_another_field_takes_half_an_hour_to_begin() -> None:
 
 
 def test_a_retardant_takes_ten_minutes_to_mix() -> None:
-    told = tables() | {"judging": {"tolerable_deposit": {"susceptible": "0.187 %"}}}
-    added = [c for r in towards(told) for c in r.changes if c.kind is ChangeKind.RETARDANT]
+    config = tables() | {"judging": {"tolerable_deposit": {"susceptible": "0.187 %"}}}
+    added = [c for r in towards(config) for c in r.changes if c.kind is ChangeKind.RETARDANT]
     assert added
     assert {c.takes_s for c in added} == {600.0}
 

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.support.farms import build, tables
-from tests.support.skies import MORNING, judged, outlook
+from tests.support.skies import MORNING, judged, timeline
 from watcher.judge.start_check import Against, Obstacle, obstacles
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.limits.status import Status
@@ -19,14 +19,14 @@ _PLAN = FarmArrays.of(build(tables()))
 _NONE_AHEAD = np.r_[8.0, np.full(71, np.nan)]
 
 
-def _found(told: dict[str, Any], field: str = "hill", **sky: Any) -> tuple[Obstacle, ...]:
-    look = outlook(**sky)
-    return obstacles(judged(FarmArrays.of(build(told)), look)[0], look.now_index, field, "coarse")
+def _found(given: dict[str, Any], field: str = "hill", **sky: Any) -> tuple[Obstacle, ...]:
+    look = timeline(**sky)
+    return obstacles(judged(FarmArrays.of(build(given)), look)[0], look.now_index, field, "coarse")
 
 
-def _said(told: dict[str, Any], field: str = "hill", **sky: Any) -> list[str]:
-    speaker = Speaker(build(told))
-    return [str(obstacle_line(speaker, field, one, MORNING)) for one in _found(told, field, **sky)]
+def _said(given: dict[str, Any], field: str = "hill", **sky: Any) -> list[str]:
+    speaker = Speaker(build(given))
+    return [str(obstacle_line(speaker, field, one, MORNING)) for one in _found(given, field, **sky)]
 
 
 def _with(**changes: Any) -> dict[str, Any]:
@@ -57,10 +57,10 @@ def test_what_cannot_be_judged_names_the_quantity_and_the_source() -> None:
 def test_a_start_whose_end_is_not_known_is_asked_about() -> None:
     sprayers = tables()["sprayers"]
     sprayers["boom"]["speed"] = "4 mph"  # an hour and a half
-    told = _with(sprayers=sprayers)
-    [one] = _found(told, gust_mph=_NONE_AHEAD)
+    found = _with(sprayers=sprayers)
+    [one] = _found(found, gust_mph=_NONE_AHEAD)
     assert (one.against, one.at) == (Against.UNKNOWN, MORNING + 3600)
-    assert _said(told, gust_mph=_NONE_AHEAD) == [
+    assert _said(found, gust_mph=_NONE_AHEAD) == [
         "cannot be judged from 12:00 on: gust unknown: no value to rely on; see to mast"
     ]
 
@@ -75,8 +75,8 @@ def test_an_hour_that_ends_before_the_job_does_leaves_a_part() -> None:
     product = {"name": "A", "registration": "0-0", "rules": [rule]}
     fields = tables()["fields"]
     fields["hill"]["products"] = ["a"]
-    told = _with(products={"a": product}, fields=fields)
-    assert _said(told) == [
+    found = _with(products={"a": product}, fields=fields)
+    assert _said(found) == [
         "only until 11:20, hours of the day (label, product a): 47% of the job is done by then"
     ]
 
@@ -84,10 +84,10 @@ def test_an_hour_that_ends_before_the_job_does_leaves_a_part() -> None:
 def test_a_buffer_asks_to_leave_its_strip() -> None:
     neighbours = tables()["neighbours"]
     neighbours["orchard"] |= {"no_spray_distance": "60 ft", "tolerable_deposit": "100 %"}
-    told = _with(neighbours=neighbours)
-    [one] = _found(told, "creek_side", wind_from_deg=180.0)
+    found = _with(neighbours=neighbours)
+    [one] = _found(found, "creek_side", wind_from_deg=180.0)
     assert one.against is Against.STRIP
-    [said] = _said(told, "creek_side", wind_from_deg=180.0)
+    [said] = _said(found, "creek_side", wind_from_deg=180.0)
     assert said.startswith(
         "orchard downwind to the N, 33 ft: no-spray distance 60 ft (label); leave 27 ft unsprayed"
     )
@@ -106,7 +106,7 @@ _DRAWN = st.sampled_from([np.nan, 2.0, 6.0, 9.0, 12.0])
 def test_a_start_is_asked_about_wherever_the_field_is_not_open(
     now: float, later: float, gust: float, direction: float
 ) -> None:
-    look = outlook(wind_mph=np.r_[now, np.full(71, later)], gust_mph=gust, wind_from_deg=direction)
+    look = timeline(wind_mph=np.r_[now, np.full(71, later)], gust_mph=gust, wind_from_deg=direction)
     judgement = judged(_PLAN, look)[0]
     for f, field in enumerate(_PLAN.fields):
         for s, setup in enumerate(_PLAN.setups):

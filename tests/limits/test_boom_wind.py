@@ -17,11 +17,11 @@ from watcher.weather.wind_profile import UNCERTAINTY, UNCERTAINTY_LAYERED, Surfa
 
 
 def _plan(canopy: str | None = None) -> FarmArrays:
-    told = farm_tables()
+    config = farm_tables()
     if canopy is not None:
-        for field in told["fields"].values():
+        for field in config["fields"].values():
             field["canopy"] = canopy
-    return FarmArrays.of(build_farm(told))
+    return FarmArrays.of(build_farm(config))
 
 
 def _from(height_m: float, canopy_m: float = 0.12, **weather: Any) -> Any:
@@ -111,8 +111,8 @@ def test_fields_of_one_size_stay_of_one_kind() -> None:
 )
 def test_the_bands_of_a_wind_at_the_boom(mph: float, band: Band) -> None:
     """A window of 3 to 10 mph, calm up to six tenths of it; measured at the boom."""
-    told = farm_tables() | {"judging": {"calm_share": 0.6}}
-    plan = FarmArrays.of(build_farm(told))
+    config = farm_tables() | {"judging": {"calm_share": 0.6}}
+    plan = FarmArrays.of(build_farm(config))
     series = fair_weather(hours=1, wind_mph=mph)
     found = boom_wind(plan, series, np.array([np.inf]))
     assert found.band[0, 0, 0] == band
@@ -149,12 +149,12 @@ def test_profiles_are_passed_at_twice_the_canopy_at_least() -> None:
 def test_advice_on_the_wind_moves_no_band_and_other_rules_are_none_of_its(
     force: str, band: Band
 ) -> None:
-    told = farm_tables()
-    told["windows"]["contact"]["rules"] = [
+    config = farm_tables()
+    config["windows"]["contact"]["rules"] = [
         {"kind": "wind", "high": "4 mph", "height": "boom"}
         | ({"force": force} if force == "advice" else {}),
         {"kind": "clock", "opens": "06:00", "closes": "20:00"},
     ]
-    plan = FarmArrays.of(build_farm(told))
+    plan = FarmArrays.of(build_farm(config))
     found = boom_wind(plan, fair_weather(hours=1, wind_mph=4.5), np.array([np.inf]))
     assert found.band[0, 0, 0] == band

@@ -14,9 +14,9 @@ MPH = 0.44704
 def bounds(
     *, judging: dict[str, object] | None = None, **window: object
 ) -> dict[Limit, BoundArrays]:
-    told = farm_tables() | {"judging": judging or {}}
-    told["windows"]["contact"] = window
-    return FarmArrays.of(build_farm(told)).bounds
+    config = farm_tables() | {"judging": judging or {}}
+    config["windows"]["contact"] = window
+    return FarmArrays.of(build_farm(config)).bounds
 
 
 @pytest.mark.parametrize(

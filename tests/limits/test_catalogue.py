@@ -191,7 +191,7 @@ def control(clean: float) -> Callable[[dict[str, Any]], None]:
 TO_VINES, FROM_VINES = {"wind_from_deg": 180.0}, {"wind_from_deg": 0.0}
 CLEAR_NIGHT = {"cloud_pct": 0.0, "wind_mph": 3.2, "start": 1_781_066_000}  # about 23:30 there
 HARDLY_LAYERED = CLEAR_NIGHT | {"cloud_pct": 90.0, "wind_mph": 4.0}  # possible, by its wind
-NOTHING_TOLD = {"cloud_pct": NAN, "wind_mph": NAN, "wind_spread_deg": NAN, "temp_c": NAN}
+NOTHING_KNOWN = {"cloud_pct": NAN, "wind_mph": NAN, "wind_spread_deg": NAN, "temp_c": NAN}
 RULED = [
     Ruled(Limit.DROPLETS, LimitState.BROKEN, window(droplets={"low": "medium"})),
     Ruled(Limit.DROPLETS, LimitState.HOLDS, window(droplets={"low": "fine"})),
@@ -263,7 +263,7 @@ RULED = [
     ),
     Ruled(Limit.INVERSION, LimitState.HOLDS),
     Ruled(Limit.INVERSION, LimitState.BROKEN, weather=CLEAR_NIGHT),
-    Ruled(Limit.INVERSION, LimitState.UNKNOWN, weather=NOTHING_TOLD),
+    Ruled(Limit.INVERSION, LimitState.UNKNOWN, weather=NOTHING_KNOWN),
     # Possible: with coarse drops only, where the window bears it at all.
     Ruled(Limit.INVERSION, LimitState.NEAR, weather=HARDLY_LAYERED, case=("C", "coarse15")),
     Ruled(Limit.INVERSION, LimitState.BROKEN, weather=HARDLY_LAYERED),

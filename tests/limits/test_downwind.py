@@ -11,9 +11,9 @@ from watcher.limits.farm_arrays import FarmArrays
 
 
 def arc(from_deg: float, spread: float, above: str = "60 deg") -> tuple[int, int, bool]:
-    told = farm_tables() | {"judging": {"no_direction_above": above}}
+    config = farm_tables() | {"judging": {"no_direction_above": above}}
     series = fair_weather(hours=1, wind_from_deg=from_deg, wind_spread_deg=spread)
-    found = sector(FarmArrays.of(build_farm(told)), series)
+    found = sector(FarmArrays.of(build_farm(config)), series)
     return int(found.first[0]), int(found.count[0]), bool(found.known[0])
 
 

@@ -35,9 +35,9 @@ def test_a_deposit_is_a_share_of_what_is_stood(
 
 @pytest.mark.parametrize(("gap_m", "thrown"), [(29.9, True), (30.0, True), (30.1, False)])
 def test_an_air_blast_throws_thirty_metres(gap_m: float, thrown: bool) -> None:
-    told: dict[str, Any] = farm_tables()
-    told["sprayers"]["boom"]["kind"] = "air-blast"
-    plan = FarmArrays.of(build_farm(told))
+    config: dict[str, Any] = farm_tables()
+    config["sprayers"]["boom"]["kind"] = "air-blast"
+    plan = FarmArrays.of(build_farm(config))
     plan.reach.gap_m[:] = INF
     plan.reach.gap_m[0, 100] = gap_m
     assert thrown_pairs(plan)[0].tolist() == [thrown] * 3

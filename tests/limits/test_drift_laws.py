@@ -12,7 +12,7 @@ from tests.support.compass_farm import beside, compass_farm
 from tests.support.worked_farm import fair_weather, farm_tables
 from watcher.farm.models import NozzleKind
 from watcher.judge.judgement import Judgement, judge
-from watcher.judge.neighbour_deposits import downwind_curve, exposed
+from watcher.judge.neighbour_deposits import downwind_curve, neighbour_deposits
 from watcher.limits.catalogue import Limit
 from watcher.limits.drift import stood
 from watcher.limits.farm_arrays import FarmArrays
@@ -113,7 +113,7 @@ def test_turning_the_wind_away_never_raises_the_exposure(
 def test_the_case_that_is_explained_is_the_one_that_is_judged() -> None:
     judgement = judged(wind_from_deg=195.0, wind_mph=8.0)
     for setup in range(3):
-        worst = exposed(judgement, 0, setup, 0)[0]
+        worst = neighbour_deposits(judgement, 0, setup, 0)[0]
         assert worst.share == pytest.approx(shares(judgement)[setup], rel=1e-5)
 
 
@@ -125,7 +125,7 @@ def test_a_neighbour_that_stands_nothing_is_closed_by_anything_and_open_to_nothi
     away, toward = (judged(plan, wind_from_deg=w, wind_mph=4.0) for w in (0.0, 180.0))
     assert np.all(shares(away) == 0.0)
     assert np.all(np.isinf(shares(toward)))
-    assert exposed(toward, 0, 0, 0)[0].over
+    assert neighbour_deposits(toward, 0, 0, 0)[0].over
     checked = next(c for c in toward.checks if c.limit is Limit.DEPOSIT)
     assert np.all(checked.stand == LimitState.BROKEN)
 

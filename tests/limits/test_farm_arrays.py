@@ -126,10 +126,10 @@ def _worked(**changed: Any) -> FarmArrays:
 
 def test_how_high_the_wind_is_a_fields_own_in_steps_of_two() -> None:
     """Half of 400 m of fetch, by the form of Wood 1982 and by hand: 8.4, 13.1 and 16.2 m."""
-    told = farm_tables()["fields"]
+    config = farm_tables()["fields"]
     for name, canopy in (("W", "12 cm"), ("S", "90 cm"), ("C", "210 cm")):
-        told[name]["canopy"] = canopy
-    assert _worked(fields=told).layer_m[:3].tolist() == [10.0, 10.0, 20.0]
+        config[name]["canopy"] = canopy
+    assert _worked(fields=config).layer_m[:3].tolist() == [10.0, 10.0, 20.0]
 
 
 @pytest.mark.parametrize(
@@ -152,9 +152,9 @@ def test_how_high_the_wind_is_a_fields_own_in_steps_of_two() -> None:
 )
 def test_how_far_beyond_a_job_its_rules_look(rules: list[dict[str, Any]], hours: int) -> None:
     product = {"name": "A", "registration": "0-0", "rules": rules}
-    told = farm_tables()["fields"]
-    told["C"]["products"] = ["a"]
-    assert _worked(products={"a": product}, fields=told).rules_look_ahead_s == hours * 3600.0
+    config = farm_tables()["fields"]
+    config["C"]["products"] = ["a"]
+    assert _worked(products={"a": product}, fields=config).rules_look_ahead_s == hours * 3600.0
 
 
 def test_who_needs_calm_is_weedy_or_beside_something_susceptible() -> None:
@@ -167,12 +167,12 @@ def test_who_needs_calm_is_weedy_or_beside_something_susceptible() -> None:
 
 @pytest.mark.parametrize(("nearness", "banned"), [("9.9 m", False), ("10.1 m", True)])
 def test_a_ban_on_a_direction_is_of_neighbours_so_near(nearness: str, banned: bool) -> None:
-    told = farm_tables()
-    told["neighbours"]["vines_S"]["kinds"] = ["crop"]
-    told["windows"]["contact"]["rules"] = [
+    config = farm_tables()
+    config["neighbours"]["vines_S"]["kinds"] = ["crop"]
+    config["windows"]["contact"]["rules"] = [
         {"kind": "direction", "towards": ["crop"], "nearness": nearness}
     ]
-    plan = FarmArrays.of(build_farm(told))
+    plan = FarmArrays.of(build_farm(config))
     assert [plan.bans_direction(pair) for pair in (0, 1)] == [banned, False]
 
 

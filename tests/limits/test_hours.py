@@ -19,9 +19,9 @@ PLACE = {"latitude": LATITUDE, "longitude": LONGITUDE}
 
 
 def plan(**window: Any) -> FarmArrays:
-    told = farm_tables()
-    told["windows"]["contact"] = {"wind": {"low": "3 mph", "high": "10 mph"}} | window
-    return FarmArrays.of(build_farm(told))
+    config = farm_tables()
+    config["windows"]["contact"] = {"wind": {"low": "3 mph", "high": "10 mph"}} | window
+    return FarmArrays.of(build_farm(config))
 
 
 def found(limit: Limit, of: FarmArrays, series: WeatherSeries) -> Checked:
@@ -69,9 +69,9 @@ class TestDryBefore:
 
     @pytest.mark.parametrize(("mm_h", "wet"), [(0.19, False), (0.2, True)])
     def test_so_little_rain_counts(self, mm_h: float, wet: bool) -> None:
-        told = farm_tables() | {"judging": {"rain_counts_from": "0.2 mm/h"}}
-        told["windows"]["contact"]["rain_free_before"] = {"low": "1 h"}
-        of = FarmArrays.of(build_farm(told))
+        config = farm_tables() | {"judging": {"rain_counts_from": "0.2 mm/h"}}
+        config["windows"]["contact"]["rain_free_before"] = {"low": "1 h"}
+        of = FarmArrays.of(build_farm(config))
         series = fair_weather(hours=3, rain_mm_h=[0.0, mm_h, 0.0])
         dry = np.asarray(found(Limit.RAIN_BEFORE, of, series).value).ravel()[-1]
         assert (dry == 0.0) == wet

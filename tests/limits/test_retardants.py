@@ -14,8 +14,13 @@ from watcher.limits.status import LimitState
 
 
 def setup(**changed: Any) -> Setup:
-    told = {"sprayer": "boom", "nozzle": "flat fan", "droplets": "fine", "carrier": "15 gal/acre"}
-    return Setup.model_validate(told | changed)
+    content = {
+        "sprayer": "boom",
+        "nozzle": "flat fan",
+        "droplets": "fine",
+        "carrier": "15 gal/acre",
+    }
+    return Setup.model_validate(content | changed)
 
 
 RETARDANTS = [kind.value for kind in Adjuvant if kind is not Adjuvant.NONE]

@@ -44,23 +44,23 @@ def tables(*rules: dict[str, Any], more: list[dict[str, Any]] | None = None, **f
 
     Its window leaves nearly everything to the rules.
     """
-    told = farm_tables()
-    told["windows"]["contact"] = {"droplets_in_marginal_wind": {"low": "extremely fine"}}
-    told["fields"] = {"C": told["fields"]["C"] | {"products": ["a"]} | field}
-    told["neighbours"] = {}
-    told["products"] = {"a": _product(rules)}
+    config = farm_tables()
+    config["windows"]["contact"] = {"droplets_in_marginal_wind": {"low": "extremely fine"}}
+    config["fields"] = {"C": config["fields"]["C"] | {"products": ["a"]} | field}
+    config["neighbours"] = {}
+    config["products"] = {"a": _product(rules)}
     if more is not None:
-        told["products"]["b"] = _product(more)
-        told["fields"]["C"]["products"] = ["a", "b"]
-    return told
+        config["products"]["b"] = _product(more)
+        config["fields"]["C"]["products"] = ["a", "b"]
+    return config
 
 
 def _product(rules: Any) -> dict[str, Any]:
     return {"name": "invented", "registration": "0-0", "rules": list(rules)}
 
 
-def judged(told: Any, series: WeatherSeries, **keys: Any) -> Judgement:
-    return judge(FarmArrays.of(build_farm(told)), series, **keys)
+def judged(given: Any, series: WeatherSeries, **keys: Any) -> Judgement:
+    return judge(FarmArrays.of(build_farm(given)), series, **keys)
 
 
 def limits(judgement: Judgement, time: int = 0, setup: int = 1) -> dict[Limit, Reason]:
@@ -118,10 +118,10 @@ class TestHoursOfTheDay:
         assert late.status[0, 1, 0] == Status.UNSUITABLE
 
     def test_a_windows_own_time_before_sunset_is_as_exact(self) -> None:
-        told = tables(wind_rule())
-        told["windows"]["contact"]["before_sunset"] = {"low": "2 h"}
+        config = tables(wind_rule())
+        config["windows"]["contact"]["before_sunset"] = {"low": "2 h"}
         start = self.CUT_OFF - 540
-        ranking = rank(judged(told, fair_weather(start=start)), 0)
+        ranking = rank(judged(config, fair_weather(start=start)), 0)
         field = ranking.every["C"]
         assert field.breaks_at == self.CUT_OFF
         assert field.closes_at is None or field.closes_at <= self.CUT_OFF
@@ -133,10 +133,10 @@ class TestHoursOfTheDay:
 
     def test_the_last_hour_counts_up_to_the_cut_off(self) -> None:
         start = self.CUT_OFF - 3600 - 1800
-        told = tables(SUNSET_RULE)
-        told["judging"] = {"horizon": "6 h"}
-        told["sprayers"] = farm_tables()["sprayers"]
-        field = rank(judged(told, fair_weather(start=start)), 0).every["C"]
+        config = tables(SUNSET_RULE)
+        config["judging"] = {"horizon": "6 h"}
+        config["sprayers"] = farm_tables()["sprayers"]
+        field = rank(judged(config, fair_weather(start=start)), 0).every["C"]
         assert field.usable_hours <= 1.5
 
     def test_after_bee_flight_only(self) -> None:
@@ -179,9 +179,9 @@ class TestWindAtItsOwnHeight:
     def test_the_sentence_names_value_height_bound_and_law(self) -> None:
         law = self.LAW | {"origin": "national law", "citation": "article 2"}
         series = mast(10.0, fair_weather(wind_mph=22.0 / 1.609344))
-        told = tables(law)
-        told["farm"]["units"] = "metric"
-        judgement = judged(told, series)
+        config = tables(law)
+        config["farm"]["units"] = "metric"
+        judgement = judged(config, series)
         said = str(Speaker(judgement.plan.farm).reason("C", limits(judgement)[Limit.WIND]))
         for part in ("22.0 km/h at 10.0 m", "at most 19.0 km/h", "national law", "article 2"):
             assert part in said
@@ -235,8 +235,8 @@ class TestTheCalmBandByRulesAlone:
     def test_only_calm_wind_may_blow_to_a_susceptible_neighbour(
         self, mph: float, state: LimitState
     ) -> None:
-        told = tables(wind_rule())
-        told["neighbours"] = {
+        config = tables(wind_rule())
+        config["neighbours"] = {
             "vines_C": {
                 "grows": "vines",
                 "susceptibility": "susceptible",
@@ -244,13 +244,13 @@ class TestTheCalmBandByRulesAlone:
             }
         }
         series = fair_weather(wind_mph=mph, wind_from_deg=180.0)
-        assert limits(judged(told, series))[Limit.NEIGHBOUR].stand is state
+        assert limits(judged(config, series))[Limit.NEIGHBOUR].stand is state
 
     def test_a_law_at_ten_metres_is_lower_at_the_boom(self) -> None:
         law = {"kind": "wind", "high": "19 km/h", "height": "10 m", "gusts": "not counted"}
-        told = tables(law)
+        config = tables(law)
         series = mast(10.0, fair_weather(wind_mph=np.array([6.0] * 36 + [9.0] * 36)))
-        band = judged(told, series).boom.band[0, 1]
+        band = judged(config, series).boom.band[0, 1]
         assert (band[0], band[-1]) == (Band.CALM, Band.MARGINAL)
 
 
@@ -265,14 +265,14 @@ class TestCalm:
         )
 
     def test_a_duty_asks_for_the_operators_finding(self) -> None:
-        told, series = tables(self.DUTY), fair_weather(**self.NOON)
-        assert limits(judged(told, series))[Limit.CALM_DUTY].stand is LimitState.UNKNOWN
-        found = judged(told, series, no_inversion_found={"C"})
+        config, series = tables(self.DUTY), fair_weather(**self.NOON)
+        assert limits(judged(config, series))[Limit.CALM_DUTY].stand is LimitState.UNKNOWN
+        found = judged(config, series, no_inversion_found={"C"})
         assert limits(found)[Limit.CALM_DUTY].stand is LimitState.HOLDS
 
     def test_both_in_one_tank(self) -> None:
-        told = tables(self.FLOOR, more=[self.DUTY])
-        found = judged(told, fair_weather(**self.NOON), no_inversion_found={"C"})
+        config = tables(self.FLOOR, more=[self.DUTY])
+        found = judged(config, fair_weather(**self.NOON), no_inversion_found={"C"})
         assert found.status[0, 1, 0] == Status.UNSUITABLE
 
 
@@ -374,9 +374,9 @@ class TestDatesAndStages:
         assert self._stand(at("10:00", date(2026, 5, 25)), rule) is LimitState.HOLDS
 
     def test_a_label_that_is_no_longer_valid(self) -> None:
-        told = tables(wind_rule())
-        told["products"]["a"]["valid_until"] = date(2026, 6, 9)
-        assert limits(judged(told, fair_weather()))[Limit.DATES].stand is LimitState.BROKEN
+        config = tables(wind_rule())
+        config["products"]["a"]["valid_until"] = date(2026, 6, 9)
+        assert limits(judged(config, fair_weather()))[Limit.DATES].stand is LimitState.BROKEN
 
 
 class TestRain:
@@ -461,10 +461,10 @@ class TestEquipmentAndPapers:
         [(2, LimitState.BROKEN), (3, LimitState.HOLDS), (None, LimitState.UNKNOWN)],
     )
     def test_runoff_points(self, held: int | None, state: LimitState) -> None:
-        told = tables(
+        config = tables(
             {"kind": "points", "required": 3}, **({} if held is None else {"points": held})
         )
-        assert limits(judged(told, fair_weather()))[Limit.PAPERS].stand is state
+        assert limits(judged(config, fair_weather()))[Limit.PAPERS].stand is state
 
     def test_a_bulletin_grows_old(self) -> None:
         rule = {"kind": "bulletin", "looked_up_on": date(2025, 12, 1)}
@@ -564,21 +564,21 @@ def test_what_is_not_known_never_passes(
 class TestBuffersOnTheGround:
     """A square of 400 m with vines 10 m to its north; the wind comes from where it is told."""
 
-    def _told(self, buffer: dict[str, Any], **neighbour: Any) -> Any:
-        told = tables(wind_rule())
-        told["neighbours"] = {
+    def _config(self, buffer: dict[str, Any], **neighbour: Any) -> Any:
+        config = tables(wind_rule())
+        config["neighbours"] = {
             "vines_C": {"grows": "vines", "susceptibility": "tolerant", "kinds": ["crop"]}
             | neighbour
         }
-        told["products"]["a"]["buffers"] = [{"protects": ["crop"], "inside": ["road"]} | buffer]
-        return told
+        config["products"]["a"]["buffers"] = [{"protects": ["crop"], "inside": ["road"]} | buffer]
+        return config
 
-    def _found(self, told: Any, wind_from: float) -> Reason | None:
-        return limits(judged(told, fair_weather(wind_from_deg=wind_from))).get(Limit.NO_SPRAY)
+    def _found(self, given: Any, wind_from: float) -> Reason | None:
+        return limits(judged(given, fair_weather(wind_from_deg=wind_from))).get(Limit.NO_SPRAY)
 
     def test_a_strip_is_left_and_the_rest_may_be_sprayed(self) -> None:
-        told = self._told({"base": "240 ft"}, between=["road"])
-        found = self._found(told, 180.0)
+        config = self._config({"base": "240 ft"}, between=["road"])
+        found = self._found(config, 180.0)
         assert found is not None
         assert found.stand is LimitState.NEAR
         (left,) = found.strips
@@ -589,13 +589,13 @@ class TestBuffersOnTheGround:
         assert left.area_m2 == pytest.approx(left.depth_m * 400.0, rel=0.01)
 
     def test_upwind_of_it_nothing_is_left(self) -> None:
-        found = self._found(self._told({"base": "240 ft"}, between=["road"]), 0.0)
+        found = self._found(self._config({"base": "240 ft"}, between=["road"]), 0.0)
         assert found is not None
         assert found.stand is LimitState.HOLDS
         assert found.strips == ()
 
     def test_on_all_sides_whatever_the_wind(self) -> None:
-        found = self._found(self._told({"base": "20 m", "sides": "all round"}), 0.0)
+        found = self._found(self._config({"base": "20 m", "sides": "all round"}), 0.0)
         assert found is not None
         assert found.strips[0].depth_m == pytest.approx(20.0)  # nobody said what lies between
 
@@ -603,30 +603,30 @@ class TestBuffersOnTheGround:
         all_round = {"base": "40 m", "sides": "all round"}
         shut = {"base": "500 m", "sides": "all round"}
         shares = [
-            judged(self._told(buffer), fair_weather()).plan.buffers.always_share.max()
+            judged(self._config(buffer), fair_weather()).plan.buffers.always_share.max()
             for buffer in (all_round, {"base": "40 m"}, shut)
         ]
         # The neighbour lies along one side of 400 m; where all is shut there is nothing to take.
         assert shares == pytest.approx([40.0 / 400.0, 0.0, 0.0], abs=0.005)
 
     def test_a_lesser_distance_on_the_other_sides(self) -> None:
-        told = self._told({"base": "60 m", "other_sides": "30 m"}, between=["road"])
-        depths = [f.strips[0].depth_m for w in (180.0, 0.0) if (f := self._found(told, w))]
+        config = self._config({"base": "60 m", "other_sides": "30 m"}, between=["road"])
+        depths = [f.strips[0].depth_m for w in (180.0, 0.0) if (f := self._found(config, w))]
         assert depths == pytest.approx([50.0, 20.0], abs=0.1)
 
     def test_where_the_direction_is_not_known_neither_is_the_strip(self) -> None:
-        found = self._found(self._told({"base": "60 m"}), np.nan)
+        found = self._found(self._config({"base": "60 m"}), np.nan)
         assert found is not None
         assert found.stand is LimitState.UNKNOWN
 
     def test_a_strip_that_takes_all_of_the_field_shuts_it(self) -> None:
-        found = self._found(self._told({"base": "500 m"}), 180.0)
+        found = self._found(self._config({"base": "500 m"}), 180.0)
         assert found is not None
         assert found.stand is LimitState.BROKEN
 
     def test_equipment_outside_the_table_shuts_it(self) -> None:
         table = {"table": [{"base": "1.5 m", "drift_class": "75 %"}], "sides": "along water"}
-        found = self._found(self._told(table), 0.0)
+        found = self._found(self._config(table), 0.0)
         assert found is not None
         assert found.stand is LimitState.BROKEN
 
@@ -636,24 +636,24 @@ class TestBuffersOnTheGround:
             "reductions": [{"needs": ["hood"], "percent": "50 %"}],
             "combine": "add and cap",
         }
-        told = self._told(halved, between=["road"])
-        told["setups"]["coarse15"]["measures"] = ["hood"]
-        found = self._found(told, 180.0)
+        config = self._config(halved, between=["road"])
+        config["setups"]["coarse15"]["measures"] = ["hood"]
+        found = self._found(config, 180.0)
         assert found is not None
         assert found.strips[0].depth_m == pytest.approx(20.0, abs=0.1)
 
     def test_a_neighbour_of_another_kind_is_not_protected(self) -> None:
-        assert self._found(self._told({"base": "60 m"}, kinds=["road"]), 180.0) is None
+        assert self._found(self._config({"base": "60 m"}, kinds=["road"]), 180.0) is None
 
 
 class TestNoWindTowards:
     def _stand(self, wind_from: float, adjacent: bool | None = None) -> LimitState:
-        told = tables(wind_rule(), {"kind": "direction", "towards": ["crop"]})
+        config = tables(wind_rule(), {"kind": "direction", "towards": ["crop"]})
         neighbour = {"grows": "vines", "susceptibility": "tolerant", "kinds": ["crop"]}
-        told["neighbours"] = {
+        config["neighbours"] = {
             "vines_C": neighbour | ({} if adjacent is None else {"adjacent": adjacent})
         }
-        found = limits(judged(told, fair_weather(wind_mph=4.0, wind_from_deg=wind_from)))
+        found = limits(judged(config, fair_weather(wind_mph=4.0, wind_from_deg=wind_from)))
         return found[Limit.NEIGHBOUR].stand
 
     def test_the_whole_field_is_shut_not_a_strip(self) -> None:
@@ -821,9 +821,9 @@ class TestAtTheEdge:
                 "after_sunrise": "90 min",
             },
         ):
-            told = tables(rule)
+            config = tables(rule)
             blind, looked = (
-                limits(judged(told, night, no_inversion_found=found))[Limit.INVERSION].stand
+                limits(judged(config, night, no_inversion_found=found))[Limit.INVERSION].stand
                 for found in (set(), {"C"})
             )
             assert blind < LimitState.NEAR
@@ -839,9 +839,11 @@ class TestAtTheEdge:
             assert np.ravel(found.high)[0] == pytest.approx(min(bounds))
 
     def test_a_window_tighter_than_a_rule_decides(self) -> None:
-        told = tables({"kind": "temperature", "high": "30 degC"})
-        told["windows"]["contact"]["temperature"] = {"high": "25 degC"}
-        found = next(c for c in judged(told, fair_weather()).checks if c.limit is Limit.TEMPERATURE)
+        config = tables({"kind": "temperature", "high": "30 degC"})
+        config["windows"]["contact"]["temperature"] = {"high": "25 degC"}
+        found = next(
+            c for c in judged(config, fair_weather()).checks if c.limit is Limit.TEMPERATURE
+        )
         assert found.rule is not None
         assert np.ravel(found.rule)[0] == -1
         assert np.ravel(found.high)[0] == pytest.approx(25.0)

@@ -98,10 +98,10 @@ class TestWindEnds:
 
     def ends(self, **bounds: tuple[list[float], list[float]]) -> list[dict[str, list[float]]]:
         series = hours_from(0, 2, wind_m_s=[4.0, NAN], gust_m_s=[7.0, NAN])
-        told = {n: (np.array(least), np.array(most)) for n, (least, most) in bounds.items()}
+        found = {n: (np.array(least), np.array(most)) for n, (least, most) in bounds.items()}
         return [
             {name: values.tolist() for name, values in side.items()}
-            for side in wind_ends(series.bounded(told))
+            for side in wind_ends(series.bounded(found))
         ]
 
     def test_a_bounded_gust_leaves_the_wind_as_it_is(self) -> None:

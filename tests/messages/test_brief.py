@@ -11,7 +11,7 @@ import pytest
 
 from tests.support.english import english
 from tests.support.farms import build, tables
-from tests.support.skies import MORNING, judged, outlook
+from tests.support.skies import MORNING, judged, timeline
 from watcher.i18n.language import ENGLISH
 from watcher.judge.chances import Chances, FarmChances, FieldChance
 from watcher.judge.ranking import FieldNow, Ranking, with_chances
@@ -28,7 +28,7 @@ PLAN, SPEAKER = FarmArrays.of(FARM), Speaker(FARM)
 
 
 def brief(due_at: int = MORNING, **weather) -> Text:
-    look = outlook(**weather)
+    look = timeline(**weather)
     judgement, ranking = judged(PLAN, look)
     return morning_brief(SPEAKER, judgement, ranking, look, due_at=due_at)
 
@@ -122,11 +122,11 @@ def test_a_plain_sms_keeps_to_one_message():
     ],
 )
 def test_a_field_says_how_likely_it_holds_and_once_what_that_rests_on(chance, said):
-    look = outlook(wind_mph=5.0)
+    look = timeline(wind_mph=5.0)
     judgement, ranking = judged(PLAN, look)
     ends_at = MORNING + 4 * 3600
-    told = FieldChance(chance, chance, MORNING, ends_at, None, 41)
-    spray = tuple(replace(f, chance=told) for f in ranking.spray)
+    found = FieldChance(chance, chance, MORNING, ends_at, None, 41)
+    spray = tuple(replace(f, chance=found) for f in ranking.spray)
     ranking = replace(ranking, spray=spray)
     lines = english(morning_brief(SPEAKER, judgement, ranking, look, due_at=MORNING)).lines
     assert lines[0] == f"1 ● creek side suitable: coarse, 43 min{said}"
@@ -138,7 +138,7 @@ def test_a_field_says_how_likely_it_holds_and_once_what_that_rests_on(chance, sa
 
 def with_all(held: float, **weather) -> Text:
     """The brief with the same chance for every field, setup and hour of three days."""
-    look = outlook(**weather)
+    look = timeline(**weather)
     judgement, ranking = judged(PLAN, look)
     starts = MORNING + 3600 * np.arange(72)
     every = np.full((len(PLAN.fields), len(PLAN.setups), starts.size), held)
@@ -180,7 +180,7 @@ def test_a_field_is_open_until_likely_only_where_the_chance_says_so():
 def test_many_fields_never_overflow_the_lock_screen():
     names = ["a" * 30, "north_of_the_old_mill_by_the_road", "c", "d", "e"]
     rows = tuple(_open(name) for name in names)
-    look, farm = outlook(), _farm_of(names)
+    look, farm = timeline(), _farm_of(names)
     judgement, _ = judged(FarmArrays.of(farm), look)
     ranking = Ranking(MORNING, rows, ())
     text = english(morning_brief(Speaker(farm), judgement, ranking, look, due_at=MORNING))
@@ -189,16 +189,16 @@ def test_many_fields_never_overflow_the_lock_screen():
 
 
 def _open(name: str) -> FieldNow:
-    _, ranking = judged(PLAN, outlook())
+    _, ranking = judged(PLAN, timeline())
     hill = ranking.every["hill"]
     return FieldNow(**(vars(hill) | {"field": name, "status": Status.SUITABLE}))
 
 
 def _farm_of(names):
-    told = tables()
-    told["fields"] = dict.fromkeys(names, told["fields"]["hill"])
-    told["neighbours"] = {}
-    return build(told)
+    config = tables()
+    config["fields"] = dict.fromkeys(names, config["fields"]["hill"])
+    config["neighbours"] = {}
+    return build(config)
 
 
 @pytest.mark.parametrize("status", list(Status))
@@ -209,7 +209,7 @@ def test_every_status_is_told_by_a_word_and_a_shape_of_its_own(status):
 
 def test_the_forecasts_provider_is_credited_in_plain_words():
     credited = "Weather data by an <b>open</b> feed (https://feed.example/), CC BY 4.0"
-    look = replace(outlook(wind_mph=5.0), attribution=credited)
+    look = replace(timeline(wind_mph=5.0), attribution=credited)
     judgement, ranking = judged(PLAN, look)
     lines = english(morning_brief(SPEAKER, judgement, ranking, look, due_at=MORNING)).lines
     said = "fetched 25 min ago. Weather data by an b open /b feed."

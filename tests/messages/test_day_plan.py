@@ -6,16 +6,16 @@ import pytest
 
 from tests.support.english import english
 from tests.support.farms import build, tables
-from tests.support.skies import MORNING, judged, outlook
+from tests.support.skies import MORNING, judged, timeline
 from watcher.i18n.language import ENGLISH
 from watcher.limits.catalogue import Limit
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.messages.brief import morning_brief
-from watcher.messages.day_plan import before, expected, load_lines, loses, refusal, standing
+from watcher.messages.day_plan import before, expected, load_lines, loses, plan_status, refusal
 from watcher.messages.evening import evening_look_ahead
 from watcher.messages.reasons import Speaker
 from watcher.planning.day_plan import DayPlan, NotPlanned, PlanLoss, PlanStep, Wish
-from watcher.planning.kept import Basis, KeptPlan, PlanChanged, PlanNow, RefusedWish
+from watcher.planning.kept_plan import Basis, KeptPlan, PlanChanged, PlanNow, RefusedWish
 
 HOUR = 3600
 RATED = {"name": "Invented", "registration": "0000-0", "rate": "22 fl oz/acre"}
@@ -46,7 +46,7 @@ def plan(*steps: PlanStep, now: int = MORNING, **left_out: NotPlanned) -> PlanNo
 
 
 def brief(of: PlanNow, **sky: float) -> tuple[str, tuple[str, ...]]:
-    look = outlook(**sky)
+    look = timeline(**sky)
     judgement, ranking = judged(PLAN, look)
     text = english(morning_brief(SPEAKER, judgement, ranking, look, due_at=MORNING, plan=of))
     return text.title, text.lines
@@ -95,7 +95,7 @@ def test_the_evening_names_tomorrows_steps() -> None:
         step("hill", MORNING + 21 * HOUR),
         step("creek_side", MORNING + 45 * HOUR),
     )
-    look = outlook(now)
+    look = timeline(now)
     judgement, _ = judged(PLAN, look)
     of = plan(tomorrow, in_two_days, now=now)
     text = english(evening_look_ahead(SPEAKER, judgement, look, plan=of))
@@ -157,7 +157,7 @@ def test_half_a_field_is_told_as_half_and_counts_as_half() -> None:
 
 def test_a_plan_says_what_became_of_it() -> None:
     of = plan(step("hill", MORNING))
-    said = {why: str(standing(replace(of, changed=why), SPEAKER)) for why in PlanChanged}
+    said = {why: str(plan_status(replace(of, changed=why), SPEAKER)) for why in PlanChanged}
     assert said[PlanChanged.ISSUE] == (
         "Of 11:00, and being worked out anew. A new forecast has come since."
     )

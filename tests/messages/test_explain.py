@@ -14,7 +14,7 @@ from watcher.farm.models import DropletClass, Origin
 from watcher.judge.drops_in_air import Drop, DropsInAir
 from watcher.judge.end_rows import EndRow, Turn, Why
 from watcher.judge.judgement import Judgement, judge
-from watcher.judge.neighbour_deposits import Exposed, Mends
+from watcher.judge.neighbour_deposits import Mends, NeighbourDeposit
 from watcher.judge.setup_advice import advise, advise_on
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.messages.air import air_line, drop_lines, inversion_lines
@@ -28,8 +28,8 @@ from watcher.weather.inversion import assess
 NAN, INF = math.nan, math.inf
 
 
-def landing(**changed: Any) -> Exposed:
-    told: dict[str, Any] = {
+def landing(**changed: Any) -> NeighbourDeposit:
+    found: dict[str, Any] = {
         "neighbour": "orchard",
         "side": "N",
         "gap_m": 10.0,
@@ -40,7 +40,7 @@ def landing(**changed: Any) -> Exposed:
         "extrapolated": False,
         "origin": Origin.DEFAULT,
     }
-    return Exposed(**(told | changed))
+    return NeighbourDeposit(**(found | changed))
 
 
 EXPOSED = [
@@ -76,7 +76,7 @@ EXPOSED = [
 
 
 @pytest.mark.parametrize(("found", "system", "said"), EXPOSED)
-def test_what_may_land_on_a_neighbour(found: Exposed, system: Any, said: str) -> None:
+def test_what_may_land_on_a_neighbour(found: NeighbourDeposit, system: Any, said: str) -> None:
     assert english(exposed_line(found, system)) == said
 
 

@@ -10,7 +10,7 @@ from watcher.messages.farm_edit import effect_lines
 OPEN, NEAR, SHUT, UNKNOWN = Status.SUITABLE, Status.MARGINAL, Status.UNSUITABLE, Status.UNKNOWN
 
 
-def told(*fields: FieldEffect, first: tuple[str | None, str | None] = ("a", "a")) -> list[str]:
+def said(*fields: FieldEffect, first: tuple[str | None, str | None] = ("a", "a")) -> list[str]:
     return [str(line) for line in effect_lines(Effect(fields, *first))]
 
 
@@ -43,13 +43,13 @@ CASES = [
 
 @pytest.mark.parametrize(("field", "lines"), CASES)
 def test_what_would_be_otherwise_is_said(field: FieldEffect, lines: list[str]) -> None:
-    assert told(field) == lines
+    assert said(field) == lines
 
 
 def test_the_gravest_comes_first_and_who_comes_first_is_said() -> None:
     shuts = FieldEffect("a", OPEN, SHUT, 5.0, 1.0)
     opens = FieldEffect("b", SHUT, OPEN, 1.0, 1.0)
-    assert told(shuts, opens, first=("a", "b")) == [
+    assert said(shuts, opens, first=("a", "b")) == [
         "1 field would close now: a",
         "1 field would open now: b",
         "a: 4 h less in the next two days, 1 h instead of 5 h",

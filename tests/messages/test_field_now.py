@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from tests.support.farms import build, watched_tables
-from tests.support.skies import judged, outlook
+from tests.support.skies import judged, timeline
 from watcher.farm import Farm
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.messages.field_now import nothing_open, silent_wind, when_open
@@ -19,14 +19,14 @@ def farm() -> Farm:
 def test_a_silent_station_is_no_unfit_field(farm: Farm) -> None:
     wind = np.full(72, 2.0)
     wind[0] = np.nan
-    look = outlook(wind_age_s=21 * 60.0, wind_m_s=wind)
+    look = timeline(wind_age_s=21 * 60.0, wind_m_s=wind)
     _, ranking = judged(FarmArrays.of(farm), look)
     assert str(nothing_open(ranking)) == "Not known whether any field can be sprayed now."
     assert str(silent_wind(look)) == "Not known: station silent for 21 min"
 
 
 def test_what_is_known_to_be_unfit_is_said_so(farm: Farm) -> None:
-    look = outlook(gust_mph=30.0)
+    look = timeline(gust_mph=30.0)
     _, ranking = judged(FarmArrays.of(farm), look)
     assert str(nothing_open(ranking)) == "No field is fit to be sprayed now."
     assert silent_wind(look) is None
@@ -43,5 +43,5 @@ def test_not_in_the_next_hours_needs_all_of_them_known(
     wind = np.full(72, 5.0)
     if unknown_hour is not None:
         gust[unknown_hour] = wind[unknown_hour] = np.nan
-    judgement, ranking = judged(FarmArrays.of(farm), outlook(gust_mph=gust, wind_mph=wind))
+    judgement, ranking = judged(FarmArrays.of(farm), timeline(gust_mph=gust, wind_mph=wind))
     assert str(when_open(judgement, ranking.rest[0], 0, Speaker(farm))).startswith(said)

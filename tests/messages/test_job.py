@@ -7,14 +7,13 @@ import pytest
 
 from tests.support.english import as_it_is, english
 from tests.support.farms import build, tables
-from tests.support.skies import MORNING, judged, outlook
+from tests.support.skies import MORNING, judged, timeline
 from watcher.i18n.language import ENGLISH, language
 from watcher.judge.job_action import Action, JobAction
 from watcher.judge.reasons import reasons
 from watcher.judge.remedies import Change, ChangeKind, Remedy
 from watcher.limits.catalogue import Limit
 from watcher.limits.farm_arrays import FarmArrays
-from watcher.messages.coming import Coming
 from watcher.messages.forms import shape
 from watcher.messages.job import (
     SEES_AGAIN,
@@ -26,6 +25,7 @@ from watcher.messages.job import (
     stop,
 )
 from watcher.messages.reasons import Speaker
+from watcher.messages.wind_warning import JobWarning
 
 FARM = build(tables())
 PLAN, SPEAKER = FarmArrays.of(FARM), Speaker(FARM)
@@ -50,7 +50,7 @@ def state(action, causes, **more):
 
 
 def test_a_broken_limit_says_stop_then_why_then_until_when():
-    look = outlook(wind_mph=12.0, gust_mph=17.0)
+    look = timeline(wind_mph=12.0, gust_mph=17.0)
     now = state(Action.STOP, limits(look, Limit.WIND, Limit.GUST))
     shaped = shape(stop(SPEAKER, PLACE, now, look), "push", ENGLISH, ref="K7QM2")
     assert shaped.title == "Stop creek side: too windy, 12 mph"
@@ -90,7 +90,7 @@ def test_a_broken_limit_says_stop_then_why_then_until_when():
     ],
 )
 def test_a_title_names_the_action_the_side_and_the_number(weather, limit, titles):
-    look = outlook(**weather)
+    look = timeline(**weather)
     place = replace(PLACE, field="hill")
     text = stop(SPEAKER, place, state(Action.STOP, limits(look, limit)), look)
     assert text.render(ENGLISH).title == titles[0]
@@ -98,7 +98,7 @@ def test_a_title_names_the_action_the_side_and_the_number(weather, limit, titles
 
 
 def test_what_comes_and_goes_says_so_and_asks_for_longer():
-    look = outlook(gust_mph=17.0)
+    look = timeline(gust_mph=17.0)
     now = state(Action.STOP, limits(look, Limit.GUST), stops_lately=3, steady_s=1200.0)
     text = english(stop(SPEAKER, PLACE, now, look))
     assert text.title == "Stop creek side: gusts come and go"
@@ -108,7 +108,7 @@ def test_what_comes_and_goes_says_so_and_asks_for_longer():
 
 
 def test_the_first_two_things_that_would_help_are_named_and_waiting_once():
-    look = outlook(wind_mph=8.0)
+    look = timeline(wind_mph=8.0)
     until = MORNING + 3 * 3600
     found = (
         Remedy((Change(ChangeKind.TIPS, "coarse", takes_s=300.0),), until, True, takes_s=300.0),
@@ -131,14 +131,14 @@ def test_the_first_two_things_that_would_help_are_named_and_waiting_once():
 
 
 def test_hours_that_are_not_known_are_not_called_a_no():
-    look = outlook(wind_mph=12.0)
+    look = timeline(wind_mph=12.0)
     place = replace(PLACE, holds_again_at=None, ahead_known=False)
     text = english(stop(SPEAKER, place, state(Action.STOP, limits(look, Limit.WIND)), look))
     assert "Not known when it is inside again: not all of the hours ahead are known." in text.lines
 
 
 def test_a_blind_watch_says_what_to_do_instead():
-    look = outlook(wind_mph=np.nan, wind_age_s=1020.0)
+    look = timeline(wind_mph=np.nan, wind_age_s=1020.0)
     now = state(Action.CANNOT_SEE, limits(look, Limit.WIND))
     text = english(cannot_see(SPEAKER, PLACE, now, look))
     assert text.title == "Check creek side: cannot see wind"
@@ -151,8 +151,8 @@ def test_a_blind_watch_says_what_to_do_instead():
 
 
 def test_a_warning_says_what_it_rests_on():
-    look = outlook(wind_mph=8.0)
-    seen = Coming(
+    look = timeline(wind_mph=8.0)
+    seen = JobWarning(
         (as_it_is("wind 4 in 10 over 10 mph"), as_it_is("too windy, 4 in 10")),
         as_it_is("Be ready."),
         (as_it_is("Up."),),
@@ -163,7 +163,7 @@ def test_a_warning_says_what_it_rests_on():
 
 
 def test_all_clear_says_for_how_long_and_until_when():
-    look = outlook(wind_mph=6.0)
+    look = timeline(wind_mph=6.0)
     text = english(all_clear(SPEAKER, PLACE, inside_for(600), look))
     assert text.title == "All clear creek side: inside for 10 min"
     assert text.lines == (
@@ -175,12 +175,12 @@ def test_all_clear_says_for_how_long_and_until_when():
 
 
 def test_seeing_again_is_an_all_clear():
-    text = english(all_clear(SPEAKER, PLACE, SEES_AGAIN, outlook(wind_mph=6.0)))
+    text = english(all_clear(SPEAKER, PLACE, SEES_AGAIN, timeline(wind_mph=6.0)))
     assert text.title == "All clear creek side: measured again"
 
 
 def test_the_operators_sms():
-    look = outlook(wind_mph=12.0, gust_mph=17.0)
+    look = timeline(wind_mph=12.0, gust_mph=17.0)
     now = state(Action.STOP, limits(look, Limit.WIND, Limit.GUST))
     shaped = shape(stop(SPEAKER, PLACE, now, look), "sms", ENGLISH, ref="K7QM2")
     assert shaped.body == (

@@ -10,7 +10,7 @@ from tests.support.farms import build, tables
 from watcher.farm.models import DropletClass, Origin
 from watcher.farm.rules.buffers import Arithmetic, Buffer
 from watcher.farm.rules.mix import BufferOf
-from watcher.judge.neighbour_deposits import Exposed
+from watcher.judge.neighbour_deposits import NeighbourDeposit
 from watcher.judge.reasons import Reason
 from watcher.limits.buffers import LeftStrip
 from watcher.limits.catalogue import Limit
@@ -30,7 +30,7 @@ HOLDS, NEAR, BROKEN, UNKNOWN = (
 LABEL, OWN, LAW = Origin.LABEL, Origin.OWN, Origin.LAW
 
 
-EXPOSED = Exposed(
+EXPOSED = NeighbourDeposit(
     "orchard",
     side="N",
     gap_m=10.0,
@@ -57,9 +57,19 @@ STRIP = LeftStrip(
 
 
 def reason(
-    limit, stand, value, low=-INF, high=INF, origin=OWN, neighbours=(), exposed=(), strips=()
+    limit,
+    stand,
+    value,
+    low=-INF,
+    high=INF,
+    origin=OWN,
+    neighbours=(),
+    neighbour_deposits=(),
+    strips=(),
 ):
-    return Reason(limit, stand, value, low, high, origin, 0.5, neighbours, exposed, strips=strips)
+    return Reason(
+        limit, stand, value, low, high, origin, 0.5, neighbours, neighbour_deposits, strips=strips
+    )
 
 
 US = [
@@ -180,7 +190,7 @@ US = [
         "no neighbour downwind that this wind is kept from",
     ),
     (
-        reason(Limit.DEPOSIT, BROKEN, 2.1, high=1.0, exposed=(EXPOSED,)),
+        reason(Limit.DEPOSIT, BROKEN, 2.1, high=1.0, neighbour_deposits=(EXPOSED,)),
         "drift onto orchard to the N, 33 ft: up to 2.1% of the rate, it stands 1% (own)",
     ),
     (reason(Limit.DEPOSIT, HOLDS, 0.0, high=1.0), "no neighbour that drift would harm"),
@@ -208,10 +218,10 @@ US = [
 
 
 def _speaker(units: str) -> Speaker:
-    told = tables()
-    told["farm"]["units"] = units
-    told["neighbours"]["orchard"]["no_spray_distance"] = "20 m"
-    return Speaker(build(told))
+    config = tables()
+    config["farm"]["units"] = units
+    config["neighbours"]["orchard"]["no_spray_distance"] = "20 m"
+    return Speaker(build(config))
 
 
 @pytest.mark.parametrize(("found", "said"), US, ids=[said[:40] for _, said in US])
@@ -245,7 +255,10 @@ SHORT = [
     (reason(Limit.WIND, UNKNOWN, NAN), "wind unknown"),
     (reason(Limit.NEIGHBOUR, BROKEN, 10.0, neighbours=("orchard",)), "orchard downwind"),
     (reason(Limit.INVERSION, BROKEN, Finding.LIKELY), "inversion likely"),
-    (reason(Limit.DEPOSIT, BROKEN, 2.1, high=1.0, exposed=(EXPOSED,)), "drift onto orchard"),
+    (
+        reason(Limit.DEPOSIT, BROKEN, 2.1, high=1.0, neighbour_deposits=(EXPOSED,)),
+        "drift onto orchard",
+    ),
     (
         reason(Limit.RAIN_AFTER, BROKEN, 2 * 3600.0, 4 * 3600.0, INF, LABEL),
         "rain-free 2.0 h",

@@ -54,12 +54,12 @@ def test_a_wait_is_the_forecasts_word(whole: bool, how_far: str) -> None:
     assert said == f"wait until 12:00: in the forecast inside the limits {how_far}"
 
 
-def line(**told: Any) -> str:
+def line(**config: Any) -> str:
     changes = (
         Change(ChangeKind.BOOM, value=0.381),
         Change(ChangeKind.STRIPS, passes=2, neighbours=("orchard",)),
     )
-    given = {"changes": changes, "until": NOW + 5400, "whole": False} | told
+    given = {"changes": changes, "until": NOW + 5400, "whole": False} | config
     [text] = remedy_lines(SPEAKER, [Remedy(**given)], NOW)
     return text.render(ENGLISH)
 

@@ -12,7 +12,7 @@ from watcher.farm.models import Origin
 from watcher.judge.reasons import Reason
 from watcher.limits.catalogue import Limit
 from watcher.limits.status import LimitState
-from watcher.messages import coming, job, sources, watch
+from watcher.messages import job, sources, watch, wind_warning
 from watcher.messages.chances import tenths
 from watcher.messages.job import JobPlace
 from watcher.messages.reasons import Speaker
@@ -421,7 +421,9 @@ def nowcast(**front):
 
 
 def test_a_likely_wind_says_its_chance_and_that_of_a_gust():
-    said = coming.likely(SPEAKER, nowcast(), bound(Limit.WIND, 4.4704), bound(Limit.GUST, 6.7056))
+    said = wind_warning.likely(
+        SPEAKER, nowcast(), bound(Limit.WIND, 4.4704), bound(Limit.GUST, 6.7056)
+    )
     assert english(said.titles) == [
         "wind 4 in 10 over 10 mph",
         "too windy, 4 in 10",
@@ -435,7 +437,7 @@ def test_a_likely_wind_says_its_chance_and_that_of_a_gust():
 
 def test_signs_of_a_front_are_named_with_their_sizes():
     seen = nowcast(wind_rose=True, wind_turned=True, air_cooled=True)
-    said = coming.likely(SPEAKER, seen, bound(Limit.WIND, 4.4704), None)
+    said = wind_warning.likely(SPEAKER, seen, bound(Limit.WIND, 4.4704), None)
     assert english(said.evidence[-1]) == (
         "Signs of a gust front within minutes: wind up 9 mph, wind turned 70°, air 5.4 °F cooler."
     )
@@ -444,13 +446,13 @@ def test_signs_of_a_front_are_named_with_their_sizes():
 def test_a_gust_whose_chance_is_not_known_is_left_out():
     blind = nowcast()
     blind.gust_chance.unknown[0] = True
-    said = coming.likely(SPEAKER, blind, bound(Limit.WIND, 4.4704), bound(Limit.GUST, 6.7056))
+    said = wind_warning.likely(SPEAKER, blind, bound(Limit.WIND, 4.4704), bound(Limit.GUST, 6.7056))
     assert not any("gust" in english(line).lower() for line in said.evidence)
 
 
 @pytest.mark.parametrize(("gust_mph", "against"), [(12.8, "within"), (16.0, "over")])
 def test_usual_gusts_are_held_against_their_bound(gust_mph, against):
-    said = coming.usual_gusts_line(
+    said = wind_warning.usual_gusts_line(
         SPEAKER, factor=1.6, gust_m_s=gust_mph * 0.44704, bound_m_s=15 * 0.44704
     )
     assert english(said) == (

@@ -35,8 +35,8 @@ def _true_deg(series: WeatherSeries) -> Floats:
 
 
 def _ratios(series: WeatherSeries, inside_deg: float) -> Floats:
-    told = series.having(wind_spread_deg=np.full(len(series), np.nan))
-    bins = over_bins(told, width_s=TEN_MINUTES_S)
+    given = series.having(wind_spread_deg=np.full(len(series), np.nan))
+    bins = over_bins(given, width_s=TEN_MINUTES_S)
     return np.asarray(
         widened(bins, inside_deg, of_readings=True).wind_spread_deg / _true_deg(series)
     )

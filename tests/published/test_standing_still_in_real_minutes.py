@@ -39,13 +39,13 @@ def minutes(shared: Path) -> dict[str, WeatherSeries]:
     """The one-minute days, the gust where none is given the highest minute of the last ten."""
     found = {}
     for path in sorted((shared / "data" / "minutes").glob("*.csv.gz")):
-        told = pd.read_csv(path, parse_dates=["time"]).set_index("time")
-        if "gust_m_s" not in told:
-            told["gust_m_s"] = 1.3 * told.wind_m_s.rolling("600s").max()
-        times = (told.index - pd.Timestamp(0, tz="UTC")) // pd.Timedelta("1s")
-        names = [name for name in told.columns if name in QUANTITIES]
+        given = pd.read_csv(path, parse_dates=["time"]).set_index("time")
+        if "gust_m_s" not in given:
+            given["gust_m_s"] = 1.3 * given.wind_m_s.rolling("600s").max()
+        times = (given.index - pd.Timestamp(0, tz="UTC")) // pd.Timedelta("1s")
+        names = [name for name in given.columns if name in QUANTITIES]
         site = Site(np.nan, np.nan)
-        found[path.name.split(".")[0]] = WeatherSeries.of(times, site, path.name, told[names])
+        found[path.name.split(".")[0]] = WeatherSeries.of(times, site, path.name, given[names])
     return found | {"alamosa": alamosa(shared)}
 
 
@@ -60,13 +60,13 @@ def reported(series: WeatherSeries, every: int, steps: dict[str, float]) -> Weat
 def test_real_days_do_not_stand_still(shared: Path, every: int, rounding: str) -> None:
     repeated = gusts = count = 0
     for series in minutes(shared).values():
-        told = reported(series, every, ROUNDED[rounding])
-        found = standing_still(told, len(told))
-        nothing = np.zeros(len(told), dtype=bool)
+        given = reported(series, every, ROUNDED[rounding])
+        found = standing_still(given, len(given))
+        nothing = np.zeros(len(given), dtype=bool)
         wind = found.get("wind_m_s", nothing)
         repeated += int(wind.sum())
         gusts += int((found.get("gust_m_s", nothing) & ~wind).sum())
-        count += len(told)
+        count += len(given)
     print(
         f"\nevery {every} min, {rounding} units: {repeated} of {count} reports look like a frozen "
         f"gateway ({repeated / count:.3%}), {gusts} like a frozen gust ({gusts / count:.3%})"
@@ -79,16 +79,16 @@ def test_real_days_that_freeze_are_found_within_half_an_hour(shared: Path) -> No
     waits, missed = [], 0
     rng = np.random.default_rng(3)
     for series in minutes(shared).values():
-        told = reported(series, 1, FINE)
-        told = told.at(np.isfinite(told.wind_m_s))
-        for at in rng.integers(300, len(told) - 200, 20):
-            if told.wind_m_s[at] <= 0.5 or told.times[at + 90] - told.times[at] > 5500:
+        given = reported(series, 1, FINE)
+        given = given.at(np.isfinite(given.wind_m_s))
+        for at in rng.integers(300, len(given) - 200, 20):
+            if given.wind_m_s[at] <= 0.5 or given.times[at + 90] - given.times[at] > 5500:
                 continue
             stopped = {
                 name: np.append(v[: at + 1], np.full(90, v[at]))
-                for name, v in told.at(slice(0, at + 91)).quantities().items()
+                for name, v in given.at(slice(0, at + 91)).quantities().items()
             }
-            frozen = told.at(slice(0, at + 91)).having(**stopped)
+            frozen = given.at(slice(0, at + 91)).having(**stopped)
             found = standing_still(frozen, 91).get("wind_m_s", np.zeros(91, dtype=bool))
             missed += not found.any()
             if found.any():
@@ -105,9 +105,9 @@ def test_real_days_that_freeze_are_found_within_half_an_hour(shared: Path) -> No
 
 def issues(shared: Path, model: str) -> list[WeatherSeries]:
     """Each run of an archived model, its hours to come."""
-    told = pd.read_csv(shared / "data" / "forecasts" / f"hill_city_{model}_2021_06.csv.gz")
-    told["run"] = pd.to_datetime(told.model_run.str[:-4], utc=True)
-    told["at"] = _epochs(pd.to_datetime(told.fcst_time.str[:-4], utc=True))
+    given = pd.read_csv(shared / "data" / "forecasts" / f"hill_city_{model}_2021_06.csv.gz")
+    given["run"] = pd.to_datetime(given.model_run.str[:-4], utc=True)
+    given["at"] = _epochs(pd.to_datetime(given.fcst_time.str[:-4], utc=True))
     return [
         WeatherSeries.of(
             run["at"],
@@ -119,7 +119,7 @@ def issues(shared: Path, model: str) -> list[WeatherSeries]:
             },
         )
         for _, run in (
-            r for r in told.sort_values("at").drop_duplicates(["run", "at"]).groupby("run")
+            r for r in given.sort_values("at").drop_duplicates(["run", "at"]).groupby("run")
         )
     ]
 
@@ -129,11 +129,11 @@ def _epochs(times: pd.Series) -> Floats:
 
 
 def observed(shared: Path) -> WeatherSeries:
-    told = pd.read_csv(shared / "data" / "forecasts" / "hill_city_observed_2021_06.csv.gz")
-    told["at"] = _epochs(pd.to_datetime(told.observation_time, utc=True))
-    told = told.sort_values("at").drop_duplicates("at")
-    values = {"wind_m_s": told.wind_speed_mps, "temp_c": told.temperature_k - 273.15}
-    return WeatherSeries.of(told["at"], HILL_CITY, "airport", values)
+    given = pd.read_csv(shared / "data" / "forecasts" / "hill_city_observed_2021_06.csv.gz")
+    given["at"] = _epochs(pd.to_datetime(given.observation_time, utc=True))
+    given = given.sort_values("at").drop_duplicates("at")
+    values = {"wind_m_s": given.wind_speed_mps, "temp_c": given.temperature_k - 273.15}
+    return WeatherSeries.of(given["at"], HILL_CITY, "airport", values)
 
 
 def in_unit(series: WeatherSeries, unit: str) -> WeatherSeries:
@@ -151,11 +151,11 @@ def test_real_forecasts_in_another_unit(shared: Path, model: str, against: str) 
     for unit in ("", "km/h", "mph", "kt", "°F"):
         suspected = []
         for before, issue in pairwise(every):
-            told = in_unit(issue, unit) if unit else issue
+            found = in_unit(issue, unit) if unit else issue
             if against == "the issue before":
-                suspected.append(bool(unit_suspected(told, [], earlier=before)))
+                suspected.append(bool(unit_suspected(found, [], earlier=before)))
             else:  # as far as a day has shown
-                day = told.at(slice(0, 24))
+                day = found.at(slice(0, 24))
                 suspected.append(bool(unit_suspected(day, [station])))
         rates[unit or "as it is"] = float(np.mean(suspected))
     shown = ", ".join(f"{unit} {rate:.1%}" for unit, rate in rates.items())

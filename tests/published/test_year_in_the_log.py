@@ -31,9 +31,9 @@ MPH = 0.44704
 
 @pytest.fixture(scope="module")
 def table() -> pd.DataFrame:
-    told = frame("EWR")
-    told.index = pd.to_datetime(told.time, unit="s", utc=True)
-    return told
+    found = frame("EWR")
+    found.index = pd.to_datetime(found.time, unit="s", utc=True)
+    return found
 
 
 @pytest.fixture(scope="module")

@@ -8,7 +8,7 @@ import pytest
 
 from tests.support import job_steps, sprayed
 from tests.support.farms import build
-from tests.support.skies import judged, outlook
+from tests.support.skies import judged, timeline
 from tests.support.sprayed import HOUR, MINUTE, MORNING
 from watcher.i18n.language import language
 from watcher.jobs.commands import take
@@ -34,24 +34,24 @@ def closed(desk, job):
 
 def test_a_closed_record_tells_who_where_what_when_and_with_what(desk, job) -> None:
     record = desk.close(job)
-    told = {key: record.value(key) for key in record.values}
-    assert (told["applicator"], told["certificate"]) == ("A. Grower", "0000")
-    assert (told["location"], told["crop"], told["target"]) == (
+    found = {key: record.value(key) for key in record.values}
+    assert (found["applicator"], found["certificate"]) == ("A. Grower", "0000")
+    assert (found["location"], found["crop"], found["target"]) == (
         "section 12 (invented)",
         "soybeans",
         "waterhemp",
     )
-    assert (told["product"], told["registration"]) == ("Contact A (invented)", "00000-000")
-    assert (told["started"], told["ended"]) == (
+    assert (found["product"], found["registration"]) == ("Contact A (invented)", "00000-000")
+    assert (found["started"], found["ended"]) == (
         "2026-06-10T11:00:00-05:00",
         "2026-06-10T12:15:00-05:00",
     )
-    assert (told["setup"], told["droplets"], told["nozzle"]) == (
+    assert (found["setup"], found["droplets"], found["nozzle"]) == (
         "coarse",
         "coarse",
         "air induction",
     )
-    assert told["boom_height"] == 0.508
+    assert found["boom_height"] == 0.508
 
 
 def test_the_total_is_the_rate_on_the_area(desk, job) -> None:
@@ -193,7 +193,7 @@ def test_a_record_tells_the_part_that_was_sprayed(desk, store) -> None:
 
 def test_what_a_start_broke_and_the_yes_to_it_are_in_the_record(desk, store) -> None:
     sprayed.put_readings(store, MORNING - HOUR, MORNING + 2 * HOUR)
-    sky = outlook(wind_mph=12.0)
+    sky = timeline(wind_mph=12.0)
     judgement = judged(desk.plan, sky)[0]
     agreed = StepRequest(
         StepName.START, "driver", field="hill", setup="coarse", confirm=("wind broken",)
@@ -202,7 +202,7 @@ def test_what_a_start_broke_and_the_yes_to_it_are_in_the_record(desk, store) -> 
     desk.run(job_steps.finish, taken.job.id, MORNING + 25 * MINUTE)
     record = desk.keep(taken.job.id)
     said = "wind 12 mph, at most 10 mph (label): 2 mph over"
-    assert [(told.limit, told.said) for told in record.kept.against] == [("wind", said)]
+    assert [(found.limit, found.said) for found in record.kept.against] == [("wind", said)]
     tables = page_of(record, (), None).tables
     [table] = [t for t in tables if t.title == "Started all the same, with a plain yes to"]
     assert table.rows[0][0] == said
@@ -236,15 +236,15 @@ def test_a_start_typed_in_moves_the_marks(desk, job) -> None:
 
 
 @pytest.mark.parametrize(
-    ("told", "says"),
+    ("expected", "says"),
     [
         ({"ended": "2026-06-10T10:00"}, "would end before it starts"),
         ({"ended": "2026-06-12T23:00"}, "would end only after now"),
     ],
 )
-def test_times_that_cannot_be_are_refused(desk, job, told: dict[str, str], says: str) -> None:
+def test_times_that_cannot_be_are_refused(desk, job, expected: dict[str, str], says: str) -> None:
     with pytest.raises(FormError, match=says):
-        desk.tell(job, **told)
+        desk.tell(job, **expected)
     assert desk.look(job).entries == ()
 
 
@@ -344,8 +344,8 @@ def test_what_was_changed_on_the_way_stands_in_the_record_and_its_moments(
         take(session, desk.plan, step, sprayed.MORNING + 900, lambda *_: ())
         sprayed.job_steps.finish(session, job.id, sprayed.MORNING + 3600)
     record = desk.close(job.id)
-    [told] = record.kept.changed
-    assert (told.at, told.by, told.said) == (sprayed.MORNING + 900, "grower", changed)
+    [found] = record.kept.changed
+    assert (found.at, found.by, found.said) == (sprayed.MORNING + 900, "grower", changed)
     first, later = record.kept.moments[0], record.kept.moments[1]
     assert later.boom_height_m == pytest.approx(first.boom_height_m - 0.508 + 0.381)
     assert later.landing[0].upper_pct < first.landing[0].upper_pct

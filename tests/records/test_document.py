@@ -73,9 +73,9 @@ def test_any_byte_removed_or_added_is_seen(short: bytes) -> None:
 
 
 def test_the_first_changed_entry_is_named(short: bytes) -> None:
-    told = json.loads(short)
-    told["document"]["entries"][1]["content"]["values"]["area"]["value"] = 1.0
-    broken = check_document(json.dumps(told).encode()).broken
+    found = json.loads(short)
+    found["document"]["entries"][1]["content"]["values"]["area"]["value"] = 1.0
+    broken = check_document(json.dumps(found).encode()).broken
     assert broken is not None
     assert broken.number == 2
 
@@ -85,11 +85,11 @@ def test_the_chain_in_it_can_be_checked_without_this_program(desk, two) -> None:
     previous = FIRST
     for entry in document["entries"]:
         content = hashlib.sha256(jcs.canonicalize(entry.pop("content"))).hexdigest()
-        told = entry.pop("hash")
+        found = entry.pop("hash")
         assert entry["previous"] == previous
         covered = entry | {"content_sha256": content}
         previous = hashlib.sha256(jcs.canonicalize(covered)).hexdigest()
-        assert told == previous
+        assert found == previous
     assert document["head"] == previous
 
 

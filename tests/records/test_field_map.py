@@ -10,9 +10,9 @@ from watcher.records.layout import Writer
 
 
 def with_strip(store):
-    told = sprayed.farm_tables()
-    told["neighbours"]["orchard"]["no_spray_distance"] = "60 m"
-    desk = sprayed.RuleGroup(store, build(told))
+    config = sprayed.farm_tables()
+    config["neighbours"]["orchard"]["no_spray_distance"] = "60 m"
+    desk = sprayed.RuleGroup(store, build(config))
     kept = desk.keep(sprayed.spray(store, desk.farm)).kept
     return kept, Writer(desk.farm.zone, "metric")
 
@@ -30,9 +30,9 @@ def test_the_strip_lies_beside_the_neighbour_it_is_left_for(store) -> None:
 
 
 def test_how_the_buffer_was_worked_out_is_kept_and_told(store) -> None:
-    told = sprayed.farm_tables()
-    told["neighbours"]["orchard"] |= {"kinds": ["crop"], "between": ["road"]}
-    told["setups"]["coarse"]["measures"] = ["hood"]
+    config = sprayed.farm_tables()
+    config["neighbours"]["orchard"] |= {"kinds": ["crop"], "between": ["road"]}
+    config["setups"]["coarse"]["measures"] = ["hood"]
     buffer = {
         "protects": ["crop"],
         "base": "240 ft",
@@ -41,10 +41,10 @@ def test_how_the_buffer_was_worked_out_is_kept_and_told(store) -> None:
         "combine": "add and cap",
         "citation": "section 9",
     }
-    told["products"]["contact_a"]["buffers"] = [buffer]
-    for field in told["fields"].values():
+    config["products"]["contact_a"]["buffers"] = [buffer]
+    for field in config["fields"].values():
         field["products"] = ["contact_a"]
-    desk = sprayed.RuleGroup(store, build(told))
+    desk = sprayed.RuleGroup(store, build(config))
     kept = desk.keep(sprayed.spray(store, desk.farm)).kept
     [left] = kept.moments[0].to_leave
     assert left.how.required_m == pytest.approx(120 * 0.3048)

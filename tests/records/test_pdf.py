@@ -83,9 +83,9 @@ def test_every_record_begins_on_a_page_of_its_own(printed) -> None:
 
 def _printed(tmp_path, *, products: int, code: str = "en", minutes: int = 75) -> list[str]:
     """The text of each sheet of a record with many products of long names and a strip to leave."""
-    told = sprayed.farm_tables()
-    told["neighbours"]["orchard"]["no_spray_distance"] = "60 m"
-    told["products"] = {
+    entries = sprayed.farm_tables()
+    entries["neighbours"]["orchard"]["no_spray_distance"] = "60 m"
+    entries["products"] = {
         f"p{n}": {
             "name": f"Herbicide with quite a long name number {n} (invented)",
             "registration": f"00000-00{n} (invented)",
@@ -96,9 +96,9 @@ def _printed(tmp_path, *, products: int, code: str = "en", minutes: int = 75) ->
         }
         for n in range(products)
     }
-    told["fields"]["creek_side"]["products"] = list(told["products"])
+    entries["fields"]["creek_side"]["products"] = list(entries["products"])
     store = new_log(tmp_path / "watch.db")
-    desk = sprayed.RuleGroup(store, build(told))
+    desk = sprayed.RuleGroup(store, build(entries))
     record = desk.close(sprayed.spray(store, desk.farm, minutes=minutes))
     spoken = language(code)
     page = page_of(record, desk.farm.config.farm.record_rules, None, language=spoken)

@@ -25,12 +25,12 @@ FULL = dict.fromkeys(_WORDS.split(), "told") | {"rate": "1 L/ha", "area": 1e5}
 
 
 def record(**values: object) -> Record:
-    told = {
+    found = {
         key.replace("_2", ".2"): Held.model_validate({"value": value, "origin": "typed in"})
         for key, value in values.items()
         if value is not None
     }
-    return Record(1, entered=told)
+    return Record(1, entered=found)
 
 
 def at(*when: int, zone: ZoneInfo = CHICAGO) -> int:

@@ -14,9 +14,9 @@ PRODUCTS = {
 }
 
 
-def between(one: tuple[str, str, str], other: tuple[str, str, str], **told: Any) -> float:
+def between(one: tuple[str, str, str], other: tuple[str, str, str], **given: Any) -> float:
     """What lies between two jobs (sprayer, field, setup). [s]"""
-    farm = build({**tables(), **told})
+    farm = build({**tables(), **given})
     jobs = BetweenJobs(farm, tuple(farm.config.fields))
     states = [jobs.state(*one), jobs.state(*other)]
     found = jobs.change_s
@@ -52,8 +52,8 @@ def test_fields_with_a_way_between_them_do_not_lie_together() -> None:
 
 
 def sprayers(**boom: Any) -> dict[str, Any]:
-    told: dict[str, Any] = tables()["sprayers"]
-    return {"sprayers": told | {"boom": told["boom"] | boom}}
+    config: dict[str, Any] = tables()["sprayers"]
+    return {"sprayers": config | {"boom": config["boom"] | boom}}
 
 
 def test_tips_that_the_bodies_carry_are_turned_and_others_changed_by_hand() -> None:

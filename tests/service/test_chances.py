@@ -32,8 +32,8 @@ Wind = Callable[[np.ndarray], np.ndarray]
 
 
 def farm(height: str = "10 m") -> Farm:
-    told: dict[str, Any] = tables()
-    told["sources"] = {
+    config: dict[str, Any] = tables()
+    config["sources"] = {
         "mast": {
             "kind": "push",
             "heights": {"wind": height},
@@ -43,11 +43,11 @@ def farm(height: str = "10 m") -> Farm:
         "feed": {"kind": "met_norway"},
         "other": {"kind": "open_meteo"},
     }
-    for window in told["windows"].values():
+    for window in config["windows"].values():
         window["wind"] = {"low": "2 mph", "high": "20 mph"}
         window["gust"] = {"high": "30 mph"}
-    told["neighbours"] = {}
-    return build(told)
+    config["neighbours"] = {}
+    return build(config)
 
 
 def steady(times: np.ndarray) -> np.ndarray:
@@ -214,9 +214,9 @@ def test_fewer_past_forecasts_stand_behind_starts_further_ahead(filled: Database
 def test_the_plan_keeps_to_the_horizon(filled: Database) -> None:
     plan = FarmArrays.of(farm())
     with filled.reading() as session:
-        picture = take(session, plan, NOON)
-        found = work_out(session, plan, picture.outlook)
-    laid_out = planner(picture.judgement, picture.outlook.now_index, found, done=())
+        snapshot = take(session, plan, NOON)
+        found = work_out(session, plan, snapshot.timeline)
+    laid_out = planner(snapshot.judgement, snapshot.timeline.now_index, found, done=())
     assert laid_out is not None
     assert laid_out.choices.starts[-1] == NOON + 47.5 * HOUR
 
@@ -312,11 +312,11 @@ def test_now_unknown_has_an_unknown_chance(filled: Database) -> None:
 def test_what_was_said_is_closed_by_ten_minutes_over_the_limit(filled: Database) -> None:
     plan = FarmArrays.of(farm())
     with filled.reading() as session:
-        outlook = compose(session, plan, NOON)
-        told = said(plan, outlook, work_out(session, plan, outlook))
+        timeline = compose(session, plan, NOON)
+        given = said(plan, timeline, work_out(session, plan, timeline))
     with filled.writing() as session:
-        chances.put_said(session, told)
-    first = [one for one in told if one.starts_at == NOON]
+        chances.put_said(session, given)
+    first = [one for one in given if one.starts_at == NOON]
     assert {one.field for one in first} == {"creek_side", "hill"}
     assert all(one.foretold_open for one in first)
 
@@ -348,8 +348,8 @@ def test_the_keeper_works_out_once_an_hour_and_once_an_issue(filled: Database) -
     keeper = ChanceKeeper(FarmArrays.of(farm()), filled)
     assert keeper.due(NOON)
     with filled.reading() as session:
-        outlook = compose(session, keeper.plan, NOON + 180)
-    keeper.keep(keeper.look(outlook))
+        timeline = compose(session, keeper.plan, NOON + 180)
+    keeper.keep(keeper.look(timeline))
     assert keeper.latest is not None
     assert not keeper.due(NOON + 1800)
     assert keeper.due(NOON + HOUR + 180)
@@ -387,17 +387,17 @@ async def test_the_running_watch_works_them_out_anew_with_a_rig_that_was_changed
         assert asked.job is not None, asked.text
         await watch.take_step(StepRequest(StepName.CHANGE, "", job=1, changed={"speed": "6 mph"}))
         await watch.rejudge()
-        assert watch.picture is not None
-        [rig] = watch.picture.rigs
-        assert watch.picture.ranking.every["hill"].chance is None
+        assert watch.snapshot is not None
+        [rig] = watch.snapshot.rigs
+        assert watch.snapshot.ranking.every["hill"].chance is None
         await watch._work_out_chances()
         await watch.rejudge()
         assert watch.chances is not None
         assert watch.chances.latest is not None
         assert watch.chances.latest.rigs == (rig,)
-        shown = watch.picture.ranking.every["hill"].chance
+        shown = watch.snapshot.ranking.every["hill"].chance
         [[_, slower]] = watch.chances.latest.of_rigs
         assert shown is not None
         assert shown.ends_at - shown.starts_at == int(
-            slower.duration_s[0, watch.book.plan.setups.index("coarse")]
+            slower.duration_s[0, watch.transactions.plan.setups.index("coarse")]
         )

@@ -58,7 +58,7 @@ def receiver() -> Iterator[Receiver]:
 
 
 @dataclass
-class Told:
+class SentMessages:
     """What was ever written to the grower."""
 
     store: Database
@@ -75,20 +75,20 @@ class Told:
 
 def start_job(service: Running, store: Database) -> int:
     with store.writing() as session:
-        plan = service.watch.book.plan
+        plan = service.watch.transactions.plan
         return job_steps.start(session, plan, "hill", "coarse", service.watch.clock.now()).id
 
 
 def hill(service: Running) -> Status:
-    assert service.watch.picture is not None
-    return service.watch.picture.ranking.every["hill"].status
+    assert service.watch.snapshot is not None
+    return service.watch.snapshot.ranking.every["hill"].status
 
 
 @pytest.mark.parametrize("by_s", JUMPS)
 async def test_a_stop_that_waits_for_a_failing_phone_while_the_clock_jumps_is_delivered(
     farm: Farm, store: Database, receiver: Receiver, by_s: int
 ) -> None:
-    clock, messages = JumpingClock(NOON), Told(store)
+    clock, messages = JumpingClock(NOON), SentMessages(store)
     async with running(farm, store, clock, urls={"grower": receiver.url()}) as service:
         await service.post(**CALM)
         await service.judged()
@@ -125,7 +125,7 @@ async def test_a_stop_that_waits_for_a_failing_phone_while_the_clock_jumps_is_de
 async def test_a_jump_with_no_job_under_way_is_nobodys_business(
     farm: Farm, store: Database, by_s: int
 ) -> None:
-    clock, messages = JumpingClock(NOON), Told(store)
+    clock, messages = JumpingClock(NOON), SentMessages(store)
     async with running(farm, store, clock) as service:
         await service.post(**CALM)
         await service.judged()
@@ -159,7 +159,7 @@ async def test_a_start_with_a_wrong_clock_that_is_mended_later_tells_nothing_fal
     farm: Farm, store: Database, wrong_by: int
 ) -> None:
     ran_before(store, NOON - 4 * 3600, job=False)
-    clock, messages = JumpingClock(NOON, wrong_by), Told(store)
+    clock, messages = JumpingClock(NOON, wrong_by), SentMessages(store)
     async with running(farm, store, clock) as service:
         for _ in range(3):
             clock.at += 60
@@ -190,7 +190,7 @@ async def test_a_job_goes_on_over_a_restart_with_a_wrong_clock(
     farm: Farm, store: Database, receiver: Receiver, wrong_by: int
 ) -> None:
     ran_before(store, NOON - 60, job=True)
-    clock, messages = JumpingClock(NOON, wrong_by), Told(store)
+    clock, messages = JumpingClock(NOON, wrong_by), SentMessages(store)
     async with running(farm, store, clock, urls={"grower": receiver.url()}) as service:
         clock.at += 10
         await service.post(**CALM)

@@ -14,7 +14,7 @@ from tests.support.choices import of_groups
 from watcher.farm.planning import Driver, WorkingHours
 from watcher.planning.choices import Choices
 from watcher.planning.day_plan import NotPlanned, Planner
-from watcher.service.crews import Held, crews
+from watcher.service.crews import BusySprayer, crews
 
 ZONE = ZoneInfo("America/Chicago")
 MIDNIGHT = int(datetime(2026, 6, 10, tzinfo=ZONE).timestamp())
@@ -40,7 +40,7 @@ def driver(*sprayers: str, hours: tuple[time, time] | None = None) -> Driver:
     return Driver(sprayers=sprayers, hours=own)
 
 
-def planner(of: Choices, *held: Held, **drivers: Driver) -> Planner:
+def planner(of: Choices, *held: BusySprayer, **drivers: Driver) -> Planner:
     none = np.zeros(of.chance.shape, dtype=np.intp)
     return Planner(of, ("fan",), none, crews(of, drivers, ZONE, held))
 
@@ -101,7 +101,7 @@ def test_a_field_whose_hours_nobody_works_in_says_so() -> None:
 
 def test_a_driver_in_a_job_begins_nothing_with_another_sprayer() -> None:
     of = choices(fields=1)
-    held = Held(0, MIDNIGHT + 2 * HOUR, None)
+    held = BusySprayer(0, MIDNIGHT + 2 * HOUR, None)
     [alone] = planner(of, held).plan().steps
     assert (alone.sprayer, alone.starts_at) == ("s1", MIDNIGHT)
     [step] = planner(of, held, driver=driver()).plan().steps
@@ -111,14 +111,14 @@ def test_a_driver_in_a_job_begins_nothing_with_another_sprayer() -> None:
 @pytest.mark.parametrize(("chance", "who"), [(0.94, "driver"), (1.0, "mate")])
 def test_who_drives_what_stays_for_a_small_gain(chance: float, who: str) -> None:
     of = choices(sprayers=1, fields=1)
-    told = {
+    found = {
         "driver": driver(hours=(time(0), time(12))),
         "mate": driver(hours=(time(12), time(20))),
     }
-    before = planner(of, **told).plan()
+    before = planner(of, **found).plan()
     assert [step.driver for step in before.steps] == ["driver"]  # the earlier of two alike
     afternoon = np.where(of.starts >= MIDNIGHT + 12 * HOUR, chance, of.chance)
-    better = planner(replace(of, chance=afternoon), **told)
+    better = planner(replace(of, chance=afternoon), **found)
     assert [step.driver for step in better.plan(before=before).steps] == [who]
 
 

@@ -14,7 +14,15 @@ from tests.support.visiting import NOON
 from watcher.jobs.steps import StepName, StepRequest
 from watcher.judge.ranking import Ranking
 from watcher.planning.day_plan import DayPlan, NotPlanned, PlanLoss, PlanStep, Wish, Wishes
-from watcher.planning.kept import Basis, InHand, KeptPlan, PlanChanged, PlanNow, RefusedWish, stands
+from watcher.planning.kept_plan import (
+    Basis,
+    KeptPlan,
+    PlanChanged,
+    PlanNow,
+    RefusedWish,
+    SprayerInJob,
+    stands,
+)
 from watcher.service.day_plan import Making, PlanKeeper, _due, _order_before, with_plan
 from watcher.service.snapshot import Snapshot
 
@@ -34,7 +42,7 @@ def test_a_plan_is_read_back_as_it_was_kept() -> None:
         wishes=Wishes("hill", frozenset({"a"}), {"b": 1}, {"c": "boom"}, 5, 6, {"boom": 7}),
         refused=RefusedWish(Wish.FIRST, "hill", Wish.HOME_BY),
         loses={"creek": PlanLoss(("hill",), 0.2)},
-        in_hand=(InHand("boom", "creek", 1, 2),),
+        in_hand=(SprayerInJob("boom", "creek", 1, 2),),
         past_forecasts=4,
         open_now=("hill",),
         quick=True,
@@ -84,14 +92,14 @@ def test_a_plan_is_made_anew_each_hour_when_it_changed_and_when_a_job_is_late(
 
 async def test_the_ranking_is_the_plans_first_step_read_aloud(tmp_path: Path) -> None:
     async with planned_day(tmp_path) as v:
-        plan, picture = plan_of(v), v.service.watch.picture
-        assert picture is not None
+        plan, snapshot = plan_of(v), v.service.watch.snapshot
+        assert snapshot is not None
         assert plan.changed is None
         assert [s.field for s in plan.due] == [plan.steps[0].field]
-        assert picture.ranking.spray[0].field == plan.steps[0].field
+        assert snapshot.ranking.spray[0].field == plan.steps[0].field
         later_ = {s.field: s.starts_at for s in plan.steps if s not in plan.due}
         assert later_
-        waits = {f.field: f.can_wait_until for f in picture.ranking.spray}
+        waits = {f.field: f.can_wait_until for f in snapshot.ranking.spray}
         assert {field: waits[field] for field in later_} == later_
         assert waits[plan.steps[0].field] is None
 
@@ -114,7 +122,7 @@ async def test_a_start_a_wish_and_an_issue_each_make_it_anew(tmp_path: Path) -> 
             for s in second.steps
             if s.sprayer == step.sprayer
         )
-        put_forecast(v.service.watch.book.store, NOON + 780, wind_m_s=3.1, gust_m_s=4.0)
+        put_forecast(v.service.watch.transactions.store, NOON + 780, wind_m_s=3.1, gust_m_s=4.0)
         v.service.clock.at += 120
         assert plan_of(v).changed is PlanChanged.ISSUE
 
@@ -139,7 +147,7 @@ async def test_the_rest_of_a_field_sprayed_in_part_is_planned_again(tmp_path: Pa
 async def test_it_waits_for_chances_of_the_new_issue(tmp_path: Path) -> None:
     async with planned_day(tmp_path) as v:
         number = plan_of(v).kept.number
-        put_forecast(v.service.watch.book.store, NOON + 720, wind_m_s=3.1, gust_m_s=4.0)
+        put_forecast(v.service.watch.transactions.store, NOON + 720, wind_m_s=3.1, gust_m_s=4.0)
         await later(v, 120)
         await v.service.watch._plan()
         assert plan_of(v).kept.number == number
@@ -153,10 +161,10 @@ async def test_a_field_whose_turn_it_is_and_is_not_open_makes_it_anew(tmp_path: 
     async with planned_day(tmp_path) as v:
         due = plan_of(v).due[0].field
         await later(v, gust="30 mph")
-        picture = v.service.watch.picture
-        assert picture is not None
-        assert picture.plan is not None
-        assert picture.plan.changed is PlanChanged.CLOSED
+        snapshot = v.service.watch.snapshot
+        assert snapshot is not None
+        assert snapshot.plan is not None
+        assert snapshot.plan.changed is PlanChanged.CLOSED
         await v.service.watch._plan()
         await v.service.judged()
         assert due not in {s.field for s in plan_of(v).due}
@@ -219,9 +227,9 @@ async def test_an_old_plan_leads_nobody(tmp_path: Path) -> None:
         plan = plan_of(v)
         assert plan.old
         assert plan.steps == ()
-        picture = v.service.watch.picture
-        assert picture is not None
-        assert with_plan(picture.ranking, plan) is picture.ranking
+        snapshot = v.service.watch.snapshot
+        assert snapshot is not None
+        assert with_plan(snapshot.ranking, plan) is snapshot.ranking
 
 
 async def test_making_it_holds_up_no_reading(
@@ -231,10 +239,10 @@ async def test_making_it_holds_up_no_reading(
         begun, go_on = asyncio.Event(), threading.Event()
         loop, look = asyncio.get_running_loop(), PlanKeeper.look
 
-        def held_up(keeper: PlanKeeper, picture: Snapshot) -> Iterator[KeptPlan]:
+        def held_up(keeper: PlanKeeper, snapshot: Snapshot) -> Iterator[KeptPlan]:
             loop.call_soon_threadsafe(begun.set)
             go_on.wait(10)
-            yield from look(keeper, picture)
+            yield from look(keeper, snapshot)
 
         monkeypatch.setattr(PlanKeeper, "look", held_up)
         planning = asyncio.create_task(v.service.watch._plan())

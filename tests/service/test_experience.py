@@ -68,11 +68,11 @@ def take(log: Database, farm: Farm, file: Path, **changed: Any) -> int:
 def test_what_an_archive_was_off_by_is_learned_of_that_feed_alone(
     log: Database, tmp_path: Path
 ) -> None:
-    told = farm()
+    found = farm()
     measured(log, 4.0)
-    assert take(log, told, table(tmp_path, 18.0)) > 50  # 5 m/s
+    assert take(log, found, table(tmp_path, 18.0)) > 50  # 5 m/s
     with log.reading() as session:
-        history = forecast_history.history(session, told, ["mast"], ["feed", "other"], NOW)
+        history = forecast_history.history(session, found, ["mast"], ["feed", "other"], NOW)
         assert chances.pairs(session, "other", "mast", 0) == []
     foretold = history.foretold["wind_m_s"]
     past = history.measured["wind_m_s"][:-1]
@@ -100,15 +100,15 @@ def test_nothing_is_in_hand_before_it_was_known(log: Database, tmp_path: Path) -
 def test_what_the_watch_kept_itself_stands_and_a_second_time_brings_nothing(
     log: Database, tmp_path: Path
 ) -> None:
-    told = farm()
+    found = farm()
     measured(log, 4.0)
     own = {name: np.full(PATH_H.shape, 7.0) for name in chances.KEPT}
     at = (NOW - 6 * DAY) // forecast_history.EVERY_S * forecast_history.EVERY_S
     with log.writing() as session:
         site = Site(LATITUDE, LONGITUDE, wind_height_m=10.0)
         chances.put_foretold(session, "feed", "mast", site, at=at, foretold=own)
-    assert take(log, told, table(tmp_path, 18.0)) > 50
-    assert take(log, told, table(tmp_path, 18.0)) == 0
+    assert take(log, found, table(tmp_path, 18.0)) > 50
+    assert take(log, found, table(tmp_path, 18.0)) == 0
     with log.reading() as session:
         kept = next(p for p in chances.pairs(session, "feed", "mast", at) if p.at == at)
     assert kept.foretold["wind_m_s"][0] == 7.0
@@ -205,9 +205,9 @@ def test_a_real_archive_is_read_as_the_bench_reads_it(log: Database) -> None:
     with log.writing() as session:
         weather.add_observations(session, Observations(mast), int(times[-1]))
     columns = {"wind_east": ("u_wind_10m", "m/s"), "wind_north": ("v_wind_10m", "m/s")}
-    told = ArchiveTable("model_run", "fcst_time", columns, 2 * HOUR_S)
+    said = ArchiveTable("model_run", "fcst_time", columns, 2 * HOUR_S)
     file = FOLDER / "hill_city_hrrr_2021_06.csv.gz"
-    count = take(log, farm(), file, table=told, now=int(times[-1]) + 5 * DAY)
+    count = take(log, farm(), file, table=said, now=int(times[-1]) + 5 * DAY)
     assert count > 150
     with log.reading() as session:
         found = chances.pairs(session, "feed", "mast", 0)

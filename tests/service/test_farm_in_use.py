@@ -43,7 +43,7 @@ async def service(file: Path, log: Database) -> AsyncIterator[Running]:
 async def save(service: Running, *edits: Edit, label_changed: bool = False) -> None:
     in_use = service.watch.farm_in_use
     assert in_use is not None
-    proposal = in_use.editor.propose(service.watch.book.plan.farm, edits)
+    proposal = in_use.editor.propose(service.watch.transactions.plan.farm, edits)
     await in_use.save(proposal, by="driver", label_changed=label_changed)
 
 
@@ -60,8 +60,8 @@ async def look(service: Running) -> None:
 
 
 def status(service: Running, field: str) -> Status:
-    assert service.watch.picture is not None
-    return service.watch.picture.ranking.every[field].status
+    assert service.watch.snapshot is not None
+    return service.watch.snapshot.ranking.every[field].status
 
 
 async def test_an_edit_is_judged_when_its_saving_returns(service: Running) -> None:
@@ -75,14 +75,14 @@ async def test_an_edit_is_judged_when_its_saving_returns(service: Running) -> No
 
 async def test_a_field_may_go(service: Running) -> None:
     await save(service, Remove(("fields", "hill")), RemoveBoundary("hill"))
-    assert service.watch.picture is not None
-    assert set(service.watch.picture.ranking.every) == {"creek_side"}
+    assert service.watch.snapshot is not None
+    assert set(service.watch.snapshot.ranking.every) == {"creek_side"}
 
 
 async def test_a_running_job_keeps_the_rules_it_started_with(service: Running) -> None:
     watch = service.watch
-    with watch.book.store.writing() as session:
-        job = job_steps.start(session, watch.book.plan, "hill", "coarse", NOON).id
+    with watch.transactions.store.writing() as session:
+        job = job_steps.start(session, watch.transactions.plan, "hill", "coarse", NOON).id
     await save(
         service, STRICTER, SetValue(("fields", "creek_side", "limits", "wind", "high"), "7 mph")
     )
@@ -92,7 +92,7 @@ async def test_a_running_job_keeps_the_rules_it_started_with(service: Running) -
     assert service.watch.farm_in_use.waits
     await look(service)
     assert status(service, "hill") > Status.UNSUITABLE
-    with watch.book.store.writing() as session:
+    with watch.transactions.store.writing() as session:
         job_steps.abandon(session, job, NOON)
     await look(service)
     assert status(service, "hill") is Status.UNSUITABLE
@@ -103,7 +103,7 @@ async def test_a_file_changed_by_hand_is_used(service: Running, file: Path) -> N
     by_hand(file, 'crop = "soybeans"', 'crop = "oats"')
     await look(service)
     await look(service)
-    assert service.watch.book.plan.farm.config.fields["hill"].crop == "oats"
+    assert service.watch.transactions.plan.farm.config.fields["hill"].crop == "oats"
     version = service.watch.farm_in_use and service.watch.farm_in_use.editor.versions.newest()
     assert version
     assert version.by == ""
@@ -115,13 +115,13 @@ async def test_a_bad_file_is_refused_aloud_and_the_farm_before_stays(
     by_hand(file, 'weeds = "clean"', 'weeds = "claen"')
     await look(service)
     await look(service)
-    assert service.watch.book.plan.farm.config.fields["hill"].weeds.value == "clean"
+    assert service.watch.transactions.plan.farm.config.fields["hill"].weeds.value == "clean"
     health = service.watch.health_now()
     assert 'fields.hill.weeds = "claen"' in health.farm_mistakes[0]
     assert not health.well
-    with service.watch.book.store.reading() as session:
-        told = [m for m in outbox.newest(session, 10) if m.kind == "farm file mistaken"]
-    assert {m.recipient for m in told} == {"grower", "operator"}
+    with service.watch.transactions.store.reading() as session:
+        heard = [m for m in outbox.newest(session, 10) if m.kind == "farm file mistaken"]
+    assert {m.recipient for m in heard} == {"grower", "operator"}
     by_hand(file, 'weeds = "claen"', 'weeds = "clean"')
     await look(service)
     await look(service)

@@ -118,8 +118,8 @@ async def test_what_comes_in_elsewhere_is_equal(home: Place, tmp_path: Path) -> 
             verdict = journal.verify(session)
             assert verdict.broken is None
             assert verdict.count == found.entries > 0
-            picture = take(session, FarmArrays.of(load(place.file)), LATER)
-            statuses.append((picture.judgement.status.tolist(), verdict.head))
+            snapshot = take(session, FarmArrays.of(load(place.file)), LATER)
+            statuses.append((snapshot.judgement.status.tolist(), verdict.head))
     assert statuses[0] == statuses[1]
     assert other.versions.newest() is not None
     assert other.versions.newest().by == "boss"

@@ -245,11 +245,11 @@ class TestCalmNight:
         assert findings(self.taken(log, farm)) == {}
         with log.reading() as session:
             whole = weather.observations(session, "mast", 0, NOW + 1)
-            outlook = compose(session, FarmArrays.of(farm), NOW)
+            timeline = compose(session, FarmArrays.of(farm), NOW)
         assert whole.flags == {}
-        assert outlook.distrusted["mast"] == ()
-        assert outlook.spoken["wind_from_deg"].source == "mast"
-        assert outlook.series.wind_from_deg[outlook.now_index] == pytest.approx(214.2, abs=0.5)
+        assert timeline.distrusted["mast"] == ()
+        assert timeline.spoken["wind_from_deg"].source == "mast"
+        assert timeline.series.wind_from_deg[timeline.now_index] == pytest.approx(214.2, abs=0.5)
 
     def test_has_no_direction_itself(self, log: Database, farm: Farm) -> None:
         self.taken(log, farm)
@@ -297,16 +297,16 @@ class TestDemotion:
     ) -> None:
         self.filled(log, doubted)
         with log.reading() as session:
-            outlook = compose(session, FarmArrays.of(farm), NOW)
-        assert outlook.spoken["wind_m_s"].source == speaks
-        assert outlook.series.wind_m_s[outlook.now_index] == wind
-        assert outlook.spoken["temp_c"].source == "mast"
+            timeline = compose(session, FarmArrays.of(farm), NOW)
+        assert timeline.spoken["wind_m_s"].source == speaks
+        assert timeline.series.wind_m_s[timeline.now_index] == wind
+        assert timeline.spoken["temp_c"].source == "mast"
 
     def test_nobody_speaks_when_no_other_can(self, log: Database) -> None:
         config: dict[str, Any] = tables()
         config["sources"] = {"mast": {"kind": "push", "heights": {"wind": "10 m"}}}
         self.filled(log, 500)
         with log.reading() as session:
-            outlook = compose(session, FarmArrays.of(build(config)), NOW)
-        assert outlook.spoken["wind_m_s"].source is None
-        assert np.isnan(outlook.series.wind_m_s[outlook.now_index])
+            timeline = compose(session, FarmArrays.of(build(config)), NOW)
+        assert timeline.spoken["wind_m_s"].source is None
+        assert np.isnan(timeline.series.wind_m_s[timeline.now_index])

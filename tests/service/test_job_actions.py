@@ -18,12 +18,12 @@ async def test_it_is_what_the_judgement_told_and_writes_nothing(tmp_path: Path) 
         await v.service.judged()
         await v.quiet()
         watch = v.service.watch
-        assert watch.picture is not None
-        speaker = Speaker(watch.book.plan.farm)
-        with watch.book.store.reading() as session:  # would refuse to be written to
-            found = job_actions(session, speaker, watch.picture)
+        assert watch.snapshot is not None
+        speaker = Speaker(watch.transactions.plan.farm)
+        with watch.transactions.store.reading() as session:  # would refuse to be written to
+            found = job_actions(session, speaker, watch.snapshot)
         assert found[1].action is Action.STOP
-        assert found == dict(watch.picture.actions)
+        assert found == dict(watch.snapshot.actions)
 
 
 async def test_every_surface_says_the_state_and_never_suitable(tmp_path: Path) -> None:

@@ -22,11 +22,11 @@ MEASURES = ["wind", "gust", "wind_from", "temperature", "humidity", "rain"]
 
 
 def plan(**changed: Any) -> FarmArrays:
-    told: dict[str, Any] = tables()
-    told["sources"] = {"mast": {"kind": "push", "heights": {"wind": "3 m"}, "measures": MEASURES}}
-    told["neighbours"] = {}
-    told["windows"]["contact"] |= changed
-    return FarmArrays.of(build(told))
+    config: dict[str, Any] = tables()
+    config["sources"] = {"mast": {"kind": "push", "heights": {"wind": "3 m"}, "measures": MEASURES}}
+    config["neighbours"] = {}
+    config["windows"]["contact"] |= changed
+    return FarmArrays.of(build(config))
 
 
 def fill(log: Database, start: int, days: int, **changed: Any) -> None:
@@ -67,13 +67,13 @@ def test_it_is_the_tally_of_the_summer_half_of_the_year(log: Database) -> None:
     assert one.share == pytest.approx(tally.open_hours[row] / known, abs=0.003)
     assert 0.1 < one.share < 0.7
     assert one.known
-    assert not one.seldom
+    assert not one.throttled
 
 
 def test_a_field_that_seldom_opens_names_what_stands_in_the_way(log: Database) -> None:
     fill(log, MAY, 25)
     one = hill(log, plan(temperature={"high": "5 degC"}), MAY + 25 * DAY)
-    assert one.seldom
+    assert one.throttled
     assert one.by is Limit.TEMPERATURE
 
 
@@ -94,5 +94,5 @@ def test_of_a_field_that_lacks_a_quantity_it_is_not_known_how_often(log: Databas
     fill(log, MAY, 40)
     one = hill(log, plan(soil_temperature_10cm={"low": "10 degC"}), MAY + 40 * DAY)
     assert not one.known
-    assert not one.seldom
+    assert not one.throttled
     assert one.by is Limit.SOIL_TEMPERATURE

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from tests.support.farms import build, tables
-from tests.support.skies import MORNING, judged, outlook
+from tests.support.skies import MORNING, judged, timeline
 from watcher.judge.chances import Chances, FarmChances
 from watcher.judge.changed_rig import ChangedRig
 from watcher.limits.catalogue import Limit
@@ -23,13 +23,13 @@ PRODUCTS = {
 
 def arrays(**fields: dict[str, Any]) -> FarmArrays:
     """A farm of one sprayer whose fields may have further keys."""
-    told = tables()
-    told["sprayers"]["boom"]["tips"] = ["fine", "coarse"]
-    told["fields"] = {
+    config = tables()
+    config["sprayers"]["boom"]["tips"] = ["fine", "coarse"]
+    config["fields"] = {
         name: entry | {"setups": ["coarse"]} | fields.get(name, {})
-        for name, entry in told["fields"].items()
+        for name, entry in config["fields"].items()
     }
-    return FarmArrays.of(build(told | {"products": PRODUCTS}))
+    return FarmArrays.of(build(config | {"products": PRODUCTS}))
 
 
 def chances(plan: FarmArrays, held: float = 0.8, *, at: int = MORNING) -> FarmChances:
@@ -50,7 +50,7 @@ def chances(plan: FarmArrays, held: float = 0.8, *, at: int = MORNING) -> FarmCh
 
 
 def plan_at(plan: FarmArrays, now: int, of: FarmChances, *busy: Busy, **sky: float) -> DayPlan:
-    judgement, _ = judged(plan, look := outlook(now, **sky))
+    judgement, _ = judged(plan, look := timeline(now, **sky))
     found = planner(judgement, look.now_index, of, done=(), busy=busy)
     assert found is not None
     return with_details(plan, of, found.plan(), busy)
@@ -78,7 +78,7 @@ def test_a_field_that_is_not_open_now_is_never_planned_for_now(sky: dict[str, fl
 
 def test_chances_that_are_old_make_no_plan() -> None:
     plan = arrays()
-    judgement, _ = judged(plan, look := outlook(MORNING + 3 * HOUR))
+    judgement, _ = judged(plan, look := timeline(MORNING + 3 * HOUR))
     assert planner(judgement, look.now_index, chances(plan), done=()) is None
 
 
@@ -116,10 +116,10 @@ def test_of_a_field_sprayed_in_part_the_rest_is_carried() -> None:
 
 def beside_orchard(buffer: dict[str, Any]) -> FarmArrays:
     """The orchard lies 10 m north of creek side, 400 m along all of its side."""
-    told = tables()
-    told["neighbours"]["orchard"]["kinds"] = ["orchard"]
-    told["windows"]["contact"]["buffers"] = [{"protects": ["orchard"]} | buffer]
-    return FarmArrays.of(build(told))
+    config = tables()
+    config["neighbours"]["orchard"]["kinds"] = ["orchard"]
+    config["windows"]["contact"]["buffers"] = [{"protects": ["orchard"]} | buffer]
+    return FarmArrays.of(build(config))
 
 
 @pytest.mark.parametrize(

@@ -20,7 +20,7 @@ from watcher.limits.farm_arrays import FarmArrays
 from watcher.service.clock import SetClock
 from watcher.service.replay import Said, replay
 from watcher.service.replay_events import happened, known_before
-from watcher.service.transactions import Book
+from watcher.service.transactions import Transactions
 from watcher.sources.base import Observations
 from watcher.sources.stations.readings import parse
 from watcher.store import health, outbox, weather
@@ -96,9 +96,9 @@ SILENT_MIN = 30
 async def live(farm: Farm, log: Database, phone: Receiver) -> list[tuple[str, str]]:
     """The watch as it runs, once a minute: posts read, kept, judged, and sent to the phone."""
     clock = SetClock(NOON)
-    watch = Book(FarmArrays.of(farm), log, clock)
+    watch = Transactions(FarmArrays.of(farm), log, clock)
     urls = {name: phone.url() for name in farm.config.recipients}
-    courier = DeliveryWorker(log, farm, urls, now=clock.now)
+    delivery = DeliveryWorker(log, farm, urls, now=clock.now)
     watch.begin()
     for minute, gust in enumerate([*GUSTS_MPH, *([None] * SILENT_MIN)]):
         clock.at = NOON + 60 * minute
@@ -108,7 +108,7 @@ async def live(farm: Farm, log: Database, phone: Receiver) -> list[tuple[str, st
             with log.writing() as session:
                 job_steps.start(session, watch.plan, "hill", "coarse", clock.at)
         watch.judge()
-        await courier.drain()
+        await delivery.drain()
     return [(push.title, push.body) for push in phone.got]
 
 

@@ -64,10 +64,10 @@ async def test_that_push_addresses_are_lost_is_told_to_who_can_be_reached(tmp_pa
     file.write_text("{")
     farm_file = written(tmp_path)
     async with visited(tmp_path, farm_file=farm_file, secrets_file=file, calm=False) as v:
-        with v.service.watch.book.store.reading() as session:
-            told = [m for m in outbox.newest(session, 20) if m.kind == "secrets lost"]
-        assert {m.recipient for m in told if not is_device(m.recipient)} == {"grower", "operator"}
-        assert all(m.urgent for m in told)
-        [grower] = [m for m in told if m.recipient == "grower"]
+        with v.service.watch.transactions.store.reading() as session:
+            heard = [m for m in outbox.newest(session, 20) if m.kind == "secrets lost"]
+        assert {m.recipient for m in heard if not is_device(m.recipient)} == {"grower", "operator"}
+        assert all(m.urgent for m in heard)
+        [grower] = [m for m in heard if m.recipient == "grower"]
         assert grower.title == "Look at the push addresses"
         assert "was damaged and is set aside" in grower.body

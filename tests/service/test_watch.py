@@ -49,8 +49,8 @@ def receiver() -> Iterator[Receiver]:
 
 
 def ranked(service: Running) -> dict[str, Status]:
-    assert service.watch.picture is not None
-    return {name: f.status for name, f in service.watch.picture.ranking.every.items()}
+    assert service.watch.snapshot is not None
+    return {name: f.status for name, f in service.watch.snapshot.ranking.every.items()}
 
 
 async def test_without_a_reading_nothing_is_suitable(farm: Farm, store: Database) -> None:
@@ -168,7 +168,7 @@ async def test_wind_rising_during_a_job_is_pushed(
     async with running(farm, store, clock, urls=urls) as service:
         await service.post(**CALM)
         await service.judged()
-        plan = service.watch.book.plan
+        plan = service.watch.transactions.plan
         with store.writing() as session:
             job_steps.start(session, plan, "hill", "coarse", NOON)
         await service.judged()
@@ -226,7 +226,7 @@ async def test_messages_wait_in_the_outbox_when_nobody_can_be_reached(
         await service.post(**CALM)
         await service.judged()
         with store.writing() as session:
-            job_steps.start(session, service.watch.book.plan, "hill", "coarse", NOON)
+            job_steps.start(session, service.watch.transactions.plan, "hill", "coarse", NOON)
         await service.judged()
         clock.at += 60
         await service.post(**CALM | {"gust": "19 mph"})
@@ -290,17 +290,19 @@ async def test_a_field_whose_job_is_finished_is_left_out_for_a_while(
     clock = SetClock(NOON)
     async with running(farm, store, clock) as service:
         with store.writing() as session:
-            job = job_steps.start(session, service.watch.book.plan, "hill", "coarse", NOON - 3600)
+            job = job_steps.start(
+                session, service.watch.transactions.plan, "hill", "coarse", NOON - 3600
+            )
             job_steps.finish(session, job.id, NOON)
         await service.post(**CALM)
         await service.judged()
-        assert service.watch.picture is not None
-        ranking = service.watch.picture.ranking
+        assert service.watch.snapshot is not None
+        ranking = service.watch.snapshot.ranking
         assert [f.field for f in ranking.done] == ["hill"]
         assert "hill" not in [f.field for f in ranking.spray]
         clock.at += 8 * 86_400
         await service.judged()
-        assert service.watch.picture.ranking.done == ()
+        assert service.watch.snapshot.ranking.done == ()
 
 
 async def test_the_running_watch_makes_bins_and_lets_old_readings_go(
@@ -314,7 +316,7 @@ async def test_the_running_watch_makes_bins_and_lets_old_readings_go(
     clock = SetClock(NOON)
     clock.speed = 600.0  # what is done every minute is done every tenth of a second
     async with running(farm, store, clock) as service:
-        service.watch.book.keep_raw_s = 2 * DAY_S
+        service.watch.transactions.keep_raw_s = 2 * DAY_S
         async with asyncio.timeout(10):
             while first_reading(store) < NOON - 2 * DAY_S:
                 await service.judged()

@@ -50,11 +50,11 @@ def notes(file: Path) -> list[str]:
 
 
 def test_a_key_in_an_address_is_told_with_where_it_belongs(tmp_path: Path) -> None:
-    told = notes(farm_file(tmp_path))
-    assert len(told) == 1
-    assert "sources.paid.url has a key in it: set that by WATCHER_API_KEYS__paid" in told[0]
-    assert "write {key} in its place" in told[0]
-    assert MARK not in told[0]
+    lines = notes(farm_file(tmp_path))
+    assert len(lines) == 1
+    assert "sources.paid.url has a key in it: set that by WATCHER_API_KEYS__paid" in lines[0]
+    assert "write {key} in its place" in lines[0]
+    assert MARK not in lines[0]
 
 
 @pytest.mark.parametrize(
@@ -68,10 +68,10 @@ def test_a_secret_in_a_comment_is_told(tmp_path: Path, more: str, where: str) ->
     file = written(tmp_path)
     with file.open("a") as opened:
         opened.write(more)
-    told = notes(file)
-    assert len(told) == 1
-    assert where in told[0]
-    assert MARK not in told[0]
+    lines = notes(file)
+    assert len(lines) == 1
+    assert where in lines[0]
+    assert MARK not in lines[0]
 
 
 def test_a_farm_without_secrets_is_told_nothing(tmp_path: Path) -> None:
@@ -79,8 +79,8 @@ def test_a_farm_without_secrets_is_told_nothing(tmp_path: Path) -> None:
 
 
 def test_a_password_that_was_left_out_is_told(tmp_path: Path) -> None:
-    told = notes(farm_file(tmp_path, paid=KEYED | {"url": "https://{key}@w.example/"}))
-    assert "was left out of the archive" in told[0]
+    lines = notes(farm_file(tmp_path, paid=KEYED | {"url": "https://{key}@w.example/"}))
+    assert "was left out of the archive" in lines[0]
 
 
 def test_a_version_has_no_secret_and_going_back_keeps_it_in_the_file(tmp_path: Path) -> None:

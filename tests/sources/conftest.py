@@ -100,22 +100,22 @@ def survives() -> Callable[..., Any]:
         for done, wrong, new_number in gone_wrong(body):
             put(wrong)
             try:
-                told = series_of(await source.poll(now))
+                given = series_of(await source.poll(now))
             except SourceError as error:
                 broken += ["broke its reader" in str(error)]
                 continue
-            for name, values in told.quantities().items():
+            for name, values in given.quantities().items():
                 assert not np.isinf(values).any(), f"{done}: {name}"
                 if not new_number:
-                    assert_known(good, told, name, done)
+                    assert_known(good, given, name, done)
         assert broken
         assert not any(broken)
 
     return check
 
 
-def assert_known(good: WeatherSeries, told: WeatherSeries, name: str, done: str) -> None:
+def assert_known(good: WeatherSeries, given: WeatherSeries, name: str, done: str) -> None:
     """Every value told is the good body's of the same time."""
     known = dict(zip(good.times.tolist(), getattr(good, name).tolist(), strict=True))
-    for time, value in zip(told.times.tolist(), getattr(told, name).tolist(), strict=True):
+    for time, value in zip(given.times.tolist(), getattr(given, name).tolist(), strict=True):
         assert np.isnan(value) or value == known.get(time), f"{done}: {name} at {time} is {value}"

@@ -77,10 +77,10 @@ async def test_work_is_done_in_another_process_and_small_work_here(reader: BodyP
 async def test_a_refusal_comes_back_as_it_was(
     reader: BodyProcess, error: tuple[Any, ...], size: int
 ) -> None:
-    with pytest.raises(error[0]) as told:
+    with pytest.raises(error[0]) as found:
         await reader.read(partial(refuse, *error), size=size)
-    assert str(told.value) == ("no" if error[0] is SourceError else "key: wrong; mend")
-    assert not isinstance(told.value, BrokenReadError)
+    assert str(found.value) == ("no" if error[0] is SourceError else "key: wrong; mend")
+    assert not isinstance(found.value, BrokenReadError)
 
 
 @pytest.mark.parametrize("size", [1, LARGE])
@@ -96,9 +96,9 @@ async def test_any_other_error_is_one_of_the_source(
 @pytest.mark.parametrize("size", [1, LARGE])
 async def test_an_error_quotes_only_so_much(reader: BodyProcess, size: int) -> None:
     for kind in (SourceError, ValueError):
-        with pytest.raises(SourceError) as told:
+        with pytest.raises(SourceError) as found:
             await reader.read(partial(refuse, kind, "x" * 100_000), size=size)
-        assert len(str(told.value)) <= LONGEST_TEXT + 1
+        assert len(str(found.value)) <= LONGEST_TEXT + 1
 
 
 @pytest.mark.parametrize(
@@ -212,9 +212,9 @@ async def test_what_no_process_can_be_started_for_is_no_mistake_of_the_source(
 
     with monkeypatch.context() as without:
         without.setattr(os, "posix_spawn", none_left)
-        with pytest.raises(SourceError, match="no process can be started") as told:
+        with pytest.raises(SourceError, match="no process can be started") as found:
             await read(reader, double, 1)
-    assert not isinstance(told.value, BrokenReadError)
+    assert not isinstance(found.value, BrokenReadError)
     assert await read(reader, double, 2) == 4
 
 
@@ -244,13 +244,13 @@ def test_the_process_ends_with_the_watch_and_not_before(end: str) -> None:
         for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
             os.kill(pid, number)
         assert _lives(pid)
-        _, told = parent.communicate()
+        _, found = parent.communicate()
     for _ in range(1000):
         if not _lives(pid):
             break
         time.sleep(0.01)
     assert not _lives(pid)
-    assert told == ""
+    assert found == ""
 
 
 def _child_of(pid: int) -> int:

@@ -285,9 +285,9 @@ async def test_a_passing_failure_is_tried_again_after_growing_pauses(
 async def test_a_lasting_failure_ends_in_an_error_that_names_it(client_of, sleeps) -> None:
     feed = Feed(httpx.Response(503, json={"title": "x", "detail": "grid has expired"}))
     async with client_of(feed) as client:
-        with pytest.raises(StatusError, match=r"503.*grid has expired") as told:
+        with pytest.raises(StatusError, match=r"503.*grid has expired") as found:
             await client.get(URL, read=unread, now=NOW)
-    assert told.value.status == 503
+    assert found.value.status == 503
     assert len(feed.requests) == 4
 
 
@@ -358,12 +358,12 @@ async def test_a_secret_reaches_the_server_and_nothing_else(
         answer = await client.get(
             URL + "?token=s3cr3t&x=1", read=unread, now=NOW, params={"apikey": "hush"}
         )
-        with pytest.raises(StatusError) as told:
+        with pytest.raises(StatusError) as found:
             await client.get(URL + "2", read=unread, now=NOW, params={"apikey": "hush"})
     assert dict(feed.requests[0].url.params) == {"x": "1", "token": "s3cr3t", "apikey": "hush"}
     kept = all_bytes(tmp_path)
     for secret in ("hush", "s3cr3t"):
-        assert secret not in str(told.value) + answer.url + caplog.text
+        assert secret not in str(found.value) + answer.url + caplog.text
         assert secret.encode() not in kept
 
 
@@ -388,9 +388,9 @@ async def test_a_secret_is_not_carried_to_another_host_by_a_redirect(client_of) 
 )
 async def test_an_address_that_cannot_be_asked_is_a_source_error(client_of, url: str) -> None:
     async with client_of(Feed(ok([1]))) as client:
-        with pytest.raises(SourceError) as told:
+        with pytest.raises(SourceError) as found:
             await client.get(url, read=unread, now=NOW)
-    assert "pw" not in str(told.value)
+    assert "pw" not in str(found.value)
 
 
 async def test_endless_redirects_are_a_source_error(client_of) -> None:

@@ -42,8 +42,8 @@ def client(
 
 
 def ok(**headers: str) -> httpx.Response:
-    told = {"content-type": "image/png"} | {k.replace("_", "-"): v for k, v in headers.items()}
-    return httpx.Response(200, content=PNG, headers=told)
+    body = {"content-type": "image/png"} | {k.replace("_", "-"): v for k, v in headers.items()}
+    return httpx.Response(200, content=PNG, headers=body)
 
 
 async def test_respx_answers_in_place_of_the_provider(respx_mock: respx.MockRouter) -> None:
@@ -104,9 +104,11 @@ async def test_what_may_not_be_kept_is_not(tmp_path: Path) -> None:
 async def test_what_is_kept_is_bounded(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(module, "CACHE_BYTES", 2**20)
     body = PNG + b"\0" * 50_000
-    told = {"cache-control": "max-age=3600"}
+    found = {"cache-control": "max-age=3600"}
     cache = tmp_path / "tiles.db"
-    async with client(lambda _r: httpx.Response(200, content=body, headers=told), cache=cache) as t:
+    async with client(
+        lambda _r: httpx.Response(200, content=body, headers=found), cache=cache
+    ) as t:
         for n in range(100):
             await t.get(Tile(14, n, 0))
     assert len(_all_in(tmp_path)) < 4 * 2**20
@@ -181,8 +183,8 @@ async def test_what_is_no_tile_is_refused_and_not_kept(body: bytes) -> None:
 
     def answer(request: httpx.Request) -> httpx.Response:
         asked.append(request)
-        told = {"content-type": "image/png", "cache-control": "max-age=3600"}
-        return httpx.Response(200, content=body, headers=told)
+        found = {"content-type": "image/png", "cache-control": "max-age=3600"}
+        return httpx.Response(200, content=body, headers=found)
 
     async with client(answer, ticks=lambda: ticks[0]) as tiles:
         for _ in range(2):

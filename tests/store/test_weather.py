@@ -406,9 +406,9 @@ def test_an_issue_the_feed_stands_by_again_is_as_fresh_as_its_word(log: Database
 
 def bounded(times: list[int], gusts: list[float], most: list[float]) -> Observations:
     """Reports of a light wind, some of which tell no gust but the most it may be."""
-    told = observed(times, wind_m_s=[2.0] * len(times), gust_m_s=gusts)
+    given = observed(times, wind_m_s=[2.0] * len(times), gust_m_s=gusts)
     sides = (np.where(np.isnan(most), np.nan, 2.0), np.array(most))
-    return replace(told, series=told.series.bounded({"gust_m_s": sides}))
+    return replace(given, series=given.series.bounded({"gust_m_s": sides}))
 
 
 def test_bounds_come_back_as_they_were_told(log: Database) -> None:
@@ -452,8 +452,8 @@ def test_one_run_polled_all_day_is_one_issue(log: Database) -> None:
 
 
 def test_a_new_run_is_a_new_issue_and_kept_once(log: Database) -> None:
-    told = [without_issue(NOW + 1800 * n, wind=3.0 if n < 3 else 4.0) for n in range(6)]
-    assert [one.issued_at for one in polled(log, *told)] == [NOW, NOW + 3 * 1800]
+    found = [without_issue(NOW + 1800 * n, wind=3.0 if n < 3 else 4.0) for n in range(6)]
+    assert [one.issued_at for one in polled(log, *found)] == [NOW, NOW + 3 * 1800]
 
 
 def test_an_issue_that_was_changed_is_kept_beside_what_it_was(log: Database) -> None:
@@ -483,10 +483,10 @@ def test_values_as_the_feed_gave_them_are_kept_with_their_issue(log: Database) -
         values = np.where(starts == NOW + 3600, np.nan, 1.0 * starts)
         return (GivenValues("gust_m_s", "maximum", starts, np.full(count, 3600), values),)
 
-    told = replace(without_issue(NOW), given=as_given(-1, 31), run_at=NOW - 7200, model="a model")
+    said = replace(without_issue(NOW), given=as_given(-1, 31), run_at=NOW - 7200, model="a model")
     later = without_issue(NOW + 3600)
     later = replace(later, issued_at=NOW, given=as_given(0, 31), run_at=NOW - 7200, model="a model")
-    (found,) = polled(log, told, later)
+    (found,) = polled(log, said, later)
     assert (found.run_at, found.model) == (NOW - 7200, "a model")
     with log.reading() as session:
         number = session.scalars(select(IssuedForecast.id)).one()

@@ -28,20 +28,20 @@ def frame(airport: str) -> pd.DataFrame:
 
 def year(airport: str) -> WeatherSeries:
     """One airport's year as a series."""
-    told = frame(airport)
+    found = frame(airport)
     return WeatherSeries.of(
-        told.time.to_numpy(),
+        found.time.to_numpy(),
         SITES[airport],
         airport,
         {
-            "wind_m_s": told.wind_speed * _MPH,
-            "gust_m_s": told.wind_gust * _MPH,
+            "wind_m_s": found.wind_speed * _MPH,
+            "gust_m_s": found.wind_gust * _MPH,
             # A calm is reported as 00000: no direction, not the north.
-            "wind_from_deg": told.wind_dir.where(told.wind_speed > 0).astype(np.float64),
-            "temp_c": (told.temp - 32.0) / 1.8,
-            "dew_point_c": (told.dewp - 32.0) / 1.8,
-            "humidity_pct": told.humid,
-            "pressure_pa": told.pressure * 100.0,
-            "rain_mm_h": told.precip * _INCH,
+            "wind_from_deg": found.wind_dir.where(found.wind_speed > 0).astype(np.float64),
+            "temp_c": (found.temp - 32.0) / 1.8,
+            "dew_point_c": (found.dewp - 32.0) / 1.8,
+            "humidity_pct": found.humid,
+            "pressure_pa": found.pressure * 100.0,
+            "rain_mm_h": found.precip * _INCH,
         },
     )

@@ -25,7 +25,7 @@ from pydantic import SecretStr
 
 from tests.support import job_steps
 from tests.support.farms import build, tables
-from tests.support.skies import MORNING, judged, outlook
+from tests.support.skies import MORNING, judged, timeline
 from watcher.alerts import condition_states, cycle
 from watcher.alerts.enqueue import Enqueue
 from watcher.delivery.channel import Channel
@@ -55,7 +55,7 @@ class Life:
     seed: int = 0
 
 
-def farm_told() -> dict[str, Any]:
+def farm_config() -> dict[str, Any]:
     return tables() | {
         "recipients": {
             "grower": {"most_an_hour": 60},
@@ -83,7 +83,7 @@ class Alerts:
     """The alerts over a log, from wherever an earlier life left it."""
 
     def __init__(self, life: Life) -> None:
-        farm = build(farm_told())
+        farm = build(farm_config())
         self.life, self.plan = life, FarmArrays.of(farm)
         self.post = Enqueue(Speaker(farm))
         self.store = Database(life.database)
@@ -94,7 +94,7 @@ class Alerts:
             self.run = runs.begin(session, self.now)
         urls = {name: SecretStr(f"{life.url}{name}") for name in RECIPIENTS}
         # Retries come every few milliseconds of the machine's.
-        self.courier = DeliveryWorker(
+        self.delivery = DeliveryWorker(
             self.store, farm, urls, now=lambda: self.now, speed=2000.0, jitter=random.Random(1)
         )
 
@@ -106,7 +106,7 @@ class Alerts:
         """One cycle in one transaction, and the job's own steps with it."""
         at = self.now + MINUTE
         minute = (at - MORNING) // MINUTE
-        look = outlook(at, **weather(minute))
+        look = timeline(at, **weather(minute))
         judgement, ranking = judged(self.plan, look)
         with self.store.writing() as session:
             if minute % 100 == 1:
@@ -119,11 +119,11 @@ class Alerts:
 
     async def live(self) -> None:
         """Live until the end of the made-up time, and until all is sent."""
-        delivering = asyncio.create_task(self.courier.run())
+        delivering = asyncio.create_task(self.delivery.run())
         while not self.over or await asyncio.to_thread(self._unsent) is not None:
             if not self.over:
                 await asyncio.to_thread(self.minute)
-            self.courier.wake()
+            self.delivery.wake()
             while (due := await asyncio.to_thread(self._unsent)) is not None and (
                 self.over or due < self.now - _BEHIND_S
             ):
@@ -132,7 +132,7 @@ class Alerts:
                 await asyncio.sleep(0.002)
         delivering.cancel()
         await asyncio.gather(delivering, return_exceptions=True)
-        await self.courier.drain()
+        await self.delivery.drain()
         self.store.close()
 
     def _unsent(self) -> int | None:

@@ -134,9 +134,9 @@ async def examples() -> tuple[dict[str, Any], dict[str, str]]:
                 if "{id}" in path:
                     of = {"id": (await v.web.get("/api/v1/messages")).json()[0]["id"]}
                 address = "/api/v1" + path.format(**of)
-                told: dict[str, Any] = {} if one.asked is None else {"json": one.asked}
+                said: dict[str, Any] = {} if one.asked is None else {"json": one.asked}
                 answer = await v.web.request(
-                    method, address, params=one.query, headers=one.headers, **told
+                    method, address, params=one.query, headers=one.headers, **said
                 )
                 key = f"{method} /api/v1{path}"
                 if (answer.status_code >= 400) is not one.refused:
@@ -156,15 +156,15 @@ async def examples() -> tuple[dict[str, Any], dict[str, str]]:
     return found, failed
 
 
-def _few(told: Any) -> Any:
+def _few(given: Any) -> Any:
     """The same with its long lists cut: an example shows what one looks like."""
-    if isinstance(told, list):
-        return [_few(one) for one in told[:_FEW]]
-    if isinstance(told, dict):
-        return {key: _few(value) for key, value in told.items() if key != "coordinates"} | (
-            {"coordinates": told["coordinates"]} if "coordinates" in told else {}
+    if isinstance(given, list):
+        return [_few(one) for one in given[:_FEW]]
+    if isinstance(given, dict):
+        return {key: _few(value) for key, value in given.items() if key != "coordinates"} | (
+            {"coordinates": given["coordinates"]} if "coordinates" in given else {}
         )
-    return told
+    return given
 
 
 if __name__ == "__main__":

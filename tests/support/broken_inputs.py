@@ -1,6 +1,6 @@
 """A hundred inputs that cannot be, over every screen and form: where, what, and its mend.
 
-``(page, field, typed, told)``: of the mend as much as tells it from others.
+``(page, field, typed, said)``: of the mend as much as tells it from others.
 """
 
 import json

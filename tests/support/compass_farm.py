@@ -46,9 +46,9 @@ def compass_farm(
     plan: Mapping[str, Any] | None = None,
     tables: Mapping[str, Any] | None = None,
 ) -> Farm:
-    """A farm of one field, ``"F"``, and these neighbours, susceptible unless ``told`` otherwise.
+    """A farm of one field, ``"F"``, and these neighbours, susceptible unless they say otherwise.
 
-    ``told`` changes single neighbours' entries, ``plan`` the field's, ``tables`` whole tables.
+    ``entries`` changes single neighbours' entries, ``plan`` the field's, ``tables`` whole tables.
     """
     vines = {"grows": "vines", "susceptibility": "susceptible"}
     file = farm_tables()

@@ -75,9 +75,9 @@ def _setup(nozzle: str, droplets: str, sprayer: str) -> dict[str, str]:
     return {"sprayer": sprayer, "nozzle": nozzle, "droplets": droplets, "carrier": carrier}
 
 
-def build(told: dict[str, Any]) -> Farm:
+def build(given: dict[str, Any]) -> Farm:
     """A farm of those tables: 400 m squares 2 km apart, the orchard 10 m north of the first."""
-    farm_file = FarmFile.model_validate(told)
+    farm_file = FarmFile.model_validate(given)
     places = {name: 2000.0 * i for i, name in enumerate(farm_file.fields)}
     return Farm(
         config=farm_file,

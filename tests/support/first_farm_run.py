@@ -65,14 +65,14 @@ class FromNothing:
         """Run the watch on the farm that was written, at dawn, with its forecast and station."""
         store = new_log(self.folder / "watch.db")
         put_forecast(store, DAWN, source="forecast", wind_m_s=3.5, gust_m_s=5.0)
-        clock, keyring = SetClock(DAWN), self.visit.door.keyring
+        clock, sessions = SetClock(DAWN), self.visit.auth.sessions
         try:
             async with running(
                 load(self.file),
                 store,
                 clock,
                 urls=dict(self.visit.addresses),
-                keys=Keys(keyring, pushes=self.visit.pushes),
+                keys=Keys(sessions, pushes=self.visit.pushes),
                 farm_file=self.file,
             ) as service:
                 yield service
@@ -83,19 +83,19 @@ class FromNothing:
 @asynccontextmanager
 async def from_nothing(folder: Path) -> AsyncIterator[FromNothing]:
     """Serve the screens where there is no farm file yet."""
-    keyring, written = SessionStore(folder / "door.db"), asyncio.Event()
+    sessions, written = SessionStore(folder / "door.db"), asyncio.Event()
     file, receiver = folder / "farm" / "farm.toml", Receiver()
     visit = FirstVisit(
         FirstFarm(folder / "first.json", file),
-        Authenticator(keyring, Users(), SetClock(DAWN)),
+        Authenticator(sessions, Users(), SetClock(DAWN)),
         lambda _farm: (),
         written,
         tokens={"mast": SecretStr(TOKEN)},
-        told_tokens=frozenset({"mast"}),
+        tokens_in_settings=frozenset({"mast"}),
         secrets=Secrets(None, {SecretKind.PUSH: {"grower": receiver.url()}}),
     )
     server = Server(create_first_visit(visit))
-    link = keyring.make_link(User("owner", Role.ADMINISTER), DAWN)
+    link = sessions.make_link(User("owner", Role.ADMINISTER), DAWN)
     [listening] = listen("127.0.0.1", 0)
     with listening:
         serving = asyncio.create_task(server.serve(sockets=[listening]))
@@ -106,7 +106,7 @@ async def from_nothing(folder: Path) -> AsyncIterator[FromNothing]:
         yield FromNothing(url, f"{url}/login/{link}", visit, file, folder, receiver)
         server.should_exit = True
         await serving
-    keyring.close()
+    sessions.close()
     receiver.close()
 
 

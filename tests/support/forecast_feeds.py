@@ -90,7 +90,7 @@ def _met_norway(times: np.ndarray, hours: Hours, issued_at: int) -> dict[str, An
         ("relative_humidity", "cloud_area_fraction", "probability_of_precipitation"), "%"
     )
 
-    def told(at: int, of: Mapping[str, str]) -> dict[str, float]:
+    def details(at: int, of: Mapping[str, str]) -> dict[str, float]:
         """A missing value is a missing key here, never null."""
         return {key: float(hours[n][at]) for n, key in of.items() if np.isfinite(hours[n][at])}
 
@@ -103,8 +103,8 @@ def _met_norway(times: np.ndarray, hours: Hours, issued_at: int) -> dict[str, An
                 {
                     "time": _iso(times[at]),
                     "data": {
-                        "instant": {"details": told(at, keys)},
-                        "next_1_hours": {"details": told(at, rain)},
+                        "instant": {"details": details(at, keys)},
+                        "next_1_hours": {"details": details(at, rain)},
                     },
                 }
                 for at in range(PAST_H, times.size)
@@ -152,8 +152,8 @@ def _nws(times: np.ndarray, hours: Hours, issued_at: int) -> dict[str, Any]:
 
 
 def _mapped(times: np.ndarray, hours: Hours, issued_at: int) -> dict[str, Any]:
-    told = {name: _list(values) for name, values in hours.items()}
-    return {"run": int(issued_at), "hours": {"time": times.tolist()} | told}
+    found = {name: _list(values) for name, values in hours.items()}
+    return {"run": int(issued_at), "hours": {"time": times.tolist()} | found}
 
 
 _MAPPED = {

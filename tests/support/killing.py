@@ -108,10 +108,10 @@ def assert_nothing_lost(
     A kill repeats at most the one message each recipient's sender had in hand.
     """
     messages = outbox_of(path)
-    told = {m.key for m in messages}
+    heard = {m.key for m in messages}
     # That somebody is not reached is true of a receiver that refuses, and of no undisturbed life.
     beside = {m.key for m in messages if m.kind != "recipient unreachable"} - wanted
-    assert (wanted - told, beside) == (set(), set()), "not told, and told beside it"
+    assert (wanted - heard, beside) == (set(), set()), "not told, and told beside it"
     assert {m.state for m in messages} == {"sent"}
     came = arrivals(receiver)
     sent = {(m.recipient, m.short_id) for m in messages}

@@ -23,9 +23,9 @@ _ROUND = ((0.0, _STEP), (_STEP, 0.0), (0.0, -_STEP), (-_STEP, 0.0), (_STEP, _STE
 
 def large_farm(fields: int, neighbours_each: int) -> Farm:
     """A farm of square fields, each with up to five neighbours 10 m off, and four setups."""
-    told = tables()
-    fine, coarse = told["setups"]["fine"], told["setups"]["coarse"]
-    told["setups"] = {
+    entries = tables()
+    fine, coarse = entries["setups"]["fine"], entries["setups"]["coarse"]
+    entries["setups"] = {
         "fine": fine,
         "coarse": coarse,
         "coarse_7": coarse | {"carrier": "7 gal/acre"},
@@ -37,22 +37,22 @@ def large_farm(fields: int, neighbours_each: int) -> Farm:
         f"n{i}_{k}": (west + _ROUND[k][0], south + _ROUND[k][1])
         for (i, (west, south)), k in product(enumerate(corners.values()), range(neighbours_each))
     }
-    told["windows"]["contact"] |= {
+    entries["windows"]["contact"] |= {
         "temperature": {"low": "10 degC", "high": "29 degC"},
         "humidity": {"low": "35 %"},
         "rain_free_before": {"low": "1 h"},
         "droplets": {"low": "fine"},
     }
-    told["fields"] = {
+    entries["fields"] = {
         name: {"crop": "soybeans", "weeds": _WEEDS[i % 3], "window": "contact"}
         for i, name in enumerate(corners)
     }
-    told["neighbours"] = {
+    entries["neighbours"] = {
         name: {"grows": "vines", "susceptibility": _SUSCEPTIBLE[i % 3]}
         for i, name in enumerate(beside)
     }
     return Farm(
-        config=FarmFile.model_validate(told),
+        config=FarmFile.model_validate(entries),
         ground=Ground(
             fields_deg={name: _square(*at) for name, at in corners.items()},
             neighbours_deg={name: _square(*at) for name, at in beside.items()},

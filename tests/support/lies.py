@@ -61,9 +61,9 @@ def body(content: bytes, status: int = 200, **headers: str) -> Say:
 
     def say(request: BaseHTTPRequestHandler) -> None:
         request.send_response(status)
-        told = {"Content-Type": "application/json", "Content-Length": str(len(content))}
+        found = {"Content-Type": "application/json", "Content-Length": str(len(content))}
         named = {name.replace("_", "-"): value for name, value in headers.items()}
-        for name, value in (told | named).items():
+        for name, value in (found | named).items():
             request.send_header(name, value)
         request.end_headers()
         request.wfile.write(content)

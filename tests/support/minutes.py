@@ -9,7 +9,7 @@ from sqlalchemy import select, update
 from sqlalchemy.orm import Session
 
 from tests.support import job_steps
-from tests.support.skies import MORNING, MPH, judged, outlook
+from tests.support.skies import MORNING, MPH, judged, timeline
 from watcher.alerts import cycle
 from watcher.alerts.enqueue import Enqueue
 from watcher.delivery.acknowledgement import Links
@@ -55,16 +55,16 @@ class Minutes:
 
     def see(self, minutes: int = 1, **sky: Any) -> list[str]:
         """Let so many minutes of this weather pass; returns the titles newly told."""
-        before = len(self.told())
+        before = len(self.messages())
         for _ in range(minutes):
             self.now += MINUTE
-            look = outlook(self.now, **sky)
+            look = timeline(self.now, **sky)
             judgement, ranking = judged(self.plan, look)
             with self.store.writing() as session:
                 look = replace(look, distrusted=self._distrusted(session))
                 self.actions = cycle.run(session, self.post, judgement, look, ranking).actions
             self.judgement = judgement
-        return [m.title for m in self.told()[before:]]
+        return [m.title for m in self.messages()[before:]]
 
     def _distrusted(self, session: Session) -> dict[str, tuple[str, ...]]:
         sources = self.plan.farm.config.sources
@@ -94,7 +94,7 @@ class Minutes:
             states = [state.look(self.judgement, 0, job) for job in jobs.open_jobs(session)]
         return {r.limit for s in states for r in s.limits if r.stand is LimitState.BROKEN}
 
-    def told(self, recipient: str | None = None) -> list[Outgoing]:
+    def messages(self, recipient: str | None = None) -> list[Outgoing]:
         """All that was told of the topic, oldest first."""
         with self.store.reading() as session:
             of = (Outgoing.recipient == (recipient or self.recipient), Outgoing.tag == self.topic)
@@ -102,7 +102,7 @@ class Minutes:
 
     def newest(self) -> str:
         """The body of the newest message."""
-        return self.told()[-1].body
+        return self.messages()[-1].body
 
     def raised(self, subject: str = "job:") -> set[str]:
         """Kinds of the conditions that are raised about a subject."""

@@ -8,7 +8,7 @@ from typing import Any
 from tests.support.farms import tables
 from tests.support.running import put_forecast
 from tests.support.visiting import CALM, NOON, Visited, farm, visited
-from watcher.planning.kept import PlanNow
+from watcher.planning.kept_plan import PlanNow
 from watcher.service.day_plan import plan_now
 
 STEADY = {"wind_m_s": 3.0, "gust_m_s": 4.0}
@@ -22,7 +22,7 @@ async def planned_day(
     fields = {name: entry | {"setups": ["coarse"]} for name, entry in tables()["fields"].items()}
     more.setdefault("of", farm(fields=fields))
     async with visited(folder, chances=True, **more) as v:
-        put_forecast(v.service.watch.book.store, NOON + 1, **forecast)
+        put_forecast(v.service.watch.transactions.store, NOON + 1, **forecast)
         await later(v)
         await plan_anew(v)
         yield v
@@ -44,8 +44,8 @@ async def plan_anew(v: Visited) -> None:
 
 def plan_of(v: Visited) -> PlanNow:
     """The newest plan as the log has it now."""
-    book = v.service.watch.book
-    with book.store.reading() as session:
-        found = plan_now(session, book.plan.farm, v.service.clock.at)
+    transactions = v.service.watch.transactions
+    with transactions.store.reading() as session:
+        found = plan_now(session, transactions.plan.farm, v.service.clock.at)
     assert found is not None
     return found

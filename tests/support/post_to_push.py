@@ -58,7 +58,9 @@ async def post_to_push(folder: Path, farm: Farm, rounds: int) -> list[float]:
             await service.post(**calm)
             await service.judged()
             with store.writing() as session:
-                job = job_steps.start(session, service.watch.book.plan, field, "coarse", clock.at)
+                job = job_steps.start(
+                    session, service.watch.transactions.plan, field, "coarse", clock.at
+                )
                 number = job.id
             await service.judged()
             clock.at += 60
@@ -66,7 +68,7 @@ async def post_to_push(folder: Path, farm: Farm, rounds: int) -> list[float]:
             before = len(receiver.got)
             started = time.monotonic()
             await service.post(**calm | {"gust": "19 mph"})
-            at = await asyncio.to_thread(_gust_told, receiver, before, len(urls))
+            at = await asyncio.to_thread(_gust_arrived, receiver, before, len(urls))
             took.append(1000 * (at - started))
             with store.writing() as session:
                 job_steps.finish(session, number, clock.at)
@@ -77,7 +79,7 @@ async def post_to_push(folder: Path, farm: Farm, rounds: int) -> list[float]:
     return took
 
 
-def _gust_told(receiver: Receiver, before: int, people: int) -> float:
+def _gust_arrived(receiver: Receiver, before: int, people: int) -> float:
     """Wait until everybody has a message, after so many, of the gust posted; when the last came."""
     while True:
         came = receiver.got[before:]

@@ -65,9 +65,9 @@ async def prometheus(config: Path) -> AsyncIterator[httpx.AsyncClient]:
 async def asked(client: httpx.AsyncClient, query: str) -> list[dict[str, Any]]:
     """Evaluate a query; raises for one that cannot be."""
     answer = await client.get("/api/v1/query", params={"query": query})
-    told = answer.json()
-    assert told["status"] == "success", (query, told)
-    found: list[dict[str, Any]] = told["data"]["result"]
+    content = answer.json()
+    assert content["status"] == "success", (query, content)
+    found: list[dict[str, Any]] = content["data"]["result"]
     return found
 
 

@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from tests.support.skies import MORNING, judged, outlook
+from tests.support.skies import MORNING, judged, timeline
 from watcher.judge.judgement import Judgement
 from watcher.judge.ranking import FieldNow, Ranking
 from watcher.judge.timeline import Timeline
@@ -37,7 +37,7 @@ class QuickSkies:
         self._template = cache(self._judge)
 
     def _judge(self, sky: str) -> tuple[Timeline, Judgement, Ranking]:
-        look = outlook(self._at, **self._skies[sky])
+        look = timeline(self._at, **self._skies[sky])
         return (look, *judged(self._plan, look))
 
     def at(self, now: int, sky: str) -> tuple[Judgement, Timeline, Ranking]:

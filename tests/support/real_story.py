@@ -108,20 +108,20 @@ class RealStory:
 
         What was waited for has come: the minute in which it was due is over.
         """
-        slow, told = self.patience, self.history
+        slow, found = self.patience, self.history
         end = self.now() + (WITHIN_S + 2) * slow
-        told.sprayed = [Span(s.begin / slow, min(s.end, end) / slow) for s in told.sprayed]
-        told.readings = [Reading(r.at / slow, r.wind_mph, r.gust_mph) for r in told.readings]
-        told.faults = [
+        found.sprayed = [Span(s.begin / slow, min(s.end, end) / slow) for s in found.sprayed]
+        found.readings = [Reading(r.at / slow, r.wind_mph, r.gust_mph) for r in found.readings]
+        found.faults = [
             Fault(f.what, Span(f.span.begin / slow, f.span.end / slow), f.settles_s)
-            for f in told.faults
+            for f in found.faults
         ]
-        told.arrivals = [
+        found.arrivals = [
             Arrival((p.at - self._began) / slow, "grower", p.title, p.body)
             for p in self.receiver.got
         ]
-        told.ends = end / slow
-        return check(told)
+        found.ends = end / slow
+        return check(found)
 
 
 def resident_mib(pid: int) -> float:

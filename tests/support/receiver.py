@@ -118,14 +118,16 @@ class Receiver:
         self._server.shutdown()
         self._server.server_close()
 
-    def _take(self, request: BaseHTTPRequestHandler, told: dict[str, Any]) -> None:
+    def _take(self, request: BaseHTTPRequestHandler, given: dict[str, Any]) -> None:
         answer = self.choose(request)
         if answer is None:
             answer = self.answers.pop(0) if self.answers else self.always
         self.tried += 1
         self.unheard += answer is unanswered
         if answer in {self.always, unanswered}:
-            push = Push(request.path.rstrip("/"), told["title"], told["message"], time.monotonic())
+            push = Push(
+                request.path.rstrip("/"), given["title"], given["message"], time.monotonic()
+            )
             with self._arrived:
                 self.got.append(push)
                 self._arrived.notify_all()

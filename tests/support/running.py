@@ -20,7 +20,7 @@ from watcher.service.farm_editor import FarmEditor
 from watcher.service.farm_in_use import FarmInUse
 from watcher.service.farm_versions import FarmVersions
 from watcher.service.kept_secrets import SecretKind, Secrets
-from watcher.service.transactions import Book
+from watcher.service.transactions import Transactions
 from watcher.service.watch import Watch
 from watcher.sources.base import Forecast, PolledSource, StreamedSource
 from watcher.sources.body_reader import BodyReader
@@ -114,16 +114,18 @@ async def running(
         ),
     )
     urls = keys.secrets.all_of(SecretKind.PUSH)
-    courier = DeliveryWorker(store, farm, urls, now=clock.now, pushes=keys.pushes)
-    book = Book(FarmArrays.of(farm), store, clock, subscribed=keys.keyring, secrets=keys.secrets)
+    delivery = DeliveryWorker(store, farm, urls, now=clock.now, pushes=keys.pushes)
+    transactions = Transactions(
+        FarmArrays.of(farm), store, clock, subscribed=keys.sessions, secrets=keys.secrets
+    )
     watch = Watch(
-        book,
+        transactions,
         sources or {},
-        courier,
+        delivery,
         streams=streams,
         reader=reader,
         standby_file=standby_file,
-        chances=ChanceKeeper(book.plan, store) if chances else None,
+        chances=ChanceKeeper(transactions.plan, store) if chances else None,
     )
     if farm_file is not None:
         editor = FarmEditor(farm_file, FarmVersions(farm_file.parent / "versions"), clock)

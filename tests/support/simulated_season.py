@@ -25,21 +25,21 @@ Windows = Mapping[str, int]
 
 
 def farm(**hill: Any) -> Farm:
-    told: dict[str, Any] = tables()
+    config: dict[str, Any] = tables()
     place = {"place": [LATITUDE, LONGITUDE], "measures": MEASURES}
-    told["sources"] = {
+    config["sources"] = {
         "mast": {"kind": "push", "heights": {"wind": f"{AT_BOOM} m"}} | place,
         "feed": {"kind": "met_norway"},
     }
-    told["neighbours"] = {}
-    for name, entry in told["fields"].items():
+    config["neighbours"] = {}
+    for name, entry in config["fields"].items():
         entry |= {"setups": ["coarse"], "window": name}
-    told["fields"]["hill"] |= hill
-    told["windows"] = {
+    config["fields"]["hill"] |= hill
+    config["windows"] = {
         name: {"wind": {"low": low, "high": high}, "gust": {"high": "40 mph"}}
         for name, low, high in (("hill", "3 mph", "10 mph"), ("creek_side", "13 mph", "25 mph"))
     }
-    return build(told)
+    return build(config)
 
 
 ZONE = farm().zone
@@ -79,8 +79,8 @@ def keep(
         for day in foretold:
             issued = at(day, 4)
             times = issued + HOUR * np.arange(60)
-            told = Forecast(series("feed", times, foretold), issued, issued, "simulated")
-            weather.add_forecast(session, told)
+            found = Forecast(series("feed", times, foretold), issued, issued, "simulated")
+            weather.add_forecast(session, found)
         for day in range(-2, max((*came, *silent)) + 2):
             if day not in silent:
                 times = np.arange(at(day, 0), at(day + 1, 0), 300)

@@ -28,22 +28,22 @@ _HOURS = 72
 _SITE = Site(LATITUDE, LONGITUDE, elevation_m=350.0, wind_height_m=0.12 + 0.508)
 
 
-def outlook(now: int = MORNING, wind_age_s: float = 60.0, **quantities: Any) -> Timeline:
-    """An outlook of hours of fair weather from now on, some quantities changed.
+def timeline(now: int = MORNING, wind_age_s: float = 60.0, **quantities: Any) -> Timeline:
+    """A timeline of hours of fair weather from now on, some quantities changed.
 
     ``wind_mph`` and ``gust_mph`` may stand for the quantities in m/s; a value or a value an hour.
     """
-    told = {
+    found = {
         {"wind_mph": "wind_m_s", "gust_mph": "gust_m_s"}.get(name, name): np.asarray(value)
         * (MPH if name.endswith("_mph") else 1.0)
         for name, value in quantities.items()
     }
-    values = {name: np.broadcast_to(v, _HOURS) for name, v in (_FAIR | told).items()}
+    values = {name: np.broadcast_to(v, _HOURS) for name, v in (_FAIR | found).items()}
     times = now + 3600 * np.arange(_HOURS)
     measured = not np.isnan(values["wind_m_s"][0])
     spoken = {name: Spoken("open_meteo", 1500.0, measured=False) for name in QUANTITIES}
     spoken["wind_m_s"] = Spoken("mast" if measured else None, wind_age_s, measured=True)
-    series = WeatherSeries.of(times, _SITE, "outlook", values)
+    series = WeatherSeries.of(times, _SITE, "timeline", values)
     return Timeline(series, 0, spoken, wind_uncertainty_m_s=0.0)
 
 

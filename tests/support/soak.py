@@ -19,7 +19,7 @@ from tests.support.virtual_time import VirtualLoop, run
 from watcher.delivery.worker import DeliveryWorker
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.service.clock import WallClock
-from watcher.service.transactions import Book
+from watcher.service.transactions import Transactions
 from watcher.service.watch import Watch
 from watcher.sources.base import Observations
 from watcher.store.database import Database
@@ -82,8 +82,10 @@ def soak(
         farm, clock, stop = lab_farm(), WallClock(), asyncio.Event()
         store = Database(f"sqlite:///{path}", lasting=False)
         urls = {name: receiver.url(name) for name in farm.config.recipients}
-        courier = DeliveryWorker(store, farm, urls, now=clock.now)
-        watch = Watch(Book(FarmArrays.of(farm), store, clock, keep_raw_s=keep_raw_s), {}, courier)
+        delivery = DeliveryWorker(store, farm, urls, now=clock.now)
+        watch = Watch(
+            Transactions(FarmArrays.of(farm), store, clock, keep_raw_s=keep_raw_s), {}, delivery
+        )
         samples: list[Sample] = []
         rng, end = np.random.default_rng(7), hours * 3600
         next_look, next_forecast = 0.0, 0.0

@@ -35,13 +35,13 @@ FAIR = {
 
 def farm_tables() -> dict[str, Any]:
     """The invented farm with everything a record can take from a farm file."""
-    told = tables()
-    told["farm"] |= {
+    config = tables()
+    config["farm"] |= {
         "applicator": "A. Grower",
         "certificate": "0000",
         "record_rules": ["former 7 CFR 110"],
     }
-    told["products"] = {
+    config["products"] = {
         "contact_a": {
             "name": "Contact A (invented)",
             "registration": "00000-000",
@@ -49,23 +49,23 @@ def farm_tables() -> dict[str, Any]:
         },
         "wetter": {"name": "Wetter (invented)", "registration": "00000-001", "rate": "1 pt/acre"},
     }
-    told["fields"]["creek_side"] |= {
+    config["fields"]["creek_side"] |= {
         "products": ["contact_a"],
         "pests": "waterhemp",
         "location": "section 12 (invented)",
     }
-    told["sources"] = {
+    config["sources"] = {
         "mast": {"kind": "push", "heights": {"wind": "10 ft"}},
         "feed": {"kind": "met_norway"},
     }
-    return told
+    return config
 
 
 def farm(**basics: Any) -> Farm:
     """That farm, with other keys in its [farm]."""
-    told = farm_tables()
-    told["farm"] |= basics
-    return build(told)
+    config = farm_tables()
+    config["farm"] |= basics
+    return build(config)
 
 
 def put_readings(log: Database, start: int, end: int, **quantities: Any) -> None:
@@ -79,11 +79,11 @@ def put_readings(log: Database, start: int, end: int, **quantities: Any) -> None
             weather.add_observations(session, Observations(series), received_at=first)
 
 
-def spray(log: Database, told: Farm, *, minutes: int = 75, field: str = "creek_side") -> int:
+def spray(log: Database, given: Farm, *, minutes: int = 75, field: str = "creek_side") -> int:
     """Spray a field in fair weather: a pause of ten minutes, one alert seen. Returns its number."""
     put_forecast(log, MORNING)
     put_readings(log, MORNING - 2 * HOUR, MORNING + minutes * MINUTE + 1)
-    plan = FarmArrays.of(told)
+    plan = FarmArrays.of(given)
     with log.writing() as session:
         job = job_steps.start(session, plan, field, "coarse", MORNING)
         job_steps.pause(session, job.id, MORNING + 25 * MINUTE, "filling")
@@ -111,9 +111,9 @@ def _alert(job: int) -> outbox.NewMessage:
     )
 
 
-def composing(session: Session, told: Farm) -> Callable[[int], Timeline]:
-    """What composes the outlook of a moment from the log."""
-    return partial(compose, session, FarmArrays.of(told))
+def composing(session: Session, given: Farm) -> Callable[[int], Timeline]:
+    """What composes the timeline of a moment from the log."""
+    return partial(compose, session, FarmArrays.of(given))
 
 
 AFTERWARDS = MORNING + 5 * HOUR
@@ -130,12 +130,12 @@ class RuleGroup:
         with self.store.writing() as session:
             return step(session, *args, **more)
 
-    def tell(self, job: int, **told: str) -> Record:
-        return self.run(commands.tell, self.farm, job, _keys(told), by="grower", now=self.now)
+    def tell(self, job: int, **given: str) -> Record:
+        return self.run(commands.tell, self.farm, job, _keys(given), by="grower", now=self.now)
 
-    def correct(self, job: int, why: str, **told: str) -> Record:
+    def correct(self, job: int, why: str, **given: str) -> Record:
         return self.run(
-            commands.correct, self.farm, job, _keys(told), why=why, by="grower", now=self.now
+            commands.correct, self.farm, job, _keys(given), why=why, by="grower", now=self.now
         )
 
     def keep(self, job: int) -> Record:
@@ -155,6 +155,6 @@ class RuleGroup:
             return step(session, self.plan, weather_of, *args, **more)
 
 
-def _keys(told: dict[str, str]) -> dict[str, str]:
+def _keys(given: dict[str, str]) -> dict[str, str]:
     """``rate_2`` stands for ``rate.2``, which is no name in Python."""
-    return {key.replace("_2", ".2"): text for key, text in told.items()}
+    return {key.replace("_2", ".2"): text for key, text in given.items()}

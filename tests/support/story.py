@@ -44,7 +44,7 @@ from watcher.limits.farm_arrays import FarmArrays
 from watcher.limits.status import Status
 from watcher.service.clock import WallClock
 from watcher.service.source_factory import polled_sources
-from watcher.service.transactions import Book
+from watcher.service.transactions import Transactions
 from watcher.service.watch import Watch
 from watcher.sources.base import Polled, PolledSource, SourceError
 from watcher.sources.http import FeedClient
@@ -74,15 +74,15 @@ _SITE = Site(41.0, -96.0, wind_height_m=0.628)
 
 def lab_farm(recipients: int = 2, **sources: Mapping[str, Any]) -> Farm:
     """One field and an impatient mast beside it; those who hear of jobs; more sources if told."""
-    told = watched_tables()
-    told["fields"].pop("creek_side")
-    told["neighbours"].pop("orchard")
-    told["setups"] = {"coarse": told["setups"]["coarse"]}
-    told["sources"]["mast"] |= {"silent_after": "60 s"}
-    told["sources"] |= sources
+    config = watched_tables()
+    config["fields"].pop("creek_side")
+    config["neighbours"].pop("orchard")
+    config["setups"] = {"coarse": config["setups"]["coarse"]}
+    config["sources"]["mast"] |= {"silent_after": "60 s"}
+    config["sources"] |= sources
     people = {"grower": {"hears": ["job"]}, "operator": {"hears": ["job"], "form": "sms"}}
-    told["recipients"] = dict(list(people.items())[:recipients])
-    return build(told)
+    config["recipients"] = dict(list(people.items())[:recipients])
+    return build(config)
 
 
 @dataclass(frozen=True)
@@ -199,8 +199,8 @@ class Story:
         """Live it to its end."""
         clock, stop = WallClock(), asyncio.Event()
         urls = {name: self.receiver.url(name) for name in self.farm.config.recipients}
-        courier = DeliveryWorker(self.store, self.farm, urls, now=clock.now)
-        self.watch = Watch(Book(self.plan, self.store, clock), sources, courier)
+        delivery = DeliveryWorker(self.store, self.farm, urls, now=clock.now)
+        self.watch = Watch(Transactions(self.plan, self.store, clock), sources, delivery)
         async with asyncio.TaskGroup() as tasks:
             tasks.create_task(self.watch.run(stop))
             others = [
@@ -238,13 +238,13 @@ class Story:
 
     async def _lying(self) -> None:
         """The mast posts a lie beside every reading of the other station."""
-        told = dict(TRUE_MAST | MAST[self.experiment.mast or ""])
-        off = told.pop("time", 0)
+        found = dict(TRUE_MAST | MAST[self.experiment.mast or ""])
+        off = found.pop("time", 0)
         for second in self.experiment.script:
             await self.until(second - 1)
             now = WallClock().now()
             time = f"{np.datetime64(now + off, 's')}Z" if isinstance(off, int) else off
-            body = json.dumps(told | {"time": time}).encode()
+            body = json.dumps(found | {"time": time}).encode()
             with suppress(BadReadingError, SourceError, LogError):
                 await self._hand_over("mast", body)
 
@@ -275,7 +275,7 @@ class Story:
         try:
             await watch.receive(source, work, size=len(body), dated=True)
         except UnlikelyTimeError as error:
-            watch.book.time.contradicted(source, error.time)
+            watch.transactions.time.contradicted(source, error.time)
             raise
 
     async def _spraying(self) -> None:
@@ -304,15 +304,15 @@ class Story:
     async def _looking(self) -> None:
         while True:
             await asyncio.sleep(_LOOKS_EVERY_S)
-            if self.watch.picture is not None:
-                fields = self.watch.picture.ranking.every.items()
+            if self.watch.snapshot is not None:
+                fields = self.watch.snapshot.ranking.every.items()
                 suitable = frozenset(n for n, f in fields if f.status is Status.SUITABLE)
                 self.history.looks.append(Look(self.loop.time(), suitable, self._ahead()))
 
     def _ahead(self) -> bool:
-        picture = self.watch.picture
-        assert picture is not None
-        hours = picture.judgement.status[..., picture.outlook.now_index + 1 :]
+        snapshot = self.watch.snapshot
+        assert snapshot is not None
+        hours = snapshot.judgement.status[..., snapshot.timeline.now_index + 1 :]
         return bool((hours == Status.SUITABLE).any())
 
     async def _noting(self) -> None:

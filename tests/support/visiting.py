@@ -41,10 +41,10 @@ _HASH = hashed(PASSPHRASE)
 
 def farm(**changes: Mapping[str, Any]) -> Farm:
     """Two fields with a mast beside them and a feed; tables may be changed by name."""
-    told: dict[str, Any] = watched_tables()
+    config: dict[str, Any] = watched_tables()
     for table, change in changes.items():
-        told[table] = told.get(table, {}) | dict(change)
-    return build(told)
+        config[table] = config.get(table, {}) | dict(change)
+    return build(config)
 
 
 @dataclass
@@ -52,14 +52,14 @@ class Visited:
     """A running service and a browser-like client without cookies."""
 
     service: Running
-    keyring: SessionStore
+    sessions: SessionStore
     web: httpx.AsyncClient
     links: Links
 
     def log_in(self, role: Role = Role.RUN) -> None:
         """Let the client in, as if by a one-time link."""
         now = self.service.clock.now()
-        token = self.keyring.open(User("grower", role), now, by_link=True)
+        token = self.sessions.open(User("grower", role), now, by_link=True)
         self.web.cookies.set("watcher", token, domain="127.0.0.1")
 
     async def quiet(self) -> None:
@@ -69,10 +69,10 @@ class Visited:
             judged = watch.judged
             await watch.health()  # takes its turn on the log's thread behind a judgement
 
-    async def send(self, page: str, to: str, **told: str) -> httpx.Response:
+    async def send(self, page: str, to: str, **given: str) -> httpx.Response:
         """Fill in a form that a page shows and send it."""
         token = self.form_token((await self.web.get(page)).text)
-        return await self.web.post(to, data={"form_token": token} | told)
+        return await self.web.post(to, data={"form_token": token} | given)
 
     def form_token(self, page: str) -> str:
         """The token of a page's forms."""
@@ -81,12 +81,12 @@ class Visited:
         return unescape(found[1])
 
 
-def pushes(keyring: SessionStore, *, anywhere: bool = False, timeout_s: float = 10.0) -> WebPush:
+def pushes(sessions: SessionStore, *, anywhere: bool = False, timeout_s: float = 10.0) -> WebPush:
     """The way to the devices of a file of sessions."""
-    answers = Links(keyring.secret_for("push"), "")
+    answers = Links(sessions.secret_for("push"), "")
     return WebPush(
-        keyring,
-        keyring.secret,
+        sessions,
+        sessions.secret,
         _CONTACT,
         answers,
         anywhere=anywhere,
@@ -117,10 +117,10 @@ async def visited(
     store = new_log(folder / "watch.db")
     put_forecast(store, NOON)
     clock = SetClock(NOON)
-    keyring = SessionStore(folder / "door.db", now=clock.now)
-    links = Links(keyring.secret_for("seen"), "http://127.0.0.1/seen")
+    sessions = SessionStore(folder / "door.db", now=clock.now)
+    links = Links(sessions.secret_for("seen"), "http://127.0.0.1/seen")
     made = Keys(
-        keyring,
+        sessions,
         access=Users(
             {"driver": SecretStr(f"run:{_HASH}"), "boss": SecretStr(f"administer:{_HASH}")},
             {
@@ -130,8 +130,8 @@ async def visited(
             },
         ),
         links=links,
-        calendars=Links(keyring.secret_for("calendar"), "http://127.0.0.1/calendar"),
-        pushes=pushes(keyring, anywhere=push_anywhere) if contact else None,
+        calendars=Links(sessions.secret_for("calendar"), "http://127.0.0.1/calendar"),
+        pushes=pushes(sessions, anywhere=push_anywhere) if contact else None,
     )
     try:
         async with running(
@@ -148,7 +148,7 @@ async def visited(
                 await service.post(**CALM)
                 await service.judged()
             async with httpx.AsyncClient(base_url=service.http.base_url, timeout=60) as web:
-                yield Visited(service, keyring, web, links)
+                yield Visited(service, sessions, web, links)
     finally:
-        keyring.close()
+        sessions.close()
         store.close()

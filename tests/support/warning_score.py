@@ -102,9 +102,9 @@ class Minutes:
         newest = np.searchsorted(self.times, self.times + STANDS_S, side="right") - 1
         return self.times[newest] - self.times >= STANDS_S - 60
 
-    def score(self, told: Seconds) -> Score:
+    def score(self, given: Seconds) -> Score:
         """Score warnings told at these times."""
-        begin, end = _alerts(told)
+        begin, end = _alerts(given)
         of = Score(hours=self.spraying.sum() / 60.0)
         for index in self.crossings.tolist():
             at = int(self.times[index])
@@ -130,13 +130,13 @@ class Minutes:
         return int(self.times.size)
 
 
-def _alerts(told: Seconds) -> tuple[Seconds, Seconds]:
+def _alerts(given: Seconds) -> tuple[Seconds, Seconds]:
     """Return when the warnings begin and end."""
-    if not told.size:
-        return told, told
-    breaks = np.flatnonzero(np.diff(told) > STANDS_S)
+    if not given.size:
+        return given, given
+    breaks = np.flatnonzero(np.diff(given) > STANDS_S)
     first = np.insert(breaks + 1, 0, 0)
-    return told[first], told[np.append(breaks, told.size - 1)] + STANDS_S
+    return given[first], given[np.append(breaks, given.size - 1)] + STANDS_S
 
 
 def _any_within(times: Seconds, flags: Bools, after: Seconds, until: Seconds) -> Bools:

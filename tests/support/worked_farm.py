@@ -79,15 +79,15 @@ def _setup(nozzle: str, droplets: str, carrier: str) -> dict[str, str]:
 
 def build_farm(tables: Mapping[str, Any]) -> Farm:
     """A farm of those tables; fields 2 km apart, each neighbour 10 m north of its field."""
-    told = FarmFile.model_validate(tables)
-    places = {name: 2000.0 * i for i, name in enumerate(told.fields)}
+    found = FarmFile.model_validate(tables)
+    places = {name: 2000.0 * i for i, name in enumerate(found.fields)}
     return Farm(
-        config=told,
+        config=found,
         ground=Ground(
             fields_deg={name: _square(west, 0.0) for name, west in places.items()},
             neighbours_deg={
                 name: _square(places[name.removeprefix("vines_")], 410.0)
-                for name in told.neighbours
+                for name in found.neighbours
             },
         ),
     )

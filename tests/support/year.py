@@ -37,7 +37,7 @@ def weather(start: int, days: int, seed: int) -> WeatherSeries:
     )
     wet = _red_noise(rng, times.size, 0.9) > 1.8
     missing = _red_noise(rng, times.size, 0.8) > 2.2
-    told = {
+    found = {
         "wind_m_s": wind,
         "gust_m_s": wind * 1.4,
         "wind_from_deg": (200 + 60 * _red_noise(rng, times.size, 0.97)) % 360,
@@ -48,14 +48,14 @@ def weather(start: int, days: int, seed: int) -> WeatherSeries:
         "rain_mm_h": np.where(wet, 1.2, 0.0),
     }
     for name in ("wind_m_s", "gust_m_s"):
-        told[name] = np.where(missing, np.nan, told[name])
-    return WeatherSeries.of(times, _SITE, "year", told)
+        found[name] = np.where(missing, np.nan, found[name])
+    return WeatherSeries.of(times, _SITE, "year", found)
 
 
 def cycles(
     plan: FarmArrays, series: WeatherSeries, days: int
 ) -> Iterator[tuple[Judgement, Timeline, Ranking]]:
-    """Every half hour's judgement, outlook and ranking, one block a day judged at once."""
+    """Every half hour's judgement, timeline and ranking, one block a day judged at once."""
     a_day = 86400 // STEP_S
     spoken = {name: Spoken("feed", 900.0, measured=False) for name in QUANTITIES}
     for day in range(days):

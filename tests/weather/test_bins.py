@@ -189,12 +189,12 @@ def test_no_readings_make_no_bins() -> None:
     assert len(joined([], width_s=HOUR_S, site=SITE, source="mast")) == 0
 
 
-@pytest.mark.parametrize(("directions", "told"), [(4, False), (5, True)])
+@pytest.mark.parametrize(("directions", "noticed"), [(4, False), (5, True)])
 def test_fewer_than_five_directions_tell_nothing_of_their_spread(
-    directions: int, told: bool
+    directions: int, noticed: bool
 ) -> None:
     spread = hour(wind_m_s=np.full(directions, 3.0), wind_from_deg=np.arange(directions) * 10.0)
-    assert np.isfinite(spread.series.wind_spread_deg[0]) == told
+    assert np.isfinite(spread.series.wind_spread_deg[0]) == noticed
 
 
 def test_a_wind_of_half_a_metre_a_second_has_a_direction() -> None:

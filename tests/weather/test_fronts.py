@@ -211,8 +211,8 @@ def test_a_turn_counts_from_a_metre_a_second_on(wind: float, counts: bool) -> No
     assert _front(series).warns[ARRIVES] == counts
 
 
-@pytest.mark.parametrize(("known", "told"), [(12, False), (13, True)])
-def test_three_quarters_of_the_minutes_before_tell_what_is_usual(known: int, told: bool) -> None:
+@pytest.mark.parametrize(("known", "noticed"), [(12, False), (13, True)])
+def test_three_quarters_of_the_minutes_before_tell_what_is_usual(known: int, noticed: bool) -> None:
     """13 of 17 minutes; of pressure and temperature alone."""
     series = _series(*BEFORE)
     holed = {name: getattr(series, name).copy() for name in ("temp_c", "pressure_pa")}
@@ -220,5 +220,5 @@ def test_three_quarters_of_the_minutes_before_tell_what_is_usual(known: int, tol
         values[ARRIVES - 19 : ARRIVES - 2 - known] = np.nan
     gone = np.full(MINUTES, np.nan)
     front = _front(series.having(wind_m_s=gone, wind_from_deg=gone, **holed))
-    assert front.warns[ARRIVES] == told
-    assert front.unknown[ARRIVES] != told
+    assert front.warns[ARRIVES] == noticed
+    assert front.unknown[ARRIVES] != noticed

@@ -26,16 +26,16 @@ async def judged_again(v: Visited, **reading: str) -> None:
 
 
 def hill(v: Visited) -> FieldNow:
-    picture = v.service.watch.picture
-    assert picture is not None
-    return picture.ranking.every["hill"]
+    snapshot = v.service.watch.snapshot
+    assert snapshot is not None
+    return snapshot.ranking.every["hill"]
 
 
 @asynccontextmanager
 async def foretold(folder: Path) -> AsyncIterator[Visited]:
     """A service that has worked out chances, with somebody logged in."""
     async with visited(folder, chances=True) as v:
-        put_forecast(v.service.watch.book.store, NOON + 1, wind_m_s=3.6, gust_m_s=4.6)
+        put_forecast(v.service.watch.transactions.store, NOON + 1, wind_m_s=3.6, gust_m_s=4.6)
         await judged_again(v)
         await v.service.watch._work_out_chances()
         await judged_again(v)
@@ -48,7 +48,9 @@ async def test_every_surface_tells_the_same_chance(tmp_path: Path) -> None:
         seen = hill(v)
         assert seen.chance is not None
         assert seen.chance.chance is not None
-        said = str(holds_line(seen.chance, v.service.clock.at, v.service.watch.book.plan.farm.zone))
+        said = str(
+            holds_line(seen.chance, v.service.clock.at, v.service.watch.transactions.plan.farm.zone)
+        )
         assert " in 10 until " in said
         assert "mostly general experience" in said
         assert said in (await v.web.get("/")).text
@@ -56,8 +58,8 @@ async def test_every_surface_tells_the_same_chance(tmp_path: Path) -> None:
         assert said in page
         assert str(start_line(seen.chance)) in page
         assert "the first half" in page
-        told = (await v.web.get("/api/v1/ranking", headers=API)).json()
-        [field] = [f for f in told["spray"] if f["field"] == "hill"]
+        answer = (await v.web.get("/api/v1/ranking", headers=API)).json()
+        [field] = [f for f in answer["spray"] if f["field"] == "hill"]
         assert field["chance"]["odds"] == seen.chance.chance
         assert field["chance"]["first_half"] == seen.chance.first_half
         assert field["chance"]["sentence"] == said
@@ -72,34 +74,34 @@ async def test_every_surface_tells_the_same_chance(tmp_path: Path) -> None:
 
 async def test_every_surface_names_the_same_best_starts_of_three_days(tmp_path: Path) -> None:
     async with foretold(tmp_path) as v:
-        picture = v.service.watch.picture
-        chances = v.service.watch.book.chances
-        assert picture is not None
+        snapshot = v.service.watch.snapshot
+        chances = v.service.watch.transactions.chances
+        assert snapshot is not None
         assert chances is not None
-        of = picture.judgement, picture.outlook.now_index
+        of = snapshot.judgement, snapshot.timeline.now_index
         days = best_starts(*of, chances, "hill")
         assert len(days) == 3
         assert days[0].best is not None
         page = unescape((await v.web.get("/fields/hill")).text)
-        items = best_start_items(days, v.service.clock.at, picture.judgement.plan.farm.zone)
+        items = best_start_items(days, v.service.clock.at, snapshot.judgement.plan.farm.zone)
         for said in items:
             assert f"<li>{said}</li>" in page
-        told = (await v.web.get("/api/v1/fields/hill/forecast", headers=API)).json()
-        assert [day["day"] for day in told["best_starts"]] == [d.day.isoformat() for d in days]
-        assert [day["known"] for day in told["best_starts"]] == [d.known for d in days]
-        best = told["best_starts"][0]
+        answer = (await v.web.get("/api/v1/fields/hill/forecast", headers=API)).json()
+        assert [day["day"] for day in answer["best_starts"]] == [d.day.isoformat() for d in days]
+        assert [day["known"] for day in answer["best_starts"]] == [d.known for d in days]
+        best = answer["best_starts"][0]
         assert best["first_start"] == days[0].first_at == v.service.clock.at
         assert best["chance"]["odds"] == days[0].best.chance
         assert best["last_start"] == days[0].last_at
         # The grid has no better hour, and the same tenths in these.
-        hours = {h["at"]: h["odds"] for h in told["hours"]}
+        hours = {h["at"]: h["odds"] for h in answer["hours"]}
         assert hours[days[0].first_at] == days[0].best.chance
-        speaker = v.service.watch.book.post.speaker
+        speaker = v.service.watch.transactions.post.speaker
         brief = morning_brief(
             speaker,
-            picture.judgement,
-            picture.ranking,
-            picture.outlook,
+            snapshot.judgement,
+            snapshot.ranking,
+            snapshot.timeline,
             due_at=NOON,
             chances=chances,
         )
@@ -114,8 +116,8 @@ async def test_best_starts_are_not_known_without_chances(tmp_path: Path) -> None
         page = (await v.web.get("/fields/hill")).text
         assert "Best starts of the next three days" in page
         assert "No chances are known yet." in page
-        told = (await v.web.get("/api/v1/fields/hill/forecast", headers=API)).json()
-        assert told["best_starts"] == []
+        answer = (await v.web.get("/api/v1/fields/hill/forecast", headers=API)).json()
+        assert answer["best_starts"] == []
 
 
 @pytest.mark.parametrize("reading", [{"gust": "30 mph"}, {"wind": "25 mph", "gust": "30 mph"}])
@@ -132,8 +134,8 @@ async def test_an_unsuitable_now_has_no_chance_anywhere(
         now, ahead = page.split("Best starts of the next three days")
         assert " in 10" not in now
         assert "<li>11:01" not in ahead  # those ahead may well be better
-        told = (await v.web.get("/api/v1/ranking", headers=API)).json()
-        assert all(f["chance"] is None for f in told["spray"] + told["rest"])
+        answer = (await v.web.get("/api/v1/ranking", headers=API)).json()
+        assert all(f["chance"] is None for f in answer["spray"] + answer["rest"])
         assert 'chance_ratio{field="hill"}' not in (await v.web.get("/metrics", headers=API)).text
 
 
@@ -155,15 +157,15 @@ async def test_a_chance_that_is_not_known_says_so(tmp_path: Path) -> None:
         assert "chance not known" in (await v.web.get("/")).text
         page = (await v.web.get("/fields/hill")).text
         assert "Not known how likely it holds to the end." in page
-        told = (await v.web.get("/api/v1/ranking", headers=API)).json()
-        assert [f["chance"] for f in told["spray"]] == [None, None]
+        answer = (await v.web.get("/api/v1/ranking", headers=API)).json()
+        assert [f["chance"] for f in answer["spray"]] == [None, None]
 
 
 async def test_chances_worked_out_long_ago_are_not_shown(tmp_path: Path) -> None:
     async with visited(tmp_path, chances=True) as v:
         await v.service.watch._work_out_chances()
         v.service.clock.at = NOON + 3 * 3600
-        put_forecast(v.service.watch.book.store, v.service.clock.at)
+        put_forecast(v.service.watch.transactions.store, v.service.clock.at)
         await judged_again(v)
         v.log_in()
         assert hill(v).chance is None
@@ -172,5 +174,5 @@ async def test_chances_worked_out_long_ago_are_not_shown(tmp_path: Path) -> None
 
 async def test_the_api_tells_where_a_bound_comes_from_whatever_that_is(tmp_path: Path) -> None:
     async with visited(tmp_path) as v:
-        told = (await v.web.get("/api/v1/fields/hill/reasons", headers=API)).json()
-        assert {limit["origin"] for limit in told["limits"]} <= {"label", "own", "default"}
+        answer = (await v.web.get("/api/v1/fields/hill/reasons", headers=API)).json()
+        assert {limit["origin"] for limit in answer["limits"]} <= {"label", "own", "default"}

@@ -25,7 +25,7 @@ pytestmark = pytest.mark.long
 STATION = json.dumps({"time": "2026-06-10T16:00:00Z", "windspeedmph": 4.3, "winddir": 200})
 
 
-def wrong_with(page: str, name: str, value: str, told: str) -> list[str]:
+def wrong_with(page: str, name: str, value: str, given: str) -> list[str]:
     """What an answer lacks of naming the field, saying the mend and keeping what was typed."""
     text = unescape(page)
     errors = dict(re.findall(r'id="e-([^"]*)">(.*?)</p>', text, re.DOTALL))
@@ -36,7 +36,7 @@ def wrong_with(page: str, name: str, value: str, told: str) -> list[str]:
     lacks = []
     if not errors and "<li>" not in elsewhere:
         lacks.append("the field is not named")
-    if told not in beside + elsewhere:
+    if given not in beside + elsewhere:
         lacks.append(f"no mend in {beside!r} {elsewhere!r}")
     if name == "address":  # a secret: never shown again, which is said
         if value in text or "is not shown again: type it anew" not in text:
@@ -63,17 +63,17 @@ def test_they_are_a_hundred_and_no_two_the_same() -> None:
 
 
 async def test_those_of_the_first_visit(site: Site) -> None:
-    for screen, told in TOLD.items():
-        assert (await site.tell(screen, **told)).status_code == 303
+    for screen, found in TOLD.items():
+        assert (await site.tell(screen, **found)).status_code == 303
     given = {"grower": SecretStr("json://127.0.0.1:1/phone")}
     site.visit.secrets = Secrets(None, {SecretKind.PUSH: given})
     whole = {**TOLD, "station": {"sent": STATION}, "phone": {}}
     failed = {}
-    for screen, name, value, told in FIRST_VISIT:
+    for screen, name, value, found in FIRST_VISIT:
         before = site.visit.farm.texts
         beside = {"new_name": "ana"} if name == "address" else whole[screen]
         answer = await site.tell(screen, **(dict(beside) | {name: value}))
-        lacks = wrong_with(answer.text, name, value, told)
+        lacks = wrong_with(answer.text, name, value, found)
         if answer.status_code != 422:
             lacks.append(f"answered {answer.status_code}")
         if site.visit.farm.texts != before:
@@ -87,9 +87,9 @@ async def test_those_of_the_watchs_pages(pages: Visited) -> None:
     in_use = pages.service.watch.farm_in_use
     assert in_use is not None
     before, failed = in_use.editor.texts(), {}
-    for path, name, value, told in PAGES:
+    for path, name, value, found in PAGES:
         answer = await look(pages, path, **{name: value})
-        lacks = wrong_with(answer.text, name, value, told)
+        lacks = wrong_with(answer.text, name, value, found)
         if answer.status_code != 422:
             lacks.append(f"answered {answer.status_code}")
         if lacks:

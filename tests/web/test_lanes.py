@@ -157,7 +157,7 @@ async def test_a_form_that_is_too_large_is_refused_before_its_turn() -> None:
 
 async def test_a_body_cut_off_in_the_middle_is_not_taken_for_a_whole_one() -> None:
     app = _Held()
-    told = iter(
+    found = iter(
         [
             {"type": "http.request", "body": b"note=do not sp", "more_body": True},
             {"type": "http.disconnect"},
@@ -165,7 +165,7 @@ async def test_a_body_cut_off_in_the_middle_is_not_taken_for_a_whole_one() -> No
     )
 
     async def receive() -> dict[str, object]:
-        return next(told)
+        return next(found)
 
     async def send(_message: object) -> None:
         raise AssertionError("there is nobody to answer")

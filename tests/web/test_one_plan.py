@@ -62,7 +62,7 @@ async def _agree(history: list[tuple[str, str]]) -> None:
         async with planned_day(Path(folder)) as v:
             patch.setenv("WATCHER_STATE_DIR", folder)
             patch.setenv("COLUMNS", "240")
-            farm = v.service.watch.book.plan.farm
+            farm = v.service.watch.transactions.plan.farm
             patch.setattr(plan_command, "open_farm", lambda _path: farm)
             patch.setattr(plan_command.time, "time", lambda: float(v.service.clock.at))
             v.log_in()
@@ -91,21 +91,21 @@ async def _live(v: Visited, what: str, about: str, n: int) -> None:
 
 async def _said_everywhere(v: Visited) -> dict[str, list[str]]:
     """Return the fields each surface says are to be sprayed, in order."""
-    plan, picture = plan_of(v), v.service.watch.picture
-    assert picture is not None
+    plan, snapshot = plan_of(v), v.service.watch.snapshot
+    assert snapshot is not None
     said = {"log": [step.field for step in plan.steps]}
     page = unescape((await v.web.get("/plan")).text)
     said["page"] = [field for field, _ in STEP.findall(page)]
     if len(set(said["page"])) == len(said["page"]):
         said["page"] = sorted(said["page"], key=said["log"].index)
-    told = (await v.web.get("/api/v1/plan", headers=API)).json()
-    said["api"] = [step["field"] for step in told["steps"]]
-    assert told["state"] == ("old" if plan.old else told["state"])
+    body = (await v.web.get("/api/v1/plan", headers=API)).json()
+    said["api"] = [step["field"] for step in body["steps"]]
+    assert body["state"] == ("old" if plan.old else body["state"])
     feed = icalendar.Calendar.from_ical((await v.web.get("/plan.ics")).content)
     events = list(feed.walk("VEVENT"))
     said["calendar"] = [str(event["SUMMARY"]).split(":")[0].replace(" ", "_") for event in events]
     starts = [int(event["DTSTART"].dt.astimezone(UTC).timestamp()) for event in events]
-    assert starts == [step["starts_at"] for step in told["steps"]] or plan.due
+    assert starts == [step["starts_at"] for step in body["steps"]] or plan.due
     answer = await asyncio.to_thread(CliRunner().invoke, app, ["plan"])
     assert answer.exit_code == 0, answer.output
     if not plan.old:
@@ -113,9 +113,9 @@ async def _said_everywhere(v: Visited) -> dict[str, list[str]]:
         _brief_agrees(v, said["log"])
     # The field to spray now is the one the plan begins now.
     due = {step.field for step in plan.due}
-    every = picture.ranking.every
+    every = snapshot.ranking.every
     open_due = [f for f in due if f in every and every[f].status >= Status.MARGINAL]
-    assert {f.field for f in picture.ranking.spray[: len(open_due)]} == set(open_due)
+    assert {f.field for f in snapshot.ranking.spray[: len(open_due)]} == set(open_due)
     return said
 
 
@@ -126,23 +126,23 @@ def _in_tables(output: str, fields: list[str]) -> list[str]:
 
 
 def _brief_agrees(v: Visited, fields: list[str]) -> None:
-    picture = v.service.watch.picture
-    assert picture is not None
+    snapshot = v.service.watch.snapshot
+    assert snapshot is not None
     brief = morning_brief(
-        v.service.watch.book.post.speaker,
-        picture.judgement,
-        picture.ranking,
-        picture.outlook,
-        due_at=picture.outlook.now,
-        plan=picture.plan,
+        v.service.watch.transactions.post.speaker,
+        snapshot.judgement,
+        snapshot.ranking,
+        snapshot.timeline,
+        due_at=snapshot.timeline.now,
+        plan=snapshot.plan,
     )
     title = brief.title.render(ENGLISH)
     lines = [match for line in brief.lines if (match := _PLAN.match(line.render(ENGLISH)))]
     if title.startswith("Plan"):
         assert [match[2].replace(" ", "_") for match in lines] == fields
         now = [match[2].replace(" ", "_") for match in lines if match[3] == "now"]
-        open_now = {field.field for field in picture.ranking.spray}
-        assert set(now) <= open_now or picture.plan.changed is not None
+        open_now = {field.field for field in snapshot.ranking.spray}
+        assert set(now) <= open_now or snapshot.plan.changed is not None
     else:
         assert not lines
         assert not fields
@@ -170,8 +170,8 @@ async def test_a_calendar_reads_its_address_while_its_user_may_come_in(tmp_path:
         assert (await v.web.get("/plan.ics", follow_redirects=False)).status_code in {303, 401}
         wrong = address.replace("grower", "another")
         assert (await v.web.get(wrong)).status_code == 404
-        [session] = v.keyring.sessions(v.service.clock.at)
-        v.keyring.shut(session.number)
+        [session] = v.sessions.sessions(v.service.clock.at)
+        v.sessions.shut(session.number)
         assert (await v.web.get(address)).status_code == 404
 
 
@@ -194,7 +194,7 @@ async def test_nobody_stops_the_address_of_another(tmp_path: Path) -> None:
     async with planned_day(tmp_path) as v:
         v.log_in()
         address = await _new_address(v)
-        token = v.keyring.open(User("mate", Role.RUN), v.service.clock.at, by_link=True)
+        token = v.sessions.open(User("mate", Role.RUN), v.service.clock.at, by_link=True)
         v.web.cookies.set("watcher", token, domain="127.0.0.1")
         assert _ADDRESS.findall((await v.web.get("/plan")).text) == []
         await v.send("/plan", f"/calendars/{address.removeprefix('/calendar/')[:8]}/stop")
@@ -203,7 +203,7 @@ async def test_nobody_stops_the_address_of_another(tmp_path: Path) -> None:
 
 async def test_a_user_with_any_name_has_a_calendar(tmp_path: Path) -> None:
     async with planned_day(tmp_path) as v:
-        token = v.keyring.open(User("my old phone", Role.LOOK), v.service.clock.at, by_link=True)
+        token = v.sessions.open(User("my old phone", Role.LOOK), v.service.clock.at, by_link=True)
         v.web.cookies.set("watcher", token, domain="127.0.0.1")
         address = await _new_address(v)
         v.web.cookies.clear()

@@ -52,8 +52,8 @@ async def _set_all(v: Visited, receiver: Receiver) -> None:
         ("api_keys", "paid", CANARIES["feed"]),
         ("broker_passwords", "buoy", CANARIES["broker"]),
     ):
-        for told in (CANARIES["wrong"] + "\n", secret):
-            await v.send("/farm/secrets", f"/farm/secrets/{kind}/{name}", secret=f"{told}")
+        for found in (CANARIES["wrong"] + "\n", secret):
+            await v.send("/farm/secrets", f"/farm/secrets/{kind}/{name}", secret=f"{found}")
         await v.web.put(f"/api/v1/secrets/{kind}/{name}", headers=owner, json={"secret": secret})
     for wrong in (f"zzzzzzzz://{CANARIES['wrong']}", f"mailto://{CANARIES['wrong']}"):
         refused = await look(v, "/farm/people/ana", address=wrong)
@@ -125,8 +125,8 @@ async def test_no_secret_is_on_any_surface(
         assert known.secret(SecretKind.STATION, "creek").get_secret_value() == CANARIES["station"]
     receiver.close()
     assert len(pages) > 50
-    told = {where: text for where, text in pages.items() if "canary" in text}
-    assert told == {}
+    found = {where: text for where, text in pages.items() if "canary" in text}
+    assert found == {}
     lines = capfd.readouterr()
     assert '"a secret was set"' in lines.err + lines.out  # the log was read
     assert "canary" not in lines.err + lines.out
@@ -218,9 +218,9 @@ async def test_no_secret_written_into_the_farm_file_is_on_any_surface(
         await v.service.judged()
         pages = await _pages(v)
         archive = await v.web.get("/farm/export.zip")
-    told = {where for where, text in pages.items() if WRITTEN in text}
-    told |= {str(one.status_code) for one in answered if WRITTEN in one.text}
-    assert told == set()
+    found = {where for where, text in pages.items() if WRITTEN in text}
+    found |= {str(one.status_code) for one in answered if WRITTEN in one.text}
+    assert found == set()
     assert "archives and versions are kept without it" in pages["/farm"]
     with zipfile.ZipFile(BytesIO(archive.content)) as whole:
         assert len([name for name in whole.namelist() if name.startswith("versions/")]) >= 2

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 
 from sqlalchemy.orm import Session
 
-from watcher.alerts.conditions import ConditionKey, State
+from watcher.alerts.conditions import ConditionKey, ConditionState
 from watcher.store import conditions
 
 _NOT_SO = "not_so_since"
@@ -12,10 +12,10 @@ _EVIDENCE = "evidence"
 _MESSAGES = "messages"
 
 
-def load(session: Session) -> dict[ConditionKey, State]:
+def load(session: Session) -> dict[ConditionKey, ConditionState]:
     """Return every condition that is remembered."""
     return {
-        ConditionKey(row.subject, row.kind): State(
+        ConditionKey(row.subject, row.kind): ConditionState(
             since=row.since,
             said_at=row.said_at,
             not_so_since=row.detail.get(_NOT_SO),
@@ -28,8 +28,8 @@ def load(session: Session) -> dict[ConditionKey, State]:
 
 def save(
     session: Session,
-    before: Mapping[ConditionKey, State],
-    after: Mapping[ConditionKey, State],
+    before: Mapping[ConditionKey, ConditionState],
+    after: Mapping[ConditionKey, ConditionState],
     now: int,
 ) -> None:
     """Write what has changed from ``before`` to ``after``."""
@@ -39,7 +39,7 @@ def save(
     conditions.keep(session, [_raised(key, state) for key, state in changed])
 
 
-def _raised(key: ConditionKey, state: State) -> conditions.Raised:
+def _raised(key: ConditionKey, state: ConditionState) -> conditions.Raised:
     detail = {
         _NOT_SO: state.not_so_since,
         _EVIDENCE: dict(state.evidence),

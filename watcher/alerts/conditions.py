@@ -54,7 +54,7 @@ class Evaluation:
     about: str = ""
     """Which of several things of this kind: the limit, the day."""
     evidence: Mapping[str, Any] = field(default_factory=dict)
-    untold_before: int = 0
+    unsaid_before: int = 0
     """What was said before this moment counts as not said: the grower has acted since."""
     seen_at: int = 0
     """When somebody last acknowledged what was said about the subject: no need to repeat it."""
@@ -86,7 +86,7 @@ class ConditionKey:
 
 
 @dataclass(frozen=True)
-class State:
+class ConditionState:
     """What is remembered of a condition that is so, or was a moment ago. Epoch seconds."""
 
     since: int
@@ -100,7 +100,7 @@ class State:
     """The key of the message that last tells it to each recipient."""
 
 
-class News(Enum):
+class TransitionKind(Enum):
     """News about a condition."""
 
     RAISED = "raised"
@@ -110,53 +110,55 @@ class News(Enum):
     CLEARED = "cleared"
 
 
-def step(standing: Evaluation, state: State | None, now: int) -> tuple[State | None, News | None]:
+def step(
+    evaluation: Evaluation, state: ConditionState | None, now: int
+) -> tuple[ConditionState | None, TransitionKind | None]:
     """Return the condition's next state, None when it is over, and the change worth telling.
 
     Not knowing changes nothing: silence is no recovery. Of a clock set back, no remembered time
     lies ahead of now.
     """
-    rule = standing.rule
+    rule = evaluation.rule
     state = _not_ahead(state, now)
-    if standing.holds is None:
+    if evaluation.holds is None:
         return (replace(state, not_so_since=None) if state else None), None
     if state is None or state.said_at is None:
-        return _before_said(standing, state, now)
-    if standing.holds:
-        return _while_said(standing, replace(state, not_so_since=None), state.said_at, now)
+        return _before_said(evaluation, state, now)
+    if evaluation.holds:
+        return _while_said(evaluation, replace(state, not_so_since=None), state.said_at, now)
     not_so_since = now if state.not_so_since is None else state.not_so_since
     if now - not_so_since >= rule.clear_after_s:
-        return None, News.CLEARED
+        return None, TransitionKind.CLEARED
     return replace(state, not_so_since=not_so_since), None
 
 
 def _before_said(
-    standing: Evaluation, state: State | None, now: int
-) -> tuple[State | None, News | None]:
-    if not standing.holds:
+    evaluation: Evaluation, state: ConditionState | None, now: int
+) -> tuple[ConditionState | None, TransitionKind | None]:
+    if not evaluation.holds:
         return None, None
     since = now if state is None else state.since
-    if now - since < standing.rule.raise_after_s:
-        return State(since, evidence=standing.evidence), None
-    return State(since, said_at=now, evidence=standing.evidence), News.RAISED
+    if now - since < evaluation.rule.raise_after_s:
+        return ConditionState(since, evidence=evaluation.evidence), None
+    return ConditionState(since, said_at=now, evidence=evaluation.evidence), TransitionKind.RAISED
 
 
 def _while_said(
-    standing: Evaluation, state: State, said_at: int, now: int
-) -> tuple[State, News | None]:
-    every = standing.rule.repeat_after_s
-    unseen = said_at > standing.seen_at
+    evaluation: Evaluation, state: ConditionState, said_at: int, now: int
+) -> tuple[ConditionState, TransitionKind | None]:
+    every = evaluation.rule.repeat_after_s
+    unseen = said_at > evaluation.seen_at
     # An act that lies ahead of now is from before the clock was set back: it is not new.
     again = (
-        standing.renewed
-        or said_at < standing.untold_before <= now
+        evaluation.renewed
+        or said_at < evaluation.unsaid_before <= now
         or (every is not None and unseen and now - said_at >= every)
     )
-    state = replace(state, evidence=standing.evidence, said_at=now if again else said_at)
-    return state, News.REPEATED if again else None
+    state = replace(state, evidence=evaluation.evidence, said_at=now if again else said_at)
+    return state, TransitionKind.REPEATED if again else None
 
 
-def _not_ahead(state: State | None, now: int) -> State | None:
+def _not_ahead(state: ConditionState | None, now: int) -> ConditionState | None:
     if state is None:
         return None
     return replace(
@@ -171,23 +173,23 @@ def _not_ahead(state: State | None, now: int) -> State | None:
 class Transition:
     """A change of one condition. ``state`` is as it was said, for a cleared one as it was."""
 
-    standing: Evaluation
-    change: News
-    state: State
+    evaluation: Evaluation
+    change: TransitionKind
+    state: ConditionState
     to: frozenset[str] | None = None
     """The recipients it is news to; None: everyone who hears of it."""
 
     @property
     def kind(self) -> str:
-        return self.standing.rule.kind
+        return self.evaluation.rule.kind
 
 
 def advance(
-    standings: Iterable[Evaluation],
-    states: Mapping[ConditionKey, State],
+    evaluations: Iterable[Evaluation],
+    states: Mapping[ConditionKey, ConditionState],
     now: int,
     lost: Mapping[ConditionKey, frozenset[str]] | None = None,
-) -> tuple[dict[ConditionKey, State], list[Transition]]:
+) -> tuple[dict[ConditionKey, ConditionState], list[Transition]]:
     """Step every condition; returns the states that last and what is new.
 
     A condition nothing is stated about any more is over without a word: its subject is gone.
@@ -195,16 +197,18 @@ def advance(
     delivered, so that what is still so is news to them.
     """
     lost = lost or {}
-    lasting: dict[ConditionKey, State] = {}
-    news = []
-    for standing in standings:
-        before = states.get(standing.key)
-        after, change = step(standing, before, now)
+    lasting: dict[ConditionKey, ConditionState] = {}
+    transitions = []
+    for evaluation in evaluations:
+        before = states.get(evaluation.key)
+        after, change = step(evaluation, before, now)
         if after is not None:
-            lasting[standing.key] = after
+            lasting[evaluation.key] = after
         state = after or before
         if change is not None and state is not None:
-            news.append(Transition(standing, change, state))
-        elif after is not None and standing.holds and standing.key in lost:
-            news.append(Transition(standing, News.UNTOLD, after, lost[standing.key]))
-    return lasting, news
+            transitions.append(Transition(evaluation, change, state))
+        elif after is not None and evaluation.holds and evaluation.key in lost:
+            transitions.append(
+                Transition(evaluation, TransitionKind.UNTOLD, after, lost[evaluation.key])
+            )
+    return lasting, transitions

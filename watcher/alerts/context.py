@@ -9,7 +9,7 @@ from watcher.judge.judgement import Judgement
 from watcher.judge.ranking import Ranking
 from watcher.judge.timeline import Timeline
 from watcher.messages.reasons import Speaker
-from watcher.planning.kept import PlanNow
+from watcher.planning.kept_plan import PlanNow
 from watcher.source_view import SourceView
 from watcher.store.tables import Outgoing
 from watcher.weather.nowcast import Nowcast
@@ -22,7 +22,7 @@ _FIRST_ANSWERS_S = 60
 class WatchedJob:
     """An open job, and when the grower last took it in hand."""
 
-    sight: JobState
+    state: JobState
     taken_in_hand_at: int
     tank_age_s: float
     """How long what is in the tank has been going round."""
@@ -34,12 +34,12 @@ class WatchedJob:
     @property
     def subject(self) -> str:
         """What the job is called in the conditions and the outbox."""
-        return job_subject(self.sight.job.id)
+        return job_subject(self.state.job.id)
 
     @property
     def paused(self) -> bool:
         """Whether nobody is spraying just now."""
-        return self.sight.job.state == "paused"
+        return self.state.job.state == "paused"
 
 
 def job_subject(job_id: int) -> str:
@@ -66,7 +66,7 @@ class AlertContext:
 
     speaker: Speaker
     judgement: Judgement
-    outlook: Timeline
+    timeline: Timeline
     ranking: Ranking
     jobs: Sequence[WatchedJob] = ()
     unseen: Mapping[str, tuple[str, str]] = field(default_factory=dict)
@@ -92,4 +92,4 @@ class AlertContext:
 
     @property
     def now(self) -> int:
-        return self.outlook.now
+        return self.timeline.now

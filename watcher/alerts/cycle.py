@@ -13,19 +13,19 @@ from sqlalchemy.orm import Session
 
 from watcher.alerts import condition_states, watch_trouble
 from watcher.alerts.alert import Alert
-from watcher.alerts.conditions import ConditionKey, Evaluation, State, Transition, advance
+from watcher.alerts.conditions import ConditionKey, ConditionState, Evaluation, Transition, advance
 from watcher.alerts.context import AlertContext, Begun
 from watcher.alerts.enqueue import Enqueue
 from watcher.alerts.gather import gather
 from watcher.alerts.rules import daily, field, job, job_care, job_strips, recipient, source
 from watcher.alerts.rules import plan as day_plan
-from watcher.alerts.watch_runs import fault_notice
+from watcher.alerts.watch_runs import fault_alert
 from watcher.judge.chances import FarmChances
 from watcher.judge.job_action import JobAction
 from watcher.judge.judgement import Judgement
 from watcher.judge.ranking import Ranking
 from watcher.judge.timeline import Timeline
-from watcher.planning.kept import PlanNow
+from watcher.planning.kept_plan import PlanNow
 from watcher.source_view import SourceView
 from watcher.store import outbox
 
@@ -38,29 +38,29 @@ class RuleGroup(Protocol):
     @property
     def KINDS(self) -> frozenset[str]: ...  # noqa: N802  # a constant of a module
 
-    def standings(
-        self, view: AlertContext, states: Mapping[ConditionKey, State], /
+    def evaluate(
+        self, context: AlertContext, states: Mapping[ConditionKey, ConditionState], /
     ) -> Iterable[Evaluation]: ...
 
     def tell(
         self,
-        view: AlertContext,
-        news: Sequence[Transition],
-        lasting: Mapping[ConditionKey, State],
+        context: AlertContext,
+        transitions: Sequence[Transition],
+        lasting: Mapping[ConditionKey, ConditionState],
         /,
     ) -> Iterable[Alert]: ...
 
 
 # Urgent things first: they are written first, so they are sent first.
-DESKS: tuple[RuleGroup, ...] = (job, job_strips, source, recipient, day_plan, field, daily)
+RULE_GROUPS: tuple[RuleGroup, ...] = (job, job_strips, source, recipient, day_plan, field, daily)
 
 
 @dataclass(frozen=True)
 class Decision:
     """What a cycle decided: what to remember and what to tell."""
 
-    lasting: dict[ConditionKey, State]
-    notices: Sequence[Alert]
+    lasting: dict[ConditionKey, ConditionState]
+    alerts: Sequence[Alert]
 
 
 @dataclass(frozen=True)
@@ -78,53 +78,54 @@ Lost = Mapping[ConditionKey, frozenset[str]]
 
 
 def decide(
-    view: AlertContext, states: Mapping[ConditionKey, State], lost: Lost | None = None
+    context: AlertContext, states: Mapping[ConditionKey, ConditionState], lost: Lost | None = None
 ) -> Decision:
-    """Work out what is news in a view, given what is remembered. Changes nothing itself.
+    """Work out what is news in what is seen, given what is remembered. Changes nothing itself.
 
-    A desk with a fault keeps what it remembers and must not silence the others.
+    A rule group with a fault keeps what it remembers and must not silence the others.
     """
-    lasting: dict[ConditionKey, State] = {}
-    notices: list[Alert] = []
-    for desk in DESKS:
-        own = {key: state for key, state in states.items() if key.of_kind in desk.KINDS}
+    lasting: dict[ConditionKey, ConditionState] = {}
+    alerts: list[Alert] = []
+    for group in RULE_GROUPS:
+        own = {key: state for key, state in states.items() if key.of_kind in group.KINDS}
         try:
-            after, news = advance(desk.standings(view, states), own, view.now, lost)
-            after |= {key: state for key, state in own.items() if _left_alone(key, view)}
-            alerts = _worded(desk, view, news, after)  # all of it or nothing, as it is remembered
+            after, transitions = advance(group.evaluate(context, states), own, context.now, lost)
+            after |= {key: state for key, state in own.items() if _left_alone(key, context)}
+            # All of it or nothing, as it is remembered.
+            worded = _worded(group, context, transitions, after)
         except Exception as error:
-            log.exception("a part of the alerts has a fault", kinds=sorted(desk.KINDS))
+            log.exception("a part of the alerts has a fault", kinds=sorted(group.KINDS))
             after = own
-            alerts = [fault_notice(desk is job, desk.KINDS, error, view.now)]
+            worded = [fault_alert(group is job, group.KINDS, error, context.now)]
         lasting |= after
-        notices += alerts
-    return Decision(lasting, notices)
+        alerts += worded
+    return Decision(lasting, alerts)
 
 
 def _worded(
-    desk: RuleGroup,
-    view: AlertContext,
-    news: Sequence[Transition],
-    lasting: Mapping[ConditionKey, State],
+    group: RuleGroup,
+    context: AlertContext,
+    transitions: Sequence[Transition],
+    lasting: Mapping[ConditionKey, ConditionState],
 ) -> list[Alert]:
     """Word what is news to everyone, and to each who will not get a message what it said."""
-    notices = list(desk.tell(view, [n for n in news if n.to is None], lasting))
-    for name in sorted({name for n in news for name in n.to or ()}):
-        untold = [n for n in news if n.to is not None and name in n.to]
-        said_anew = desk.tell(view, untold, lasting)
-        notices += [replace(n, to=name) for n in said_anew if n.says and n.to is None]
-    return notices
+    alerts = list(group.tell(context, [n for n in transitions if n.to is None], lasting))
+    for name in sorted({name for n in transitions for name in n.to or ()}):
+        untold = [n for n in transitions if n.to is not None and name in n.to]
+        said_anew = group.tell(context, untold, lasting)
+        alerts += [replace(n, to=name) for n in said_anew if n.says and n.to is None]
+    return alerts
 
 
-def _left_alone(key: ConditionKey, view: AlertContext) -> bool:
-    return key.subject in view.unseen and key.of_kind != job_care.UNWATCHED.kind
+def _left_alone(key: ConditionKey, context: AlertContext) -> bool:
+    return key.subject in context.unseen and key.of_kind != job_care.UNWATCHED.kind
 
 
 def run(
     session: Session,
     post: Enqueue,
     judgement: Judgement,
-    outlook: Timeline,
+    timeline: Timeline,
     ranking: Ranking,
     *,
     begun: Begun | None = None,
@@ -137,11 +138,11 @@ def run(
     ``plan`` is the plan of the day, of which the ranking is the first step; ``chances`` are how
     likely jobs hold, as last worked out; ``sources`` how each is, where that was looked at already.
     """
-    view = gather(
+    context = gather(
         session,
         post.speaker,
         judgement,
-        outlook,
+        timeline,
         ranking,
         begun=begun,
         plan=plan,
@@ -153,19 +154,19 @@ def run(
         for k, s in condition_states.load(session).items()
         if k.of_kind not in watch_trouble.KINDS
     }
-    decision = decide(view, before, _lost(session, post, before, view.now))
-    for notice in decision.notices:
-        _note_messages(session, decision.lasting, notice, post.messages(notice))
-    condition_states.save(session, before, decision.lasting, view.now)
-    for notice in decision.notices:
-        log.info(
-            "to tell", kind=notice.rule.kind, about=notice.subject, title=str(notice.text.title)
-        )
-    written = sum(post(session, notice, view.now) for notice in decision.notices)
-    return Cycle(written, job.actions(view, decision.lasting))
+    decision = decide(context, before, _lost(session, post, before, context.now))
+    for alert in decision.alerts:
+        _note_messages(session, decision.lasting, alert, post.messages(alert))
+    condition_states.save(session, before, decision.lasting, context.now)
+    for alert in decision.alerts:
+        log.info("to tell", kind=alert.rule.kind, about=alert.subject, title=str(alert.text.title))
+    written = sum(post(session, alert, context.now) for alert in decision.alerts)
+    return Cycle(written, job.actions(context, decision.lasting))
 
 
-def _lost(session: Session, post: Enqueue, states: Mapping[ConditionKey, State], now: int) -> Lost:
+def _lost(
+    session: Session, post: Enqueue, states: Mapping[ConditionKey, ConditionState], now: int
+) -> Lost:
     """Who will not get what was written to them of what is remembered as said."""
     known = post.people.known()
     every = [key for state in states.values() for key in state.messages.values()]
@@ -178,13 +179,16 @@ def _lost(session: Session, post: Enqueue, states: Mapping[ConditionKey, State],
 
 
 def _note_messages(
-    session: Session, lasting: dict[ConditionKey, State], notice: Alert, messages: Mapping[str, str]
+    session: Session,
+    lasting: dict[ConditionKey, ConditionState],
+    alert: Alert,
+    messages: Mapping[str, str],
 ) -> None:
     """Remember which messages tell of a condition; older ones that still wait are not sent.
 
     So a recipient who cannot be reached finds one message of a condition later, the newest.
     """
-    for key in notice.says:
+    for key in alert.says:
         state = lasting[key]
         older = {state.messages[name] for name in messages if name in state.messages}
         outbox.supersede(session, older - set(messages.values()))

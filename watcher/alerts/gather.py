@@ -9,15 +9,15 @@ from sqlalchemy.orm import Session
 from watcher.alerts.context import AlertContext, Begun, WatchedJob, job_subject
 from watcher.jobs import commands
 from watcher.jobs.changes import rig_at
-from watcher.jobs.nearing import learned_scale, nearing, recent_wind
 from watcher.jobs.state import look
+from watcher.jobs.wind_nowcast import learned_scale, recent_wind, wind_nowcast
 from watcher.judge.chances import FarmChances
 from watcher.judge.judgement import Judgement
 from watcher.judge.ranking import Ranking
 from watcher.judge.timeline import Timeline
 from watcher.limits.application import work_rate_of
 from watcher.messages.reasons import Speaker
-from watcher.planning.kept import PlanNow
+from watcher.planning.kept_plan import PlanNow
 from watcher.source_view import SourceView, look_at_sources
 from watcher.store import jobs, outbox
 from watcher.store.recent import RecentWeather
@@ -36,7 +36,7 @@ def gather(
     session: Session,
     speaker: Speaker,
     judgement: Judgement,
-    outlook: Timeline,
+    timeline: Timeline,
     ranking: Ranking,
     *,
     begun: Begun | None,
@@ -48,7 +48,7 @@ def gather(
 
     What goes wrong with one job must not blind the watch on the others.
     """
-    now = outlook.now
+    now = timeline.now
     watched: list[WatchedJob] = []
     unseen: dict[str, tuple[str, str]] = {}
     unanswered = []
@@ -56,7 +56,7 @@ def gather(
         subject = job_subject(job.id)
         unanswered += outbox.unacknowledged(session, subject, now - _ANSWERS_BACK_S)
         try:
-            watched.append(_watch(session, judgement, outlook.of(job.field), job))
+            watched.append(_watch(session, judgement, timeline.of(job.field), job))
         except LookupError as error:
             log.error("a job cannot be watched", job=job.id, why=str(error))
             unseen[subject] = (job.field, str(error))
@@ -70,7 +70,7 @@ def gather(
     return AlertContext(
         speaker=speaker,
         judgement=judgement,
-        outlook=outlook,
+        timeline=timeline,
         ranking=ranking,
         jobs=watched,
         unseen=unseen,
@@ -84,16 +84,16 @@ def gather(
     )
 
 
-def _watch(session: Session, judgement: Judgement, outlook: Timeline, job: Job) -> WatchedJob:
-    sight = look(judgement, outlook.now_index, job)
+def _watch(session: Session, judgement: Judgement, timeline: Timeline, job: Job) -> WatchedJob:
+    state = look(judgement, timeline.now_index, job)
     events = jobs.events(session, job.id)
-    rig = rig_at(job, events, outlook.now)
+    rig = rig_at(job, events, timeline.now)
     return WatchedJob(
-        sight=sight,
+        state=state,
         taken_in_hand_at=commands.taken_in_hand_at(events),
-        tank_age_s=commands.tank_age_s(job, events, _tank_s(judgement, job), outlook.now),
+        tank_age_s=commands.tank_age_s(job, events, _tank_s(judgement, job), timeline.now),
         strips_agreed={} if rig is None else rig.agreed,
-        nowcast=_nowcast(session, judgement, outlook, job, events),
+        nowcast=_nowcast(session, judgement, timeline, job, events),
     )
 
 
@@ -108,16 +108,16 @@ def _tank_s(judgement: Judgement, job: Job) -> float:
 def _nowcast(
     session: Session,
     judgement: Judgement,
-    outlook: Timeline,
+    timeline: Timeline,
     job: Job,
     events: Sequence[JobEvent],
 ) -> Nowcast | None:
     """What the station that speaks for the wind tells of the next minutes."""
-    recent = recent_wind(session, outlook)
+    recent = recent_wind(session, timeline)
     if recent is None:
         return None
     scale = commands.wind_strays(events, recent.source)
     if scale is None:
         scale = learned_scale(session, recent)
-        commands.note_wind_strays(session, job, recent.source, scale, outlook.now)
-    return nearing(judgement, outlook.now_index, job, recent, spread_scale=scale)
+        commands.note_wind_strays(session, job, recent.source, scale, timeline.now)
+    return wind_nowcast(judgement, timeline.now_index, job, recent, spread_scale=scale)

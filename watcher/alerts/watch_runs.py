@@ -108,10 +108,10 @@ def tell_secrets(
     return _to_all(session, post, Alert(rule, _SUBJECT, key, secrets_troubled(troubles), now), now)
 
 
-def _to_all(session: Session, post: Enqueue, notice: Alert, now: int) -> int:
+def _to_all(session: Session, post: Enqueue, alert: Alert, now: int) -> int:
     """Tell everyone, whatever else they hear of: without it nothing else may reach them."""
-    everyone = post.people.everyone(urgent=notice.rule.urgency is Urgency.NOW)
-    return sum(post(session, replace(notice, to=who), now) for who in everyone)
+    everyone = post.people.everyone(urgent=alert.rule.urgency is Urgency.NOW)
+    return sum(post(session, replace(alert, to=who), now) for who in everyone)
 
 
 def tell_stop(session: Session, post: Enqueue, now: int) -> int:
@@ -155,7 +155,7 @@ def tell_time_unknown(session: Session, post: Enqueue, now: int, by_s: float, si
     return post(session, Alert(rule, _SUBJECT, key, time_unknown(by_s), now), now)
 
 
-def fault_notice(in_jobs: bool, kinds: Iterable[str], error: Exception, now: int) -> Alert:
+def fault_alert(in_jobs: bool, kinds: Iterable[str], error: Exception, now: int) -> Alert:
     """Say that a part of the alerts has a fault and tells nothing; the same once an hour."""
     what = sorted(kinds)
     rule = _FAULT_IN_JOBS if in_jobs else _FAULT

@@ -11,7 +11,15 @@ from sqlalchemy.orm import Session
 
 from watcher.alerts import condition_states
 from watcher.alerts.alert import Alert
-from watcher.alerts.conditions import ConditionKey, Evaluation, News, Rule, State, Urgency, advance
+from watcher.alerts.conditions import (
+    ConditionKey,
+    ConditionState,
+    Evaluation,
+    Rule,
+    TransitionKind,
+    Urgency,
+    advance,
+)
 from watcher.alerts.enqueue import Enqueue
 from watcher.farm.models import Topic
 from watcher.messages.reasons import Speaker
@@ -55,17 +63,17 @@ def tell(session: Session, post: Enqueue, trouble: Trouble, now: int) -> int:
     urgent = bool(running) or not trouble.knows_jobs
     before = {k: s for k, s in condition_states.load(session).items() if k.of_kind in KINDS}
     seen_at = outbox.acknowledged(session, now - _SEEN_BACK_S).get(_SUBJECT, 0)
-    standings = [
+    evaluations = [
         Evaluation(_when(rule, urgent), _SUBJECT, holds, seen_at=seen_at)
         for rule, holds in (
             (CANNOT_JUDGE, not trouble.judges),
             (CANNOT_WRITE, not trouble.writes),
         )
     ]
-    lasting, news = advance(standings, before, now)
+    lasting, transitions = advance(evaluations, before, now)
     condition_states.save(session, before, lasting, now)
-    raised = {n.kind for n in news if n.change is not News.CLEARED}
-    if not news or (_JUDGE in lasting and CANNOT_JUDGE.kind not in raised):
+    raised = {n.kind for n in transitions if n.change is not TransitionKind.CLEARED}
+    if not transitions or (_JUDGE in lasting and CANNOT_JUDGE.kind not in raised):
         return 0  # what is graver was announced already
     rule, text = _said(post.speaker, trouble.why, before, lasting, now)
     key = f"{_SUBJECT}/{rule.kind}/{now}"
@@ -87,8 +95,8 @@ def _when(rule: Rule, urgent: bool) -> Rule:
 def _said(
     speaker: Speaker,
     why: str,
-    before: Mapping[ConditionKey, State],
-    lasting: Mapping[ConditionKey, State],
+    before: Mapping[ConditionKey, ConditionState],
+    lasting: Mapping[ConditionKey, ConditionState],
     now: int,
 ) -> tuple[Rule, Text]:
     """Put into words how it is now: the graver of both troubles, or that all is over."""

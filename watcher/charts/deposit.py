@@ -6,9 +6,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from watcher.charts.paper import BESIDE, INK, MAIN, PALE, PAPER, SECOND
+from watcher.charts.style import BESIDE, INK, MAIN, PALE, PAPER, SECOND
 from watcher.i18n.message import plain_name
-from watcher.judge.neighbour_deposits import DownwindCurve, Exposed
+from watcher.judge.neighbour_deposits import DownwindCurve, NeighbourDeposit
 from watcher.messages.drift import percent, up_to, whither
 from watcher.messages.vocabulary import ORIGIN_WORDS
 from watcher.units import Kind, System, amount
@@ -22,14 +22,14 @@ _LEAST_PCT, _MOST_PCT = 1e-3, 1.0
 _MOST_DRAWN = 8
 
 
-def distances_m(found: Sequence[Exposed]) -> np.ndarray:
+def distances_m(found: Sequence[NeighbourDeposit]) -> np.ndarray:
     """Distances to draw the curve over: from the first metre to beyond the furthest neighbour."""
     furthest = max((e.gap_m for e in found), default=0.0) * _BEYOND_FURTHEST
     return np.geomspace(_FROM_M, max(_LEAST_TO_M, furthest), 200)
 
 
 def draw_deposit(
-    axes: "Axes", curve: DownwindCurve, found: Sequence[Exposed], system: System
+    axes: "Axes", curve: DownwindCurve, found: Sequence[NeighbourDeposit], system: System
 ) -> None:
     """Draw the curve and the neighbours; says so where wind or direction is unknown."""
     axes.set_title("What may land downwind, and what the neighbours stand", loc="left")
@@ -58,7 +58,7 @@ def _shown(metres: np.ndarray, system: System) -> np.ndarray:
     return np.array([amount(float(m), Kind.LENGTH, system) for m in metres])
 
 
-def _floor(curve: DownwindCurve, found: Sequence[Exposed]) -> float:
+def _floor(curve: DownwindCurve, found: Sequence[NeighbourDeposit]) -> float:
     """Lower end of the axis: a third of the least thing drawn, within reason."""
     drawn = [float(curve.expected_pct.min()), *(e.edge_pct for e in found)]
     drawn += [e.tolerance_pct for e in found if math.isfinite(e.tolerance_pct)]
@@ -71,7 +71,9 @@ def _beside(at: np.ndarray, index: int, width: float) -> float:
     return float(at[index] + 0.02 * width * same)
 
 
-def _draw_neighbour(axes: "Axes", one: Exposed, number: int, at: float, floor: float) -> None:
+def _draw_neighbour(
+    axes: "Axes", one: NeighbourDeposit, number: int, at: float, floor: float
+) -> None:
     """A bar from the expected to the upper deposit as the wind blows, a cap where it must end."""
     low, high = (max(v, floor) for v in (one.edge_pct, one.upper_pct))
     axes.plot([at, at], [low, high], color=INK, lw=1.2, zorder=3)
@@ -92,7 +94,7 @@ def _draw_neighbour(axes: "Axes", one: Exposed, number: int, at: float, floor: f
     )
 
 
-def _against(one: Exposed) -> str:
+def _against(one: NeighbourDeposit) -> str:
     lands = "nothing lands" if one.upper_pct == 0 else str(up_to(one.upper_pct))
     if math.isinf(one.tolerance_pct):
         return f"{lands}, takes no harm"
@@ -101,7 +103,7 @@ def _against(one: Exposed) -> str:
     return f"{lands}{hood}, {side} the {stands} it stands ({ORIGIN_WORDS[one.origin]})"
 
 
-def _draw_key(axes: "Axes", found: Sequence[Exposed]) -> None:
+def _draw_key(axes: "Axes", found: Sequence[NeighbourDeposit]) -> None:
     """Explain the marks, and list the neighbours by their numbers."""
     for mark, fill, word in (
         ("D", INK, "upper at a neighbour, over what it stands"),

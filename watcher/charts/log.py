@@ -8,8 +8,8 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from watcher.charts.paper import ABOVE, FAINT, INK, MAIN, PALE, SECOND, check, keep, sheet, type_set
 from watcher.charts.stability import draw_findings, draw_findings_key
+from watcher.charts.style import ABOVE, FAINT, INK, MAIN, PALE, SECOND, check, keep, sheet, type_set
 from watcher.charts.time_axis import hours_from, mark_time, with_gaps
 from watcher.i18n.message import Message
 from watcher.judge.judgement import judge

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, cast
 
 import numpy as np
 
-from watcher.charts.paper import FAINT, INK, PAPER, check, keep, type_set
+from watcher.charts.style import FAINT, INK, PAPER, check, keep, type_set
 from watcher.units import Kind, System, amount
 from watcher.weather.rose import Rose
 

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from watcher.charts.paper import BESIDE, FAINT, INK, MAIN, PALE, PAPER, check, keep, sheet, type_set
+from watcher.charts.style import BESIDE, FAINT, INK, MAIN, PALE, PAPER, check, keep, sheet, type_set
 from watcher.i18n.message import plain_name
 from watcher.judge.season import Tally
 from watcher.limits.status import Status

@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from watcher.charts.paper import BESIDE, FAINT, INK, MAIN, PALE, PAPER
+from watcher.charts.style import BESIDE, FAINT, INK, MAIN, PALE, PAPER
 from watcher.judge.judgement import Judgement
 from watcher.limits.hours import ends
 from watcher.messages.air import EVIDENCE

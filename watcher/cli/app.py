@@ -13,7 +13,7 @@ import typer
 from typer.core import TyperGroup
 from typer.main import get_group
 
-from watcher.cli.speech import speak_as_the_machine
+from watcher.cli.language import speak_as_the_machine
 from watcher.i18n.language import Language, of_machine
 
 _MODULES: Mapping[str, str] = {

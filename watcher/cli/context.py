@@ -11,7 +11,7 @@ from rich.console import Console
 from rich.table import Table
 from sqlalchemy import make_url
 
-from watcher.cli.speech import in_words, speak, spoken
+from watcher.cli.language import in_words, speak, spoken
 from watcher.farm import Farm
 from watcher.farm.load import FarmFileError, load
 from watcher.i18n.language import language

@@ -10,7 +10,7 @@ import numpy as np
 import typer
 
 from watcher.charts.field import draw_field
-from watcher.charts.paper import CannotDrawError
+from watcher.charts.style import CannotDrawError
 from watcher.cli.context import answer, open_farm, open_log, open_settings, stop
 from watcher.cli.names import no_such
 from watcher.farm import Farm
@@ -20,9 +20,9 @@ from watcher.judge.judgement import Judgement
 from watcher.judge.setup_choice import choose_setup
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.limits.hours import ends
-from watcher.messages.coming import usual_gusts_line
 from watcher.messages.explain import explanation, headline_of
 from watcher.messages.reasons import Speaker
+from watcher.messages.wind_warning import usual_gusts_line
 from watcher.messages.words import CAUTION
 from watcher.service.snapshot import take
 
@@ -56,15 +56,15 @@ def explain(
     moment = now if at is None else _moment(at, farm, now)
     plan = FarmArrays.of(farm)
     with open_log(settings) as log, log.reading() as session:
-        picture = take(session, plan, now)
-        judgement = picture.judgement.of_field(plan.fields.index(field))
+        snapshot = take(session, plan, now)
+        judgement = snapshot.judgement.of_field(plan.fields.index(field))
         when = _index(judgement, moment, farm, now)
         case = plan.fields.index(field), _setup(judgement, field, setup, when), when
-        outlook = picture.outlook.of(field)
-        gusts = usual_gusts(session, judgement, outlook, *case[:2]) if at is None else None
+        timeline = snapshot.timeline.of(field)
+        gusts = usual_gusts(session, judgement, timeline, *case[:2]) if at is None else None
     speaker = Speaker(farm)
     answer(headline_of(speaker, judgement, case, now))
-    for part in explanation(speaker, judgement, case, picture.remedies(case)):
+    for part in explanation(speaker, judgement, case, snapshot.remedies(case)):
         answer(part.heading)
         for line in part.lines:
             answer(joined(["  ", line], ""))

@@ -9,7 +9,7 @@ from typing import Annotated
 import typer
 
 from watcher.cli.context import BAD_INPUT, answer, has_log, open_farm, open_log, open_settings
-from watcher.cli.speech import in_words, spoken
+from watcher.cli.language import in_words, spoken
 from watcher.farm import Farm
 from watcher.farm.editing.texts import FarmTexts
 from watcher.farm.problems import did_you_mean
@@ -101,7 +101,7 @@ def _say_how_often(settings: Settings, farm: Farm) -> None:
     for one in shares.fields:
         answer(_how_often(one))
     for one in shares.fields:
-        if one.seldom and one.by is not None:
+        if one.throttled and one.by is not None:
             answer(
                 say(
                     "Note: {field} opens in under {least} of these hours; most often it is {limit} "

@@ -9,8 +9,8 @@ from typing import Annotated
 import typer
 
 from watcher.cli.context import answer, open_log, open_settings, stop, writing
-from watcher.cli.speech import speak, spoken
-from watcher.cli.starting import VERSIONS
+from watcher.cli.language import speak, spoken
+from watcher.cli.startup import VERSIONS
 from watcher.farm.editing.texts import FarmTexts
 from watcher.farm.problems import FarmFileError
 from watcher.i18n.message import joined, say, say_n
@@ -92,6 +92,6 @@ def import_farm(
     known = problems(settings, farm, {kind.value: secrets.names(kind) for kind in SecretKind})
     for mistake in (*known.wrong, *known.unset):
         answer(say("Before 'watcher run': {mistake}", mistake=mistake))
-    # An archive has no secrets: what waits for one here is told.
+    # An archive has no secrets: what waits for one here is said.
     for warning in (*known.warnings, *secret_notes(FarmTexts.of_files(settings.farm))):
         answer(say("Note: {warning}", warning=warning))

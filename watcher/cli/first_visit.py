@@ -13,7 +13,7 @@ import typer
 
 from watcher.cli.context import answer, out
 from watcher.cli.login import KEYRING, own_address
-from watcher.cli.starting import VERSIONS, tiles_of
+from watcher.cli.startup import VERSIONS, tiles_of
 from watcher.delivery.acknowledgement import Links
 from watcher.delivery.web_push import WebPush
 from watcher.farm.editing.texts import FarmTexts
@@ -47,18 +47,18 @@ def first_visit(settings: Settings) -> None:
     Raises ``PortError``.
     """
     log.warning("there is no farm file yet: the pages ask for the farm", file=str(settings.farm))
-    keyring = open_session_store(settings.state_dir / KEYRING, lambda: int(time.time()))
-    with contextlib.closing(keyring):
+    sessions = open_session_store(settings.state_dir / KEYRING, lambda: int(time.time()))
+    with contextlib.closing(sessions):
         sockets = listen(settings.host, settings.port)
-        _invite(settings, keyring)
-        done = asyncio.run(_asking(settings, keyring, sockets))
+        _invite(settings, sessions)
+        done = asyncio.run(_asking(settings, sessions, sockets))
     if not done:
         raise typer.Exit
 
 
-def _invite(settings: Settings, keyring: SessionStore) -> None:
+def _invite(settings: Settings, sessions: SessionStore) -> None:
     """Print one link, and its code, that lets the owner's phone in."""
-    token = keyring.make_link(User(_OWNER, Role.ADMINISTER), int(time.time()))
+    token = sessions.make_link(User(_OWNER, Role.ADMINISTER), int(time.time()))
     address = f"{settings.address or own_address(settings)}/login/{token}"
     if not is_of_one_machine(urlsplit(address).hostname or ""):
         out.print(terminal_qr(address), markup=False)
@@ -71,7 +71,7 @@ def _invite(settings: Settings, keyring: SessionStore) -> None:
 
 
 async def _asking(
-    settings: Settings, keyring: SessionStore, sockets: Sequence[socket.socket]
+    settings: Settings, sessions: SessionStore, sockets: Sequence[socket.socket]
 ) -> bool:
     """Serve the screens; returns whether the farm was written."""
     written, stop = asyncio.Event(), asyncio.Event()
@@ -80,16 +80,16 @@ async def _asking(
         loop.add_signal_handler(number, stop.set)
     clock, pushes = WallClock(), None
     if settings.contact:
-        answers = Links(keyring.secret_for("push"), "")
-        pushes = WebPush(keyring, keyring.secret, settings.contact, answers)
+        answers = Links(sessions.secret_for("push"), "")
+        pushes = WebPush(sessions, sessions.secret, settings.contact, answers)
     visit = FirstVisit(
         FirstFarm(settings.state_dir / _KEPT, settings.farm),
-        Authenticator(keyring, Users(settings.users, settings.programs), clock),
+        Authenticator(sessions, Users(settings.users, settings.programs), clock),
         lambda farm: problems(settings, farm).errors,
         written,
         address=settings.address,
-        tokens=StationTokens(settings.station_tokens, keyring),
-        told_tokens=frozenset(settings.station_tokens),
+        tokens=StationTokens(settings.station_tokens, sessions),
+        tokens_in_settings=frozenset(settings.station_tokens),
         secrets=Secrets.of(settings, now=clock.now()),
         pushes=pushes,
         tiles=tiles_of(settings),

@@ -8,8 +8,8 @@ from typing import Annotated
 import typer
 
 from watcher.cli.context import answer, out, writing
-from watcher.cli.paper import grid, open_desk, print_page, printed, say_head, who
-from watcher.cli.speech import in_words
+from watcher.cli.language import in_words
+from watcher.cli.record_context import grid, open_records, print_page, printed, say_head, who
 from watcher.i18n.message import say
 from watcher.incidents import commands
 from watcher.incidents.commands import DriftSuspicion
@@ -71,8 +71,8 @@ def write(  # noqa: PLR0917  # options of a command
     ] = None,
 ) -> None:
     """Gather what the log holds of a place and a time, and seal it. It is never changed."""
-    with open_desk(writing=True) as desk:
-        zone = desk.farm.zone
+    with open_records(writing=True) as context:
+        zone = context.farm.zone
         said = DriftSuspicion(
             suspected="onto us" if way is SuspectedWay.ONTO_US else "from us",
             place=place,
@@ -82,7 +82,7 @@ def write(  # noqa: PLR0917  # options of a command
             step=key,
         )
         sealed = commands.write(
-            desk.session, desk.plan, desk.compose, said, by=who(by), now=desk.now
+            context.session, context.plan, context.compose, said, by=who(by), now=context.now
         )
     answer(say("Account of an incident {n} is sealed.", n=sealed.account.number))
     say_head(sealed.link)
@@ -91,8 +91,8 @@ def write(  # noqa: PLR0917  # options of a command
 @app.command("list")
 def list_accounts() -> None:
     """List the accounts of incidents."""
-    with open_desk(writing=False) as desk:
-        found, zone = commands.accounts(desk.session), desk.farm.zone
+    with open_records(writing=False) as context:
+        found, zone = commands.accounts(context.session), context.farm.zone
     if not found:
         answer(say("No account of an incident is written."))
         return
@@ -112,8 +112,8 @@ def list_accounts() -> None:
 @app.command("show")
 def show(number: Number) -> None:
     """Show an account as it was sealed."""
-    with open_desk(writing=False) as desk:
-        page = page_of(commands.account(desk.session, number), desk.farm.language)
+    with open_records(writing=False) as context:
+        page = page_of(commands.account(context.session, number), context.farm.language)
     print_page(page)
 
 
@@ -127,12 +127,12 @@ def export(
 ) -> None:
     """Write an account as a page to print (pdf) or a document to check (json)."""
     file = to_file or Path(f"incident-{number}.{form.value}")
-    with open_desk(writing=False) as desk:
-        sealed = commands.account(desk.session, number)
+    with open_records(writing=False) as context:
+        sealed = commands.account(context.session, number)
         if form is Form.PDF:
-            data = printed(desk, [page_of(sealed, desk.farm.language)])
+            data = printed(context, [page_of(sealed, context.farm.language)])
         else:
-            data = write_document(journal.entries(desk.session), [], [sealed.link.number])
+            data = write_document(journal.entries(context.session), [], [sealed.link.number])
     with writing(file):
         file.write_bytes(data)
     answer(say("Account of an incident {n} written to {file}.", n=number, file=str(file)))

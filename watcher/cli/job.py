@@ -19,7 +19,7 @@ from watcher.cli.context import (
     stop,
     table_of,
 )
-from watcher.cli.speech import in_words
+from watcher.cli.language import in_words
 from watcher.cli.time_range import moment_before
 from watcher.farm import Farm
 from watcher.i18n.message import Message, Name, Sentence, WallTime, joined, say
@@ -244,9 +244,9 @@ def list_jobs() -> None:
     now = int(time.time())
     with open_log(settings) as log, log.reading() as session:
         found = queries.opened(session, now)
-        picture = take_snapshot(session, FarmArrays.of(farm), now)
+        snapshot = take_snapshot(session, FarmArrays.of(farm), now)
         watched = is_watched(session, now)
-        states = job_actions(session, Speaker(farm), picture) if found and watched else {}
+        states = job_actions(session, Speaker(farm), snapshot) if found and watched else {}
     if not found:
         answer(say("No job is open."))
         return

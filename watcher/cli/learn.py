@@ -11,7 +11,7 @@ import numpy as np
 import typer
 
 from watcher.cli.context import answer, open_farm, open_settings, out, stop, table_of
-from watcher.cli.speech import in_words, spoken
+from watcher.cli.language import in_words, spoken
 from watcher.farm import Farm
 from watcher.farm.load import FarmFileError
 from watcher.i18n.message import Param, joined, say

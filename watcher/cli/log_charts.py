@@ -10,8 +10,8 @@ import typer
 from sqlalchemy.orm import Session
 
 from watcher.charts.log import JobSpan, LoggedDays, draw_log
-from watcher.charts.paper import CannotDrawError
 from watcher.charts.rose import draw_rose
+from watcher.charts.style import CannotDrawError
 from watcher.cli.context import answer, open_farm, open_log, open_settings, stop
 from watcher.cli.names import known
 from watcher.cli.time_range import From, To, remembered, stretch

@@ -7,7 +7,7 @@ from urllib.parse import urlsplit
 import typer
 
 from watcher.cli.context import answer, open_settings, out, stop
-from watcher.cli.speech import in_words
+from watcher.cli.language import in_words
 from watcher.i18n.message import say
 from watcher.settings import Settings
 from watcher.web.auth.login_pages import is_of_one_machine, terminal_qr
@@ -48,9 +48,9 @@ def login_link(
     """Print a link, and its QR code, that lets one device in, once, within ten minutes."""
     settings = open_settings()
     try:
-        keyring = SessionStore(settings.state_dir / KEYRING)
-        token = keyring.make_link(User(name, Role[role.upper()]), int(time.time()))
-        keyring.close()
+        sessions = SessionStore(settings.state_dir / KEYRING)
+        token = sessions.make_link(User(name, Role[role.upper()]), int(time.time()))
+        sessions.close()
     except SessionStoreError as error:
         stop(str(error))
     address = f"{settings.address or own_address(settings)}/login/{token}"

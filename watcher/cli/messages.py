@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from watcher.cli.context import answer, open_farm, open_log, open_settings, out, stop, table_of
-from watcher.cli.speech import in_words
+from watcher.cli.language import in_words
 from watcher.farm import Farm
 from watcher.i18n.message import Param, WallTime, joined, say
 from watcher.jobs.commands import BadStepError, see

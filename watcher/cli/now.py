@@ -10,8 +10,8 @@ from rich.markup import escape
 from sqlalchemy.orm import Session
 
 from watcher.cli.context import answer, open_farm, open_log, open_settings, out, stop, table_of
+from watcher.cli.language import in_words
 from watcher.cli.names import no_such
-from watcher.cli.speech import in_words
 from watcher.farm import Farm
 from watcher.i18n.message import NOTHING, Message, WallTime, joined, say
 from watcher.jobs import queries
@@ -64,10 +64,10 @@ def now() -> None:
     farm = open_farm(settings.farm)
     speaker = Speaker(farm)
     with open_log(settings) as log, log.reading() as session:
-        picture = _look(session, farm)
-        chances = work_out(session, picture.judgement.plan, picture.outlook, picture.rigs)
-        jobs = _jobs(session, picture, speaker)
-    ranking = with_chances(picture.ranking, chances)
+        snapshot = _look(session, farm)
+        chances = work_out(session, snapshot.judgement.plan, snapshot.timeline, snapshot.rigs)
+        jobs = _jobs(session, snapshot, speaker)
+    ranking = with_chances(snapshot.ranking, chances)
     if jobs:
         under_way = table_of(say("Job"), say("Field"), say("Do"), say("Why"), title=say("Jobs"))
         for number, field, word, why in jobs:
@@ -102,23 +102,23 @@ def now() -> None:
         out.print(table)
     else:
         answer(nothing_open(ranking))
-        cause = silent_wind(picture.outlook)
+        cause = silent_wind(snapshot.timeline)
         if cause is not None:
             answer(cause)
     rest = table_of(say("Field"), say("Opens"), say("Why not"), title=say("Not now"))
     rest.columns[0].no_wrap = True
     others = [seen for seen in ranking.rest if seen.field not in sprayed]
     for seen in others:
-        of_field = picture.judgement.of_field(picture.judgement.plan.fields.index(seen.field))
-        opens = when_open(of_field, seen, picture.outlook.now_index, speaker)
+        of_field = snapshot.judgement.of_field(snapshot.judgement.plan.fields.index(seen.field))
+        opens = when_open(of_field, seen, snapshot.timeline.now_index, speaker)
         rest.add_row(
             in_words(_field(seen)),
             in_words(opens),
-            in_words(_why_not(speaker, picture, seen)),
+            in_words(_why_not(speaker, snapshot, seen)),
         )
     if others:
         out.print(rest)
-    _print_best_starts(picture, chances, [*spray, *others], farm.zone)
+    _print_best_starts(snapshot, chances, [*spray, *others], farm.zone)
     if ranking.done:
         done = ", ".join(seen.field for seen in ranking.done)
         answer(say("Done or left out: {fields}.", fields=done))
@@ -126,13 +126,13 @@ def now() -> None:
 
 
 def _print_best_starts(
-    picture: Snapshot, chances: FarmChances, fields: Sequence[FieldNow], zone: ZoneInfo
+    snapshot: Snapshot, chances: FarmChances, fields: Sequence[FieldNow], zone: ZoneInfo
 ) -> None:
     """Print the best hours to begin of the next three days, and what all chances rest on."""
-    now, shown = picture.outlook.now, [seen.chance for seen in fields]
+    now, shown = snapshot.timeline.now, [seen.chance for seen in fields]
     table = table_of(say("Field"), say("Best starts of the next three days"))
     for seen in fields:
-        days = best_starts(picture.judgement, picture.outlook.now_index, chances, seen.field)
+        days = best_starts(snapshot.judgement, snapshot.timeline.now_index, chances, seen.field)
         lines = joined(best_start_items(days, now, zone), "\n")
         table.add_row(seen.field, in_words(lines))
         shown += [day.best for day in days]
@@ -142,12 +142,12 @@ def _print_best_starts(
 
 
 def _jobs(
-    session: Session, picture: Snapshot, speaker: Speaker
+    session: Session, snapshot: Snapshot, speaker: Speaker
 ) -> list[tuple[int, str, Message, Message]]:
     """Every open job: number, field, what to do, why."""
-    now = picture.outlook.now
+    now = snapshot.timeline.now
     watched = is_watched(session, now)
-    actions = job_actions(session, speaker, picture) if watched else {}
+    actions = job_actions(session, speaker, snapshot) if watched else {}
     rows = []
     for view in queries.opened(session, now):
         job = view.job
@@ -156,27 +156,27 @@ def _jobs(
         if state is not None:
             word = joined([ACTION_SHAPES[state.action], ACTION_WORDS[state.action]], " ")
             why = state_sentence(speaker, job.field, state, now)
-            why = joined([why, *_first_remedy(speaker, picture, view)], "; ")
+            why = joined([why, *_first_remedy(speaker, snapshot, view)], "; ")
         rows.append((job.id, job.field, word, why))
     return rows
 
 
-def _first_remedy(speaker: Speaker, picture: Snapshot, view: JobView) -> list[Message]:
+def _first_remedy(speaker: Speaker, snapshot: Snapshot, view: JobView) -> list[Message]:
     """The first thing that would help a job; none where it need not stop."""
-    plan, now, job = picture.judgement.plan, picture.outlook.now, view.job
-    at = plan.fields.index(job.field), plan.setups.index(job.setup), picture.outlook.now_index
-    found = picture.remedies(at, left_s=job.planned_s - view.sprayed_s, busy=(job.field,))
+    plan, now, job = snapshot.judgement.plan, snapshot.timeline.now, view.job
+    at = plan.fields.index(job.field), plan.setups.index(job.setup), snapshot.timeline.now_index
+    found = snapshot.remedies(at, left_s=job.planned_s - view.sprayed_s, busy=(job.field,))
     return [remedy_line(speaker, remedy, now) for remedy in found[:1]]
 
 
-def _why_not(speaker: Speaker, picture: Snapshot, seen: FieldNow) -> Message:
+def _why_not(speaker: Speaker, snapshot: Snapshot, seen: FieldNow) -> Message:
     """Why a field is not open, and the first thing to do about it; when it opens stands beside."""
-    plan, now = picture.judgement.plan, picture.outlook.now
+    plan, now = snapshot.judgement.plan, snapshot.timeline.now
     line = _line(speaker, seen, now)
     if seen.setup is None:
         return line
-    at = plan.fields.index(seen.field), plan.setups.index(seen.setup), picture.outlook.now_index
-    doing = [r for r in picture.remedies(at) if r.changes[0].kind is not ChangeKind.WAIT]
+    at = plan.fields.index(seen.field), plan.setups.index(seen.setup), snapshot.timeline.now_index
+    doing = [r for r in snapshot.remedies(at) if r.changes[0].kind is not ChangeKind.WAIT]
     return joined([line, *(remedy_line(speaker, r, now) for r in doing[:1])], "; ")
 
 
@@ -206,7 +206,7 @@ def why(
         str | None, typer.Option(help="A setup's name; the recommended one when left out.")
     ] = None,
 ) -> None:
-    """Show every limit of one field now: value, bound, where it comes from, room left."""
+    """Show every limit of one field now: value, bound, where it comes from, margin left."""
     settings = open_settings()
     farm = open_farm(settings.farm)
     if field not in farm.config.fields:
@@ -214,21 +214,21 @@ def why(
     if setup is not None and setup not in farm.config.setups:
         stop(no_such("setup", setup, farm.config.setups))
     with open_log(settings) as log, log.reading() as session:
-        picture = _look(session, farm)
-    plan = picture.judgement.plan
-    seen = picture.ranking.every[field]
+        snapshot = _look(session, farm)
+    plan = snapshot.judgement.plan
+    seen = snapshot.ranking.every[field]
     chosen = setup or seen.setup or plan.setups[0]
-    case = plan.fields.index(field), plan.setups.index(chosen), picture.outlook.now_index
-    status = Status(int(picture.judgement.status[case]))
+    case = plan.fields.index(field), plan.setups.index(chosen), snapshot.timeline.now_index
+    status = Status(int(snapshot.judgement.status[case]))
     speaker = Speaker(farm)
     heading = say(
         "{field} with {setup}: {status}", field=field, setup=chosen, status=STATUS_WORDS[status]
     )
     answer(joined([SHAPES[status], heading], " "))
-    for reason in reasons(picture.judgement, *case):
+    for reason in reasons(snapshot.judgement, *case):
         state = in_words(STATE_WORDS[reason.stand])
         answer(joined([f"  {state:12}", speaker.reason(field, reason)], ""))
-    for line in spoken_lines(picture.outlook.of(field)):
+    for line in spoken_lines(snapshot.timeline.of(field)):
         answer(line)
     answer(CAUTION)
 

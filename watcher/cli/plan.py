@@ -10,8 +10,8 @@ import typer
 from sqlalchemy.orm import Session
 
 from watcher.cli.context import answer, open_farm, open_log, open_settings, out, stop, table_of
+from watcher.cli.language import in_words
 from watcher.cli.names import no_such
-from watcher.cli.speech import in_words
 from watcher.farm import Farm
 from watcher.i18n.message import NOTHING, WallTime, joined, say
 from watcher.judge.ranking import Ranking
@@ -25,15 +25,15 @@ from watcher.messages.day_plan import (
     load_lines,
     loses,
     only_part,
+    plan_status,
     refusal,
-    standing,
     why_out,
 )
 from watcher.messages.reasons import Speaker
 from watcher.messages.vocabulary import LIMIT_WORDS
 from watcher.messages.words import CAUTION
 from watcher.planning.day_plan import Wishes, loss
-from watcher.planning.kept import PlanNow
+from watcher.planning.kept_plan import PlanNow
 from watcher.service.chances import work_out
 from watcher.service.day_plan import day_ends, wishes_of, worked_out
 from watcher.service.snapshot import Snapshot, take
@@ -68,19 +68,19 @@ def plan(
     until = _moment(farm, now, home_by)
     asked = _wishes(farm, first, without or (), only or (), until)
     with open_log(settings) as log, log.reading() as session:
-        picture = take(session, FarmArrays.of(farm), now)
-        plan = picture.plan
+        snapshot = take(session, FarmArrays.of(farm), now)
+        plan = snapshot.plan
         best = None
         if plan is None or plan.old or asked != Wishes():
             wishes = _with(wishes_of(session, farm, now)[1], asked)
-            best, plan = _worked_out(session, picture, wishes)
+            best, plan = _worked_out(session, snapshot, wishes)
     if plan.kept.refused is not None and asked.first is not None:
         stop(refusal(plan.kept.refused))
     if not plan.steps and not plan.kept.plan.left_out:
         answer(NO_PLAN)
         answer(CAUTION)
         return
-    _show(Speaker(farm), plan, picture.ranking)
+    _show(Speaker(farm), plan, snapshot.ranking)
     if asked.first is not None and best is not None:
         lost = loss(best.kept.plan, plan.kept.plan)
         answer(say("Against the best order: {loss}.", loss=loses(lost)))
@@ -89,11 +89,11 @@ def plan(
             answer(line)
 
 
-def _worked_out(session: Session, picture: Snapshot, wishes: Wishes) -> tuple[PlanNow, PlanNow]:
+def _worked_out(session: Session, snapshot: Snapshot, wishes: Wishes) -> tuple[PlanNow, PlanNow]:
     """Work the plan out here and now: without the wish to begin with a field, and with it."""
-    chances = work_out(session, picture.judgement.plan, picture.outlook)
-    bare = worked_out(session, picture, chances, replace(wishes, first=None))
-    return bare, bare if wishes.first is None else worked_out(session, picture, chances, wishes)
+    chances = work_out(session, snapshot.judgement.plan, snapshot.timeline)
+    bare = worked_out(session, snapshot, chances, replace(wishes, first=None))
+    return bare, bare if wishes.first is None else worked_out(session, snapshot, chances, wishes)
 
 
 def _with(kept: Wishes, asked: Wishes) -> Wishes:
@@ -199,4 +199,4 @@ def _show(speaker: Speaker, plan: PlanNow, ranking: Ranking) -> None:
         for field, lost in plan.kept.loses.items():
             table.add_row(field, in_words(loses(lost)))
         out.print(table)
-    answer(standing(plan, speaker))
+    answer(plan_status(plan, speaker))

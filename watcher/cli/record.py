@@ -17,8 +17,16 @@ from watcher.cli.context import (
     stop,
     writing,
 )
-from watcher.cli.paper import Desk, grid, open_desk, print_page, printed, say_head, who
-from watcher.cli.speech import in_words
+from watcher.cli.language import in_words
+from watcher.cli.record_context import (
+    RecordContext,
+    grid,
+    open_records,
+    print_page,
+    printed,
+    say_head,
+    who,
+)
 from watcher.i18n.message import Message, Param, joined, say, say_n
 from watcher.jobs import queries
 from watcher.jobs.queries import JobView
@@ -75,11 +83,11 @@ def list_records(
     days: Annotated[int, typer.Option(help="How far back, in days.", min=1)] = 365,
 ) -> None:
     """List the jobs and how far their records are, with the day each is due."""
-    with open_desk(writing=False) as desk:
-        start, end = desk.now - days * 86_400, desk.now + 1
-        found = queries.started(desk.session, start, end, desk.now)
-        rows = [_row(desk, view) for view in found]
-        head = journal.head(desk.session)
+    with open_records(writing=False) as context:
+        start, end = context.now - days * 86_400, context.now + 1
+        found = queries.started(context.session, start, end, context.now)
+        rows = [_row(context, view) for view in found]
+        head = journal.head(context.session)
     if not rows:
         answer(
             say_n(
@@ -97,17 +105,17 @@ def list_records(
         say_head(head)
 
 
-def _row(desk: Desk, view: JobView) -> tuple[Param, ...]:
+def _row(context: RecordContext, view: JobView) -> tuple[Param, ...]:
     job = view.job
-    record = commands.record_of(desk.session, job.id)
+    record = commands.record_of(context.session, job.id)
     if record.closed is None:
         state = say("open") if record.entries else say("not begun")
-        due = due_next(desk.rules, started=job.started_at, zone=desk.farm.zone)
+        due = due_next(context.rules, started=job.started_at, zone=context.farm.zone)
     else:
         whole = record.closed.closing.incomplete is None
         state = say("closed") if whole else say("closed incomplete")
         due = ""
-    started = f"{datetime.fromtimestamp(job.started_at, desk.farm.zone):%Y-%m-%d %H:%M}"
+    started = f"{datetime.fromtimestamp(job.started_at, context.farm.zone):%Y-%m-%d %H:%M}"
     return job.id, job.field, started, JOB_STATE_WORDS[job.state], state, due
 
 
@@ -117,8 +125,8 @@ def show(number: Number) -> None:
 
     What is not kept yet is shown as the log and the farm file have it now.
     """
-    with open_desk(writing=False) as desk:
-        page = _page(desk, number, blanks=True)
+    with open_records(writing=False) as context:
+        page = _page(context, number, blanks=True)
     print_page(page)
 
 
@@ -126,9 +134,9 @@ def show(number: Number) -> None:
 def set_values(number: Number, values: Values, by: By = "", key: Key = None) -> None:
     """Type values into a record that is not closed."""
     pairs = _pairs(values)
-    with open_desk(writing=True) as desk:
+    with open_records(writing=True) as context:
         record = commands.tell(
-            desk.session, desk.farm, number, pairs, by=who(by), now=desk.now, step=key
+            context.session, context.farm, number, pairs, by=who(by), now=context.now, step=key
         )
     answer(say("Record of job {number}: {keys} written.", number=number, keys=", ".join(pairs)))
     say_head(record.entries[-1].link)
@@ -144,9 +152,16 @@ def correct(
 ) -> None:
     """Put values of a closed record right. The old ones stay visible."""
     pairs = _pairs(values)
-    with open_desk(writing=True) as desk:
+    with open_records(writing=True) as context:
         record = commands.correct(
-            desk.session, desk.farm, number, pairs, why=why, by=who(by), now=desk.now, step=key
+            context.session,
+            context.farm,
+            number,
+            pairs,
+            why=why,
+            by=who(by),
+            now=context.now,
+            step=key,
         )
     answer(say("Record of job {number} corrected: {keys}.", number=number, keys=", ".join(pairs)))
     say_head(record.entries[-1].link)
@@ -161,14 +176,14 @@ def close(
     by: By = "",
 ) -> None:
     """Close a record: what it holds stands from then on, and only corrections are added."""
-    with open_desk(writing=True) as desk:
+    with open_records(writing=True) as context:
         record = commands.close(
-            desk.session,
-            desk.plan,
-            desk.compose,
+            context.session,
+            context.plan,
+            context.compose,
             number,
             by=who(by),
-            now=desk.now,
+            now=context.now,
             incomplete=incomplete,
         )
     answer(say("Record of job {number} closed.", number=number))
@@ -189,8 +204,8 @@ def verify(
     if file is not None:
         verdict = _verdict_on(file, head)
     else:
-        with open_desk(writing=False) as desk:
-            verdict = journal.verify(desk.session, head)
+        with open_records(writing=False) as context:
+            verdict = journal.verify(context.session, head)
     if verdict.broken is not None:
         remark(_broken(verdict.broken))
         raise typer.Exit(BROKEN)
@@ -236,9 +251,9 @@ def export(
 ) -> None:
     """Write records as a page to print (pdf), a table (csv) or a document to check (json)."""
     file = to_file or Path(f"records.{form.value}")
-    with open_desk(writing=False) as desk:
-        wanted = _wanted(desk.session, numbers)
-        data = _WRITERS[form](desk, wanted)
+    with open_records(writing=False) as context:
+        wanted = _wanted(context.session, numbers)
+        data = _WRITERS[form](context, wanted)
     with writing(file):
         file.write_bytes(data)
     answer(
@@ -258,25 +273,25 @@ def _wanted(session: Session, numbers: Sequence[int] | None) -> list[int]:
     return found
 
 
-def _json(desk: Desk, wanted: Sequence[int]) -> bytes:
-    return write_document(journal.entries(desk.session), wanted)
+def _json(context: RecordContext, wanted: Sequence[int]) -> bytes:
+    return write_document(journal.entries(context.session), wanted)
 
 
-def _csv(desk: Desk, wanted: Sequence[int]) -> bytes:
+def _csv(context: RecordContext, wanted: Sequence[int]) -> bytes:
     text = io.StringIO(newline="")
-    records = (commands.record_of(desk.session, number) for number in wanted)
-    write_table(records, journal.head(desk.session), text)
+    records = (commands.record_of(context.session, number) for number in wanted)
+    write_table(records, journal.head(context.session), text)
     return text.getvalue().encode()
 
 
-def _page(desk: Desk, job: int, *, blanks: bool = False) -> RecordPage:
+def _page(context: RecordContext, job: int, *, blanks: bool = False) -> RecordPage:
     """Lay a job's record out."""
-    record = commands.look(desk.session, desk.plan, desk.compose, job, desk.now)
-    return page_of(record, desk.rules, journal.head(desk.session), blanks=blanks)
+    record = commands.look(context.session, context.plan, context.compose, job, context.now)
+    return page_of(record, context.rules, journal.head(context.session), blanks=blanks)
 
 
-def _pdf(desk: Desk, wanted: Sequence[int]) -> bytes:
-    return printed(desk, [_page(desk, number) for number in wanted])
+def _pdf(context: RecordContext, wanted: Sequence[int]) -> bytes:
+    return printed(context, [_page(context, number) for number in wanted])
 
 
 _WRITERS = {ExportFormat.JSON: _json, ExportFormat.CSV: _csv, ExportFormat.PDF: _pdf}

@@ -11,8 +11,8 @@ from typing import Annotated
 import typer
 
 from watcher.cli.context import answer, open_farm, open_log, open_settings, remark, stop
+from watcher.cli.language import spoken
 from watcher.cli.log import taken_in
-from watcher.cli.speech import spoken
 from watcher.cli.time_range import From, To, remembered, stretch
 from watcher.farm import Farm
 from watcher.farm.feeds import foretells, observes

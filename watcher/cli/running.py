@@ -13,7 +13,7 @@ import typer
 
 from watcher.cli.context import BAD_INPUT, answer, open_farm, open_settings, stop
 from watcher.cli.login import KEYRING
-from watcher.cli.starting import (
+from watcher.cli.startup import (
     VERSIONS,
     Start,
     farm_to_run,
@@ -41,7 +41,7 @@ from watcher.service.farm_versions import FarmVersions
 from watcher.service.kept_secrets import SecretKind, Secrets
 from watcher.service.source_factory import polled_sources
 from watcher.service.station_factory import speaks_by_itself
-from watcher.service.transactions import Book
+from watcher.service.transactions import Transactions
 from watcher.service.watch import Watch
 from watcher.settings import Settings, networks, problems
 from watcher.sources.base import StreamedSource
@@ -163,31 +163,31 @@ async def _run(
 ) -> None:
     start, clock = newest[0], WallClock()
     farm = start.farm
-    keyring = open_session_store(settings.state_dir / KEYRING, clock.now)
+    sessions = open_session_store(settings.state_dir / KEYRING, clock.now)
     secrets = Secrets.of(settings, now=clock.now())
     for trouble in secrets.troubles:
         structlog.get_logger("watcher.cli").error("the file of secrets", trouble=str(trouble))
     links = None
     if settings.address:
-        links = Links(keyring.secret_for("seen"), f"{settings.address}/seen")
-    book = Book(
+        links = Links(sessions.secret_for("seen"), f"{settings.address}/seen")
+    transactions = Transactions(
         FarmArrays.of(farm),
         log,
         clock,
         keep_raw_s=settings.keep_raw,
         links=links,
-        subscribed=keyring if settings.contact else None,
+        subscribed=sessions if settings.contact else None,
         own=own,
         instead=start.instead,
         secrets=secrets,
     )
     pushes = None
     if settings.contact:
-        answers = Links(keyring.secret_for("push"), "")
-        pushes = WebPush(keyring, keyring.secret, settings.contact, answers)
-    calendars = Links(keyring.secret_for("calendar"), f"{settings.address}/calendar")
+        answers = Links(sessions.secret_for("push"), "")
+        pushes = WebPush(sessions, sessions.secret, settings.contact, answers)
+    calendars = Links(sessions.secret_for("calendar"), f"{settings.address}/calendar")
     keys = Keys(
-        keyring,
+        sessions,
         secrets,
         Users(settings.users, settings.programs),
         links,
@@ -197,7 +197,7 @@ async def _run(
         address=settings.address,
     )
     urls = secrets.all_of(SecretKind.PUSH)
-    courier = DeliveryWorker(log, farm, urls, now=clock.now, pushes=pushes)
+    delivery = DeliveryWorker(log, farm, urls, now=clock.now, pushes=pushes)
     cache = settings.state_dir / "feeds.db"
     client = FeedClient(contact=settings.contact, cache=cache, reader=reader, dated=clock.hear_date)
     async with client:
@@ -220,14 +220,14 @@ async def _run(
 
         sources = sources_of(farm)
         watch = Watch(
-            book,
+            transactions,
             sources.polled,
-            courier,
+            delivery,
             heartbeat,
             sources.streams,
             reader=reader,
             standby_file=KeptFile(settings.state_dir / STANDBY),
-            chances=ChanceKeeper(book.plan, log),
+            chances=ChanceKeeper(transactions.plan, log),
         )
         versions = FarmVersions(settings.state_dir / VERSIONS)
         try:

@@ -6,11 +6,11 @@ from typing import Annotated
 import typer
 from rich.table import Table
 
-from watcher.charts.paper import CannotDrawError
 from watcher.charts.season import draw_season
+from watcher.charts.style import CannotDrawError
 from watcher.cli import season_plan
 from watcher.cli.context import answer, open_farm, open_log, open_settings, out, stop, table_of
-from watcher.cli.speech import in_words
+from watcher.cli.language import in_words
 from watcher.cli.time_range import From, To, remembered, stretch
 from watcher.i18n.message import Message, joined, say
 from watcher.judge.season import Tally

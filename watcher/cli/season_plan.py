@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 from sqlalchemy.orm import Session
 
 from watcher.cli.context import answer, out, stop, table_of
-from watcher.cli.speech import in_words
+from watcher.cli.language import in_words
 from watcher.farm import Farm
 from watcher.i18n.message import Message, joined, say
 from watcher.limits.farm_arrays import FarmArrays
@@ -17,15 +17,15 @@ from watcher.service.planned_season import (
     LeftOutDay,
     PlannedDay,
     PlannedJob,
-    Way,
+    Strategy,
     WayTotal,
     planned_days,
 )
 
 _WAYS = {
-    Way.PLAN: say("the plan of the morning"),
-    Way.RANKING: say("the ranking sends who is free"),
-    Way.PERFECT: say("knowing what came"),
+    Strategy.PLAN: say("the plan of the morning"),
+    Strategy.RANKING: say("the ranking sends who is free"),
+    Strategy.PERFECT: say("knowing what came"),
 }
 _CAME = {
     True: say("finished"),
@@ -42,7 +42,7 @@ def show(
     session: Session, farm: Farm, start: int, end: int, *, months: Collection[int] = ()
 ) -> None:
     """Print each day's jobs as it is worked out, then what they come to; stop without any day."""
-    totals = {way: WayTotal() for way in Way}
+    totals = {way: WayTotal() for way in Strategy}
     days: Counter[LeftOutDay | None] = Counter()
     for day in planned_days(session, FarmArrays.of(farm), start, end, months=months):
         days[day.left_out] += 1
@@ -101,7 +101,7 @@ def _job(job: PlannedJob, farm: Farm) -> Message:
     )
 
 
-def _table(totals: dict[Way, WayTotal], days: Counter[LeftOutDay | None]) -> object:
+def _table(totals: dict[Strategy, WayTotal], days: Counter[LeftOutDay | None]) -> object:
     table = table_of(
         say("Chosen by"), title=say("Fields over the days compared: {n}", n=str(days[None]))
     )

@@ -8,7 +8,7 @@ import typer
 from rich.table import Table
 
 from watcher.cli.context import answer, open_farm, open_log, open_settings, out, table_of
-from watcher.cli.speech import in_words
+from watcher.cli.language import in_words
 from watcher.forecasts.scores import Bar, Skill
 from watcher.i18n.message import Message, say
 from watcher.messages.skill import THAN_FORECAST, THAN_USUAL, saved, summary

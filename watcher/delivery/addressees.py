@@ -1,4 +1,4 @@
-"""Who may be told: the farm file's recipients, and the devices that asked for pushes."""
+"""Who may hear of things: the farm file's recipients, and the devices that asked for pushes."""
 
 import base64
 import hashlib
@@ -45,7 +45,7 @@ class SubscribedDevices(Protocol):
 
 @dataclass(frozen=True)
 class Addressees:
-    """Everybody who may be told something, by name."""
+    """Everybody who may hear of something, by name."""
 
     farm: Farm
     subscribed: SubscribedDevices | None = None
@@ -60,7 +60,7 @@ class Addressees:
         return {*self.farm.config.recipients, *self.devices}
 
     def get(self, name: str) -> Recipient | None:
-        """Return how somebody is to be told; None for who is not known, or not any more."""
+        """Return how somebody is reached; None for who is not known, or not any more."""
         device = self.devices.get(name)
         if device is None:
             return self.farm.config.recipients.get(name)
@@ -77,7 +77,7 @@ class Addressees:
         return [name for name, who in recipients if topic in who.hears] + hear
 
     def everyone(self, *, urgent: bool) -> list[str]:
-        """Return who is told what all must hear."""
+        """Return who hears what all must hear."""
         return [*self.farm.config.recipients, *self._pushed_to(urgent)]
 
     def _pushed_to(self, urgent: bool) -> list[str]:

@@ -19,7 +19,7 @@ from watcher.delivery.push_services import SERVICES
 from watcher.i18n.message import Message, any_of, joined, say
 from watcher.store import tables
 
-# Its log lines may hold whole URLs. What became of an attempt is told by its result.
+# Its log lines may hold whole URLs. What became of an attempt is in its result.
 logging.getLogger("apprise").propagate = False
 logging.getLogger("apprise").addHandler(logging.NullHandler())
 
@@ -132,7 +132,7 @@ class Channel:
                 notify_type=apprise.NotifyType.WARNING if urgent else apprise.NotifyType.INFO,
                 body_format=apprise.NotifyFormat.TEXT,
             )
-        except Exception as error:  # a plug-in's own mistake must not stop the courier
+        except Exception as error:  # a plug-in's own mistake must not stop the worker
             return Attempt(Outcome.FAILED, f"{type(error).__name__} in the channel")
         attempt = read_result(result)
         return replace(attempt, why=without_parts(attempt.why, self._url))

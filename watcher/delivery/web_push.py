@@ -23,8 +23,8 @@ from anyio import CapacityLimiter
 from watcher.delivery.acknowledgement import Links
 from watcher.delivery.addressees import SubscribedDevices, Subscription
 from watcher.delivery.channel import PASSING, Attempt, Outcome
-from watcher.delivery.news import job_of, page_of
 from watcher.delivery.push_address import Destination, NowhereError, destination
+from watcher.delivery.sent_messages import job_of, page_of
 from watcher.i18n.language import Language
 from watcher.i18n.message import say
 from watcher.store.tables import Outgoing
@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 T = TypeVar("T")
 
 _GOOD_FOR_S = 900
-"""A device that nobody reaches for so long is told no more: it would hear of old weather."""
+"""A device that nobody reaches for so long is sent no more: it would hear of old weather."""
 _SIGNED_FOR_S = 12 * 3600
 _TIMEOUT_S = 10.0
 _SENT_AT_ONCE = 8

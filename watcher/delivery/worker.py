@@ -31,7 +31,7 @@ from watcher.store.database import Database
 from watcher.store.errors import LogDamagedError, LogError
 from watcher.store.tables import Outgoing
 
-log = structlog.get_logger("watcher.courier")
+log = structlog.get_logger("watcher.delivery")
 T = TypeVar("T")
 
 LEASE_S = 30
@@ -219,7 +219,7 @@ class DeliveryWorker:
                 task = asyncio.create_task(self._deliver(name))
                 self._in_hand.add(task)
                 task.add_done_callback(self._in_hand.discard)
-                # A cancelled courier must not forget what became of the message it was sending.
+                # A cancelled worker must not forget what became of the message it was sending.
                 failures = 0 if await asyncio.shield(task) else failures + 1
                 wait = await self._until_next(name, failures)
             except Exception as error:  # nobody else's may wait for a fault in this one's

@@ -8,7 +8,7 @@ from pydantic import Field
 from watcher.farm.base import FarmModel
 from watcher.units import Kind, Written
 
-# TOML has times of its own; text or a number in their place is a slip.
+# TOML has times of its own; text or a number in their place is a mistake.
 Clock = Annotated[time, Field(strict=True)]
 _LONGEST_S = 8 * 3600
 

@@ -85,9 +85,9 @@ def read_draft(file: Path, read: Read) -> Draft:
     return Draft(file, raw, config, zone, boundaries, problems)
 
 
-def _readable(raw: Mapping[str, Any], slips: Iterable[Steps]) -> dict[str, Any]:
-    """Leave out every entry with a slip in it, and every table that is none."""
-    bad = {steps[:2] for steps in slips}
+def _readable(raw: Mapping[str, Any], mistakes: Iterable[Steps]) -> dict[str, Any]:
+    """Leave out every entry with a mistake in it, and every table that is none."""
+    bad = {steps[:2] for steps in mistakes}
     spoilt = {steps[0] for steps in bad}
     kept: dict[str, Any] = {
         table: {name: entry for name, entry in entries.items() if (table, name) not in bad}

@@ -5,7 +5,7 @@ from statistics import NormalDist
 
 import numpy as np
 
-from watcher.forecasts import errors
+from watcher.forecasts import error_model
 from watcher.forecasts.history import History
 from watcher.weather.series import Floats
 
@@ -50,7 +50,7 @@ def outlook(history: History, rng: np.random.Generator) -> RainOutlook:
     paths = np.where(np.isnan(wet), np.nan, _score(rank))
     foretold = _mean(list(amounts[:, -1]))
     amount = np.maximum(np.where(np.isnan(foretold), 0.0, foretold), _LEAST_AMOUNT_MM_H)
-    left = errors.fit_kept(paths, history.age_days)
+    left = error_model.fit_kept(paths, history.age_days)
     return RainOutlook(chance[-1], amount, paths, left)
 
 
@@ -60,7 +60,7 @@ def _of_feed(amounts: Floats, chance_pct: Floats, wet: Floats, history: History)
     by_amount = np.full(is_wet.shape, np.nan)
     for foretold, prior in ((1.0, _CHANCE_WET), (0.0, _CHANCE_DRY)):
         pairs = (is_wet == foretold) & np.isfinite(wet)
-        counts = errors.weight(history.age_days[pairs])
+        counts = error_model.weight(history.age_days[pairs])
         hits = _PRIOR_PAIRS * prior + (counts * wet[pairs]).sum()
         by_amount[is_wet == foretold] = hits / (_PRIOR_PAIRS + counts.sum())
     chance = np.where(np.isnan(chance_pct), by_amount, chance_pct / 100.0)

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from watcher.forecasts import errors, rain
+from watcher.forecasts import error_model, rain
 from watcher.forecasts.history import AHEAD, History
 from watcher.forecasts.spaces import DIRECTION, SPACES, WIND, Space, angle_deg, error, into, out_of
 from watcher.weather.series import Floats
@@ -48,14 +48,16 @@ def outlook(space: Space, history: History) -> Outlook:
     age = history.age_days
     feeds = next(iter(history.foretold.values())).shape[0]
     found = [_of_feed(space, history, feed) for feed in range(feeds)]
-    spreads = np.stack([errors.fit_spread(space, residuals, age) for _, residuals in found])
+    spreads = np.stack([error_model.fit_spread(space, residuals, age) for _, residuals in found])
     present = np.stack([corrected for corrected, _ in found])  # [I, K]
     speaks = np.isfinite(present)
     by_skill = np.where(speaks, 1.0 / spreads**2, 0.0)
     residuals = _weighted(np.stack([r for _, r in found]), by_skill[:, None, :])
-    spread = errors.fit_spread(space, residuals, age)
+    spread = error_model.fit_spread(space, residuals, age)
     paths = residuals / spread
-    return Outlook(_blended(space, present, by_skill), spread, paths, errors.fit_kept(paths, age))
+    return Outlook(
+        _blended(space, present, by_skill), spread, paths, error_model.fit_kept(paths, age)
+    )
 
 
 def _of_feed(space: Space, history: History, feed: int) -> tuple[Floats, Floats]:
@@ -67,7 +69,7 @@ def _of_feed(space: Space, history: History, feed: int) -> tuple[Floats, Floats]
     off = error(space, history.measured.__getitem__, foretold)
     value = into(space, foretold)
     at = np.zeros_like(value) if space is DIRECTION else value
-    offset = errors.fit_offset(space, at, off, history.sun_hour, history.age_days)
+    offset = error_model.fit_offset(space, at, off, history.sun_hour, history.age_days)
     usual = offset.at(at, history.sun_hour)
     scale = angle_deg(foretold("wind_m_s")) if space is DIRECTION else np.ones_like(value)
     return (value + usual * scale)[-1], off - usual
@@ -129,7 +131,7 @@ def _paths(
     paths: Floats, left: Floats, real: np.ndarray, count: int, rng: np.random.Generator
 ) -> Floats:
     """Return the error paths of the scenarios, moved to what is measured now. [N, K]"""
-    prior = errors.prior_paths(count, rng)
+    prior = error_model.prior_paths(count, rng)
     own = np.full_like(prior, np.nan)
     own[: real.size] = paths[real]
-    return errors.shifted(errors.completed(own, prior), paths[-1], left)
+    return error_model.shifted(error_model.completed(own, prior), paths[-1], left)

@@ -12,7 +12,7 @@ from watcher.limits.farm_arrays import FarmArrays
 from watcher.records import journal
 from watcher.records.chain import Link
 from watcher.records.errors import RecordError, UnreadableError
-from watcher.records.moments import Compose
+from watcher.records.judged_weather import Compose
 
 _MOST_SEEN = 2000
 

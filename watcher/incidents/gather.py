@@ -28,8 +28,8 @@ from watcher.limits.farm_arrays import FarmArrays
 from watcher.records.commands import record_of
 from watcher.records.facts import Air
 from watcher.records.form import split
-from watcher.records.keeping import rigs_and_pauses
-from watcher.records.moments import Compose, air
+from watcher.records.gather import rigs_and_pauses
+from watcher.records.judged_weather import Compose, air
 from watcher.store import aggregates, jobs, weather
 from watcher.store.tables import Job
 
@@ -87,7 +87,7 @@ def gather(
         time_zone=basics.time_zone,
         units=basics.units,
         place=place,
-        told_at=span.told_at,
+        told_at=span.moment,
         start=span.start,
         end=span.end,
         field=field,
@@ -117,8 +117,8 @@ def _moments(
     session: Session, plan: FarmArrays, compose: Compose, field: str, span: IncidentSpan
 ) -> Iterator[Air]:
     for at, mark in marks(span):
-        outlook = compose(at).of(field)
-        yield air(session, outlook, judge_look(plan, outlook), mark)
+        timeline = compose(at).of(field)
+        yield air(session, timeline, judge_look(plan, timeline), mark)
 
 
 def _stations(

@@ -82,7 +82,7 @@ def _lines(account: Account, link: Link, writer: Writer) -> Iterator[Message]:
         )
     else:
         yield say(
-            "At {time}; told from {start} to {end}.",
+            "At {time}; shown from {start} to {end}.",
             time=writer.time(account.told_at),
             start=writer.time(account.start),
             end=writer.time(account.end),
@@ -161,7 +161,7 @@ def cone_lines(account: Account, writer: Writer) -> Iterator[Message]:
             n=cone.swing_by_default,
         )
     if cone.foretold:
-        yield say("At {n} of them only a forecast told the direction.", n=cone.foretold)
+        yield say("At {n} of them only a forecast gave the direction.", n=cone.foretold)
 
 
 def _tables(account: Account, link: Link, writer: Writer) -> Iterator[PageTable]:
@@ -189,7 +189,7 @@ def _jobs(account: Account, writer: Writer) -> PageTable:
     )
     before = span(account.before_s)
     note = (
-        say("Jobs that ended up to {before} before are told too.", before=before)
+        say("Jobs that ended up to {before} before are listed too.", before=before)
         if rows
         else say("By our log no job of ours ran then, or in the {before} before.", before=before)
     )
@@ -364,7 +364,7 @@ def _map(account: Account, writer: Writer) -> PageMap:
                 else [
                     say(
                         "dashed: the cone the wind came from, and went to, drawn about the "
-                        "place's middle; who lies in it is told by edges"
+                        "place's middle; who lies in it is decided by edges"
                     )
                 ]
             ),

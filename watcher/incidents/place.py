@@ -28,7 +28,7 @@ class IncidentSpan:
 
     start: int
     end: int
-    told_at: int | None
+    moment: int | None
 
 
 def place_of(farm: Farm, written: str) -> tuple[IncidentPlace, BaseGeometry]:
@@ -68,8 +68,8 @@ def place_of(farm: Farm, written: str) -> tuple[IncidentPlace, BaseGeometry]:
             )
     raise RecordError(
         say(
-            "{place} is not near the farm: its weather is not told here; latitude comes first, and "
-            "west and south are negative",
+            "{place} is not near the farm: its weather is not known here; latitude comes first, "
+            "and west and south are negative",
             place=f"{latitude:g}, {longitude:g}",
         )
     )

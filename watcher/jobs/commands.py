@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 from watcher.i18n.message import Message, Name, Number, Param, ShownQuantity, WallTime, joined, say
 from watcher.jobs import changes
 from watcher.jobs.by_hand import understood
-from watcher.jobs.lately import sprayed_lately
+from watcher.jobs.recently_sprayed import recently_sprayed
 from watcher.jobs.steps import (
     EVENT_OF,
     Judged,
@@ -165,7 +165,7 @@ def _start(
     row = _row(step, None, at, now, {})
     try:
         sprayer = _sprayer(plan, step.setup)
-        left = sprayed_lately(session, plan.farm, now).left.get(step.field)
+        left = recently_sprayed(session, plan.farm, now).left.get(step.field)
         planned_s = _planned_s(plan, step.field, step.setup, left)
         row.detail = {"setup": step.setup, "sprayer": sprayer, "planned_s": planned_s}
         row.detail |= {} if left is None else {"left": left}
@@ -335,7 +335,7 @@ def _settled(session: Session, plan: FarmArrays, job: Job, step: JobStep, now: i
         counts = changes.counts_for(plan, job, step.detail["changed"])
         text = text if counts is None else joined([text, counts], "; ")
     if job.ended_at is not None and became.outcome is StepOutcome.DONE:
-        left = sprayed_lately(session, plan.farm, now).left.get(job.field)
+        left = recently_sprayed(session, plan.farm, now).left.get(job.field)
         if left is not None:
             text = joined([text, _still_left(plan, job.field, left)], "; ")
     return StepTaken(StepName(step.name), became.outcome, job, text)

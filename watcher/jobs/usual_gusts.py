@@ -30,22 +30,22 @@ class UsualGusts:
 
 
 def usual_gusts(
-    session: Session, judgement: Judgement, outlook: Timeline, field: int, setup: int
+    session: Session, judgement: Judgement, timeline: Timeline, field: int, setup: int
 ) -> UsualGusts | None:
     """Return the gusts to expect over a field (by index) with a setup in the wind of now.
 
     None where no station speaks for the wind, its log tells too little, or there is no bound.
     """
-    wind, bounds = outlook.spoken["wind_m_s"], judgement.plan.bounds
+    wind, bounds = timeline.spoken["wind_m_s"], judgement.plan.bounds
     bound = float(bounds[Limit.GUST].high[field]) if Limit.GUST in bounds else math.inf
     if wind.source in {None, BY_HAND} or not wind.measured or not math.isfinite(bound):
         return None
     bins = aggregates.bins(
-        session, wind.source, TEN_MINUTES_S, outlook.now - _LEARNS_S, outlook.now
+        session, wind.source, TEN_MINUTES_S, timeline.now - _LEARNS_S, timeline.now
     )
     factor = usual_gust_factor(bins.series)
-    at_sensor = float(outlook.series.wind_m_s[outlook.now_index])
-    at_boom = float(judgement.boom.wind_m_s[field, setup, outlook.now_index])
+    at_sensor = float(timeline.series.wind_m_s[timeline.now_index])
+    at_boom = float(judgement.boom.wind_m_s[field, setup, timeline.now_index])
     # A gust keeps its excess over the mean on its way down; see watcher.weather.wind.
     gust = at_boom + (factor - 1.0) * at_sensor
     return UsualGusts(factor, gust, bound) if math.isfinite(gust) else None

@@ -36,16 +36,16 @@ class HandReading:
 
 
 def corrected(
-    plan: FarmArrays, outlook: Timeline, then: Timeline, reading: HandReading
+    plan: FarmArrays, timeline: Timeline, then: Timeline, reading: HandReading
 ) -> Timeline:
-    """Return the outlook of the reading's field with what was measured in it at its moment.
+    """Return the timeline of the reading's field with what was measured in it at its moment.
 
     ``then`` is what the stations reported at the time of the reading.
     """
-    index, series = outlook.now_index, outlook.series
+    index, series = timeline.now_index, timeline.series
     read = dict(reading.values)
     if "wind_m_s" in read:
-        read |= _at_the_mast(plan, outlook, reading)
+        read |= _at_the_mast(plan, timeline, reading)
     arrays = series.quantities()
     station = {name: float(arrays[name][index]) for name in read}
     before = {name: float(getattr(then.series, name)[then.now_index]) for name in read}
@@ -61,15 +61,15 @@ def corrected(
         known = changed["gust_m_s"][index]
         changed["gust_m_s"][index] = known if np.isnan(known) else max(known, read["wind_m_s"])
     here = np.arange(len(series)) == index
-    age_s = float(outlook.now - reading.at)
+    age_s = float(timeline.now - reading.at)
     return replace(
-        outlook,
+        timeline,
         series=series.having(**changed).unbounded(tuple(changed), here),
-        spoken=dict(outlook.spoken)
+        spoken=dict(timeline.spoken)
         | {
             name: Spoken(BY_HAND, age_s, measured=True)
             for name in read
-            if outlook.spoken[name].source is None or not outlook.spoken[name].measured
+            if timeline.spoken[name].source is None or not timeline.spoken[name].measured
         },
         fields=(reading.field,),
         others=(),
@@ -91,12 +91,12 @@ def _moved(name: str, value: float, before: float, now: float) -> float:
     return float(np.clip(value + change, 0.0, 100.0)) if name == "humidity_pct" else value + change
 
 
-def _at_the_mast(plan: FarmArrays, outlook: Timeline, reading: HandReading) -> dict[str, float]:
+def _at_the_mast(plan: FarmArrays, timeline: Timeline, reading: HandReading) -> dict[str, float]:
     """The wind and gust at the height of the series that are the measured ones at the boom."""
     case = plan.fields.index(reading.field), plan.setups.index(reading.setup), 0
-    at_now = slice(outlook.now_index, outlook.now_index + 1)
-    now = outlook.series.at(at_now).bounded({})
-    layering = assess(outlook.series, expects=outlook.expects).obukhov_m[at_now]
+    at_now = slice(timeline.now_index, timeline.now_index + 1)
+    now = timeline.series.at(at_now).bounded({})
+    layering = assess(timeline.series, expects=timeline.expects).obukhov_m[at_now]
     wanted = reading.values["wind_m_s"], reading.values.get("gust_m_s", np.nan)
     wind, gust = wanted
     for _ in range(_STEPS):

@@ -35,7 +35,7 @@ class DropsInAir:
     drops: tuple[Drop, ...]
     airborne: tuple[tuple[float, float], ...]
     """Distance [m] and the share of the outer 20 m's spray that lands beyond it, 0 to 1: of the
-    same deposit that the neighbours are told."""
+    same deposit that is said of the neighbours."""
     dries_up: float
     """Share of the spray that dries up before it lands, at most. 0 to 1"""
 

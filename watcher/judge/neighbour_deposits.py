@@ -26,7 +26,7 @@ _MOST_SWATHS = 12
 
 
 @dataclass(frozen=True)
-class Exposed:
+class NeighbourDeposit:
     """One neighbour's share of the spray, in percent of the field's rate."""
 
     neighbour: str
@@ -62,7 +62,9 @@ class Exposed:
         return self.share > 1.0
 
 
-def exposed(judgement: Judgement, field: int, setup: int, time: int) -> list[Exposed]:
+def neighbour_deposits(
+    judgement: Judgement, field: int, setup: int, time: int
+) -> list[NeighbourDeposit]:
     """Every neighbour in reach, the worst first. Unknown wind or direction gives NaN deposits."""
     plan = judgement.plan
     pairs = np.flatnonzero(plan.reach.pair_field == field)
@@ -78,7 +80,7 @@ def exposed(judgement: Judgement, field: int, setup: int, time: int) -> list[Exp
         else (blank, blank, blank)
     )
     found = [
-        Exposed(
+        NeighbourDeposit(
             neighbour=_name(plan, pair),
             side=facing(plan.reach.gap_m[pair]),
             gap_m=float(plan.reach.gap_m[pair].min()),

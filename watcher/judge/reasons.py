@@ -14,7 +14,7 @@ from watcher.farm.models import Origin, Susceptibility
 from watcher.farm.rules.equipment import DirectionBan
 from watcher.farm.rules.mix import RuleOf
 from watcher.judge.judgement import Judgement
-from watcher.judge.neighbour_deposits import Exposed, exposed
+from watcher.judge.neighbour_deposits import NeighbourDeposit, neighbour_deposits
 from watcher.limits.boom_wind import calm_to
 from watcher.limits.buffers import LeftStrip, strips_m
 from watcher.limits.catalogue import CATALOGUE, Limit
@@ -40,7 +40,7 @@ class Reason:
     headroom: float
     neighbours: tuple[str, ...] = ()
     """Who lies downwind, nearest first; for the limits towards neighbours."""
-    exposed: tuple[Exposed, ...] = ()
+    deposits: tuple[NeighbourDeposit, ...] = ()
     """What may land on each neighbour, worst first; for drift onto a neighbour."""
     rule: RuleOf | None = None
     """The rule that decides, of a label or law; None where the window does."""
@@ -136,7 +136,7 @@ def _reason(judgement: Judgement, checked: Checked, index: tuple[int, int, int])
     who: tuple[str, ...] = ()
     if limit in {Limit.NEIGHBOUR, Limit.NO_SPRAY}:
         who = tuple(n.name for n in downwind_neighbours(judgement, field, index[2]))
-    landing = exposed(judgement, *index) if limit is Limit.DEPOSIT else []
+    landing = neighbour_deposits(judgement, *index) if limit is Limit.DEPOSIT else []
     value = float(_at(checked.value, index))
     number = -1 if checked.rule is None else int(_at(checked.rule, index))
     rule = judgement.plan.rules[field][number] if number >= 0 else None
@@ -166,7 +166,7 @@ def _reason(judgement: Judgement, checked: Checked, index: tuple[int, int, int])
         rule=rule,
         headroom=float(_at(checked.headroom, index)),
         neighbours=who,
-        exposed=tuple(landing),
+        deposits=tuple(landing),
         strips=left_strips(judgement, *index) if limit is Limit.NO_SPRAY else (),
         known=known,
         missing=_missing(judgement, limit, index[2])

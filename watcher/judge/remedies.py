@@ -20,7 +20,7 @@ from watcher.farm.models import Adjuvant, NozzleKind, Origin, Setup, Sprayer
 from watcher.farm.rules.equipment import DirectionBan
 from watcher.judge.farm_judgement import Look, judge_look
 from watcher.judge.judgement import Judgement
-from watcher.judge.neighbour_deposits import exposed
+from watcher.judge.neighbour_deposits import neighbour_deposits
 from watcher.judge.ranking import Ranking
 from watcher.judge.reasons import downwind_neighbours
 from watcher.limits.application import WORKING_PRESSURE_PA, finer_from
@@ -507,7 +507,7 @@ class _Found:
     def _minding(self, row: int, place: frozenset[Limit]) -> tuple[str, ...]:
         """Neighbours beside whom strips would have to be left, in the farm file's order."""
         judgement, time = self.judged.judgement, self.case.at[2]
-        names = {e.neighbour for e in exposed(judgement, 0, row, time) if e.over}
+        names = {e.neighbour for e in neighbour_deposits(judgement, 0, row, time) if e.over}
         if Limit.NEIGHBOUR in place and self.judged.bad(row, {Limit.NEIGHBOUR})[time]:
             reach = self.case.farm.config.judging.reach
             names |= {n.name for n in downwind_neighbours(judgement, 0, time) if n.gap_m <= reach}

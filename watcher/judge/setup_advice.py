@@ -10,7 +10,7 @@ import numpy as np
 
 from watcher.farm.models import Adjuvant, DropletClass, Origin, Setup, Sprayer, Weeds
 from watcher.judge.judgement import Judgement
-from watcher.judge.neighbour_deposits import Exposed, exposed
+from watcher.judge.neighbour_deposits import NeighbourDeposit, neighbour_deposits
 from watcher.judge.reasons import Reason, reasons
 from watcher.judge.setup_choice import choose_setup
 from watcher.limits.application import (
@@ -122,7 +122,7 @@ class SetupAdvice:
     drift_class: str | None
     """Its class of ISO 22369; None below the lowest."""
     control: WeedControl
-    worst: Exposed | None
+    worst: NeighbourDeposit | None
     """The neighbour in reach that gets most of what it stands; None without any."""
     retardant: RetardantUse | None
 
@@ -207,7 +207,7 @@ def advise_on(judgement: Judgement, field: int, setup: int, time: int) -> SetupA
             tolerated_pct=float(plan.loss_tolerated_pct[field]),
             origin=plan.loss_origin(field),
         ),
-        worst=next(iter(exposed(judgement, *case)), None),
+        worst=next(iter(neighbour_deposits(judgement, *case)), None),
         retardant=_retardant(entry, work, sprayer.fill_time),
     )
 
@@ -229,7 +229,7 @@ def cost(of: SetupAdvice, against: SetupAdvice) -> Cost:
     )
 
 
-def _exposure(worst: Exposed | None) -> float:
+def _exposure(worst: NeighbourDeposit | None) -> float:
     return math.nan if worst is None else worst.upper_pct / worst.tolerance_pct
 
 
@@ -250,7 +250,7 @@ def nozzle_need(setup: Setup, sprayer: Sprayer) -> NozzleNeed:
     pressure = pressure_for_flow(
         flow_l_min=flow, known_flow_l_min=size.flow_l_min, known_pa=RATED_PRESSURE_PA
     )
-    told_at = setup.pressure if setup.nozzle_size is not None and setup.pressure else pressure
+    stated_pa = setup.pressure if setup.nozzle_size is not None and setup.pressure else pressure
     return NozzleNeed(
         flow_l_min=flow,
         size=size,
@@ -258,10 +258,10 @@ def nozzle_need(setup: Setup, sprayer: Sprayer) -> NozzleNeed:
         pressure_pa=pressure,
         working_pa=WORKING_PRESSURE_PA[setup.nozzle],
         droplets=droplets_at_pressure(
-            droplets=setup.droplets, reference_pa=told_at, pressure_pa=pressure
+            droplets=setup.droplets, reference_pa=stated_pa, pressure_pa=pressure
         ),
         # The flow a rate needs grows with the speed, the pressure with its square.
-        finer_above_m_s=sprayer.speed * math.sqrt(finer_from(reference_pa=told_at) / pressure),
+        finer_above_m_s=sprayer.speed * math.sqrt(finer_from(reference_pa=stated_pa) / pressure),
     )
 
 

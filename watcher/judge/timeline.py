@@ -72,7 +72,7 @@ class Spoken:
 
 @dataclass(frozen=True)
 class ByHand:
-    """What was measured by hand stands in an outlook for now: see ``watcher.judge.by_hand``."""
+    """What was measured by hand stands in a timeline for now: see ``watcher.judge.by_hand``."""
 
     age_s: float
     counts_s: float
@@ -103,11 +103,11 @@ class Timeline:
     feeds: tuple[str, ...] = ()
     """Every feed with a forecast that is not stale, the one that speaks first."""
     others: tuple["Timeline", ...] = ()
-    """Outlooks of the other fields, where other stations speak for them."""
+    """Timelines of the other fields, where other stations speak for them."""
     by_hand: ByHand | None = None
 
     def of(self, field: str) -> "Timeline":
-        """Return the outlook of a field."""
+        """Return the timeline of a field."""
         return next((other for other in self.others if field in other.fields), self)
 
     @property
@@ -116,7 +116,7 @@ class Timeline:
         return int(self.series.times[self.now_index])
 
 
-def look_out(
+def compose_timeline(
     *,
     now: int,
     stations: Sequence[Measured],
@@ -124,7 +124,7 @@ def look_out(
     site: Site,
     horizon_s: float,
 ) -> Timeline:
-    """Compose the outlook. ``site`` stands in where neither a station nor a forecast has one.
+    """Compose the timeline. ``site`` stands in where neither a station nor a forecast has one.
 
     Stations and forecasts are in order of preference. Stale ones leave their quantities missing.
     """
@@ -149,14 +149,14 @@ def look_out(
     site = _with_thermometers(site, stations, spoken["temp_c"])
     later = slice(past.size + 1, None)
     foretold_ahead = {name: array[later] for name, array in values.items()}
-    hours = WeatherSeries.of(times[later], site, "outlook", foretold_ahead)
+    hours = WeatherSeries.of(times[later], site, "timeline", foretold_ahead)
     for name, begun in _begun(hours, forecast, _recent(stations, spoken, now)).items():
         values[name][later] = begun
     spread = values["wind_spread_deg"]
     spread[past.size] = _spread_now(spread[past.size], stations, spoken["wind_from_deg"], now)
     speaker = next((s for s in stations if s.series.source == spoken["wind_m_s"].source), None)
     return Timeline(
-        series=WeatherSeries.of(times, site, "outlook", values, bounds),
+        series=WeatherSeries.of(times, site, "timeline", values, bounds),
         now_index=int(past.size),
         spoken=spoken,
         wind_uncertainty_m_s=speaker.wind_uncertainty_m_s if speaker else 0.0,

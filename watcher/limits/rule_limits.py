@@ -38,7 +38,7 @@ from watcher.limits.air import mixed_by_day, wet_bulb_depression, without_low
 from watcher.limits.boom_wind import above_canopy
 from watcher.limits.catalogue import CATALOGUE, Limit
 from watcher.limits.check import Checked, Knowledge, Stands, between, bounded, ruled
-from watcher.limits.clock import openings
+from watcher.limits.day_time import openings
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.limits.rule_values import (
     DayHighs,
@@ -497,7 +497,7 @@ def _inversion(kind: _Kind, rule: InversionBan) -> Checked:
         )
         closes, outside = openings(
             near_night, kind.series.times, kind.series.site, kind.plan.farm.zone
-        ).room(kind.series.times)
+        ).headroom(kind.series.times)
         deemed = np.isnan(closes) & ~np.isnan(outside) & (not looked)
         return ruled(
             Limit.INVERSION,
@@ -539,7 +539,7 @@ def _applies(kind: _Kind, rule: ClockRule) -> NDArray[np.bool_]:
 
 def _room(kind: _Kind, rule: ClockRule) -> tuple[Floats, Floats]:
     spans = openings(rule, kind.series.times, kind.series.site, kind.plan.farm.zone)
-    return spans.room(kind.series.times)
+    return spans.headroom(kind.series.times)
 
 
 def _clock(kind: _Kind, rule: ClockRule) -> Iterator[Checked]:

@@ -23,7 +23,7 @@ from watcher.messages.day_plan import (
     left_out_lines,
     load_lines,
     of_day,
-    standing,
+    plan_status,
     step_line,
     title,
 )
@@ -34,7 +34,7 @@ from watcher.messages.wall_clock import wall_instant
 from watcher.messages.weather import source_lines
 from watcher.messages.words import SHAPES, span, takes
 from watcher.planning.day_plan import NotPlanned, PlanStep
-from watcher.planning.kept import PlanNow
+from watcher.planning.kept_plan import PlanNow
 
 _SHARE_WORTH_TELLING = 0.995
 _LATE_S = 300
@@ -44,7 +44,7 @@ def morning_brief(
     speaker: Speaker,
     judgement: Judgement,
     ranking: Ranking,
-    outlook: Timeline,
+    timeline: Timeline,
     *,
     due_at: int,
     silent: Sequence[str] = (),
@@ -69,17 +69,17 @@ def morning_brief(
                 say("Of no field is it known whether it can be sprayed."),
                 *missing,
                 *_late(speaker, due_at, ranking.at),
-                *source_lines(outlook),
+                *source_lines(timeline),
             ),
         )
-    best = _best_days(judgement, outlook, ranking, chances)
+    best = _best_days(judgement, timeline, ranking, chances)
     if plan is not None and _leads(plan, ranking):
         steps = _today(speaker, plan, ranking.at)
         return _of_plan(
             speaker,
             judgement,
             ranking,
-            outlook,
+            timeline,
             plan,
             steps=steps,
             due_at=due_at,
@@ -95,8 +95,8 @@ def morning_brief(
             *rest,
             *missing,
             *_late(speaker, due_at, ranking.at),
-            *source_lines(outlook),
-            *_air(speaker, judgement, outlook, ranking),
+            *source_lines(timeline),
+            *_air(speaker, judgement, timeline, ranking),
             *_best_starts(speaker, ranking, best),
         ),
         more=tuple(_every_limit(speaker, f) for f in (*ranking.spray, *ranking.rest)),
@@ -126,7 +126,7 @@ def _of_plan(
     speaker: Speaker,
     judgement: Judgement,
     ranking: Ranking,
-    outlook: Timeline,
+    timeline: Timeline,
     plan: PlanNow,
     *,
     steps: Sequence[PlanStep],
@@ -142,11 +142,11 @@ def _of_plan(
             *(step_line(speaker, step, n, now) for n, step in enumerate(steps, start=1)),
             *(step_line(speaker, s, n, now) for n, s in enumerate(later, start=len(steps) + 1)),
             *left_out_lines(plan, speaker, ranking),
-            standing(plan, speaker),
+            plan_status(plan, speaker),
             *missing,
             *_late(speaker, due_at, now),
-            *source_lines(outlook),
-            *_air(speaker, judgement, outlook, ranking),
+            *source_lines(timeline),
+            *_air(speaker, judgement, timeline, ranking),
             *starts,
         ),
         more=(
@@ -181,24 +181,24 @@ def _nothing_known(ranking: Ranking) -> bool:
 
 
 def _air(
-    speaker: Speaker, judgement: Judgement, outlook: Timeline, ranking: Ranking
+    speaker: Speaker, judgement: Judgement, timeline: Timeline, ranking: Ranking
 ) -> Iterator[Message]:
     """Yield the air over the field that comes first, where there is one."""
     first = next((f for f in (*ranking.spray, *ranking.rest) if f.setup), None)
     if first is not None:
-        look = outlook.of(first.field)
+        look = timeline.of(first.field)
         air = air_at(judgement, look, ranking.at, first.field, str(first.setup))
         yield air_line(air, speaker.system)
 
 
 def _best_days(
-    judgement: Judgement, outlook: Timeline, ranking: Ranking, chances: FarmChances | None
+    judgement: Judgement, timeline: Timeline, ranking: Ranking, chances: FarmChances | None
 ) -> dict[str, tuple[DayStarts, ...]]:
     """The best hours to begin of the next three days, of each field that is not done."""
     if chances is None:
         return {}
     fields = (seen.field for seen in (*ranking.spray, *ranking.rest))
-    return {f: best_starts(judgement, outlook.now_index, chances, f) for f in fields}
+    return {f: best_starts(judgement, timeline.now_index, chances, f) for f in fields}
 
 
 def _best_starts(

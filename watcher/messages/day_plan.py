@@ -24,7 +24,7 @@ from watcher.messages.text import Text, headline_of
 from watcher.messages.vocabulary import LIMIT_WORDS
 from watcher.messages.words import span
 from watcher.planning.day_plan import NotPlanned, PlanLoss, PlanStep, Wish
-from watcher.planning.kept import PlanChanged, PlanNow, RefusedWish
+from watcher.planning.kept_plan import PlanChanged, PlanNow, RefusedWish
 from watcher.planning.optimum import available
 from watcher.units import Kind
 
@@ -96,7 +96,7 @@ def refusal(refused: RefusedWish) -> Message:
     )
 
 
-def standing(plan: PlanNow, speaker: Speaker) -> Message:
+def plan_status(plan: PlanNow, speaker: Speaker) -> Message:
     """Return when a plan was made and of what, and whether it still stands."""
     made = WallTime(plan.kept.made_at, plan.now, speaker.farm.zone)
     if plan.changed is None:

@@ -3,7 +3,7 @@
 import math
 
 from watcher.i18n.message import Message, Name, Number, ShownQuantity, any_of, joined, say, say_n
-from watcher.judge.neighbour_deposits import Exposed, Mends
+from watcher.judge.neighbour_deposits import Mends, NeighbourDeposit
 from watcher.messages.vocabulary import ORIGIN_WORDS, POINTS
 from watcher.units import Kind, System
 
@@ -20,7 +20,7 @@ def whither(side: str) -> Message:
     return say("all round") if side == "all round" else say("to the {point}", point=POINTS[side])
 
 
-def exposed_line(found: Exposed, system: System) -> Message:
+def exposed_line(found: NeighbourDeposit, system: System) -> Message:
     """Return what may land on one neighbour, against what it stands. No full stop."""
     who = say(
         "{who} {side}, {gap}",

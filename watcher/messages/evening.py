@@ -15,14 +15,14 @@ from watcher.judge.timeline import Timeline
 from watcher.limits.hours import ends
 from watcher.limits.status import Status
 from watcher.messages.chances import basis_line, best_starts_line
-from watcher.messages.day_plan import of_day, standing, step_line
+from watcher.messages.day_plan import of_day, plan_status, step_line
 from watcher.messages.reasons import Speaker
 from watcher.messages.text import Text, headline_of
 from watcher.messages.vocabulary import STATUS_WORDS
 from watcher.messages.wall_clock import wall_instant
 from watcher.messages.weather import source_lines
 from watcher.messages.words import SHAPES
-from watcher.planning.kept import PlanNow
+from watcher.planning.kept_plan import PlanNow
 
 Span = tuple[int, int]
 
@@ -30,7 +30,7 @@ Span = tuple[int, int]
 def evening_look_ahead(
     speaker: Speaker,
     judgement: Judgement,
-    outlook: Timeline,
+    timeline: Timeline,
     *,
     plan: PlanNow | None = None,
     chances: FarmChances | None = None,
@@ -40,7 +40,7 @@ def evening_look_ahead(
     first. Where there is no plan for tomorrow the title names the hours. Where ``chances`` are
     known each field has its best hours to begin of the next three days.
     """
-    day = _tomorrow(speaker, outlook.now)
+    day = _tomorrow(speaker, timeline.now)
     steps = of_day(plan.steps, *day) if plan is not None else []
     spans = {field: list(_open(judgement, f, day)) for f, field in enumerate(judgement.plan.fields)}
     order = sorted(spans, key=lambda f: (not spans[f], sum(e - s for s, e in spans[f]), f))
@@ -50,30 +50,30 @@ def evening_look_ahead(
     title: Message = headline_of(say("Tomorrow:"), openings)
     if not openings:
         title = _nothing(judgement, day)
-    best = _best_days(judgement, outlook, chances)
+    best = _best_days(judgement, timeline, chances)
     lines: list[Message] = []
     for f in order:
-        own = best_starts_line(best[f], outlook.now, speaker.farm.zone) if best.get(f) else None
+        own = best_starts_line(best[f], timeline.now, speaker.farm.zone) if best.get(f) else None
         line = _line(speaker, judgement, f, spans[f], day)
         lines.append(line if own is None else joined([line, own], "; "))
     if plan is not None and steps:
         planned = [joined([Name(s.field, 18), _wall(speaker, s.starts_at)], " ") for s in steps]
         title = headline_of(say("Tomorrow:"), planned)
-        of_plan = [step_line(speaker, s, n, outlook.now) for n, s in enumerate(steps, start=1)]
-        lines = [*of_plan, standing(plan, speaker), *lines]
+        of_plan = [step_line(speaker, s, n, timeline.now) for n, s in enumerate(steps, start=1)]
+        lines = [*of_plan, plan_status(plan, speaker), *lines]
     shown = [one.best for days in best.values() for one in days]
     rests_on = (basis_line(shown),) if shown else ()
-    return Text(title=title, lines=(*lines, *rests_on, *source_lines(outlook)))
+    return Text(title=title, lines=(*lines, *rests_on, *source_lines(timeline)))
 
 
 def _best_days(
-    judgement: Judgement, outlook: Timeline, chances: FarmChances | None
+    judgement: Judgement, timeline: Timeline, chances: FarmChances | None
 ) -> dict[str, tuple[DayStarts, ...]]:
     """The best hours to begin of the next three days by field."""
     if chances is None:
         return {}
     fields = judgement.plan.fields
-    return {f: best_starts(judgement, outlook.now_index, chances, f) for f in fields}
+    return {f: best_starts(judgement, timeline.now_index, chances, f) for f in fields}
 
 
 def _tomorrow(speaker: Speaker, now: int) -> Span:

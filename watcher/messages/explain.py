@@ -8,7 +8,7 @@ from watcher.i18n.message import NAME_ROOM, Message, Name, WallTime, joined, say
 from watcher.judge.drops_in_air import drops_in_air
 from watcher.judge.end_rows import end_rows
 from watcher.judge.judgement import Judgement
-from watcher.judge.neighbour_deposits import exposed, mends
+from watcher.judge.neighbour_deposits import mends, neighbour_deposits
 from watcher.judge.reasons import Reason, reasons
 from watcher.judge.remedies import Remedy
 from watcher.judge.setup_advice import advise, advise_on
@@ -111,7 +111,7 @@ def _closed(judgement: Judgement, case: tuple[int, int, int]) -> list[Message]:
 
 
 def _drift(speaker: Speaker, judgement: Judgement, case: tuple[int, int, int]) -> list[Message]:
-    found = exposed(judgement, *case)
+    found = neighbour_deposits(judgement, *case)
     lines: list[Message] = [
         joined([exposed_line(neighbour, speaker.system), "."], "") for neighbour in found
     ]

@@ -26,9 +26,9 @@ def nothing_open(ranking: Ranking) -> Message:
     return say("No field is known to be fit; of {n} it is not known.", n=unknown)
 
 
-def silent_wind(outlook: Timeline) -> Message | None:
+def silent_wind(timeline: Timeline) -> Message | None:
     """Return why nothing can be known of a field whose wind nobody reports; None where one does."""
-    wind = outlook.spoken["wind_m_s"]
+    wind = timeline.spoken["wind_m_s"]
     if wind.source is not None:
         return None
     if math.isfinite(wind.age_s):

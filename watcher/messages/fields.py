@@ -19,21 +19,21 @@ from watcher.messages.words import span
 
 
 def opening(
-    speaker: Speaker, fields: Sequence[FieldNow], _judgement: Judgement, outlook: Timeline
+    speaker: Speaker, fields: Sequence[FieldNow], _judgement: Judgement, timeline: Timeline
 ) -> Text:
     """Say which fields have opened, in the order to spray them."""
-    lines = [to_spray(speaker, outlook.now, n, f) for n, f in enumerate(fields, start=1)]
+    lines = [to_spray(speaker, timeline.now, n, f) for n, f in enumerate(fields, start=1)]
     return Text(
         title=headline_of(say("Open now:"), [Name(f.field, 20) for f in fields]),
-        lines=(*lines, *source_lines(outlook)),
+        lines=(*lines, *source_lines(timeline)),
     )
 
 
 def closing(
-    speaker: Speaker, fields: Sequence[FieldNow], judgement: Judgement, outlook: Timeline
+    speaker: Speaker, fields: Sequence[FieldNow], judgement: Judgement, timeline: Timeline
 ) -> Text:
     """Say which fields are foretold to close soon, why, and whether a job still fits."""
-    zone, now = speaker.farm.zone, outlook.now
+    zone, now = speaker.farm.zone, timeline.now
     times = [
         joined([Name(f.field, 16), WallTime(f.closes_at or now, now, zone)], " ") for f in fields
     ]
@@ -44,7 +44,7 @@ def closing(
             else say("Maybe until:"),
             times,
         ),
-        lines=(*(_closes(speaker, f, judgement, now) for f in fields), *source_lines(outlook)),
+        lines=(*(_closes(speaker, f, judgement, now) for f in fields), *source_lines(timeline)),
     )
 
 

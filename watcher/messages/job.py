@@ -13,11 +13,11 @@ from watcher.judge.reasons import Reason
 from watcher.judge.remedies import Remedy
 from watcher.judge.timeline import Timeline
 from watcher.limits.buffers import LeftStrip
-from watcher.messages.coming import Coming
 from watcher.messages.reasons import Speaker
 from watcher.messages.remedies import first_lines
 from watcher.messages.text import Choice, Text
 from watcher.messages.weather import wind_line
+from watcher.messages.wind_warning import JobWarning
 from watcher.messages.words import not_seen, span
 
 TAKE_A_READING = say("Take a reading at boom height, or stop.")
@@ -41,7 +41,7 @@ class JobPlace:
     """What would bring it within its limits, the best first."""
 
 
-def stop(speaker: Speaker, place: JobPlace, state: JobAction, outlook: Timeline) -> Text:
+def stop(speaker: Speaker, place: JobPlace, state: JobAction, timeline: Timeline) -> Text:
     """Say that the field is outside its limits, by which one, and when it opens again."""
     worst = state.causes[0]
     whats = speaker.sides(place.field, worst)
@@ -56,45 +56,45 @@ def stop(speaker: Speaker, place: JobPlace, state: JobAction, outlook: Timeline)
     lines = (
         do,
         *_causes(speaker, place, state.causes),
-        *first_lines(speaker, place.remedies, outlook.now),
-        _when_again(speaker, place, outlook.now),
+        *first_lines(speaker, place.remedies, timeline.now),
+        _when_again(speaker, place, timeline.now),
         _job_line(place),
-        wind_line(outlook),
+        wind_line(timeline),
     )
     field = Name(place.field)
     titles = (say("Stop {field}: {what}", field=field, what=what) for what in whats)
     return Text(Choice(tuple(titles)), lines)
 
 
-def cannot_see(speaker: Speaker, place: JobPlace, state: JobAction, outlook: Timeline) -> Text:
+def cannot_see(speaker: Speaker, place: JobPlace, state: JobAction, timeline: Timeline) -> Text:
     """Say which limit nobody can judge now."""
     [what] = speaker.sides(place.field, state.causes[0])
     lines = (
         say("The watch cannot see all of it. Take a reading at boom height, or stop."),
         *_causes(speaker, place, state.causes),
         _job_line(place),
-        wind_line(outlook),
+        wind_line(timeline),
     )
     return Text(say("Check {field}: {what}", field=Name(place.field), what=what), lines)
 
 
-def get_ready(place: JobPlace, warnings: Sequence[Coming], outlook: Timeline) -> Text:
+def get_ready(place: JobPlace, warnings: Sequence[JobWarning], timeline: Timeline) -> Text:
     """Say what is coming, before it is here."""
     first = warnings[0]
     evidence = [line for warning in warnings for line in warning.evidence]
-    lines = (first.do, *evidence, _job_line(place), wind_line(outlook))
+    lines = (first.do, *evidence, _job_line(place), wind_line(timeline))
     field = Name(place.field)
     titles = (say("Get ready {field}: {what}", field=field, what=what) for what in first.titles)
     return Text(Choice(tuple(titles)), lines)
 
 
-def all_clear(speaker: Speaker, place: JobPlace, why: Message, outlook: Timeline) -> Text:
+def all_clear(speaker: Speaker, place: JobPlace, why: Message, timeline: Timeline) -> Text:
     """Say that the job can go on. ``why`` is such as ``inside_for``, or ``SEES_AGAIN``."""
     lines = [Sentence(why)]
     if place.breaks_at is not None:
-        until = WallTime(place.breaks_at, outlook.now, speaker.farm.zone)
+        until = WallTime(place.breaks_at, timeline.now, speaker.farm.zone)
         lines.append(Sentence(say("In the forecast it holds until {clock}", clock=until)))
-    lines += [Sentence(_job_line(place)), Sentence(wind_line(outlook))]
+    lines += [Sentence(_job_line(place)), Sentence(wind_line(timeline))]
     return Text(say("All clear {field}: {why}", field=Name(place.field), why=why), tuple(lines))
 
 

@@ -55,7 +55,7 @@ class Speaker:
         if reason.rule is not None:
             return rule_sentence(self.farm.config, reason, reason.rule)
         if reason.stand is LimitState.UNKNOWN:
-            if reason.exposed and not reason.exposed[0].estimated:
+            if reason.deposits and not reason.deposits[0].estimated:
                 return self._not_estimated(reason)
             return self._unknown(reason)
         return {
@@ -77,7 +77,7 @@ class Speaker:
         if reason.limit in {Limit.NEIGHBOUR, Limit.NO_SPRAY}:
             return say("{who} downwind", who=_first(reason.neighbours, say("neighbour")))
         if reason.limit is Limit.DEPOSIT:
-            exposed = [found.neighbour for found in reason.exposed]
+            exposed = [found.neighbour for found in reason.deposits]
             return say("drift onto {who}", who=_first(exposed, say("neighbours")))
         if _at_night(reason):
             return self._night(reason)
@@ -336,9 +336,9 @@ class Speaker:
         )
 
     def _deposit(self, _field: str, reason: Reason) -> Message:
-        if not reason.exposed or math.isinf(reason.exposed[0].tolerance_pct):
+        if not reason.deposits or math.isinf(reason.deposits[0].tolerance_pct):
             return say("no neighbour that drift would harm")
-        worst = reason.exposed[0]
+        worst = reason.deposits[0]
         stands = say(
             "drift onto {who} {side}, {gap}: {share} of the rate, it stands {tolerance} ({origin})",
             who=Name(worst.neighbour),
@@ -351,7 +351,7 @@ class Speaker:
         return Joined((stands, OPEN_BOOM), "; ") if worst.as_open_boom else stands
 
     def _not_estimated(self, reason: Reason) -> Message:
-        worst = next(e for e in reason.exposed if math.isnan(e.upper_pct))
+        worst = next(e for e in reason.deposits if math.isnan(e.upper_pct))
         return say(
             "drift onto {who} {side}, {gap}: not estimated, as published curves are of booms; it "
             "stands {tolerance} ({origin})",

@@ -13,8 +13,8 @@ TOPIC_WORDS: Mapping[Topic, Message] = {
 }
 
 
-def not_told(farm: Farm, reached: Callable[[str], bool]) -> list[Message]:
-    """Say what is not told to anybody, the gravest first; ``reached``: has somebody an address."""
+def unheard(farm: Farm, reached: Callable[[str], bool]) -> list[Message]:
+    """Say what nobody hears of, the gravest first; ``reached``: has somebody an address."""
     recipients = farm.config.recipients
     if not recipients:
         return [say("Nobody is told anything: the farm has no recipients")]

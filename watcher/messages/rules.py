@@ -255,7 +255,7 @@ def _rain_ahead(found: Message, rule: RainAheadRule, system: System) -> Message:
 
 
 def _places(kind: Kind, system: System) -> int:
-    """Return the decimals a value of a rule is told with: an inch of rain is a lot."""
+    """Return the decimals a value of a rule is shown with: an inch of rain is a lot."""
     return 2 if kind is Kind.RAIN and system == "us" else 1
 
 

@@ -9,9 +9,9 @@ from watcher.messages.words import ago, span
 from watcher.weather.quantities import BY_NAME
 
 
-def wind_line(outlook: Timeline) -> Message:
+def wind_line(timeline: Timeline) -> Message:
     """Return who speaks for the wind now, and how old that is."""
-    wind, hand = outlook.spoken["wind_m_s"], outlook.by_hand
+    wind, hand = timeline.spoken["wind_m_s"], timeline.by_hand
     if hand is not None and "wind_m_s" in hand.station:
         return say(
             "Wind measured by hand at the boom {ago}; it counts for {span} more.",
@@ -29,14 +29,14 @@ def wind_line(outlook: Timeline) -> Message:
     )
 
 
-def source_lines(outlook: Timeline) -> tuple[Message, ...]:
+def source_lines(timeline: Timeline) -> tuple[Message, ...]:
     """Return who speaks for the wind now and for the hours ahead."""
-    return (wind_line(outlook), *_elsewhere(outlook), ahead_line(outlook))
+    return (wind_line(timeline), *_elsewhere(timeline), ahead_line(timeline))
 
 
-def ahead_line(outlook: Timeline) -> Message:
+def ahead_line(timeline: Timeline) -> Message:
     """Return who speaks for the hours ahead, which nobody has measured."""
-    foretold = _forecast(outlook)
+    foretold = _forecast(timeline)
     if foretold is None:
         return say("No forecast to rely on for the hours ahead.")
     ahead = say(
@@ -45,26 +45,26 @@ def ahead_line(outlook: Timeline) -> Message:
         ago=ago(foretold.age_s),
     )
     # Addresses and licence in full stand where there is room: on the pages and the command line.
-    credit = outlook.attribution.partition(" (")[0]
+    credit = timeline.attribution.partition(" (")[0]
     return joined([ahead, Sentence(Name(credit, 80))], " ") if credit else ahead
 
 
-def _elsewhere(outlook: Timeline) -> Iterator[Message]:
+def _elsewhere(timeline: Timeline) -> Iterator[Message]:
     """Yield who speaks for the wind of fields that other stations stand nearer to."""
-    for other in outlook.others:
-        if other.spoken["wind_m_s"].source != outlook.spoken["wind_m_s"].source:
+    for other in timeline.others:
+        if other.spoken["wind_m_s"].source != timeline.spoken["wind_m_s"].source:
             fields = joined(map(Name, other.fields))
             yield say("For {fields}: {line}", fields=fields, line=wind_line(other))
 
 
-def spoken_lines(outlook: Timeline) -> Iterator[Message]:
+def spoken_lines(timeline: Timeline) -> Iterator[Message]:
     """Yield, source by source, what each is relied on for now, and what nobody reported."""
-    for source, quantities in _by_source(outlook).items():
+    for source, quantities in _by_source(timeline).items():
         what = joined(BY_NAME[quantity].words for quantity in quantities)
         if source is None:
             yield say("Nobody tells {what}.", what=what)
             continue
-        spoken = [outlook.spoken[BY_NAME[quantity].column] for quantity in quantities]
+        spoken = [timeline.spoken[BY_NAME[quantity].column] for quantity in quantities]
         who, oldest = Name(source), ago(max(s.age_s for s in spoken))
         if spoken[0].measured:
             yield say("Measured by {who} {ago}: {what}.", who=who, ago=oldest, what=what)
@@ -72,17 +72,17 @@ def spoken_lines(outlook: Timeline) -> Iterator[Message]:
             yield say("Forecast by {who} {ago}: {what}.", who=who, ago=oldest, what=what)
 
 
-def _by_source(outlook: Timeline) -> dict[str | None, list[str]]:
+def _by_source(timeline: Timeline) -> dict[str | None, list[str]]:
     """The names of quantities as the farm file has them, by who speaks for them."""
     found: dict[str | None, list[str]] = {}
     for quantity in BY_NAME.values():
-        who = outlook.spoken[quantity.column]
+        who = timeline.spoken[quantity.column]
         if who.source is not None or who.measured or quantity.always_missed:
             found.setdefault(who.source, []).append(quantity.name)
     return found
 
 
-def _forecast(outlook: Timeline) -> Spoken | None:
+def _forecast(timeline: Timeline) -> Spoken | None:
     """Whoever speaks for a quantity no station measures; rain is asked first."""
-    asked = [outlook.spoken["rain_mm_h"], *outlook.spoken.values()]
+    asked = [timeline.spoken["rain_mm_h"], *timeline.spoken.values()]
     return next((s for s in asked if s.source is not None and not s.measured), None)

@@ -26,8 +26,8 @@ from watcher.records.facts import (
     Value,
 )
 from watcher.records.form import FormError, WrongValuesError, moment, read, split
-from watcher.records.keeping import check_times, gather, product_values, rigs_and_pauses
-from watcher.records.moments import Compose
+from watcher.records.gather import check_times, gather, product_values, rigs_and_pauses
+from watcher.records.judged_weather import Compose
 from watcher.records.record import Record, fold, totals
 from watcher.store import jobs
 from watcher.store import records as store

@@ -120,7 +120,7 @@ class ToLeave(Part):
 
 
 class Air(Part):
-    """The weather at one moment, who told it, and what it says of an inversion."""
+    """The weather at one moment, who reported it, and what it says of an inversion."""
 
     at: int
     mark: str

@@ -14,7 +14,7 @@ from watcher.limits.farm_arrays import FarmArrays
 from watcher.records import commands, journal
 from watcher.records.errors import RecordError
 from watcher.records.form import FormError, WrongValuesError, local, split, typed, with_unit
-from watcher.records.moments import Compose
+from watcher.records.judged_weather import Compose
 from watcher.records.record import Record
 from watcher.store import jobs
 
@@ -85,7 +85,7 @@ def fill(
 
 
 def seen(session: Session, plan: FarmArrays, compose: Compose, job_id: int, now: int) -> Record:
-    """Return a job's record as a form shows it: what is typed in, where no more can be told."""
+    """Return a job's record as a form shows it: what is typed in, where no more can be said."""
     try:
         return commands.look(session, plan, compose, job_id, now)
     except RecordError:

@@ -139,7 +139,7 @@ class _Sheet(FPDF):
         self.cell(30, 3, name, align="C")
 
     def _hatch(self, outline: shapely.Polygon) -> None:
-        """Rule a shape across with slanting lines: it is told from ground without colour."""
+        """Rule a shape across with slanting lines: it differs from ground without colour."""
         west, north, east, south = outline.buffer(0).bounds
         tall = south - north
         for step in range(int((east - west + tall) / _HATCH_MM) + 1):

@@ -47,7 +47,7 @@ class _Line(NamedTuple):
     name: str
     value: str | float | None
     unit: str = ""
-    told_by: str = ""
+    origin: str = ""
     at: int | None = None
 
 
@@ -71,7 +71,7 @@ def _cells(job: int, line: _Line, zone: ZoneInfo | None) -> tuple[object, ...]:
     clock = "" if line.at is None or zone is None else local(line.at, zone)
     moment = "" if line.at is None else f"{utc(line.at)}Z"
     value = _harmless(line.value) if isinstance(line.value, str) else line.value
-    return job, line.part, line.name, clock, moment, value, line.unit, _harmless(line.told_by)
+    return job, line.part, line.name, clock, moment, value, line.unit, _harmless(line.origin)
 
 
 def _harmless(text: str) -> str:
@@ -86,23 +86,23 @@ def _lines(record: Record) -> Iterator[_Line]:
         yield from _of_kept(record.kept)
     if record.closed is not None:
         closing = record.closed.closing
-        yield _Line("closed", "closed", "yes", told_by=record.closed.by, at=record.closed.at)
+        yield _Line("closed", "closed", "yes", origin=record.closed.by, at=record.closed.at)
         if closing.incomplete is not None:
             yield _Line("closed", "closed incomplete", closing.incomplete)
         for m in closing.missing:
             yield _Line("missing when closed", m.what, m.rule)
         for a in closing.alerts:
-            yield _Line("alert", f"{a.kind} to {a.recipient}", a.said, told_by=a.state, at=a.at)
+            yield _Line("alert", f"{a.kind} to {a.recipient}", a.said, origin=a.state, at=a.at)
             if a.acknowledged_at is not None:
                 by = a.acknowledged_by or ""
-                yield _Line("alert", "acknowledged", a.said, told_by=by, at=a.acknowledged_at)
+                yield _Line("alert", "acknowledged", a.said, origin=by, at=a.acknowledged_at)
     for made in record.corrections:
         c = made.correction
-        yield _Line("correction", f"{label(c.key)}, was", c.old, at=made.at, told_by=made.by)
-        yield _Line("correction", f"{label(c.key)}, why", c.why, at=made.at, told_by=made.by)
+        yield _Line("correction", f"{label(c.key)}, was", c.old, at=made.at, origin=made.by)
+        yield _Line("correction", f"{label(c.key)}, why", c.why, at=made.at, origin=made.by)
     for entry in record.entries:
         link = entry.link
-        yield _Line("entry", f"{link.number} {link.kind}", link.hash, told_by=link.by, at=link.at)
+        yield _Line("entry", f"{link.number} {link.kind}", link.hash, origin=link.by, at=link.at)
 
 
 def _of_kept(kept: Kept) -> Iterator[_Line]:
@@ -134,7 +134,7 @@ def _of_moment(moment: Moment) -> Iterator[_Line]:
     for name, said in moment.evidence.items():
         yield _Line("inversion evidence", name, said, at=at)
     for name, limit in moment.limits.items():
-        yield _Line("limit", name, limit.stand, told_by=limit.origin, at=at)
+        yield _Line("limit", name, limit.stand, origin=limit.origin, at=at)
         entry = _LIMITS.get(name)
         if entry is not None and entry.kind is not None:
             unit, by = entry.kind.inside, limit.origin

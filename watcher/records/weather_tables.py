@@ -199,7 +199,7 @@ def stability_table(moments: Sequence[Air], writer: Writer) -> PageTable:
 
 
 def sources_table(moments: Sequence[Air], writer: Writer) -> PageTable:
-    """Return the table of who told the weather of some moments."""
+    """Return the table of who reported the weather of some moments."""
     rows = tuple(
         (
             writer.time(m.at),

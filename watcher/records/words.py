@@ -11,6 +11,7 @@ from watcher.messages.vocabulary import (
     NOZZLE_WORDS,
     STATUS_WORDS,
 )
+from watcher.records.facts import EntryKind
 
 _SAME_AS_ENGLISH = (
     ADJUVANT_WORDS,
@@ -97,10 +98,11 @@ _OWN = (
         say("warming"),
     ),
     say("kept"),
-    say("told"),
     say("closed"),
 )
-WORDS: dict[str, Message] = {
-    str(word): word for words in _SAME_AS_ENGLISH for word in words.values()
-} | {word.template: word for word in _OWN}
+WORDS: dict[str, Message] = (
+    {str(word): word for words in _SAME_AS_ENGLISH for word in words.values()}
+    | {word.template: word for word in _OWN}
+    | {str(EntryKind.ENTERED): say("entered")}
+)
 """By the English word."""

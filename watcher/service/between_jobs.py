@@ -15,7 +15,7 @@ Tips = tuple[object, ...]
 
 
 @dataclass(frozen=True)
-class State:
+class SprayerState:
     """A sprayer in a job: where it is, what is in its tank, which tips are on."""
 
     sprayer: str
@@ -53,7 +53,7 @@ class BetweenJobs:
         self._config = farm.config
         self._ways = _Ways(farm, fields)
         self._numbers: dict[tuple[str, int, Tank, Tips | None], int] = {}
-        self._states: list[State] = []
+        self._states: list[SprayerState] = []
 
     def state(self, sprayer: str, field: str, setup: str) -> int:
         """Return the number of the state that a sprayer is in during a job."""
@@ -62,7 +62,7 @@ class BetweenJobs:
         key = sprayer, place, tank, None if known is None else tips_of(known)
         if key not in self._numbers:
             self._numbers[key] = len(self._states)
-            self._states.append(State(sprayer, place, tank, "" if known is None else setup))
+            self._states.append(SprayerState(sprayer, place, tank, "" if known is None else setup))
         return self._numbers[key]
 
     @property

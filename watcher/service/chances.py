@@ -54,7 +54,7 @@ _HOUR_MEASURED_S = 120
 def work_out(
     session: Session, plan: FarmArrays, whole: Timeline, rigs: Sequence[ChangedRig] = ()
 ) -> FarmChances:
-    """Work out the chances of every field from the log and the outlook of the moment.
+    """Work out the chances of every field from the log and the timeline of the moment.
 
     ``rigs`` are those of open jobs that were changed in the field: the chances of their fields are
     worked out with them, too.
@@ -130,7 +130,7 @@ def _patterns(session: Session, plan: FarmArrays, stations: Sequence[str], now: 
 def _halves(
     at: int, drawn: Scenarios, patterns: Patterns, look: Timeline, rng: np.random.Generator
 ) -> tuple[Seconds, dict[str, Floats]]:
-    """Return the half hours of the scenarios after now, as far as the outlook goes."""
+    """Return the half hours of the scenarios after now, as far as the timeline goes."""
     half_s = HOUR_S // HALVES
     begins = at + HOUR_S * PATH_H[AHEAD]
     times = (begins[:, None] + half_s * np.arange(HALVES)).ravel()
@@ -150,7 +150,7 @@ def said(plan: FarmArrays, whole: Timeline, worked_out: FarmChances) -> list[Cha
         look = whole.of(part.fields[0])
         own = plan.only(part.fields)
         truth, _ = outcomes(own, look, look.series, part.starts)
-        judged = np.flatnonzero(np.isin(part.starts, look.series.times))  # where the outlook is
+        judged = np.flatnonzero(np.isin(part.starts, look.series.times))  # where the timeline is
         for lead_h in _KEPT_LEADS_H:
             later = judged[part.starts[judged] >= whole.now + lead_h * HOUR_S]
             if not later.size:
@@ -318,16 +318,16 @@ class ChanceKeeper:
             return True
         return hour > (worked.at - _HOUR_MEASURED_S) // HOUR_S
 
-    def look(self, outlook: Timeline, rigs: Sequence[ChangedRig] = ()) -> _Worked:
+    def look(self, timeline: Timeline, rigs: Sequence[ChangedRig] = ()) -> _Worked:
         """Work the chances out. Takes a second of processor: not on the log's thread."""
         self._asked = False
-        now, plan = outlook.now, self.plan
+        now, plan = timeline.now, self.plan
         with self.store.reading() as session:
-            found = work_out(session, plan, outlook, rigs)
+            found = work_out(session, plan, timeline, rigs)
             pairs = forecast_history.new_pairs(session, plan.farm, now)
             outcomes = came_of(session, plan, now)
         new = now // forecast_history.EVERY_S > self._said_at // forecast_history.EVERY_S
-        kept_of = said(plan, outlook, found) if new else ()
+        kept_of = said(plan, timeline, found) if new else ()
         return _Worked(plan, found, pairs, kept_of, outcomes)
 
     def keep(self, worked: _Worked) -> None:

@@ -19,7 +19,7 @@ _MOST = 200
 
 
 @dataclass(frozen=True)
-class Held:
+class BusySprayer:
     """A sprayer that is in a job until a moment, in a state; None where that is not known."""
 
     sprayer: int
@@ -28,7 +28,7 @@ class Held:
 
 
 def crews(
-    choices: Choices, drivers: Mapping[str, Driver], zone: ZoneInfo, held: Sequence[Held]
+    choices: Choices, drivers: Mapping[str, Driver], zone: ZoneInfo, held: Sequence[BusySprayer]
 ) -> tuple[Crew, ...]:
     """Return the ways in which the drivers may have the sprayers, each a way of its own.
 
@@ -75,7 +75,7 @@ def _off(choices: Choices, hours: WorkingHours | None, zone: ZoneInfo) -> NDArra
 
 
 def _busy(
-    choices: Choices, units: Sequence[tuple[int, ...]], held: Sequence[Held]
+    choices: Choices, units: Sequence[tuple[int, ...]], held: Sequence[BusySprayer]
 ) -> NDArray[np.bool_]:
     """Return the jobs before which a unit is not through with a job and the change after it."""
     busy = np.zeros(choices.chance.shape, dtype=bool)

@@ -16,21 +16,21 @@ from sqlalchemy.orm import Session
 
 from watcher.farm import Farm
 from watcher.jobs import queries
-from watcher.jobs.lately import sprayed_lately
 from watcher.jobs.queries import JobView
+from watcher.jobs.recently_sprayed import recently_sprayed
 from watcher.judge.chances import FarmChances
 from watcher.judge.ranking import FieldNow, Ranking
 from watcher.limits.status import Status
 from watcher.messages.wall_clock import wall_instant
 from watcher.planning.day_plan import PASSES, DayPlan, NotPlanned, Planner, WishError, Wishes, loss
-from watcher.planning.kept import (
+from watcher.planning.kept_plan import (
     Accepted,
     Basis,
-    InHand,
     KeptPlan,
     PlanChanged,
     PlanNow,
     RefusedWish,
+    SprayerInJob,
     stands,
 )
 from watcher.service.chances import ChanceKeeper
@@ -67,7 +67,7 @@ def basis(
 
     ``opened`` are the jobs that are open then.
     """
-    lately = sprayed_lately(session, farm, now)
+    lately = recently_sprayed(session, farm, now)
     left = {**lately.left, **dict.fromkeys(lately.done, 0.0)}
     return Basis(
         issues=tuple(plans.issues(session, issues_at).items()),
@@ -198,26 +198,26 @@ class PlanKeeper:
     def __init__(self, chances: ChanceKeeper) -> None:
         self.chances, self.store, self.farm = chances, chances.store, chances.plan.farm
 
-    def look(self, picture: "Snapshot") -> Iterator[KeptPlan]:
+    def look(self, snapshot: "Snapshot") -> Iterator[KeptPlan]:
         """Make the plan where it is due: a quick one where none stands until then, then the best.
 
         Yields nothing where it is not due, or what it needs is not there yet. The quick one takes a
         moment, the best one seconds of processor: not on the log's thread.
         """
-        making = self._due(picture)
+        making = self._due(snapshot)
         if making is None:
             return
         if making.before is None or making.before.changed is not None:
             yield making.quick()
         yield making.best()
 
-    def _due(self, picture: "Snapshot") -> "Making | None":
-        chances, now = self.chances.latest, picture.outlook.now
+    def _due(self, snapshot: "Snapshot") -> "Making | None":
+        chances, now = self.chances.latest, snapshot.timeline.now
         if chances is None or chances.old(now):
             return None
         with self.store.reading() as session:
-            before = closed(plan_now(session, self.farm, now), picture.ranking)
-            if before is not None and not _due(before, picture.ranking):
+            before = closed(plan_now(session, self.farm, now), snapshot.ranking)
+            if before is not None and not _due(before, snapshot.ranking):
                 return None
             number, wishes = wishes_of(session, self.farm, now)
             opened = queries.opened(session, now)
@@ -230,10 +230,10 @@ class PlanKeeper:
             and before.changed is PlanChanged.ISSUE
             and found.issues == before.kept.basis.issues
         )
-        if waits_for_chances or _left_of(picture) != dict(found.left):
+        if waits_for_chances or _left_of(snapshot) != dict(found.left):
             return None  # what it is made of comes first
-        chances = chances.with_rigs(picture.rigs)  # a job may have ended since
-        return Making(picture, chances, found, wishes, tuple(busy), before)
+        chances = chances.with_rigs(snapshot.rigs)  # a job may have ended since
+        return Making(snapshot, chances, found, wishes, tuple(busy), before)
 
     def keep(self, made: KeptPlan) -> None:
         """Write a plan, quickly."""
@@ -246,11 +246,11 @@ class PlanKeeper:
 class Making:
     """A plan in the making: of a judgement, its chances, what is wished and what is in hand."""
 
-    picture: "Snapshot"
+    snapshot: "Snapshot"
     chances: FarmChances
     of: Basis
     wishes: Wishes
-    busy: tuple[InHand, ...]
+    busy: tuple[SprayerInJob, ...]
     before: PlanNow | None = None
     """The plan that holds: its order stays unless another gains enough."""
 
@@ -276,7 +276,7 @@ class Making:
 
     @cached_property
     def _planner(self) -> Planner | None:
-        judgement, index = self.picture.judgement, self.picture.outlook.now_index
+        judgement, index = self.snapshot.judgement, self.snapshot.timeline.now_index
         return planner(judgement, index, self.chances, done=self._done, busy=self._taken)
 
     @property
@@ -288,14 +288,14 @@ class Making:
         return [Busy(b.sprayer, b.field, b.until, b.setup) for b in self.busy]
 
     def _kept(self, found: DayPlan) -> KeptPlan:
-        detailed = with_details(self.picture.judgement.plan, self.chances, found, self._taken)
+        detailed = with_details(self.snapshot.judgement.plan, self.chances, found, self._taken)
         return KeptPlan(
             plan=detailed,
             basis=self.of,
             wishes=self.wishes,
             in_hand=self.busy,
             past_forecasts=self._behind(detailed),
-            open_now=tuple(f.field for f in self.picture.ranking.spray),
+            open_now=tuple(f.field for f in self.snapshot.ranking.spray),
         )
 
     def _behind(self, plan: DayPlan) -> int:
@@ -309,20 +309,20 @@ class Making:
     @property
     def _nothing(self) -> KeptPlan:
         """The plan where nothing is foretold, or nothing is left to spray."""
-        fields = set(self.picture.judgement.plan.fields)
+        fields = set(self.snapshot.judgement.plan.fields)
         rest = sorted(fields - self._done - {b.field for b in self.busy})
         left_out = dict.fromkeys(rest, NotPlanned.NOT_KNOWN)
-        return self._kept(DayPlan(self.picture.outlook.now, (), 0.0, left_out))
+        return self._kept(DayPlan(self.snapshot.timeline.now, (), 0.0, left_out))
 
 
 def worked_out(
-    session: Session, picture: "Snapshot", chances: FarmChances, wishes: Wishes
+    session: Session, snapshot: "Snapshot", chances: FarmChances, wishes: Wishes
 ) -> PlanNow:
     """Make a plan here and now, beside the one the watch keeps. Nothing is written."""
-    farm, now = picture.judgement.plan.farm, picture.outlook.now
+    farm, now = snapshot.judgement.plan.farm, snapshot.timeline.now
     opened = queries.opened(session, now)
     of = basis(session, farm, now, opened=opened, issues_at=now, wishes=0)
-    making = Making(picture, chances, of, wishes, tuple(in_hand(opened, now)))
+    making = Making(snapshot, chances, of, wishes, tuple(in_hand(opened, now)))
     return PlanNow(making.best(), now)
 
 
@@ -361,10 +361,10 @@ def _order_before(before: PlanNow | None, wishes: Wishes) -> DayPlan | None:
     return None if before.kept.quick else before.kept.plan
 
 
-def in_hand(opened: Sequence[JobView], now: int) -> list[InHand]:
+def in_hand(opened: Sequence[JobView], now: int) -> list[SprayerInJob]:
     """Return the sprayers that are in these jobs, and until when they are likely to be."""
     return [
-        InHand(v.job.sprayer, v.job.field, v.job.started_at, _until(v, now), v.job.setup)
+        SprayerInJob(v.job.sprayer, v.job.field, v.job.started_at, _until(v, now), v.job.setup)
         for v in opened
     ]
 
@@ -373,7 +373,7 @@ def _until(view: JobView, now: int) -> int:
     return int(now + max(view.job.planned_s - view.sprayed_s, 0.0))
 
 
-def _left_of(picture: "Snapshot") -> dict[str, float]:
+def _left_of(snapshot: "Snapshot") -> dict[str, float]:
     """What a judgement takes to be left of fields that were sprayed lately."""
-    done = {field.field: 0.0 for field in picture.ranking.done}
-    return {**picture.judgement.plan.left, **done}
+    done = {field.field: 0.0 for field in snapshot.ranking.done}
+    return {**snapshot.judgement.plan.left, **done}

@@ -16,6 +16,6 @@ def effect_of_change(
 
 
 def _judged(session: Session, plan: FarmArrays, now: int, *, time_known: bool) -> JudgedFarm:
-    picture = take(session, plan, now, time_known=time_known)
-    indices = {field: picture.outlook.of(field).now_index for field in plan.fields}
-    return JudgedFarm(picture.judgement, picture.ranking, now, indices)
+    snapshot = take(session, plan, now, time_known=time_known)
+    indices = {field: snapshot.timeline.of(field).now_index for field in plan.fields}
+    return JudgedFarm(snapshot.judgement, snapshot.ranking, now, indices)

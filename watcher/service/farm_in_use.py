@@ -15,8 +15,8 @@ import structlog
 
 from watcher.alerts import watch_runs
 from watcher.farm import Farm
-from watcher.farm.editing.holding import holding
 from watcher.farm.editing.loosening import loosened
+from watcher.farm.editing.running_jobs import holding
 from watcher.farm.editing.texts import FarmTexts
 from watcher.farm.problems import Problem
 from watcher.i18n.language import ENGLISH, Language
@@ -60,14 +60,14 @@ class FarmInUse:
         """
         self.editor = editor
         self._watch, self._sources, self._keep = watch, sources, keep
-        self._wanted = watch.book.plan.farm
+        self._wanted = watch.transactions.plan.farm
         self._turn = asyncio.Lock()
         self._since = watch.clock.now()
 
     @property
     def waits(self) -> bool:
         """Whether a part of the newest change waits for jobs to end, or for the log."""
-        return self._watch.book.plan.farm is not self._wanted
+        return self._watch.transactions.plan.farm is not self._wanted
 
     async def save(
         self, proposal: FarmProposal, *, by: str, label_changed: bool, season: str = ""
@@ -85,7 +85,7 @@ class FarmInUse:
         """Ask or hear a source by its secret as it is now."""
         async with self._turn:
             if self._sources is not None:
-                made = self._sources(self._watch.book.plan.farm)
+                made = self._sources(self._watch.transactions.plan.farm)
                 self._watch.use_sources(made.polled, made.streams, {source})
 
     async def look(self) -> None:
@@ -109,26 +109,26 @@ class FarmInUse:
 
     async def _refuse(self, noticed: Noticed) -> None:
         """Say aloud what is wrong; the last good farm stays in use."""
-        book = self._watch.book
+        transactions = self._watch.transactions
         spoken = self._wanted.language
         mistakes = tuple(_rendered(one, spoken) for one in noticed.mistakes)
         log.error("the farm's files have mistakes; the farm before stays", mistakes=mistakes)
-        book.instead = KeptFarm(self._wanted, self._since, mistakes)
+        transactions.instead = KeptFarm(self._wanted, self._since, mistakes)
 
         def tell() -> None:
             now = self._watch.clock.now()
-            with book.store.writing() as session:
-                watch_runs.tell_mistakes(session, book.post, mistakes, self._since, now)
+            with transactions.store.writing() as session:
+                watch_runs.tell_mistakes(session, transactions.post, mistakes, self._since, now)
 
         try:
             await self._watch.run_on_db_thread(tell)
         except LogError as error:
-            log.error("the mistakes cannot be told", why=str(error))
-        self._watch.courier.wake()
+            log.error("the mistakes cannot be sent", why=str(error))
+        self._watch.delivery.wake()
 
     async def _adopt(self, texts: FarmTexts, farm: Farm) -> None:
         self._wanted, self._since = farm, self._watch.clock.now()
-        self._watch.book.instead = None
+        self._watch.transactions.instead = None
         await asyncio.to_thread(self._keep, farm, texts, self._since)
         await self._use()
 
@@ -137,7 +137,7 @@ class FarmInUse:
         watch = self._watch
         if watch.outage is not None:
             return
-        before = watch.book.plan.farm
+        before = watch.transactions.plan.farm
         try:
             plan = await watch.run_on_db_thread(partial(self._swapped, before))
         except LogError as error:
@@ -149,19 +149,19 @@ class FarmInUse:
             made = self._sources(plan.farm)
             watch.use_sources(made.polled, made.streams, _changed(before, plan.farm))
         await watch.rejudge()
-        for courier in (watch.courier, watch.standby.courier):
-            courier.wake()  # somebody may be new
+        for delivery in (watch.delivery, watch.standby.delivery):
+            delivery.wake()  # somebody may be new
 
     def _swapped(self, before: Farm) -> FarmArrays | None:
         """Use what can be used. On the log's thread: between two judgements, never within one."""
-        book = self._watch.book
-        with book.store.reading() as session:
+        transactions = self._watch.transactions
+        with transactions.store.reading() as session:
             busy = {job.field for job in jobs.open_jobs(session)}
         farm = holding(before, self._wanted, busy)
         if farm == before and farm is not self._wanted:
             return None
         plan = FarmArrays.of(farm)
-        book.keep_records()  # of jobs that ended: by the rules they had
+        transactions.keep_records()  # of jobs that ended: by the rules they had
         self._watch.use(plan)
         return plan
 

@@ -1,6 +1,6 @@
 """What has happened since a place in the log: for programs that listen, and come back after a gap.
 
-A place is a moment and the number of the last step of a job that was told. Whoever kept one hears
+A place is a moment and the number of the last step of a job that was sent. Whoever kept one hears
 all that came after it, whatever ended their connection, a restart of the watch included. An event
 may come twice after a gap, never not at all.
 """
@@ -52,7 +52,7 @@ class Happening:
     what: str
     key: str
     """The same one has the same key."""
-    told: Mapping[str, Any]
+    content: Mapping[str, Any]
 
 
 def since(session: Session, place: Place, now: int) -> tuple[Place, list[Happening]] | None:
@@ -93,8 +93,8 @@ def since(session: Session, place: Place, now: int) -> tuple[Place, list[Happeni
 
 def _conditions(session: Session, from_s: int) -> Iterator[Happening]:
     for row in conditions.changed_since(session, from_s):
-        told = {"subject": row.subject, "kind": row.kind, "since": row.since}
+        content = {"subject": row.subject, "kind": row.kind, "since": row.since}
         name = f"{row.subject} {row.kind} {row.since}"
-        yield Happening("begun", f"begun {name}", told)
+        yield Happening("begun", f"begun {name}", content)
         if row.cleared_at is not None:
-            yield Happening("ended", f"ended {name}", told | {"at": row.cleared_at})
+            yield Happening("ended", f"ended {name}", content | {"at": row.cleared_at})

@@ -30,9 +30,9 @@ def past_hours(
 ) -> WeatherSeries:
     """Return the farm's weather in every hour of ``start <= time < end``, missing where unknown.
 
-    As the outlook has it: the first of ``stations`` that measured a quantity in the hour speaks for
-    it (in the order of the farm file, where none are named), a forecast issued before the hour only
-    for what no station measures.
+    As the timeline has it: the first of ``stations`` that measured a quantity in the hour speaks
+    for it (in the order of the farm file, where none are named), a forecast issued before the hour
+    only for what no station measures.
     """
     times = np.arange(start // HOUR_S * HOUR_S, end, HOUR_S, dtype=np.int64)
     first, last = int(times[0]), int(times[-1]) + 1
@@ -158,8 +158,8 @@ def _due(hours: Seconds, given: Counts, entry: SourceEntry) -> Floats:
     The farm file's interval stands in where the log does not tell yet. A source that has none
     reports when it likes, an aerodrome oftener in bad weather: one an hour is all that is due.
     """
-    told_s = getattr(entry, "interval", None)
-    if told_s is None:
+    stated_s = getattr(entry, "interval", None)
+    if stated_s is None:
         return np.ones(hours.shape)
     usual = usual_counts(hours, given)
-    return np.where(np.isnan(usual), HOUR_S / told_s, usual)
+    return np.where(np.isnan(usual), HOUR_S / stated_s, usual)

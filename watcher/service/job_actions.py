@@ -15,19 +15,21 @@ from watcher.service.snapshot import Snapshot
 from watcher.store import jobs
 
 
-def job_actions(session: Session, speaker: Speaker, picture: Snapshot) -> dict[int, JobAction]:
+def job_actions(session: Session, speaker: Speaker, snapshot: Snapshot) -> dict[int, JobAction]:
     """Return what to do with each job that can be watched, by its number.
 
     By what the log remembers of their conditions: the same that the alerts tell. Writes nothing.
     """
     watched = []
     for job in jobs.open_jobs(session):
-        outlook = picture.outlook.of(job.field)
+        timeline = snapshot.timeline.of(job.field)
         try:
-            sight = look(picture.judgement, outlook.now_index, job)
+            state = look(snapshot.judgement, timeline.now_index, job)
         except LookupError:
             continue  # its field or setup is no longer in the farm file
         begun = commands.taken_in_hand_at(jobs.events(session, job.id))
-        watched.append(WatchedJob(sight, begun, tank_age_s=math.nan))  # no state depends on it
-    view = AlertContext(speaker, picture.judgement, picture.outlook, picture.ranking, watched)
-    return job_rules.actions(view, condition_states.load(session))
+        watched.append(WatchedJob(state, begun, tank_age_s=math.nan))  # no state depends on it
+    context = AlertContext(
+        speaker, snapshot.judgement, snapshot.timeline, snapshot.ranking, watched
+    )
+    return job_rules.actions(context, condition_states.load(session))

@@ -81,7 +81,7 @@ class Secrets:
     ) -> None:
         """Read the file; None keeps everything in memory. ``given`` are those of the settings.
 
-        ``now`` is told by who may mend the file: a damaged one is moved aside under that time.
+        ``now`` is given by who may mend the file: a damaged one is moved aside under that time.
         """
         self._file, self._given = file, given or {}
         self._lock = threading.Lock()

@@ -24,8 +24,8 @@ from watcher.service.station_factory import csv_layout
 from watcher.sources import json_text
 from watcher.sources.base import Observations
 from watcher.sources.feeds.mapped_json import JsonMapping
+from watcher.sources.learning.columns import Sample, UnknownFormError, read_sample
 from watcher.sources.learning.guesses import Guess, TimeForm, clock_of, quantity_of
-from watcher.sources.learning.samples import Sample, UnknownFormError, read_sample
 from watcher.sources.quality.check import check, future_flags
 from watcher.sources.stations import rain_gauge, readings
 from watcher.sources.stations.csv_rows import CsvContents, CsvReader

@@ -21,8 +21,8 @@ class Looking:
         self._watch = watch
         # Of their own each: those that hang with one log must not keep others from the other.
         self._threads = {
-            book: ThreadPoolExecutor(_AT_ONCE, thread_name_prefix="health")
-            for book in ("log", "standby")
+            transactions: ThreadPoolExecutor(_AT_ONCE, thread_name_prefix="health")
+            for transactions in ("log", "standby")
         }
 
     def look(self) -> Health:
@@ -30,11 +30,11 @@ class Looking:
         watch = self._watch
         unusable = watch.outage is not None
         found = None
-        books = {"log": watch.book, "standby": watch.standby.book}
+        books = {"log": watch.transactions, "standby": watch.standby.transactions}
         if unusable:
             del books["log"]
-        for name, book in books.items():
-            looking = self._threads[name].submit(book.health, watch.judged_at)
+        for name, transactions in books.items():
+            looking = self._threads[name].submit(transactions.health, watch.judged_at)
             try:
                 found = looking.result(_WITHIN_S)
                 break

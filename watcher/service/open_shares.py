@@ -35,7 +35,7 @@ class OpenShare:
     """What most often stood in the way, alone if there is such a limit; None where nothing did."""
 
     @property
-    def seldom(self) -> bool:
+    def throttled(self) -> bool:
         """Whether it opens so seldom that something of it is to be changed."""
         return self.known and self.share < SELDOM
 

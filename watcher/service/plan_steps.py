@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 from watcher.farm import Farm
 from watcher.i18n.message import Message, Name, say
 from watcher.planning.day_plan import Wish
-from watcher.planning.kept import KeptPlan
+from watcher.planning.kept_plan import KeptPlan
 from watcher.service.day_plan import ACCEPTED, WISHES, day_ends, plan_now, wished
 from watcher.store import plans
 from watcher.store.database import Database

@@ -14,7 +14,7 @@ from sqlalchemy.orm import Session
 
 from watcher.farm import Farm
 from watcher.farm.feeds import observes
-from watcher.jobs.lately import sprayed_lately
+from watcher.jobs.recently_sprayed import recently_sprayed
 from watcher.judge.chances import FarmChances
 from watcher.judge.farm_judgement import judge_each
 from watcher.limits.farm_arrays import FarmArrays
@@ -31,7 +31,7 @@ MORNING = time(5)
 """When each day is planned, on the farm's clock (a choice): before the first hours to spray in."""
 
 
-class Way(StrEnum):
+class Strategy(StrEnum):
     """How it is chosen what to spray."""
 
     PLAN = "plan"
@@ -65,12 +65,12 @@ class PlannedDay:
     """One day: the jobs of each way in the order they begin, or why there are none."""
 
     day: date
-    jobs: Mapping[Way, tuple[PlannedJob, ...]] = field(default_factory=dict)
+    jobs: Mapping[Strategy, tuple[PlannedJob, ...]] = field(default_factory=dict)
     windows: frozenset[str] = frozenset()
     """The fields for which at least one start would have held."""
     left_out: LeftOutDay | None = None
 
-    def missed(self, way: Way) -> int:
+    def missed(self, way: Strategy) -> int:
         """Return how many fields had a window and were not finished."""
         return len(self.windows - {job.step.field for job in self.jobs[way] if job.held})
 
@@ -85,7 +85,7 @@ class WayTotal:
     worth: float = 0.0
     missed: int = 0
 
-    def add(self, day: PlannedDay, way: Way) -> None:
+    def add(self, day: PlannedDay, way: Strategy) -> None:
         """Count a day's jobs in."""
         held = [job.held for job in day.jobs[way]]
         self.finished += held.count(True)
@@ -112,35 +112,35 @@ def planned_days(
 
 
 def _planned(session: Session, plan: FarmArrays, day: date, now: int) -> PlannedDay:
-    outlook = compose(session, plan, now)
-    lately = sprayed_lately(session, plan.farm, now)
+    timeline = compose(session, plan, now)
+    lately = recently_sprayed(session, plan.farm, now)
     own = plan.leaving(lately.left)
-    chances = _of_today(work_out(session, own, outlook), day_ends(plan.farm, now))
+    chances = _of_today(work_out(session, own, timeline), day_ends(plan.farm, now))
     if not chances.parts:
         return PlannedDay(day, left_out=LeftOutDay.NOT_FORETOLD)
     if not _measured(session, plan.farm, now):
         return PlannedDay(day, left_out=LeftOutDay.NOT_MEASURED)
     came = as_measured(session, own, chances)
-    judgement = judge_each(own, (outlook, *outlook.others))
+    judgement = judge_each(own, (timeline, *timeline.others))
     known = {
-        Way.PLAN: chances,
-        Way.RANKING: as_foretold(own, outlook, chances),
-        Way.PERFECT: came,
+        Strategy.PLAN: chances,
+        Strategy.RANKING: as_foretold(own, timeline, chances),
+        Strategy.PERFECT: came,
     }
     planners = {
-        way: planner(judgement, outlook.now_index, of, done=lately.done, whole=True)
+        way: planner(judgement, timeline.now_index, of, done=lately.done, whole=True)
         for way, of in known.items()
     }
-    jobs: dict[Way, tuple[PlannedJob, ...]] = dict.fromkeys(Way, ())
+    jobs: dict[Strategy, tuple[PlannedJob, ...]] = dict.fromkeys(Strategy, ())
     windows: frozenset[str] = frozenset()
     for way, of in planners.items():
         if of is None:  # nothing is left to be sprayed
             continue
-        found = of.dispatched() if way is Way.RANKING else of.plan(at_most_s=SOLVER_S)
+        found = of.dispatched() if way is Strategy.RANKING else of.plan(at_most_s=SOLVER_S)
         jobs[way] = _came(of, found, came)
-        if way is Way.PERFECT:
+        if way is Strategy.PERFECT:
             windows = _windows(of)
-    jobs[Way.PERFECT] = _best(jobs)
+    jobs[Strategy.PERFECT] = _best(jobs)
     return PlannedDay(day, jobs, windows)
 
 
@@ -195,8 +195,8 @@ def _windows(of: Planner) -> frozenset[str]:
     return frozenset(name for name, any_ in zip(of.choices.fields, holds, strict=True) if any_)
 
 
-def _best(jobs: Mapping[Way, tuple[PlannedJob, ...]]) -> tuple[PlannedJob, ...]:
+def _best(jobs: Mapping[Strategy, tuple[PlannedJob, ...]]) -> tuple[PlannedJob, ...]:
     """Return the jobs of who knows what comes: the search is no proof of the best order, but the
     jobs that held of any other way are an order too, and are known then."""
-    held = [tuple(job for job in jobs[way] if job.held) for way in (Way.PERFECT, *jobs)]
+    held = [tuple(job for job in jobs[way] if job.held) for way in (Strategy.PERFECT, *jobs)]
     return max(held, key=lambda some: sum(job.worth for job in some))

@@ -16,7 +16,7 @@ from watcher.limits.status import Status
 from watcher.planning.choices import Choices, worth_by_chance
 from watcher.planning.day_plan import DayPlan, Planner
 from watcher.service.between_jobs import BetweenJobs, tank_of, tips_s
-from watcher.service.crews import Held, crews
+from watcher.service.crews import BusySprayer, crews
 from watcher.weather.series import Floats, Seconds
 
 _WORTH = {WeedPressure.CLEAN: 1.0, WeedPressure.MODERATE: 1.15, WeedPressure.WEEDY: 1.3}
@@ -96,7 +96,7 @@ def planner(
             for s in np.unique(best):
                 state[k, f, best == s] = between.state(sprayer, field, plan.setups[s])
     held = [
-        Held(
+        BusySprayer(
             sprayers.index(b.sprayer),
             b.until,
             between.state(b.sprayer, b.field, b.setup) if b.field in plan.fields else None,

@@ -1,4 +1,4 @@
-"""Past weather through the same outlook, judgement and alerts: what would have been said when.
+"""Past weather through the same timeline, judgement and alerts: what would have been said when.
 
 Everything goes into a log of its own that is thrown away; nothing is sent, nothing is written to
 the log the weather comes from. As nobody answers, whatever asks to be seen goes on to the backup.
@@ -21,7 +21,7 @@ from watcher.jobs.steps import StepName, StepOutcome, StepRequest
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.service.clock import SetClock
 from watcher.service.replay_events import Event, ReplayedStep
-from watcher.service.transactions import Book
+from watcher.service.transactions import Transactions
 from watcher.sources.base import Observations, Polled
 from watcher.store import outbox, weather
 from watcher.store.arrivals import Arrived
@@ -73,7 +73,7 @@ def replay(
         for at in range(start, end, every_s):
             stage.move_on(at, coming.until(at))
             if stage.has_mail():
-                runner.run(stage.courier.drain())
+                runner.run(stage.delivery.drain())
             yield from stage.said
             stage.said.clear()
 
@@ -83,11 +83,11 @@ class _Stage:
 
     def __init__(self, plan: FarmArrays, own: Database, start: int) -> None:
         self._plan, self._log, self._clock = plan, own, SetClock(start)
-        self._book = Book(plan, own, self._clock, keep_raw_s=_KEPT_S)
+        self._transactions = Transactions(plan, own, self._clock, keep_raw_s=_KEPT_S)
         self._jobs: dict[int, int] = {}
         self._tended_at = 0
         self.said: list[Said] = []
-        self.courier = _Listening(own, plan.farm, self._clock, self.said)
+        self.delivery = _Listening(own, plan.farm, self._clock, self.said)
 
     def learn(self, known: Sequence[Arrived]) -> None:
         """Take in what was known before the watch began, and begin."""
@@ -98,7 +98,7 @@ class _Stage:
         for arrived in known:
             if arrived.forecast is not None:
                 self._take(arrived)
-        self._book.begin()
+        self._transactions.begin()
 
     def move_on(self, to: int, events: Sequence[Event]) -> None:
         """Take what came up to a moment, each at its time, move on to the moment and judge."""
@@ -109,7 +109,7 @@ class _Stage:
             else:
                 self._take(event)
         self._clock.at = to
-        self._book.judge()
+        self._transactions.judge()
         if to - self._tended_at >= HOUR_S:
             self._tend(to)
 
@@ -122,16 +122,16 @@ class _Stage:
     def _tend(self, now: int) -> None:
         """Make the hours' bins, as the service does in its background: judgements read them."""
         self._tended_at = now
-        while self._book.tend():
+        while self._transactions.tend():
             pass
 
     def _take(self, arrived: Arrived) -> None:
         if arrived.observations is not None:
-            self._book.take_in(arrived.observations)
+            self._transactions.take_in(arrived.observations)
         elif arrived.forecast is not None:
             fetched_at = min(self._clock.at, arrived.forecast.fetched_at)
             forecast = replace(arrived.forecast, fetched_at=fetched_at)
-            self._book.take_polled(forecast.series.source, Polled(forecast=forecast))
+            self._transactions.take_polled(forecast.series.source, Polled(forecast=forecast))
 
     def _step(self, taken: ReplayedStep) -> None:
         if taken.name is not StepName.START and taken.job_id not in self._jobs:
@@ -147,7 +147,7 @@ class _Stage:
             measured=taken.said if taken.name is StepName.READING else {},
             changed=taken.said if taken.name is StepName.CHANGE else {},
         )
-        became = self._book.take_step(step, asks=False)
+        became = self._transactions.take_step(step, asks=False)
         if became.job is not None:
             self._jobs[taken.job_id] = became.job.id
         if became.outcome is StepOutcome.REFUSED:
@@ -221,7 +221,7 @@ class _Page(Channel):
 
 
 class _Listening(DeliveryWorker):
-    """The courier with a page for every recipient in place of a URL."""
+    """The delivery worker with a page for every recipient in place of a URL."""
 
     def __init__(self, own: Database, farm: Farm, clock: SetClock, said: list[Said]) -> None:
         super().__init__(own, farm, {}, now=clock.now)

@@ -55,7 +55,7 @@ class SecretsInUse:
 
     def left_over(self) -> list[tuple[SecretKind, str]]:
         """Return whose secrets are kept though the farm names nobody so any more."""
-        known = wanted(self._watch.book.plan.farm)
+        known = wanted(self._watch.transactions.plan.farm)
         return [
             (kind, name)
             for kind in SecretKind
@@ -69,7 +69,7 @@ class SecretsInUse:
 
     async def _used(self, kind: SecretKind, name: str) -> None:
         if kind is SecretKind.PUSH:
-            self._watch.courier.wake()
-            self._watch.standby.courier.wake()
+            self._watch.delivery.wake()
+            self._watch.standby.delivery.wake()
         elif kind is not SecretKind.STATION and self._watch.farm_in_use is not None:
             await self._watch.farm_in_use.begin_anew(name)

@@ -12,7 +12,7 @@ from watcher.farm.source_entry import SourceEntry
 from watcher.forecasts.station_now import RECENT_S
 from watcher.jobs.by_hand import counting
 from watcher.jobs.changes import changed_rigs
-from watcher.jobs.lately import Lately, sprayed_lately
+from watcher.jobs.recently_sprayed import RecentlySprayed, recently_sprayed
 from watcher.judge.by_hand import corrected
 from watcher.judge.chances import STARTS_AHEAD_S, FarmChances
 from watcher.judge.changed_rig import ChangedRig, judged_as_changed
@@ -22,9 +22,9 @@ from watcher.judge.judgement import Judgement
 from watcher.judge.ranking import Ranking, rank, with_chances
 from watcher.judge.remedies import Case, Remedy, remedies
 from watcher.judge.start_check import Obstacle, obstacles
-from watcher.judge.timeline import MEAN_S, Foretold, Measured, Timeline, look_out
+from watcher.judge.timeline import MEAN_S, Foretold, Measured, Timeline, compose_timeline
 from watcher.limits.farm_arrays import FarmArrays
-from watcher.planning.kept import PlanNow
+from watcher.planning.kept_plan import PlanNow
 from watcher.service.day_plan import closed, plan_now, with_plan
 from watcher.service.history import wind_spread
 from watcher.service.sites import site_of_log
@@ -45,7 +45,7 @@ _BEYOND_HORIZON_S = 24 * 3600
 class Snapshot:
     """The farm at one moment."""
 
-    outlook: Timeline
+    timeline: Timeline
     judgement: Judgement
     ranking: Ranking
     actions: Mapping[int, JobAction] = field(default_factory=dict)
@@ -69,7 +69,7 @@ class Snapshot:
         """
         key = (at, left_s is None, *busy)
         if key not in self._found:
-            look = self.outlook.of(self.judgement.plan.fields[at[0]])
+            look = self.timeline.of(self.judgement.plan.fields[at[0]])
             judgement = self.judgement.of_field(at[0])
             case = Case(judgement, look, at, left_s, self.ranking, busy)
             self._found[key] = remedies(case)
@@ -77,7 +77,7 @@ class Snapshot:
 
     def against_start(self, field: str, setup: str) -> tuple[Obstacle, ...]:
         """Return what stands against starting on a field with a setup now, the worst first."""
-        return obstacles(self.judgement, self.outlook.of(field).now_index, field, setup)
+        return obstacles(self.judgement, self.timeline.of(field).now_index, field, setup)
 
 
 def take(session: Session, plan: FarmArrays, now: int, *, time_known: bool = True) -> Snapshot:
@@ -85,55 +85,55 @@ def take(session: Session, plan: FarmArrays, now: int, *, time_known: bool = Tru
 
     Where it is not known what time it is, nothing is known of the weather either.
     """
-    outlook = compose_from(RecentWeather(session, now), plan, time_known=time_known)
-    lately = sprayed_lately(session, plan.farm, now)
+    timeline = compose_from(RecentWeather(session, now), plan, time_known=time_known)
+    lately = recently_sprayed(session, plan.farm, now)
     day_plan = plan_now(session, plan.farm, now) if time_known else None
     rigs = changed_rigs(session, now)
-    return judged(plan, outlook, lately, day_plan=day_plan, rigs=rigs)
+    return judged(plan, timeline, lately, day_plan=day_plan, rigs=rigs)
 
 
 def judged(
     plan: FarmArrays,
-    outlook: Timeline,
-    lately: Lately,
+    timeline: Timeline,
+    lately: RecentlySprayed,
     chances: FarmChances | None = None,
     *,
     day_plan: PlanNow | None = None,
     rigs: Sequence[ChangedRig] = (),
 ) -> Snapshot:
-    """Judge an outlook: of fields sprayed in part what is left, of those done nothing is asked.
+    """Judge a timeline: of fields sprayed in part what is left, of those done nothing is asked.
 
     ``rigs`` are those of open jobs that were changed in the field: their fields are judged so.
 
     ``chances`` are how likely jobs hold, as last worked out; None where they are not known.
     """
-    judgement = judge_each(plan.leaving(lately.left), (outlook, *outlook.others))
+    judgement = judge_each(plan.leaving(lately.left), (timeline, *timeline.others))
     for rig in rigs:
-        judgement = judged_as_changed(judgement, rig, outlook.of(rig.field), outlook.now_index)
-    ranking = rank(judgement, outlook.now_index, done=lately.done)
+        judgement = judged_as_changed(judgement, rig, timeline.of(rig.field), timeline.now_index)
+    ranking = rank(judgement, timeline.now_index, done=lately.done)
     if chances is not None:
         ranking = with_chances(ranking, chances.with_rigs(rigs))
     day_plan = closed(day_plan, ranking)
     ranking = with_plan(ranking, day_plan)
-    return Snapshot(outlook, judgement, ranking, plan=day_plan, rigs=tuple(rigs))
+    return Snapshot(timeline, judgement, ranking, plan=day_plan, rigs=tuple(rigs))
 
 
 def compose(session: Session, plan: FarmArrays, now: int) -> Timeline:
-    """Compose the outlook as it was at a moment."""
+    """Compose the timeline as it was at a moment."""
     return compose_from(RecentWeather(session, now), plan)
 
 
 def compose_from(recent: RecentWeather, plan: FarmArrays, *, time_known: bool = True) -> Timeline:
-    """Compose the outlook from what every source last said, and what was measured by hand."""
-    outlook = _of_sources(recent, plan, time_known=time_known)
+    """Compose the timeline from what every source last said, and what was measured by hand."""
+    timeline = _of_sources(recent, plan, time_known=time_known)
     for reading in counting(recent.session, recent.now) if time_known else ():
         if reading.field in plan.fields and reading.setup in plan.setups:
             back_then = RecentWeather(recent.session, reading.at)
             then = _of_sources(back_then, plan, time_known=True).of(reading.field)
-            read = corrected(plan, outlook.of(reading.field), then, reading)
-            rest = (_without(other, reading.field) for other in outlook.others)
-            outlook = replace(outlook, others=(read, *rest))
-    return outlook
+            read = corrected(plan, timeline.of(reading.field), then, reading)
+            rest = (_without(other, reading.field) for other in timeline.others)
+            timeline = replace(timeline, others=(read, *rest))
+    return timeline
 
 
 def _without(look: Timeline, field: str) -> Timeline:
@@ -149,7 +149,7 @@ def _of_sources(recent: RecentWeather, plan: FarmArrays, *, time_known: bool) ->
         stations = {name: _unheard(station) for name, station in stations.items()}
     whole, *others = (
         replace(
-            look_out(
+            compose_timeline(
                 now=recent.now,
                 stations=[stations[name] for name in order],
                 forecasts=forecasts,

@@ -17,12 +17,12 @@ from watcher.alerts.watch_trouble import Trouble
 from watcher.delivery.worker import DeliveryWorker
 from watcher.farm.feeds import foretells, observes
 from watcher.farm.models import FarmFile, Topic
-from watcher.jobs.nearing import LOOKS_BACK_S
+from watcher.jobs.wind_nowcast import LOOKS_BACK_S
 from watcher.judge.timeline import MEAN_S
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.messages.watch import cannot_judge
 from watcher.service.snapshot import Snapshot
-from watcher.service.transactions import Book
+from watcher.service.transactions import Transactions
 from watcher.store import handover, runs
 from watcher.store.handover import Wanted
 from watcher.store.kept_file import KeptFile
@@ -53,26 +53,30 @@ class NotInUseError(Exception):
 class Standby:
     """Stands in for a log that cannot be used. Everything asynchronous ends within its bound."""
 
-    def __init__(self, book: Book, courier: DeliveryWorker, file: KeptFile | None = None) -> None:
-        """``book`` and ``courier`` are those of the log itself."""
+    def __init__(
+        self, transactions: Transactions, delivery: DeliveryWorker, file: KeptFile | None = None
+    ) -> None:
+        """``transactions`` and ``delivery`` are those of the log itself."""
         self.log = StandbyLog()
-        self.book = Book(
-            book.plan,
+        self.transactions = Transactions(
+            transactions.plan,
             self.log,
-            book.clock,
-            links=book.links,
-            subscribed=book.subscribed,
+            transactions.clock,
+            links=transactions.links,
+            subscribed=transactions.subscribed,
             stands_in=True,
         )
-        self.book.intake = book.intake  # it remembers more of every station than a log would tell
-        self.courier = courier.over(self.log)
-        self.courier.pause()
+        self.transactions.intake = (
+            transactions.intake
+        )  # it remembers more of every station than a log would tell
+        self.delivery = delivery.over(self.log)
+        self.delivery.pause()
         self.knows_jobs = False
         """Whether it was ever filled: else nobody knows who is spraying."""
         self.unfinished = False
         """Whether it holds what an outage of an earlier process left behind."""
-        self._main, self._file = book, file
-        self._wanted = _wanted(book.plan.farm.config)
+        self._main, self._file = transactions, file
+        self._wanted = _wanted(transactions.plan.farm.config)
         self._copied_at = 0
         self.taken_over = False
         """Whether it has begun to judge in place of the log."""
@@ -92,9 +96,9 @@ class Standby:
 
     def use_farm(self, plan: FarmArrays) -> None:
         """Stand in with another farm from now on."""
-        intake = self.book.intake
-        self.book.use(plan)
-        self.book.intake = intake  # it is shared
+        intake = self.transactions.intake
+        self.transactions.use(plan)
+        self.transactions.intake = intake  # it is shared
         self._wanted = _wanted(plan.farm.config)
 
     async def begin(self) -> None:
@@ -118,7 +122,7 @@ class Standby:
                 await self.copy()
             self.taken_over = True
             await self._quietly(self._worker, self._begin_run, _DONE_WITHIN_S)
-        self.courier.resume()
+        self.delivery.resume()
 
     async def judge(self) -> Snapshot:
         """Judge from memory. Raises what the judgement raises, or any of the errors of ``do``.
@@ -128,18 +132,18 @@ class Standby:
         if self._judging is not None and not self._judging.done():
             raise StuckError
         async with self.turn:
-            self._judging = self._begun(self._judge, self.book.judge)
-            picture = await _within(self._judging, _JUDGED_WITHIN_S)
-        self.courier.wake()
-        return picture
+            self._judging = self._begun(self._judge, self.transactions.judge)
+            snapshot = await _within(self._judging, _JUDGED_WITHIN_S)
+        self.delivery.wake()
+        return snapshot
 
-    async def do(self, work: Callable[[Book], T]) -> T:
+    async def do(self, work: Callable[[Transactions], T]) -> T:
         """Do in memory what else would be done in the log.
 
         Raises what it raises, NotInUseError once the log is used again, and TimeoutError.
         """
         async with self.turn:
-            return await _within(self._begun(self._worker, work, self.book), _DONE_WITHIN_S)
+            return await _within(self._begun(self._worker, work, self.transactions), _DONE_WITHIN_S)
 
     def _begun(
         self, threads: ThreadPoolExecutor, work: Callable[..., T], *args: object
@@ -151,14 +155,14 @@ class Standby:
     async def tell(self, trouble: Trouble) -> None:
         """Tell what is wrong; where even memory is held up, past every outbox."""
         try:
-            await self.do(lambda book: book.tell_trouble(trouble))
+            await self.do(lambda transactions: transactions.tell_trouble(trouble))
         except NotInUseError:
             log.info("the trouble is over")
         except Exception as error:
             log.error("the trouble cannot be sent in order; sending it directly", why=repr(error))
             self._tell_directly(trouble)
         else:
-            self.courier.wake()
+            self.delivery.wake()
 
     async def keep(self) -> None:
         """Keep what it holds in its file, if that has changed."""
@@ -166,21 +170,21 @@ class Standby:
 
     async def keep_sometimes(self) -> None:
         """Keep it if that was long ago, or was in an outage that is over."""
-        now = self.book.clock.now()
+        now = self.transactions.clock.now()
         if self._kept_in_use or self._kept_at is None or now - self._kept_at >= _KEPT_EVERY_S:
             await self.keep()
 
     async def rest(self) -> None:
         """Take up no further message, and wait for those that are being sent."""
-        self.courier.pause()
-        await self.courier.rest(_REST_S)
+        self.delivery.pause()
+        await self.delivery.rest(_REST_S)
 
     def give_readings_back(self) -> None:
         """Write the readings of a long outage into the log, while judging goes on. Blocking.
 
         Raises LogError where the log still cannot be used.
         """
-        now = self.book.clock.now()
+        now = self.transactions.clock.now()
         with self.log.reading() as own:
             given = handover.given_back(own, self._copied_at, received_from=self._given_until)
         with self._main.store.writing() as session:
@@ -195,7 +199,7 @@ class Standby:
         with self.log.reading() as own:
             given = handover.given_back(own, self._copied_at, received_from=self._given_until)
             states = condition_states.load(own)
-        now = self.book.clock.now()
+        now = self.transactions.clock.now()
         with self._main.store.writing() as session:
             run = handover.take_back(session, given)
             before = condition_states.load(session)
@@ -203,7 +207,7 @@ class Standby:
             condition_states.save(
                 session, before, states if self.knows_jobs else before | states, now
             )
-        if self._main.run_id is None and self.book.run_id is not None:
+        if self._main.run_id is None and self.transactions.run_id is not None:
             self._main.run_id = run
         self._main.was_troubled()
 
@@ -242,11 +246,11 @@ class Standby:
         if kept is not None and self.log.unpack(kept):
             with self.log.reading() as own:
                 self.unfinished = watch_trouble.remembered(own)
-            self.knows_jobs = self.book.clock.now() - self._seen_at() <= _OLD_S
+            self.knows_jobs = self.transactions.clock.now() - self._seen_at() <= _OLD_S
         self._file.reserve()
 
     def _copy(self) -> None:
-        now = self.book.clock.now()
+        now = self.transactions.clock.now()
         with self._main.store.reading() as session:
             copy = handover.copied(session, self._wanted, now)
         with self.log.writing() as own:
@@ -257,9 +261,9 @@ class Standby:
 
     def _begin_run(self) -> None:
         if self._main.run_id is not None and self._copied_at:
-            self.book.run_id = self._main.run_id
-        elif self.book.run_id is None:
-            self.book.begin()
+            self.transactions.run_id = self._main.run_id
+        elif self.transactions.run_id is None:
+            self.transactions.begin()
 
     def _keep(self) -> None:
         if self._file is None:
@@ -268,14 +272,14 @@ class Standby:
         if changes != self._kept_changes:
             self._file.write(self.log.packed())
             self._kept_changes = changes
-        self._kept_at, self._kept_in_use = self.book.clock.now(), in_use
+        self._kept_at, self._kept_in_use = self.transactions.clock.now(), in_use
 
     def _tell_directly(self, trouble: Trouble) -> None:
         if self._direct is None or self._direct.done():
-            now = self.book.clock.now()
-            text = cannot_judge(self.book.post.speaker, trouble.why, now, now)
+            now = self.transactions.clock.now()
+            text = cannot_judge(self.transactions.post.speaker, trouble.why, now, now)
             self._direct = asyncio.create_task(
-                self.courier.tell_directly(text, Topic.JOB, until_s=_INSIST_S)
+                self.delivery.tell_directly(text, Topic.JOB, until_s=_INSIST_S)
             )
 
     async def _quietly(

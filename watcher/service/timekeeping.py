@@ -31,7 +31,7 @@ class Timekeeper:
     post: Enqueue
     _doubted: Doubt | None = field(default=None, init=False)
     _doubted_since: int = field(default=0, init=False)
-    _untold_start: WatchRun | None = field(default=None, init=False)
+    _unsaid_start: WatchRun | None = field(default=None, init=False)
     _long_off: bool = field(default=False, init=False)
 
     def begin(self, session: Session, *, tell: bool = True) -> int:
@@ -45,7 +45,7 @@ class Timekeeper:
         now = self.clock.now()
         self._long_off = before is not None and abs(now - before.last_alive_at) > LONG_OFF_S
         if self.lost:
-            self._untold_start = before if tell else None
+            self._unsaid_start = before if tell else None
         elif tell:
             watch_runs.tell_start(session, self.post, now)
         return runs.begin(session, now)
@@ -119,7 +119,7 @@ class Timekeeper:
         if doubt is not None:
             since = self._doubted_since
             watch_runs.tell_clock_jump(session, self.post, now, doubt.by_s, since)
-        if self._untold_start is not None:
-            watch_runs.tell_start(session, self.post, now, self._untold_start)
-            self._untold_start = None
+        if self._unsaid_start is not None:
+            watch_runs.tell_start(session, self.post, now, self._unsaid_start)
+            self._unsaid_start = None
         return True

@@ -23,7 +23,7 @@ from watcher.delivery.addressees import SubscribedDevices
 from watcher.jobs import commands as job_commands
 from watcher.jobs.changes import changed_rigs
 from watcher.jobs.commands import StepTaken
-from watcher.jobs.lately import sprayed_lately
+from watcher.jobs.recently_sprayed import recently_sprayed
 from watcher.jobs.steps import StepName, StepRequest
 from watcher.judge.chances import FarmChances
 from watcher.judge.ranking import FieldNow, Ranking
@@ -93,7 +93,7 @@ class Posted:
 
 
 @dataclass
-class Book:
+class Transactions:
     """The log as one running watch writes in it."""
 
     plan: FarmArrays
@@ -225,26 +225,26 @@ class Book:
         self._keep_refused()
         with self.store.reading() as session:
             recent = RecentWeather(session, now)
-            outlook = compose_from(recent, self.plan)
+            timeline = compose_from(recent, self.plan)
             sources = look_at_sources(recent, self.plan.farm)
-            lately = sprayed_lately(session, self.plan.farm, now)
+            lately = recently_sprayed(session, self.plan.farm, now)
             day_plan = plan_now(session, self.plan.farm, now)
             rigs = changed_rigs(session, now)
-        picture = judged(self.plan, outlook, lately, self.chances, day_plan=day_plan, rigs=rigs)
+        snapshot = judged(self.plan, timeline, lately, self.chances, day_plan=day_plan, rigs=rigs)
         with self.store.writing() as session:
             if not self.time.look(session):
                 if self.run_id is not None:
                     runs.seen(session, self.run_id, now)
                 return take(session, self.plan, now, time_known=False)
-            stands = self._record_statuses(session, picture.ranking, now)
+            stands = self._record_statuses(session, snapshot.ranking, now)
             cycle = alerts.run(
                 session,
                 self.post,
-                picture.judgement,
-                picture.outlook,
-                picture.ranking,
+                snapshot.judgement,
+                snapshot.timeline,
+                snapshot.ranking,
                 begun=self._begun,
-                plan=picture.plan,
+                plan=snapshot.plan,
                 chances=self.chances,
                 sources=sources,
             )
@@ -259,7 +259,7 @@ class Book:
         self._troubled = False
         if written:
             log.info("messages written", count=written)
-        return replace(picture, actions=cycle.actions, sources=sources)
+        return replace(snapshot, actions=cycle.actions, sources=sources)
 
     def _keep_refused(self) -> None:
         """Count in the posts refused since the last time: one row, however many came."""
@@ -317,7 +317,7 @@ class Book:
         """Take a step of a job. Raises BadStepError and UnknownJobError, with nothing done.
 
         A start is held against the weather of this moment, unless it ``asks`` nothing: what is
-        told again was answered long ago.
+        taken again was answered long ago.
         """
         look: Look = _nothing_against
         if asks and step.name is StepName.START:

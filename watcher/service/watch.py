@@ -39,7 +39,7 @@ from watcher.service.logs import trace
 from watcher.service.looking import Looking
 from watcher.service.snapshot import Snapshot
 from watcher.service.standby import NotInUseError, Standby
-from watcher.service.transactions import Book, Posted
+from watcher.service.transactions import Posted, Transactions
 from watcher.source_view import SourceView
 from watcher.sources.base import Observations, Polled, PolledSource, SourceError, StreamedSource
 from watcher.sources.body_reader import BodyReader, BrokenReadError, InPlace, shortened
@@ -101,9 +101,9 @@ class Watch:
 
     def __init__(
         self,
-        book: Book,
+        transactions: Transactions,
         sources: Mapping[str, PolledSource],
-        courier: DeliveryWorker,
+        delivery: DeliveryWorker,
         heartbeat: Heartbeat | None = None,
         streams: Mapping[str, StreamedSource] | None = None,
         *,
@@ -117,7 +117,7 @@ class Watch:
         ``chances`` works out how likely jobs hold, of which the plan of the day is made; nobody
         does where it is left out. ``keeps_plan``: not where hours pass faster than one is made.
         """
-        self.book, self.sources, self.courier = book, sources, courier
+        self.transactions, self.sources, self.delivery = transactions, sources, delivery
         self.heartbeat = heartbeat
         self.chances = chances
         self._keeps_plan = keeps_plan
@@ -126,15 +126,15 @@ class Watch:
         self.streams = streams or {}
         self.reader = reader or InPlace()
         self._left_out = LeftOut()
-        self.clock = book.clock
-        self.picture: Snapshot | None = None
+        self.clock = transactions.clock
+        self.snapshot: Snapshot | None = None
         self.judged_at: int | None = None
         self.changed = asyncio.Condition()
         self._wake = asyncio.Event()
         self._worker = ThreadPoolExecutor(max_workers=1, thread_name_prefix="log")
         self.judged = 0
         self.judging = JudgingTimes()
-        self.standby = Standby(book, courier, standby_file)
+        self.standby = Standby(transactions, delivery, standby_file)
         self.outage: str | None = None
         """Why the log cannot be used; None while it can."""
         self.fault: str | None = None
@@ -167,13 +167,13 @@ class Watch:
         scheduler = self._scheduled = self._scheduler()
         scheduler.start()
         self._wake.set()
-        log.info("watching", fields=len(self.book.plan.fields), sources=len(self.sources))
+        log.info("watching", fields=len(self.transactions.plan.fields), sources=len(self.sources))
         try:
             async with asyncio.TaskGroup() as tasks:
                 running = [
                     tasks.create_task(self._judging(), name="judging"),
-                    tasks.create_task(self.courier.run(), name="courier"),
-                    tasks.create_task(self.standby.courier.run(), name="standby courier"),
+                    tasks.create_task(self.delivery.run(), name="delivery"),
+                    tasks.create_task(self.standby.delivery.run(), name="standby delivery"),
                     tasks.create_task(self._mending(), name="mending"),
                     tasks.create_task(self._keeping_memory(), name="keeping"),
                     tasks.create_task(self._planning(), name="planning"),
@@ -197,10 +197,10 @@ class Watch:
 
     def use(self, plan: FarmArrays) -> None:
         """Go by another farm from the next judgement on. On the log's thread."""
-        self.book.use(plan)
+        self.transactions.use(plan)
         self.standby.use_farm(plan)
-        for courier in (self.courier, self.standby.courier):
-            courier.use(plan.farm)
+        for delivery in (self.delivery, self.standby.delivery):
+            delivery.use(plan.farm)
         if self.chances is not None:
             self.chances.use(plan)
 
@@ -261,19 +261,19 @@ class Watch:
             await self._note_failure(name, failure)
             raise failure from error
         if dated and len(observations.series):
-            self.book.time.hear(name, int(observations.series.times[-1]))
+            self.transactions.time.hear(name, int(observations.series.times[-1]))
         if await self._has_log():
             try:
                 return await self._posted(name, observations)
             except LogError as error:
                 self._lose_log(error)
-        await self._take_in_memory(lambda book: book.take_in(observations))
+        await self._take_in_memory(lambda transactions: transactions.take_in(observations))
         self._wake.set()
         raise LogBusyError(f"the log cannot be used: {self.outage}")
 
     async def _posted(self, name: str, observations: Observations) -> tuple[Posted, SourceView]:
         try:
-            taking = partial(self.book.take_posted, observations)
+            taking = partial(self.transactions.take_posted, observations)
             posted = await self.run_on_db_thread(taking, _LOG_WITHIN_S)
         except LogError:
             raise
@@ -284,7 +284,7 @@ class Watch:
         self._left_out.answered(name)
         found = await self._found_by_judging(name) if self._noticed(posted.new) else None
         if found is None:
-            looking = partial(self.book.look_at_station, name)
+            looking = partial(self.transactions.look_at_station, name)
             found = await self.run_on_db_thread(looking, _LOG_WITHIN_S)
         return posted, found
 
@@ -297,12 +297,12 @@ class Watch:
         with contextlib.suppress(TimeoutError):
             async with asyncio.timeout(_ANSWERED_WITHIN_S), self.changed:
                 await self.changed.wait_for(lambda: self.judged > before)
-        found = () if self.picture is None else self.picture.sources
+        found = () if self.snapshot is None else self.snapshot.sources
         return next((source for source in found if source.name == name), None)
 
     def refuse(self, station: str, what: RefusedFor, why: str, address: str) -> None:
         """Count a post that was refused. It wakes nobody, and the first of many is logged."""
-        if self.book.refusals.note(station, what, self.clock.now(), why, address):
+        if self.transactions.refusals.note(station, what, self.clock.now(), why, address):
             log.warning("posts refused", station=station[:60], what=what, last=address)
 
     async def ask(self, name: str) -> None:
@@ -360,7 +360,7 @@ class Watch:
             try:
                 if isinstance(one, SourceError):
                     raise one
-                self._noticed(await self._take(partial(Book.take_in, observations=one)))
+                self._noticed(await self._take(partial(Transactions.take_in, observations=one)))
             except SourceError as error:
                 await self._note_failure(name, error)
             except Exception as error:
@@ -383,7 +383,7 @@ class Watch:
             log.error("what a source sent broke its reader", source=name, why=why)
         else:
             log.warning("source failed", source=name, why=why)
-        await self._take(lambda book: book.source_failed(name, why))
+        await self._take(lambda transactions: transactions.source_failed(name, why))
         self._wake.set()
 
     def wake(self) -> None:
@@ -412,11 +412,11 @@ class Watch:
         self._wake.set()
         return result
 
-    async def acknowledge(self, work: Callable[[Book], T]) -> T:
+    async def acknowledge(self, work: Callable[[Transactions], T]) -> T:
         """Note that something was seen, in whichever log is used just now."""
         if self.outage is not None:
             return await self.standby.do(work)
-        return await self.run_and_rejudge(partial(work, self.book))
+        return await self.run_and_rejudge(partial(work, self.transactions))
 
     async def take_step(self, step: StepRequest) -> StepTaken:
         """Take a step of a job, and judge afterwards; what was seen is noted in an outage, too.
@@ -424,8 +424,8 @@ class Watch:
         Raises LogError, with nothing done, while the log cannot be used, and as ``Book.take_step``.
         """
         if step.name is StepName.SEEN:
-            return await self.acknowledge(lambda book: book.take_step(step))
-        return await self.run_and_rejudge(partial(self.book.take_step, step))
+            return await self.acknowledge(lambda transactions: transactions.take_step(step))
+        return await self.run_and_rejudge(partial(self.transactions.take_step, step))
 
     async def health(self) -> Health:
         """Look at how the watch is. Answers within seconds, whatever is wrong."""
@@ -436,7 +436,7 @@ class Watch:
         return self._looking.look()
 
     async def _keep(self, name: str, polled: Polled) -> None:
-        new = await self._take(lambda book: book.take_polled(name, polled))
+        new = await self._take(lambda transactions: transactions.take_polled(name, polled))
         if new and polled.forecast is not None and self.chances is not None:
             self.chances.ask()
         log.info("source answered", source=name, new=new)
@@ -478,16 +478,18 @@ class Watch:
             self._lose_log(error)
 
     def _note_begin(self) -> None:
-        self.book.open()
+        self.transactions.open()
         self.standby.give_back_unfinished()
-        self.book.begin()
+        self.transactions.begin()
 
-    async def _take(self, work: Callable[[Book], T]) -> T:
+    async def _take(self, work: Callable[[Transactions], T]) -> T:
         """Do what must not be missed: in the log, or else in memory, which gives it back."""
         while True:
             if self.outage is None:
                 try:
-                    return await self.run_on_db_thread(partial(work, self.book), _LOG_WITHIN_S)
+                    return await self.run_on_db_thread(
+                        partial(work, self.transactions), _LOG_WITHIN_S
+                    )
                 except LogError as error:
                     self._lose_log(error)
             try:
@@ -498,7 +500,7 @@ class Watch:
                 log.error("not even taken into memory; waiting for the log", trace=trace(error))
                 await self._log_used.wait()
 
-    async def _take_in_memory(self, work: Callable[[Book], object]) -> None:
+    async def _take_in_memory(self, work: Callable[[Transactions], object]) -> None:
         try:
             await self.standby.do(work)
         except Exception as error:
@@ -513,7 +515,7 @@ class Watch:
             log.error("the log cannot be used", why=why)
             self._log_used.clear()
             self._no_log.set()
-            self.courier.pause()
+            self.delivery.pause()
             self.standby.use()
         self.outage = why
         self._wake.set()
@@ -537,7 +539,7 @@ class Watch:
     async def _judge_log(self) -> None:
         try:
             await self._judge()
-            await self.run_on_db_thread(self.book.note_known, _LOG_WITHIN_S)
+            await self.run_on_db_thread(self.transactions.note_known, _LOG_WITHIN_S)
         except LogError as error:
             self._lose_log(error)
         except Exception as error:
@@ -553,17 +555,19 @@ class Watch:
         self.fault = _fault(error)
         trouble = Trouble(self.fault, judges=False)
         try:
-            await self.run_on_db_thread(partial(self.book.tell_trouble, trouble), _LOG_WITHIN_S)
+            await self.run_on_db_thread(
+                partial(self.transactions.tell_trouble, trouble), _LOG_WITHIN_S
+            )
         except Exception as other:
             self._lose_log(other)
         else:
-            self.courier.wake()
+            self.delivery.wake()
 
     async def _judge_memory(self) -> None:
         """Judge without the log, and tell what is wrong: with the log, or with judging too."""
         why = self.outage or ""
         try:
-            picture = await self.standby.judge()
+            snapshot = await self.standby.judge()
         except Exception as error:
             log.error("nothing can be judged from memory", trace=trace(error))
             why, judges = f"{why}; {_fault(error)}", False
@@ -574,7 +578,7 @@ class Watch:
             judges = self.standby.knows_jobs
             self.fault = None if judges else "it is not known who is spraying"
             systemd.notify("WATCHDOG=1")
-            await self._show(picture)
+            await self._show(snapshot)
         if self.outage is not None:
             knows = self.standby.knows_jobs
             await self.standby.tell(Trouble(why, judges=judges, writes=False, knows_jobs=knows))
@@ -599,21 +603,21 @@ class Watch:
 
     async def _mend(self) -> None:
         try:
-            await self.run_on_db_thread(self.book.probe)
+            await self.run_on_db_thread(self.transactions.probe)
             await self.run_on_db_thread(self.standby.give_readings_back)
             await self.standby.rest()
             async with self.standby.turn:
                 await self.run_on_db_thread(self._give_back, _LOG_WITHIN_S)
                 self._regain_log()
         except LogError as error:
-            if isinstance(error, LogSettingsError) and self.book.run_id is None:
+            if isinstance(error, LogSettingsError) and self.transactions.run_id is None:
                 raise  # it never began, and waiting does not help
             self.outage = str(error)
-            self.standby.courier.resume()
+            self.standby.delivery.resume()
         except Exception as error:
             log.error("nothing can be given back to the log", trace=trace(error))
             self.outage = _fault(error)
-            self.standby.courier.resume()
+            self.standby.delivery.resume()
 
     async def _has_log(self) -> bool:
         """Whether the log can be used; one that just came back must not turn anybody away."""
@@ -627,8 +631,8 @@ class Watch:
 
     def _give_back(self) -> None:
         self.standby.give_back()
-        if self.book.run_id is None:
-            self.book.begin()
+        if self.transactions.run_id is None:
+            self.transactions.begin()
 
     def _regain_log(self) -> None:
         log.info("the log can be used again")
@@ -636,7 +640,7 @@ class Watch:
         self.standby.given_back()
         self._log_used.set()
         self._no_log.clear()
-        self.courier.resume()
+        self.delivery.resume()
         self._wake.set()
 
     def _well(self) -> bool:
@@ -651,18 +655,20 @@ class Watch:
         started = time.perf_counter()
         wanted = _Wanted()
         try:
-            picture = await self.run_on_db_thread(partial(self.book.judge, wanted), _LOG_WITHIN_S)
+            snapshot = await self.run_on_db_thread(
+                partial(self.transactions.judge, wanted), _LOG_WITHIN_S
+            )
         finally:
             wanted.over = True  # one that comes back too late must not say what was said meanwhile
         self._faults, self.fault = 0, None
-        self.courier.wake()
-        await self._show(picture)
+        self.delivery.wake()
+        await self._show(snapshot)
         self.judging.note(time.perf_counter() - started)
         log.debug("judged", took_ms=round(1000 * self.judging.last_s, 1))
         self._copy_soon()
 
-    async def _show(self, picture: Snapshot) -> None:
-        self.picture = picture
+    async def _show(self, snapshot: Snapshot) -> None:
+        self.snapshot = snapshot
         self.judged_at = self.clock.now()
         self.judged += 1
         async with self.changed:
@@ -728,31 +734,36 @@ class Watch:
         """Keep what is known of ended jobs; when the watch stops meanwhile, the next one does."""
         with contextlib.suppress(asyncio.CancelledError):
             if self.outage is None:
-                await self.run_on_db_thread(self.book.keep_records)
+                await self.run_on_db_thread(self.transactions.keep_records)
 
     async def _tend_log(self) -> None:
         """Make bins and let old readings go, part by part: a judgement never waits for the rest."""
         with contextlib.suppress(asyncio.CancelledError):
-            while self.outage is None and await self.run_on_db_thread(self.book.tend):
+            while self.outage is None and await self.run_on_db_thread(self.transactions.tend):
                 pass
 
     async def _work_out_chances(self) -> None:
         """Work out how likely jobs hold where that is due, on a thread behind all others."""
-        keeper, picture = self.chances, self.picture
-        if keeper is None or picture is None or self.outage is not None or self.book.time.lost:
+        keeper, snapshot = self.chances, self.snapshot
+        if (
+            keeper is None
+            or snapshot is None
+            or self.outage is not None
+            or self.transactions.time.lost
+        ):
             return
         if (
-            not keeper.due(self.clock.now(), picture.rigs)
-            or keeper.plan.farm is not picture.judgement.plan.farm
+            not keeper.due(self.clock.now(), snapshot.rigs)
+            or keeper.plan.farm is not snapshot.judgement.plan.farm
         ):
             return
         with contextlib.suppress(asyncio.CancelledError):
             loop = asyncio.get_running_loop()
             worked = await loop.run_in_executor(
-                self._beside, keeper.look, picture.outlook, picture.rigs
+                self._beside, keeper.look, snapshot.timeline, snapshot.rigs
             )
             await self.run_on_db_thread(partial(keeper.keep, worked))
-            self.book.chances = keeper.latest
+            self.transactions.chances = keeper.latest
             self.plan_soon()
 
     async def _planning(self) -> None:
@@ -771,12 +782,17 @@ class Watch:
 
     async def _plan(self) -> None:
         """Make the plan where it is due, on the thread of the chances."""
-        keeper, picture = self.plans, self.picture
-        if keeper is None or picture is None or self.outage is not None or self.book.time.lost:
+        keeper, snapshot = self.plans, self.snapshot
+        if (
+            keeper is None
+            or snapshot is None
+            or self.outage is not None
+            or self.transactions.time.lost
+        ):
             return
         async with self._one_plan:
             loop = asyncio.get_running_loop()
-            plans = keeper.look(picture)
+            plans = keeper.look(snapshot)
             while made := await loop.run_in_executor(self._beside, next, plans, None):
                 await self.run_and_rejudge(partial(keeper.keep, made))
 
@@ -815,10 +831,10 @@ class Watch:
         if self._copying is not None:
             self._copying.cancel()
         if self._damage is None:
-            courier = self.courier if await self._end() else self.standby.courier
+            delivery = self.delivery if await self._end() else self.standby.delivery
             with contextlib.suppress(TimeoutError, LogDamagedError):
                 async with asyncio.timeout(_DRAIN_S):
-                    await courier.drain()
+                    await delivery.drain()
         if self.outage is not None:
             await self.standby.keep()
         self._worker.shutdown(wait=self.outage is None)
@@ -841,7 +857,7 @@ class Watch:
                     await self._mend()
         if self.outage is None:
             try:
-                await self.run_on_db_thread(self.book.end, _END_S)
+                await self.run_on_db_thread(self.transactions.end, _END_S)
             except LogError as error:
                 self._lose_log(error)
             else:
@@ -849,8 +865,8 @@ class Watch:
         await self.standby.take_over()
         why = self.outage or ""
         log.error("the log cannot be used; the stop is not noted in it", why=why)
-        self.standby.courier.resume()
-        await self._take_in_memory(lambda book: book.end_blind(why))
+        self.standby.delivery.resume()
+        await self._take_in_memory(lambda transactions: transactions.end_blind(why))
         return False
 
 

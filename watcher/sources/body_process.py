@@ -136,7 +136,7 @@ class BodyProcess:
 
 @dataclass(frozen=True)
 class _Running:
-    """The process that forks the readers, and the socket on which it is told to."""
+    """The process that forks the readers, and the socket on which it is asked to."""
 
     pid: int
     control: socket.socket

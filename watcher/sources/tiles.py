@@ -35,7 +35,7 @@ AT_ONCE = 2
 A_MINUTE = 240
 """Asked of the provider: a screen is nine tiles on a phone and two dozen on a desk."""
 WAITING = 32
-"""Who asks for more while so many wait is told to come back."""
+"""Who asks for more while so many wait is asked to come back."""
 AGAIN_AFTER_S = 60.0
 """What did not come is left alone for so long."""
 _MOST_REMEMBERED = 1000

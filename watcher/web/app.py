@@ -25,7 +25,7 @@ from watcher.service.source_factory import PostingStation, posting_stations
 from watcher.service.watch import Watch
 from watcher.sources.tiles import TileClient
 from watcher.store.errors import LogError, UnknownJobError
-from watcher.web import calendar, map_tiles, static_files
+from watcher.web import calendar_feed, map_tiles, static_files
 from watcher.web.api import (
     endpoints,
     farm_whole,
@@ -44,7 +44,7 @@ from watcher.web.api import events as program_events
 from watcher.web.api import farm as farm_api
 from watcher.web.api import secrets as secrets_api
 from watcher.web.api.description import OPENAPI_URL, describe
-from watcher.web.api.models import HealthTold
+from watcher.web.api.models import HealthSchema
 from watcher.web.auth import login_pages
 from watcher.web.auth.authenticator import (
     AccessEndedError,
@@ -59,6 +59,7 @@ from watcher.web.auth.station_tokens import StationTokens
 from watcher.web.auth.users import Users
 from watcher.web.context import AppContext, NothingJudgedError
 from watcher.web.lanes import Lanes
+from watcher.web.log_throttle import LogThrottle
 from watcher.web.pages import (
     acknowledge,
     events,
@@ -88,7 +89,6 @@ from watcher.web.pages import incidents as incident_pages
 from watcher.web.pages import season as season_pages
 from watcher.web.pages.farm_form import of_mistakes
 from watcher.web.problem import problem
-from watcher.web.seldom import Seldom
 from watcher.web.streams import Streams
 from watcher.web.subscribing import BadSubscriptionError
 
@@ -107,7 +107,7 @@ _NO_SESSIONS = (
 class Keys:
     """What opens the port: secrets of stations, people and programs, the open sessions."""
 
-    keyring: SessionStore
+    sessions: SessionStore
     secrets: Secrets = field(default_factory=Secrets)
     access: Users = field(default_factory=Users)
     links: Links | None = None
@@ -124,10 +124,10 @@ class Keys:
 
 def create_app(watch: Watch, keys: Keys) -> FastAPI:
     """Build the application around a running watch."""
-    door = Authenticator(keys.keyring, keys.access, watch.clock)
+    auth = Authenticator(keys.sessions, keys.access, watch.clock)
     pictures = keys.tiles.pictures if keys.tiles else None
     secrets = SecretsInUse(watch, keys.secrets)
-    house = AppContext(watch, door, keys.pushes, secrets, keys.address, pictures)
+    context = AppContext(watch, auth, keys.pushes, secrets, keys.address, pictures)
     streams = Streams(of_one=events.MOST_OF_ONE, in_all=events.MOST_STREAMS)
     listened = Streams(of_one=program_events.MOST_OF_ONE, in_all=program_events.MOST_STREAMS)
 
@@ -148,57 +148,57 @@ def create_app(watch: Watch, keys: Keys) -> FastAPI:
     app.add_middleware(GZipMiddleware, minimum_size=_COMPRESSED_FROM_BYTES)
     app.add_middleware(Lanes)
     app.add_middleware(SecurityMiddleware)
-    tokens = StationTokens(keys.secrets.all_of(SecretKind.STATION), keys.keyring)
+    tokens = StationTokens(keys.secrets.all_of(SecretKind.STATION), keys.sessions)
     app.include_router(readings.router(watch, _PostingStations(watch), tokens))
     for routes in (
-        login_pages.router(house),
-        pushes.router(house),
-        pushes.answers_router(house),
-        now.router(house),
-        fields.router(house),
-        field_edit.router(house),
-        farm.router(house),
-        farm_neighbours.router(house),
-        farm_read_in.router(house),
-        farm_tables.router(house),
-        farm_feed.router(house),
-        farm_station.router(house),
-        farm_map.router(house),
-        map_tiles.router(keys.tiles, door.looker),
-        recipients.router(house),
-        source_secrets.router(house),
-        people.router(house),
-        hours.router(house),
-        plan.router(house, keys.calendars),
-        calendar.router(house, keys.calendars),
-        plan_api.router(house),
-        skill.router(house),
-        jobs.router(house),
-        log.router(house),
-        records.router(house),
-        events.router(house, streams),
-        program_events.router(house, listened),
-        endpoints.router(house),
-        endpoints.jobs_router(house),
-        farm_api.router(house),
-        farm_whole.router(house),
-        geojson.router(house),
-        weather.router(house),
-        messages.router(house),
-        season.router(house),
-        season_pages.router(house),
-        secrets_api.router(house),
-        record_export.router(house),
-        record_values.router(house),
-        incident_pages.router(house),
-        incidents.router(house),
-        metrics.router(house),
-        farm_rules.router(house),  # last: its addresses are gaps, others of /farm go before
-        static_files.router(lambda: house.farm),
+        login_pages.router(context),
+        pushes.router(context),
+        pushes.answers_router(context),
+        now.router(context),
+        fields.router(context),
+        field_edit.router(context),
+        farm.router(context),
+        farm_neighbours.router(context),
+        farm_read_in.router(context),
+        farm_tables.router(context),
+        farm_feed.router(context),
+        farm_station.router(context),
+        farm_map.router(context),
+        map_tiles.router(keys.tiles, auth.looker),
+        recipients.router(context),
+        source_secrets.router(context),
+        people.router(context),
+        hours.router(context),
+        plan.router(context, keys.calendars),
+        calendar_feed.router(context, keys.calendars),
+        plan_api.router(context),
+        skill.router(context),
+        jobs.router(context),
+        log.router(context),
+        records.router(context),
+        events.router(context, streams),
+        program_events.router(context, listened),
+        endpoints.router(context),
+        endpoints.jobs_router(context),
+        farm_api.router(context),
+        farm_whole.router(context),
+        geojson.router(context),
+        weather.router(context),
+        messages.router(context),
+        season.router(context),
+        season_pages.router(context),
+        secrets_api.router(context),
+        record_export.router(context),
+        record_values.router(context),
+        incident_pages.router(context),
+        incidents.router(context),
+        metrics.router(context),
+        farm_rules.router(context),  # last: its addresses are gaps, others of /farm go before
+        static_files.router(lambda: context.farm),
     ):
         app.include_router(routes)
     if keys.links is not None:
-        app.include_router(acknowledge.router(house, keys.links))
+        app.include_router(acknowledge.router(context, keys.links))
 
     look = _Shared(watch)
 
@@ -206,11 +206,11 @@ def create_app(watch: Watch, keys: Keys) -> FastAPI:
     async def health() -> JSONResponse:
         """Say how the watch is and what is stale; 503 as soon as something is not well."""
         found = await look.health()
-        body = HealthTold.of(found, house.farm.zone).for_anybody()
+        body = HealthSchema.of(found, context.farm.zone).for_anybody()
         return JSONResponse(body, status_code=200 if found.well else 503)
 
     describe(app)
-    _answer_errors(app, house)
+    _answer_errors(app, context)
     return app
 
 
@@ -222,7 +222,7 @@ class _PostingStations:
         self._of: tuple[Farm, Mapping[str, PostingStation]] | None = None
 
     def __call__(self) -> Mapping[str, PostingStation]:
-        farm = self._watch.book.plan.farm
+        farm = self._watch.transactions.plan.farm
         if self._of is None or self._of[0] is not farm:
             self._of = farm, posting_stations(farm)
         return self._of[1]
@@ -242,14 +242,16 @@ class _Shared:
         return await asyncio.shield(self._looking)
 
 
-def _answer_errors(app: FastAPI, house: AppContext) -> None:
+def _answer_errors(app: FastAPI, context: AppContext) -> None:
     """Say what went wrong, to people as a page and to programs as JSON, and nothing secret."""
 
     def refuse(request: Request, status: int, wrong: Param) -> Response:
         if _wants_json(request):
             return problem(status, str(wrong))
-        visitor = house.door.visitor(request)
-        return house.show(request, visitor, "problem.html", status=status, wrong=wrong, back=False)
+        visitor = context.auth.visitor(request)
+        return context.show(
+            request, visitor, "problem.html", status=status, wrong=wrong, back=False
+        )
 
     @app.exception_handler(NotLoggedInError)
     def stranger(request: Request, _error: NotLoggedInError) -> Response:
@@ -263,18 +265,18 @@ def _answer_errors(app: FastAPI, house: AppContext) -> None:
 
     @app.exception_handler(TokenEndedError)
     def token_ended(request: Request, error: TokenEndedError) -> Response:
-        wrong = say("this token ended {clock}; ask for another", clock=house.clock(error.at))
+        wrong = say("this token ended {clock}; ask for another", clock=context.clock(error.at))
         headers = {"WWW-Authenticate": 'Bearer error="invalid_token"'}
-        return problem(401, wrong.render(house.language(request)), headers=headers)
+        return problem(401, wrong.render(context.language(request)), headers=headers)
 
     @app.exception_handler(AccessEndedError)
     def ended(request: Request, error: AccessEndedError) -> Response:
-        at = house.clock(error.at)
+        at = context.clock(error.at)
         if _wants_json(request):
             wrong = say("the access of this device ended {clock}", clock=at)
-            return problem(403, wrong.render(house.language(request)))
-        visitor = house.door.visitor(request)
-        answer = house.show(request, visitor, "ended.html", status=403, at=at)
+            return problem(403, wrong.render(context.language(request)))
+        visitor = context.auth.visitor(request)
+        answer = context.show(request, visitor, "ended.html", status=403, at=at)
         # What the device kept for reading offline goes as well.
         answer.headers["Clear-Site-Data"] = '"cache", "storage"'
         return answer
@@ -309,11 +311,11 @@ def _answer_errors(app: FastAPI, house: AppContext) -> None:
         done = "send this again" if _of_station(request) else "nothing was changed"
         return refuse(request, 503, f"the watch cannot use its log just now; {done}")
 
-    seldom = Seldom()
+    throttled = LogThrottle()
 
     @app.exception_handler(SessionStoreError)
     def sessions_unusable(request: Request, error: SessionStoreError) -> Response:
-        seldom.warn("the file of sessions cannot be used", why=str(error))
+        throttled.warn("the file of sessions cannot be used", why=str(error))
         return refuse(request, 503, _NO_SESSIONS)
 
     @app.exception_handler(RequestValidationError)

@@ -19,7 +19,7 @@ import h11
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
 from watcher.addresses import sender
-from watcher.web.seldom import Seldom
+from watcher.web.log_throttle import LogThrottle
 
 Network = IPv4Network | IPv6Network
 
@@ -80,7 +80,7 @@ class Connections:
         most: int | None = None,
         proxies: Sequence[Network] = LOOPBACK,
         deadlines: Deadlines | None = None,
-        seldom: Seldom | None = None,
+        throttled: LogThrottle | None = None,
     ) -> None:
         """``now`` tells the time as the event loop does.
 
@@ -91,7 +91,7 @@ class Connections:
         self.most = room() if most is None else most
         self.deadlines = deadlines or Deadlines()
         self._proxies = proxies
-        self._seldom = seldom or Seldom()
+        self._throttled = throttled or LogThrottle()
         self._by_sender: dict[str, set[Connection]] = {}
         self._waiting: dict[str, dict[Connection, None]] = {}
         """Those without a request by sender, the one that has waited longest first."""
@@ -109,7 +109,7 @@ class Connections:
         who = sender(connection.address)
         over = len(self._by_sender.get(who, ())) >= self.most_of(connection.address)
         if (over or self._open >= self.most) and not self._make_room(who if over else None):
-            self._seldom.warn("connections refused", "all are in use", most=self.most)
+            self._throttled.warn("connections refused", "all are in use", most=self.most)
             return False
         self._by_sender.setdefault(who, set()).add(connection)
         self._open += 1
@@ -157,7 +157,7 @@ class Connections:
         return True
 
     def _close(self, connection: "Connection", why: str) -> None:
-        self._seldom.warn("connections closed", why)
+        self._throttled.warn("connections closed", why)
         self.forget(connection)
         connection.transport.abort()
 

@@ -1,4 +1,4 @@
-"""What every page is made with: the watch, the door, the templates, and the moment shown."""
+"""What every page is made with: the watch, the log-in, the templates, and the moment shown."""
 
 import secrets
 from dataclasses import dataclass, field
@@ -13,7 +13,7 @@ from watcher.i18n.language import Language, accepted
 from watcher.i18n.message import WallTime
 from watcher.judge.chances import FarmChances
 from watcher.messages.reasons import Speaker
-from watcher.planning.kept import PlanNow
+from watcher.planning.kept_plan import PlanNow
 from watcher.service.day_plan import closed, plan_now
 from watcher.service.kept_secrets import SecretKind
 from watcher.service.secrets_in_use import SecretsInUse
@@ -50,7 +50,7 @@ class AppContext:
     """Built once, with the application."""
 
     watch: Watch
-    door: Authenticator
+    auth: Authenticator
     pushes: WebPush | None
     """The way to devices; None where nothing is pushed."""
     secrets: SecretsInUse
@@ -59,7 +59,7 @@ class AppContext:
     """Where the pages are reached from outside, as the settings have it; empty where not set."""
     pictures: MapPictures | None = None
     """Where pictures of the ground come from; None where none are set."""
-    paper: Renderer = field(default_factory=Renderer)
+    renderer: Renderer = field(default_factory=Renderer)
 
     @property
     def tiles_from(self) -> tuple[str, int] | None:
@@ -69,21 +69,23 @@ class AppContext:
     @property
     def farm(self) -> Farm:
         """The farm of the newest judgement, which is the one pages show."""
-        picture = self.watch.picture
-        return self.watch.book.plan.farm if picture is None else picture.judgement.plan.farm
+        snapshot = self.watch.snapshot
+        return (
+            self.watch.transactions.plan.farm if snapshot is None else snapshot.judgement.plan.farm
+        )
 
     @property
     def speaker(self) -> Speaker:
         """Words for that farm."""
-        known, farm = self.watch.book.post.speaker, self.farm
+        known, farm = self.watch.transactions.post.speaker, self.farm
         return known if known.farm is farm else Speaker(farm)
 
     @property
-    def picture(self) -> Snapshot:
+    def snapshot(self) -> Snapshot:
         """The newest judgement. Raises NothingJudgedError before the first one."""
-        if self.watch.picture is None:
+        if self.watch.snapshot is None:
             raise NothingJudgedError
-        return self.watch.picture
+        return self.watch.snapshot
 
     def reached(self, recipient: str) -> bool:
         """Return whether a recipient has a push address."""
@@ -95,15 +97,15 @@ class AppContext:
         keeper, now = self.watch.chances, self.watch.clock.now()
         if keeper is None or keeper.latest is None or keeper.latest.old(now):
             return FarmChances(now)
-        return keeper.latest.with_rigs(self.picture.rigs)
+        return keeper.latest.with_rigs(self.snapshot.rigs)
 
     def plan(self) -> PlanNow | None:
         """Return the plan of the day as it stands now; None where there is none.
 
         Raises LogError, and NothingJudgedError before the first judgement.
         """
-        ranking, now = self.picture.ranking, self.watch.clock.now()
-        with self.watch.book.store.reading() as session:
+        ranking, now = self.snapshot.ranking, self.watch.clock.now()
+        with self.watch.transactions.store.reading() as session:
             return closed(plan_now(session, self.farm, now), ranking)
 
     @property
@@ -123,7 +125,7 @@ class AppContext:
     def _jobs_under_way(self) -> list[OpenJobViewModel]:
         """Every open job in its state; none while the log cannot be read, of which others tell."""
         try:
-            with self.watch.book.store.reading() as session:
+            with self.watch.transactions.store.reading() as session:
                 return open_jobs(self, session)
         except (LogError, NothingJudgedError):
             return []
@@ -141,7 +143,7 @@ class AppContext:
         language = self.language(request)
         now = self.watch.clock.now()
         judged_at = self.watch.judged_at
-        text = self.paper.page(
+        text = self.renderer.page(
             template,
             language,
             farm=self.farm.config.farm.name,
@@ -152,8 +154,10 @@ class AppContext:
             may_edit=visitor.may(Role.ADMINISTER) and self.watch.farm_in_use is not None,
             has_farm_page=self.watch.farm_in_use is not None,
             saved=lambda: _saved(request),
-            written_in=lambda recipient: self.watch.book.post.people.language_of(recipient).code,
-            form_token=lambda: self.door.form_token(visitor),
+            written_in=lambda recipient: (
+                self.watch.transactions.post.people.language_of(recipient).code
+            ),
+            form_token=lambda: self.auth.form_token(visitor),
             new_key=lambda: secrets.token_urlsafe(12),
             jobs_under_way=self._jobs_under_way,
             now=now,

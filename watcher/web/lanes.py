@@ -16,8 +16,8 @@ from starlette.requests import ClientDisconnect
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from watcher.addresses import sender
+from watcher.web.log_throttle import LogThrottle
 from watcher.web.problem import problem
-from watcher.web.seldom import Seldom
 
 RETRY_AFTER_S = 2
 MOST_FORM_BYTES = 64 * 1024
@@ -111,7 +111,7 @@ class Lanes:
     def __init__(self, app: ASGIApp, *, held_s: float = _HELD_S) -> None:
         self.app = app
         self._held_s = held_s
-        self._seldom = Seldom()
+        self._throttled = LogThrottle()
         # More pages at once are no faster: they share one interpreter, with the watch as well.
         self.pages = Lane(at_once=2, waiting=80, of_one=40)
         self.steps = Lane(at_once=2, waiting=60, of_one=20)
@@ -144,7 +144,7 @@ class Lanes:
             async with lane.turn(sender(client[0]) if client else ""):
                 await self.app(scope, receive, send)
         except FullError:
-            self._seldom.warn("requests refused", "too many at once")
+            self._throttled.warn("requests refused", "too many at once")
             await asyncio.sleep(self._held_s)
             wrong = f"too much is asked for at once; try again in {RETRY_AFTER_S} s"
             headers = {"Retry-After": str(RETRY_AFTER_S)}

@@ -6,7 +6,7 @@ import os
 import socket
 from typing import Any
 
-from watcher.web.seldom import Seldom
+from watcher.web.log_throttle import LogThrottle
 
 _WAITING_AT_THE_PORT = 512
 _OUT_OF_DESCRIPTORS = {errno.EMFILE, errno.ENFILE, errno.ENOBUFS, errno.ENOMEM}
@@ -24,9 +24,9 @@ class Listener(socket.socket):
     take the connection and close it.
     """
 
-    def __init__(self, *given: Any, seldom: Seldom | None = None, **named: Any) -> None:
+    def __init__(self, *given: Any, throttled: LogThrottle | None = None, **named: Any) -> None:
         super().__init__(*given, **named)
-        self._seldom = seldom or Seldom()
+        self._throttled = throttled or LogThrottle()
         self._spare: int | None = os.open(os.devnull, os.O_RDONLY)
 
     def accept(self) -> tuple[socket.socket, Any]:
@@ -36,7 +36,7 @@ class Listener(socket.socket):
         except OSError as error:
             if error.errno not in _OUT_OF_DESCRIPTORS:
                 raise
-            self._seldom.warn("connections refused", os.strerror(error.errno))
+            self._throttled.warn("connections refused", os.strerror(error.errno))
             self._turn_one_away()
             raise BlockingIOError(errno.EAGAIN, "out of descriptors") from error
 
@@ -61,7 +61,7 @@ class Listener(socket.socket):
             self._spare = os.open(os.devnull, os.O_RDONLY)
 
 
-def listen(host: str, port: int, seldom: Seldom | None = None) -> list[socket.socket]:
+def listen(host: str, port: int, throttled: LogThrottle | None = None) -> list[socket.socket]:
     """Open the port on every address of a host, and listen. Raises PortError."""
     try:
         found = socket.getaddrinfo(
@@ -74,7 +74,7 @@ def listen(host: str, port: int, seldom: Seldom | None = None) -> list[socket.so
     for family, kind, protocol, _, address in dict.fromkeys(found):
         try:
             # By its number: asyncio turns off waiting for more to send only where it sees TCP.
-            opened.append(_opened(family, kind, protocol or socket.IPPROTO_TCP, address, seldom))
+            opened.append(_opened(family, kind, protocol or socket.IPPROTO_TCP, address, throttled))
         except OSError as error:
             trouble = error
             if error.errno not in {errno.EADDRNOTAVAIL, errno.EAFNOSUPPORT}:
@@ -89,9 +89,9 @@ def listen(host: str, port: int, seldom: Seldom | None = None) -> list[socket.so
 
 
 def _opened(
-    family: int, kind: int, protocol: int, address: Any, seldom: Seldom | None
+    family: int, kind: int, protocol: int, address: Any, throttled: LogThrottle | None
 ) -> socket.socket:
-    sock = Listener(family, kind, protocol, seldom=seldom)
+    sock = Listener(family, kind, protocol, throttled=throttled)
     try:
         sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         if family == socket.AF_INET6:

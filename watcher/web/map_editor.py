@@ -13,14 +13,14 @@ from watcher.farm.geometry.ground import Ground, Polygonal
 from watcher.farm.geometry.importing import Outline, outlines, typed_corners
 from watcher.i18n.language import Language
 from watcher.i18n.message import Message, Name, joined, say
-from watcher.messages.drawn import area_line, near_lines, overlap_line, overlap_mend
+from watcher.messages.drawing import area_line, near_lines, overlap_line, overlap_mend
 from watcher.sources.tile_address import MapPictures
 from watcher.units import Kind, System, convert
 from watcher.web.context import TILES_AT
 from watcher.web.renderer import static_url
 
 NEAR_M = 300.0
-"""Who lies within this is told while a boundary is drawn."""
+"""Who lies within this is said while a boundary is drawn."""
 _MOST_NEAR = 6
 _STEPS: Mapping[System, Sequence[float]] = {"us": (1, 5, 25, 100), "metric": (0.5, 2, 10, 50)}
 _USUAL_STEP = 1
@@ -112,7 +112,7 @@ def overlap_lines(found: DrawnShape, system: System) -> list[Message]:
     return [overlap_line(one, system) for one in found.overlaps]
 
 
-def told(looked: Looked, system: System, language: Language) -> dict[str, Any]:
+def look_answer(looked: Looked, system: System, language: Language) -> dict[str, Any]:
     """Say what a shape comes to, for the script of its page."""
     found = looked.found
     near = near_lines(found.near[:_MOST_NEAR], system)
@@ -126,7 +126,9 @@ def told(looked: Looked, system: System, language: Language) -> dict[str, Any]:
     }
 
 
-def told_of_several(found: Sequence[Outline], system: System, language: Language) -> dict[str, Any]:
+def look_answer_of_several(
+    found: Sequence[Outline], system: System, language: Language
+) -> dict[str, Any]:
     """Say what several fields that come together come to."""
     shapes = {one.name or str(i): one.shape for i, one in enumerate(found, start=1)}
     grounds = [Ground({name: shape}, {}).area_m2(name) for name, shape in shapes.items()]

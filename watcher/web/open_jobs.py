@@ -49,19 +49,19 @@ class OpenJobViewModel:
         return Name(self.field)
 
 
-def open_jobs(house: "AppContext", session: Session) -> list[OpenJobViewModel]:
+def open_jobs(context: "AppContext", session: Session) -> list[OpenJobViewModel]:
     """Return every open job in its state, oldest first. Raises NothingJudgedError."""
-    now = house.watch.clock.now()
+    now = context.watch.clock.now()
     views = queries.opened(session, now)
-    states = dict(house.picture.actions)
+    states = dict(context.snapshot.actions)
     if any(not _fits(states.get(view.job.id), view) for view in views):
-        states = job_actions(session, house.speaker, house.picture)
-    return [_seen(house, view, states.get(view.job.id), now) for view in views]
+        states = job_actions(session, context.speaker, context.snapshot)
+    return [_seen(context, view, states.get(view.job.id), now) for view in views]
 
 
-def open_job(house: "AppContext", session: Session, number: int) -> OpenJobViewModel:
+def open_job(context: "AppContext", session: Session, number: int) -> OpenJobViewModel:
     """Return one open job in its state."""
-    return next(found for found in open_jobs(house, session) if found.number == number)
+    return next(found for found in open_jobs(context, session) if found.number == number)
 
 
 def by_field(found: list[OpenJobViewModel]) -> dict[str, OpenJobViewModel]:
@@ -75,10 +75,10 @@ def _fits(state: JobAction | None, view: JobView) -> bool:
 
 
 def _seen(
-    house: "AppContext", view: JobView, state: JobAction | None, now: int
+    context: "AppContext", view: JobView, state: JobAction | None, now: int
 ) -> OpenJobViewModel:
     job = view.job
     sentence: Message = NOT_WATCHED[1]
     if state is not None:
-        sentence = Sentence(state_sentence(house.speaker, job.field, state, now))
+        sentence = Sentence(state_sentence(context.speaker, job.field, state, now))
     return OpenJobViewModel(job.id, job.field, state, sentence)

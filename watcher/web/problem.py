@@ -1,4 +1,4 @@
-"""What went wrong, told to programs in one form: problem details (RFC 9457)."""
+"""What went wrong, for programs in one form: problem details (RFC 9457)."""
 
 from collections.abc import Mapping
 from http import HTTPStatus
@@ -13,11 +13,11 @@ def problem(
     status: int, wrong: str, *, headers: Mapping[str, str] | None = None, **more: Any
 ) -> JSONResponse:
     """Return the answer that says what is wrong; ``more`` stands beside it, or in its place."""
-    told = {
+    usual = {
         "type": "about:blank",
         "title": HTTPStatus(status).phrase,
         "status": status,
         "detail": wrong,
         "wrong": wrong,
     }
-    return JSONResponse(told | more, status, headers, media_type=PROBLEM)
+    return JSONResponse(usual | more, status, headers, media_type=PROBLEM)

@@ -15,7 +15,7 @@ from fastapi import FastAPI
 
 from watcher.service.watch import Watch
 from watcher.web.connections import LOOPBACK, Connection, Connections, Network
-from watcher.web.seldom import Seldom, SeldomFilter
+from watcher.web.log_throttle import LogThrottle, LogThrottleFilter
 from watcher.web.streams import Streams
 
 _MOST_HEADER_BYTES = 16 * 1024
@@ -111,12 +111,12 @@ async def _serving(server: Server, sockets: Sequence[socket.socket], stop: async
 @contextlib.contextmanager
 def _seldom_logged() -> Iterator[None]:
     """Keep what the libraries say of single connections from filling the disk."""
-    seldom = SeldomFilter(Seldom())
+    throttled = LogThrottleFilter(LogThrottle())
     loggers = [logging.getLogger(name) for name in ("uvicorn.error", "asyncio")]
     for logger in loggers:
-        logger.addFilter(seldom)
+        logger.addFilter(throttled)
     try:
         yield
     finally:
         for logger in loggers:
-            logger.removeFilter(seldom)
+            logger.removeFilter(throttled)

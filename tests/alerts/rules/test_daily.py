@@ -10,7 +10,7 @@ from sqlalchemy import select
 
 from tests.support.farms import build, tables
 from tests.support.new_log import new_log
-from tests.support.skies import MORNING, judged, outlook
+from tests.support.skies import MORNING, judged, timeline
 from watcher.alerts import cycle
 from watcher.alerts.context import Begun
 from watcher.alerts.enqueue import Enqueue
@@ -25,14 +25,14 @@ BEGUN = Begun(MORNING, first=True)
 
 
 @pytest.fixture
-def told(tmp_path: Path):
+def brief(tmp_path: Path):
     """Run one cycle some seconds after the start; return the texts of the brief by then."""
     store = new_log(tmp_path / "watch.db")
     post = Enqueue(Speaker(FARM), None)
 
     def run(after_s: int, *, answered: bool = False, begun: Begun | None = BEGUN, **sky) -> list:
         now = MORNING + after_s
-        look = outlook(now=now, **sky)
+        look = timeline(now=now, **sky)
         judgement, ranking = judged(FarmArrays.of(FARM), look)
         with store.writing() as session:
             if answered:
@@ -46,14 +46,14 @@ def told(tmp_path: Path):
     store.close()
 
 
-def test_the_first_brief_waits_for_the_first_answers(told) -> None:
-    assert told(0, wind_mph=np.nan) == []
-    assert told(30, answered=True)[0][0] == "Spray now: creek side, hill"
+def test_the_first_brief_waits_for_the_first_answers(brief) -> None:
+    assert brief(0, wind_mph=np.nan) == []
+    assert brief(30, answered=True)[0][0] == "Spray now: creek side, hill"
 
 
-def test_it_waits_for_a_minute_and_names_who_said_nothing(told) -> None:
-    assert told(59, wind_mph=np.nan) == []
-    [(title, body)] = told(60, wind_mph=np.nan)
+def test_it_waits_for_a_minute_and_names_who_said_nothing(brief) -> None:
+    assert brief(59, wind_mph=np.nan) == []
+    [(title, body)] = brief(60, wind_mph=np.nan)
     assert title == "Not known yet, no word from mast"
     lines = body.splitlines()
     assert lines[0] == "Of no field is it known whether it can be sprayed."
@@ -61,16 +61,16 @@ def test_it_waits_for_a_minute_and_names_who_said_nothing(told) -> None:
     assert not any("This brief was due" in line for line in lines)  # nobody waited for it
 
 
-def test_a_later_start_says_that_the_brief_is_late(told) -> None:
-    [(_, body)] = told(60, begun=Begun(MORNING, first=False))
+def test_a_later_start_says_that_the_brief_is_late(brief) -> None:
+    [(_, body)] = brief(60, begun=Begun(MORNING, first=False))
     assert "This brief was due at 10:30: the watch was not running then." in body
 
 
-def test_a_brief_that_was_told_is_not_told_again_after_a_restart(told) -> None:
-    assert len(told(60)) == 1
-    assert len(told(70, begun=Begun(MORNING + 65, first=False))) == 1
-    assert len(told(130, begun=Begun(MORNING + 65, first=False))) == 1
+def test_a_brief_that_was_told_is_not_told_again_after_a_restart(brief) -> None:
+    assert len(brief(60)) == 1
+    assert len(brief(70, begun=Begun(MORNING + 65, first=False))) == 1
+    assert len(brief(130, begun=Begun(MORNING + 65, first=False))) == 1
 
 
-def test_a_clock_set_back_does_not_keep_the_brief_waiting(told) -> None:
-    assert len(told(0, begun=Begun(MORNING + 86_400, first=False))) == 1
+def test_a_clock_set_back_does_not_keep_the_brief_waiting(brief) -> None:
+    assert len(brief(0, begun=Begun(MORNING + 86_400, first=False))) == 1

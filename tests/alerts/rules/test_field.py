@@ -8,7 +8,7 @@ import pytest
 from tests.support.english import english
 from tests.support.farms import build, tables
 from tests.support.minutes import Minutes
-from tests.support.skies import MORNING, judged, outlook
+from tests.support.skies import MORNING, judged, timeline
 from watcher.judge.chances import Chances, FarmChances
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.messages.evening import evening_look_ahead
@@ -65,7 +65,7 @@ def test_a_field_being_sprayed_is_left_to_its_job(watch):
 
 
 def test_a_job_that_no_longer_fits_is_named_in_the_closing(farm):
-    look = outlook(wind_mph=np.where(np.arange(72) >= 1, 13.0, 5.0), gust_mph=14.0)
+    look = timeline(wind_mph=np.where(np.arange(72) >= 1, 13.0, 5.0), gust_mph=14.0)
     judgement, ranking = judged(FarmArrays.of(farm), look)
     late = [
         type(f)(**(vars(f) | {"duration_s": 7200.0})) for f in ranking.spray if f.field == "hill"
@@ -75,14 +75,14 @@ def test_a_job_that_no_longer_fits_is_named_in_the_closing(farm):
 
 
 def evening(farm, **weather):
-    look = outlook(MORNING + 8 * 3600, **weather)  # 19:00
+    look = timeline(MORNING + 8 * 3600, **weather)  # 19:00
     judgement, _ = judged(FarmArrays.of(farm), look)
     return english(evening_look_ahead(Speaker(farm), judgement, look))
 
 
 def test_the_evening_names_each_fields_best_starts_of_three_days(farm):
     now = MORNING + 8 * 3600
-    look, plan = outlook(now), FarmArrays.of(farm)
+    look, plan = timeline(now), FarmArrays.of(farm)
     judgement, _ = judged(plan, look)
     starts = now + 3600 * np.arange(60)  # up to 06:00 of the third day
     held = np.where(starts % 86_400 == (now + 12 * 3600) % 86_400, 0.81, 0.4)  # 07:00
@@ -136,8 +136,8 @@ def test_the_evening_does_not_make_up_a_day_nobody_foretold(farm):
 
 
 def test_the_evening_look_ahead_comes_once_at_its_time(store):
-    told = tables() | {"brief": {"morning": time(5, 30), "evening": time(19)}}
-    watch = Minutes(store, build(told), topic="brief")
+    config = tables() | {"brief": {"morning": time(5, 30), "evening": time(19)}}
+    watch = Minutes(store, build(config), topic="brief")
     watch.see(minutes=7)
     watch.now = MORNING + 8 * 3600 - 120
     assert watch.see() == []

@@ -5,7 +5,7 @@ from typing import NamedTuple
 
 import pytest
 
-from watcher.alerts.conditions import ConditionKey, State
+from watcher.alerts.conditions import ConditionKey, ConditionState
 from watcher.alerts.rules.job_action import LATELY, job_action, lately, steady_s, stops_lately
 from watcher.farm.models import Alerting
 from watcher.judge.job_action import Action, JobAction
@@ -16,8 +16,8 @@ NOW = 1_781_107_200
 JOB = "job:1"
 
 
-def remembered(*begun: int, not_so_since: int | None = None) -> dict[ConditionKey, State]:
-    state = State(NOW - 4000, not_so_since=not_so_since, evidence={"begun": list(begun)})
+def remembered(*begun: int, not_so_since: int | None = None) -> dict[ConditionKey, ConditionState]:
+    state = ConditionState(NOW - 4000, not_so_since=not_so_since, evidence={"begun": list(begun)})
     return {ConditionKey(JOB, LATELY.kind): state}
 
 
@@ -55,7 +55,7 @@ def test_where_the_wind_comes_and_goes_an_all_clear_waits_longer(
     ],
 )
 def test_a_stop_that_begins_is_remembered_once(
-    states: dict[ConditionKey, State], stopped: bool, begun: list[int]
+    states: dict[ConditionKey, ConditionState], stopped: bool, begun: list[int]
 ) -> None:
     found = lately(JOB, stopped, states, NOW)
     assert (found.holds, found.evidence["begun"]) == (stopped, begun)
@@ -70,23 +70,23 @@ class Stands(NamedTuple):
 
 
 def do(
-    states: dict[ConditionKey, State], *limits: Stands, paused_at: int | None = None
+    states: dict[ConditionKey, ConditionState], *limits: Stands, paused_at: int | None = None
 ) -> JobAction:
     record = SimpleNamespace(paused_at=paused_at)
-    sight = SimpleNamespace(job=record, limits=limits)
-    job = SimpleNamespace(subject=JOB, sight=sight, taken_in_hand_at=NOW - 9000)
+    facts = SimpleNamespace(job=record, limits=limits)
+    job = SimpleNamespace(subject=JOB, state=facts, taken_in_hand_at=NOW - 9000)
     config = SimpleNamespace(alerts=Alerting(all_clear_after="600 s"))
-    view = SimpleNamespace(now=NOW, speaker=SimpleNamespace(farm=SimpleNamespace(config=config)))
-    return job_action(view, job, states)  # type: ignore[arg-type]
+    context = SimpleNamespace(now=NOW, speaker=SimpleNamespace(farm=SimpleNamespace(config=config)))
+    return job_action(context, job, states)  # type: ignore[arg-type]
 
 
-def broken(limit: Limit, since: int, back: int | None = None) -> dict[ConditionKey, State]:
+def broken(limit: Limit, since: int, back: int | None = None) -> dict[ConditionKey, ConditionState]:
     kind = f"limit broken: {limit}"
-    return {ConditionKey(JOB, kind): State(NOW - since, not_so_since=back and NOW - back)}
+    return {ConditionKey(JOB, kind): ConditionState(NOW - since, not_so_since=back and NOW - back)}
 
 
-def blind(limit: Limit, since: int) -> dict[ConditionKey, State]:
-    return {ConditionKey(JOB, f"limit unknown: {limit}"): State(NOW - since)}
+def blind(limit: Limit, since: int) -> dict[ConditionKey, ConditionState]:
+    return {ConditionKey(JOB, f"limit unknown: {limit}"): ConditionState(NOW - since)}
 
 
 WIND, GUST = Stands(Limit.WIND), Stands(Limit.GUST)
@@ -129,8 +129,8 @@ def test_without_anything_it_goes_on_since_it_was_taken_in_hand_and_rests_since_
 
 def test_signs_ask_to_get_ready_since_the_first_of_them() -> None:
     signs = {
-        ConditionKey(JOB, "wind likely over"): State(NOW - 60),
-        ConditionKey(JOB, "ends soon"): State(NOW - 240),
+        ConditionKey(JOB, "wind likely over"): ConditionState(NOW - 60),
+        ConditionKey(JOB, "ends soon"): ConditionState(NOW - 240),
     }
     found = do(signs)
     assert (found.action, found.since) == (Action.GET_READY, NOW - 240)

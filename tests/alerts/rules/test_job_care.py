@@ -40,12 +40,12 @@ def test_pauses_push_the_planned_end_back(watch, store):
 
 
 def with_polymer(store):
-    told = tables()
-    told["setups"]["coarse"] |= {"adjuvant": "polyacrylamide"}
-    told["setups"]["fine"] |= {"adjuvant": "guar"}
+    config = tables()
+    config["setups"]["coarse"] |= {"adjuvant": "polyacrylamide"}
+    config["setups"]["fine"] |= {"adjuvant": "guar"}
     # One tank lasts longer than an hour, so that nothing is filled anew.
-    told["sprayers"]["boom"] |= {"tank": "9000 gal", "speed": "3 mph"}
-    return Minutes(store, build(told))
+    config["sprayers"]["boom"] |= {"tank": "9000 gal", "speed": "3 mph"}
+    return Minutes(store, build(config))
 
 
 def test_polyacrylamide_is_told_worn_after_an_hour_in_the_pump(store):
@@ -142,13 +142,13 @@ def test_a_chance_that_no_warning_begins_at_is_not_told(watch):
     assert watch.see() == []
 
 
-@pytest.mark.parametrize(("warn", "told"), [("earlier", 1), ("normal", 0), ("fewer", 0)])
-def test_the_grower_chooses_how_early(store, warn, told):
+@pytest.mark.parametrize(("warn", "expected"), [("earlier", 1), ("normal", 0), ("fewer", 0)])
+def test_the_grower_chooses_how_early(store, warn, expected):
     watch = Minutes(store, build(tables() | {"alerts": {"warn": warn}}))
     watch.start()
     watch.see()
     near_the_bound(watch, 9.5)
-    assert len(watch.see()) == told
+    assert len(watch.see()) == expected
 
 
 def front(watch):
@@ -191,11 +191,11 @@ def test_what_was_foreseen_and_did_not_come_needs_no_word_to_who_did_not_stop(wa
 
 
 def calm_again(watch, minutes=14, **weather):
-    told = []
+    heard = []
     for _ in range(minutes):
         watch.measure(np.full(30, 5.0), np.full(30, 6.0))
-        told += watch.see(**weather)
-    return told
+        heard += watch.see(**weather)
+    return heard
 
 
 def test_whoever_pauses_on_a_warning_is_told_when_it_is_over(watch, store):
@@ -243,7 +243,7 @@ def test_whoever_does_not_answer_is_asked_three_times(watch):
     for _ in range(10):
         watch.now += 3500
         watch.see()
-    assert [m.title for m in watch.told()] == ["Still spraying creek side?"] * 3
+    assert [m.title for m in watch.messages()] == ["Still spraying creek side?"] * 3
 
 
 def test_a_pause_after_a_stop_is_not_clear_while_another_limit_stands(watch, store):

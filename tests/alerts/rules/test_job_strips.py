@@ -6,7 +6,7 @@ import pytest
 
 from tests.support.farms import build, tables
 from tests.support.minutes import Minutes
-from tests.support.skies import judged, outlook
+from tests.support.skies import judged, timeline
 from watcher.jobs.commands import take
 from watcher.jobs.steps import StepName, StepRequest
 from watcher.judge.start_check import obstacles
@@ -52,7 +52,7 @@ def test_a_gust_from_the_side_is_no_turn(watch: Minutes) -> None:
 
 
 def test_what_the_start_agreed_to_is_not_told_again(watch: Minutes) -> None:
-    look = outlook(watch.now, wind_mph=5.0, gust_mph=7.0, wind_from_deg=ONTO)
+    look = timeline(watch.now, wind_mph=5.0, gust_mph=7.0, wind_from_deg=ONTO)
     found = obstacles(judged(watch.plan, look)[0], look.now_index, "creek_side", "coarse")
     tokens = tuple(one.token for one in found)
     step = StepRequest(StepName.START, "", field="creek_side", setup="coarse", confirm=tokens)

@@ -65,7 +65,7 @@ def test_an_all_clear_overtakes_the_alert_that_never_arrived_and_names_it(watch)
     watch.see()
     watch.see(wind_mph=12.0)
     watch.see(minutes=11)
-    stop, clear = watch.told()
+    stop, clear = watch.messages()
     assert (stop.kind, stop.state, clear.kind) == ("stop", "expired", "all clear")
     assert "Never arrived: Stop creek side: too windy, 12 mph (11:02)." in clear.body
 
@@ -76,7 +76,7 @@ def test_an_all_clear_leaves_alone_what_did_arrive(watch):
     watch.see(wind_mph=12.0)
     send(watch, "grower")
     watch.see(minutes=11)
-    stop, clear = watch.told()
+    stop, clear = watch.messages()
     assert stop.state == "sent"
     assert "Never arrived" not in clear.body
 
@@ -87,8 +87,8 @@ def test_while_somebody_sprays_that_a_recipient_is_not_reached_cannot_wait(watch
     watch.see(wind_mph=12.0)
     try_to_send(watch, 4)
     watch.see(wind_mph=12.0)
-    (told,) = [m for m in watch.told() if m.kind == "recipient unreachable"]
-    assert told.urgent
+    (heard,) = [m for m in watch.messages() if m.kind == "recipient unreachable"]
+    assert heard.urgent
 
 
 def test_what_was_told_of_a_recipient_before_a_job_is_told_anew_in_it(watch):

@@ -21,21 +21,21 @@ def watch(store, farm):
 def report(watch, wind=3.0, flag=Flag.GOOD, ahead_s=0, **more):
     """A minute's reading of the mast."""
     time = np.array([watch.now + ahead_s])
-    told = {"wind_m_s": [wind], "temp_c": [20.0]} | more
+    content = {"wind_m_s": [wind], "temp_c": [20.0]} | more
     flags = {"wind_m_s": np.array([flag], np.uint16)} if flag else {}
     with watch.store.writing() as session:
-        reading = WeatherSeries.of(time, SITE, "mast", told)
+        reading = WeatherSeries.of(time, SITE, "mast", content)
         weather.add_observations(session, Observations(reading, flags), watch.now)
         health.answered(session, "mast", watch.now, int(time[0]))
 
 
 def minutes(watch, count, **reading):
     """Let minutes pass with a reading each; returns the titles newly told."""
-    told = []
+    heard = []
     for _ in range(count):
         report(watch, **reading)
-        told += watch.see()
-    return told
+        heard += watch.see()
+    return heard
 
 
 def test_a_station_that_reports_every_minute_is_no_news(watch):
@@ -140,25 +140,25 @@ def test_a_station_far_from_the_forecast_for_hours_is_told(watch):
     )
     with watch.store.writing() as session:
         weather.add_forecast(session, Forecast(foretold, watch.now, watch.now, ""))
-    told = tables_with_feed(watch)
-    first = minutes(told, 110)
+    config = tables_with_feed(watch)
+    first = minutes(config, 110)
     assert first == []
-    assert minutes(told, 15) == ["Weather: mast disagrees"]
-    assert told.newest().splitlines()[0] == (
+    assert minutes(config, 15) == ["Weather: mast disagrees"]
+    assert config.newest().splitlines()[0] == (
         "mast: temperature is far from the forecast for this hour: one of them is wrong."
     )
 
 
 def tables_with_feed(watch):
-    told = tables()
-    told["sources"]["open_meteo"] = {"kind": "open_meteo", "silent_after": "12 h"}
+    config = tables()
+    config["sources"]["open_meteo"] = {"kind": "open_meteo", "silent_after": "12 h"}
     with watch.store.writing() as session:
         health.answered(session, "open_meteo", watch.now, None)
-    return Minutes(watch.store, build(told), topic="sources")
+    return Minutes(watch.store, build(config), topic="sources")
 
 
 def test_several_sources_that_fail_together_are_one_message(store):
-    told = tables()
-    told["sources"]["barn"] = {"kind": "push"}
-    watch = Minutes(store, build(told), topic="sources")
+    config = tables()
+    config["sources"]["barn"] = {"kind": "push"}
+    watch = Minutes(store, build(config), topic="sources")
     assert watch.see(minutes=7) == ["Weather: mast silent, barn silent"]

@@ -37,18 +37,20 @@ def _rounds(phone: Phone, post: Callable[[str], object]) -> list[float]:
 
 @pytest.mark.bench
 async def test_the_same_rule_elsewhere(tmp_path: Path) -> None:
-    told: dict[str, list[float]] = {}
+    heard: dict[str, list[float]] = {}
     for name in ("ours", "stack", "broker"):
         (tmp_path / name).mkdir()
-    told["this program"] = await post_to_push(tmp_path / "ours", small_farm(), ROUNDS)
+    heard["this program"] = await post_to_push(tmp_path / "ours", small_farm(), ROUNDS)
     phone = Phone()
     with scrape_and_rule(tmp_path / "stack", phone, BOUND_M_S) as url, httpx.Client() as station:
-        told["scrape and rule"] = _rounds(phone, lambda reading: station.post(url, content=reading))
+        heard["scrape and rule"] = _rounds(
+            phone, lambda reading: station.post(url, content=reading)
+        )
     phone = Phone()
     with broker_and_rule(tmp_path / "broker", phone, BOUND_M_S) as publish:
-        told["broker and script"] = _rounds(phone, publish)
+        heard["broker and script"] = _rounds(phone, publish)
     print(f"\nfrom a reading to the push, {ROUNDS} rounds each:")
-    for name, took in told.items():
+    for name, took in heard.items():
         median, p99 = np.percentile(took, [50, 99])
         print(f"  {name:<18} median {median:6.0f} ms, 99th percentile {p99:6.0f} ms")
-    assert all(len(took) == ROUNDS for took in told.values())
+    assert all(len(took) == ROUNDS for took in heard.values())

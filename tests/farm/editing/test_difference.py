@@ -22,7 +22,7 @@ def feature(name: Any, coordinates: Any) -> dict[str, Any]:
     return {"id": name, "geometry": {"type": "Polygon", "coordinates": coordinates}}
 
 
-def told(changes: tuple[FarmChange, ...]) -> list[tuple[str, str | None, str | None]]:
+def lines(changes: tuple[FarmChange, ...]) -> list[tuple[str, str | None, str | None]]:
     return [
         (str(c.key), *(None if v is None else str(v) for v in (c.before, c.after))) for c in changes
     ]
@@ -48,17 +48,17 @@ def told(changes: tuple[FarmChange, ...]) -> list[tuple[str, str | None, str | N
 def test_keys_that_differ_are_told_an_entry_that_comes_or_goes_as_one(
     before: str, after: str, changes: list[Any]
 ) -> None:
-    assert told(difference(texts(before), texts(after))) == changes
+    assert lines(difference(texts(before), texts(after))) == changes
 
 
 def test_a_boundary_is_told_by_its_corners() -> None:
     hill, with_hole = feature("hill", SQUARE), feature("hill", [*SQUARE, HOLE])
     two = feature("two", [SQUARE, [*SQUARE, HOLE]])
-    assert told(difference(texts(shapes=[hill]), texts(shapes=[with_hole, two]))) == [
+    assert lines(difference(texts(shapes=[hill]), texts(shapes=[with_hole, two]))) == [
         ("boundary of hill", "4 corners", "7 corners"),
         ("boundary of two", None, "11 corners"),
     ]
-    assert told(difference(texts(shapes=[hill]), texts(shapes=[]))) == [
+    assert lines(difference(texts(shapes=[hill]), texts(shapes=[]))) == [
         ("boundary of hill", "4 corners", None)
     ]
     assert difference(texts(shapes=[hill, two]), texts(shapes=[two, hill])) == ()

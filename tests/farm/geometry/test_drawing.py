@@ -69,8 +69,8 @@ def test_an_overlap_is_a_share_of_the_smaller_of_two() -> None:
     assert share_of_smaller(yard, farm) == share_of_smaller(farm, yard) == 0.5
 
 
-@pytest.mark.parametrize(("area_m2", "told"), [(9.0, False), (11.0, True)])
-def test_ten_square_metres_in_both_are_told(area_m2: float, told: bool) -> None:
+@pytest.mark.parametrize(("area_m2", "noticed"), [(9.0, False), (11.0, True)])
+def test_ten_square_metres_in_both_are_told(area_m2: float, noticed: bool) -> None:
     west = shapely.box(-96.0, 41.0, -95.995, 41.005)
 
     def overlaps(degrees: float) -> tuple[Overlap, ...]:
@@ -78,7 +78,7 @@ def test_ten_square_metres_in_both_are_told(area_m2: float, told: bool) -> None:
         return drawn(east, "east", "field", Ground({"west": west}, {})).overlaps
 
     [known] = overlaps(0.001)
-    assert bool(overlaps(0.001 * area_m2 / known.area_m2)) is told
+    assert bool(overlaps(0.001 * area_m2 / known.area_m2)) is noticed
 
 
 def test_the_largest_overlap_is_told_first() -> None:

@@ -13,7 +13,7 @@ FIRST, LAST = date(2026, 4, 1), date(2026, 6, 30)
 
 
 @pytest.mark.parametrize(
-    ("told", "days"),
+    ("expected", "days"),
     [
         ({}, [True] * 4),
         ({"valid_from": FIRST}, [False, True, True, True]),
@@ -21,8 +21,8 @@ FIRST, LAST = date(2026, 4, 1), date(2026, 6, 30)
         ({"valid_from": FIRST, "valid_until": LAST}, [False, True, True, False]),
     ],
 )
-def test_both_ends_of_its_validity_are_within(told: dict[str, Any], days: list[bool]) -> None:
-    rule = SpeedRule.model_validate({"kind": "speed", "most": "9 mph"} | told)
+def test_both_ends_of_its_validity_are_within(expected: dict[str, Any], days: list[bool]) -> None:
+    rule = SpeedRule.model_validate({"kind": "speed", "most": "9 mph"} | expected)
     around = [date(2026, 3, 31), FIRST, LAST, date(2026, 7, 1)]
     assert [rule.valid_on(day) for day in around] == days
 

@@ -188,8 +188,8 @@ def test_together_without_any_reduction_is_the_distance_itself() -> None:
 
 
 def test_only_the_reductions_that_change_it_are_told() -> None:
-    told = [{"needs": ["a"], "percent": "0 %"}, {"needs": ["b"], "percent": "25 %"}]
-    forty = buffer(base="40 m", reductions=told, combine="add and cap")
+    said = [{"needs": ["a"], "percent": "0 %"}, {"needs": ["b"], "percent": "25 %"}]
+    forty = buffer(base="40 m", reductions=said, combine="add and cap")
     assert arithmetic(forty, Proven(measures={"a"})).reduced_by == ()
     found = arithmetic(forty, Proven(measures={"b"}))
     assert found.reduced_by == forty.reductions[1:]
@@ -197,8 +197,8 @@ def test_only_the_reductions_that_change_it_are_told() -> None:
 
 
 def test_a_minimum_stands_and_makes_no_buffer_larger() -> None:
-    told = [{"needs": ["a"], "percent": "90 %"}]
-    keys = {"reductions": told, "combine": "add and cap", "floor": "10 m"}
+    found = [{"needs": ["a"], "percent": "90 %"}]
+    keys = {"reductions": found, "combine": "add and cap", "floor": "10 m"}
     assert required_m(buffer(base="40 m", **keys), Proven(measures={"a"})) == 10.0
     assert required_m(buffer(base="5 m", **keys), Proven(measures={"a"})) == 5.0
 
@@ -322,8 +322,8 @@ reductions = st.lists(
     max_size=4,
 )
 schemes = st.builds(
-    lambda base, told, how, floor: buffer(
-        base=f"{base} m", reductions=told, combine=how, floor=f"{floor} m"
+    lambda base, measures, how, floor: buffer(
+        base=f"{base} m", reductions=measures, combine=how, floor=f"{floor} m"
     ),
     st.integers(0, 400),
     reductions,
@@ -333,8 +333,8 @@ schemes = st.builds(
 
 
 @given(schemes, measures)
-def test_no_reduction_makes_a_buffer_negative_or_larger(scheme: Buffer, told: set[str]) -> None:
-    needed = required_m(scheme, Proven(measures=told))
+def test_no_reduction_makes_a_buffer_negative_or_larger(scheme: Buffer, measures: set[str]) -> None:
+    needed = required_m(scheme, Proven(measures=measures))
     assert needed is not None
     assert scheme.base is not None
     assert min(scheme.floor, scheme.base) <= needed <= scheme.base
@@ -342,7 +342,7 @@ def test_no_reduction_makes_a_buffer_negative_or_larger(scheme: Buffer, told: se
 
 @given(schemes, measures, measures)
 def test_proving_more_never_widens_a_buffer(scheme: Buffer, one: set[str], more: set[str]) -> None:
-    little, much = (required_m(scheme, Proven(measures=told)) for told in (one, one | more))
+    little, much = (required_m(scheme, Proven(measures=found)) for found in (one, one | more))
     assert little is not None
     assert much is not None
     assert much <= little
@@ -350,9 +350,9 @@ def test_proving_more_never_widens_a_buffer(scheme: Buffer, one: set[str], more:
 
 @given(st.lists(schemes, max_size=4), schemes, measures)
 def test_another_product_never_makes_a_buffer_smaller(
-    mix: list[Buffer], other: Buffer, told: set[str]
+    mix: list[Buffer], other: Buffer, measures: set[str]
 ) -> None:
-    proven = Proven(measures=told)
+    proven = Proven(measures=measures)
     without, with_it = largest_m(mix, proven), largest_m([*mix, other], proven)
     assert without is not None
     assert with_it is not None

@@ -22,8 +22,8 @@ def _product(text: str) -> Product:
     lines = text[start : text.index("# ----", start)].splitlines()
     kept = (line.removeprefix("# ") for line in lines)
     toml = "\n".join(line for line in kept if re.match(r"^(\[\[|[a-z_]+ = )", line))
-    told = tomllib.loads(toml)["products"]["contact_a"]
-    return Product.model_validate({"name": "A", "registration": "0-0"} | told)
+    found = tomllib.loads(toml)["products"]["contact_a"]
+    return Product.model_validate({"name": "A", "registration": "0-0"} | found)
 
 
 def test_every_kind_of_rule_is_there_and_is_read(example_path: Path) -> None:

@@ -179,7 +179,7 @@ def test_nozzles_are_those_of_every_list_at_the_pressures_of_all() -> None:
         [{"name": "x", "least": "2 bar", "most": "5 bar"}, {"name": "y"}, {"name": "z"}],
         [{"name": "z", "most": "4 bar"}, {"name": "x", "least": "3 bar", "most": "6 bar"}],
     ]
-    one, other = (rule("nozzles", nozzles=told, **LISTED) for told in nozzles)
+    one, other = (rule("nozzles", nozzles=found, **LISTED) for found in nozzles)
     kept = tank(a=[one], b=[other]).nozzles
     assert kept is not None
     assert [(n.name, n.least, n.most) for n in kept] == [("x", 3e5, 5e5), ("z", None, 4e5)]
@@ -242,7 +242,7 @@ class TestStricterReadings:
         assert winds["boom"].low == pytest.approx(3 * MPH)
 
     @pytest.mark.parametrize(
-        ("told", "reading"),
+        ("expected", "reading"),
         [
             (rule("rain ahead", within="48 h"), Reading.AMOUNT),
             (rule("direction", towards=["vines"]), Reading.ADJACENT),
@@ -250,11 +250,11 @@ class TestStricterReadings:
         ],
         ids=lambda r: str(r)[:12],
     )
-    def test_what_must_not_be_guessed(self, told: Rule, reading: Reading) -> None:
-        assert [n.reading for n in tank(a=[told]).notes] == [reading]
+    def test_what_must_not_be_guessed(self, expected: Rule, reading: Reading) -> None:
+        assert [n.reading for n in tank(a=[expected]).notes] == [reading]
 
     @pytest.mark.parametrize(
-        "told",
+        "expected",
         [
             wind("3 mph", "10 mph", height="10 m", gusts="counted"),
             rule("wind", low="3 mph", height="boom"),  # a gust breaks no low bound
@@ -265,8 +265,8 @@ class TestStricterReadings:
         ],
         ids=lambda r: str(r)[:40],
     )
-    def test_what_is_said_is_not_noted(self, told: Rule) -> None:
-        assert tank(a=[told]).notes == ()
+    def test_what_is_said_is_not_noted(self, expected: Rule) -> None:
+        assert tank(a=[expected]).notes == ()
 
     def test_only_an_unstated_height_is_noted_of_a_low_bound(self) -> None:
         notes = tank(a=[rule("wind", low="3 mph")]).notes
@@ -290,12 +290,12 @@ class TestStricterReadings:
         assert gusts_count(wind(None, "10 mph", gusts=gusts)) is count
 
     def test_land_inside_a_buffer_that_is_named(self) -> None:
-        told = BufferOf("a", Buffer(protects=("water",), base="5 m", inside=("road",)))
-        assert mix([], [told]).notes == ()
+        found = BufferOf("a", Buffer(protects=("water",), base="5 m", inside=("road",)))
+        assert mix([], [found]).notes == ()
 
     def test_land_inside_a_buffer(self) -> None:
-        told = BufferOf("a", Buffer(protects=("water",), base="5 m"))
-        assert [n.reading for n in mix([], [told]).notes] == [Reading.INSIDE]
+        found = BufferOf("a", Buffer(protects=("water",), base="5 m"))
+        assert [n.reading for n in mix([], [found]).notes] == [Reading.INSIDE]
 
 
 classes = st.sampled_from([c.words for c in DropletClass])

@@ -13,9 +13,9 @@ from watcher.farm.rules.presets import PRESETS, READ_ON, PresetName
 
 
 def farm(*presets: str) -> FarmFile:
-    told = farm_tables()
-    told["farm"]["presets"] = list(presets)
-    return FarmFile.model_validate(told)
+    config = farm_tables()
+    config["farm"]["presets"] = list(presets)
+    return FarmFile.model_validate(config)
 
 
 def test_none_holds_unless_it_is_chosen() -> None:
@@ -35,7 +35,7 @@ def test_each_says_whose_it_is_where_it_is_written_and_when_it_was_read(name: Pr
 
 
 def test_a_force_is_a_mean_at_ten_metres() -> None:
-    wind, rain = (told.rule for told in rules_of(farm("FR wind and rain"), "C"))
+    wind, rain = (found.rule for found in rules_of(farm("FR wind and rain"), "C"))
     assert (wind.height, wind.gusts) == (10.0, "not counted")
     assert wind.high == pytest.approx(19 / 3.6)
     assert rain.most == 8.0
@@ -56,5 +56,5 @@ def test_a_force_is_a_mean_at_ten_metres() -> None:
     ],
 )
 def test_distances(name: str, proven: Proven, metres: float | None) -> None:
-    (told,) = buffers_of(farm(name), "C")
-    assert required_m(told.buffer, proven) == metres
+    (found,) = buffers_of(farm(name), "C")
+    assert required_m(found.buffer, proven) == metres

@@ -75,39 +75,39 @@ def test_a_field_far_from_the_rest_is_told_with_its_distance(farm: Any) -> None:
     assert "lies 222 km" in problem.wrong
 
 
-@pytest.mark.parametrize(("km", "told"), [(99.0, False), (101.0, True)])
-def test_a_hundred_kilometres_are_far(farm: Any, km: float, told: bool) -> None:
+@pytest.mark.parametrize(("km", "noticed"), [(99.0, False), (101.0, True)])
+def test_a_hundred_kilometres_are_far(farm: Any, km: float, noticed: bool) -> None:
     # A degree of latitude at 41 N is 111.05 km (WGS 84).
     farm.draw("south", farm.square(0, -km / 111.05))
-    if told:
+    if noticed:
         assert f"lies {km:.0f} km" in farm.problem().wrong
     else:
         load(farm.write())
 
 
-@pytest.mark.parametrize(("km", "told"), [(19.8, False), (20.3, True)])
+@pytest.mark.parametrize(("km", "noticed"), [(19.8, False), (20.3, True)])
 @pytest.mark.parametrize("wide", [True, False])
 def test_a_field_is_at_most_twenty_kilometres_across(
-    farm: Any, km: float, told: bool, wide: bool
+    farm: Any, km: float, noticed: bool, wide: bool
 ) -> None:
     # A degree at 41.2 N is 83.89 km from west to east and 111.06 km from south to north (WGS 84).
     east, north = (km / 83.89, 0.01) if wide else (0.01, km / 111.06)
     w, s = -96.6, 41.2 - north / 2
     ring = [[w, s], [w + east, s], [w + east, s + north], [w, s + north], [w, s]]
     farm.draw("south", [ring])
-    if told:
+    if noticed:
         assert f"is {km:.1f} km across" in farm.problem().wrong
     else:
         load(farm.write())
 
 
-@pytest.mark.parametrize(("area_m2", "told"), [(110.0, False), (90.0, True)])
+@pytest.mark.parametrize(("area_m2", "noticed"), [(110.0, False), (90.0, True)])
 def test_a_field_has_at_least_a_hundred_square_metres(
-    farm: Any, area_m2: float, told: bool
+    farm: Any, area_m2: float, noticed: bool
 ) -> None:
     degrees = (area_m2 / (111_060 * 83_500)) ** 0.5
     farm.draw("south", farm.square(0, -0.006, degrees))
-    if told:
+    if noticed:
         assert f"covers {area_m2:.0f} square metres" in farm.problem().wrong
     else:
         load(farm.write())

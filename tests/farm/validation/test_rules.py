@@ -179,14 +179,14 @@ carrier = "15 gal/acre"
 """
 
 
-@pytest.mark.parametrize(("kind", "told"), [("boom", False), ("air-blast", True)])
+@pytest.mark.parametrize(("kind", "noticed"), [("boom", False), ("air-blast", True)])
 def test_only_rules_of_a_sprayer_that_may_be_used_can_shut_a_field(
-    farm: Any, kind: str, told: bool
+    farm: Any, kind: str, noticed: bool
 ) -> None:
     rules = ('kind = "carrier"; least = "20 gal/acre"', 'kind = "carrier"; most = "10 gal/acre"')
     ruled(farm, *(f'{rule}; sprayers = ["{kind}"]' for rule in rules))
     farm.add(BLAST).edit('weeds = "weedy"', 'weeds = "weedy"\nsetups = ["mist"]')
-    if told:
+    if noticed:
         assert "contradicts itself: carrier" in farm.problem().wrong
     else:
         load(farm.write())

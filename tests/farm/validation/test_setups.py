@@ -57,16 +57,16 @@ def test_a_size_that_needs_a_pressure_no_sprayer_gives_is_told(farm: Any, size: 
 
 # From the same formula: at 6 mph and 20 in, a size 03 gives 70.9 L/ha at 0.7 bar and 239.7 at 8.
 @pytest.mark.parametrize(
-    ("carrier", "told"), [("70 L/ha", True), ("72 L/ha", False), ("238 L/ha", False),
+    ("carrier", "noticed"), [("70 L/ha", True), ("72 L/ha", False), ("238 L/ha", False),
                           ("242 L/ha", True)],
 )  # fmt: skip
 def test_a_sprayer_gives_from_seven_tenths_of_a_bar_to_eight(
-    farm: Any, carrier: str, told: bool
+    farm: Any, carrier: str, noticed: bool
 ) -> None:
     farm.edit('pressure = "41 psi"\n', "")
     _, _, coarse = farm.text.partition("[setups.coarse]")
     farm.edit(coarse, coarse.replace("15 gal/acre", carrier, 1))
-    if told:
+    if noticed:
         assert farm.problem().key == "setups.coarse.nozzle_size"
     else:
         load(farm.write())
@@ -74,12 +74,12 @@ def test_a_sprayer_gives_from_seven_tenths_of_a_bar_to_eight(
 
 # 15 gal/acre take 2.74 bar; a quarter more and a quarter less than the pressure written is slack.
 @pytest.mark.parametrize(
-    ("pressure", "told"), [("2.15 bar", True), ("2.2 bar", False), ("3.6 bar", False),
+    ("pressure", "noticed"), [("2.15 bar", True), ("2.2 bar", False), ("3.6 bar", False),
                            ("3.7 bar", True)],
 )  # fmt: skip
-def test_a_pressure_within_a_quarter_is_taken(farm: Any, pressure: str, told: bool) -> None:
+def test_a_pressure_within_a_quarter_is_taken(farm: Any, pressure: str, noticed: bool) -> None:
     farm.edit('pressure = "41 psi"', f'pressure = "{pressure}"')
-    if told:
+    if noticed:
         assert farm.problem().key == f'setups.coarse.pressure = "{pressure}"'
     else:
         load(farm.write())

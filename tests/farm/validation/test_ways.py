@@ -73,10 +73,12 @@ SLIPS = [
 
 
 # North and south lie 0.001 degrees of latitude apart: 111.05 m at 41.5 N (WGS 84).
-@pytest.mark.parametrize(("road", "told"), [("105 m", True), ("106 m", False), ("200 m", False)])
-def test_a_road_five_per_cent_short_is_a_rounded_number(farm: Any, road: str, told: bool) -> None:
+@pytest.mark.parametrize(("road", "noticed"), [("105 m", True), ("106 m", False), ("200 m", False)])
+def test_a_road_five_per_cent_short_is_a_rounded_number(
+    farm: Any, road: str, noticed: bool
+) -> None:
     farm.add(WAY.format(f'{NORTH_SOUTH}\ndistance = "{road}"'))
-    if told:
+    if noticed:
         assert farm.problem().key == "planning.ways (item 1).distance"
     else:
         load(farm.write())
@@ -101,8 +103,8 @@ def test_a_slip_in_a_way_is_one_problem_with_key_and_mend(
 
 
 def test_a_driver_is_read(farm: Any) -> None:
-    told = 'sprayers = ["boom"]\nhours = { start = 06:00:00, end = 17:30:00 }'
-    driver = load(farm.add(DRIVER.format(told)).write()).config.drivers["driver"]
+    found = 'sprayers = ["boom"]\nhours = { start = 06:00:00, end = 17:30:00 }'
+    driver = load(farm.add(DRIVER.format(found)).write()).config.drivers["driver"]
     assert driver.sprayers == ("boom",)
     assert driver.hours is not None
     assert (driver.hours.start.hour, driver.hours.end.minute) == (6, 30)

@@ -223,20 +223,20 @@ def test_sun_limits_longer_than_the_longest_day_there_are_told(
 
 def test_what_the_day_has_and_what_is_taken_of_it_are_told(farm: Any) -> None:
     farm.edit('after_sunrise = { low = "1 h" }', 'after_sunrise = { low = "13.5 h" }')
-    told = farm.problems()[0]
-    assert "the longest day there has 15.2 h" in told.wrong  # 15 h 11 min, as above
-    assert "take 15.5 h of it" in told.mend
+    found = farm.problems()[0]
+    assert "the longest day there has 15.2 h" in found.wrong  # 15 h 11 min, as above
+    assert "take 15.5 h of it" in found.mend
 
 
-@pytest.mark.parametrize(("after", "told"), [("10 h", False), ("10.5 h", True)])
+@pytest.mark.parametrize(("after", "noticed"), [("10 h", False), ("10.5 h", True)])
 def test_at_the_equator_no_day_is_much_longer_than_half_a_day(
-    farm: Any, after: str, told: bool
+    farm: Any, after: str, noticed: bool
 ) -> None:
     for name, north in (("north", 0), ("south", -0.006), ("orchard", 0.006)):
         farm.draw(name, farm.square(0, north, west=-78.5, south=-0.2))
     farm.edit("America/Chicago", "America/Guayaquil")
     farm.edit('after_sunrise = { low = "1 h" }', f'after_sunrise = {{ low = "{after}" }}')
-    if told:
+    if noticed:
         assert {p.key for p in farm.problems()} == {"fields.north", "fields.south"}
     else:
         load(farm.write())

@@ -31,7 +31,7 @@ def forecast() -> dict[str, Any]:
 
 
 def station(client: FeedClient, **more: Any) -> MappedJsonFeed:
-    told: dict[str, Any] = {
+    found: dict[str, Any] = {
         "name": "mapped",
         "client": client,
         "url": URL,
@@ -46,18 +46,18 @@ def station(client: FeedClient, **more: Any) -> MappedJsonFeed:
         "site": SITE,
         "every_s": 600.0,
     }
-    return MappedJsonFeed(**told | more)
+    return MappedJsonFeed(**found | more)
 
 
 def model(client: FeedClient, **more: Any) -> MappedJsonFeed:
-    told: dict[str, Any] = {
+    given: dict[str, Any] = {
         "gives": "forecast",
         "times": "hours.time",
         "quantities": {"rain": ("hours.rain", "mm/h")},
         "issued": "run",
         "attribution": "Data from a model, CC BY 4.0",
     }
-    return station(client, **told | more)
+    return station(client, **given | more)
 
 
 async def polled(feed, source: MappedJsonFeed, body: Any, now: int = NOW) -> Polled:
@@ -66,9 +66,9 @@ async def polled(feed, source: MappedJsonFeed, body: Any, now: int = NOW) -> Pol
 
 
 async def test_observations_come_out_sorted_and_in_si(feed, client) -> None:
-    told = (await polled(feed, station(client), observations())).observations
-    assert told is not None
-    series = told.series
+    given = (await polled(feed, station(client), observations())).observations
+    assert given is not None
+    series = given.series
     assert series.times.tolist() == [NOW - 900, NOW - 600]
     assert series.wind_m_s.tolist() == pytest.approx([1, 2])
     assert series.gust_m_s[0] == pytest.approx(5)
@@ -76,28 +76,28 @@ async def test_observations_come_out_sorted_and_in_si(feed, client) -> None:
     assert series.temp_c.tolist() == pytest.approx([10, 20])
     assert series.pressure_pa.tolist() == pytest.approx([97100, 97000])
     assert series.site == SITE
-    assert told.flags == {}
+    assert given.flags == {}
 
 
 async def test_a_forecast_has_its_issue_time_and_attribution(feed, client) -> None:
-    told = (await polled(feed, model(client), forecast())).forecast
-    assert told is not None
-    assert (told.issued_at, told.fetched_at) == (NOW - 7200, NOW)
-    assert told.attribution == "Data from a model, CC BY 4.0"
-    assert told.series.rain_mm_h[:2].tolist() == [0.0, 0.5]
+    given = (await polled(feed, model(client), forecast())).forecast
+    assert given is not None
+    assert (given.issued_at, given.fetched_at) == (NOW - 7200, NOW)
+    assert given.attribution == "Data from a model, CC BY 4.0"
+    assert given.series.rain_mm_h[:2].tolist() == [0.0, 0.5]
 
 
 async def test_a_forecast_that_does_not_tell_counts_as_issued_when_fetched(feed, client) -> None:
-    told = (await polled(feed, model(client, issued=None), forecast())).forecast
-    assert told is not None
-    assert told.issued_at == NOW
+    given = (await polled(feed, model(client, issued=None), forecast())).forecast
+    assert given is not None
+    assert given.issued_at == NOW
 
 
 async def test_a_single_reading_need_not_be_a_list(feed, client) -> None:
     single = station(client, times="at", quantities={"wind": ("w", "m/s")})
-    told = (await polled(feed, single, {"at": NOW - 60, "w": 3})).observations
-    assert told is not None
-    assert told.series.wind_m_s.tolist() == [3.0]
+    given = (await polled(feed, single, {"at": NOW - 60, "w": 3})).observations
+    assert given is not None
+    assert given.series.wind_m_s.tolist() == [3.0]
 
 
 async def test_a_projection_that_dropped_a_null_is_refused_not_moved_up(feed, client) -> None:
@@ -122,15 +122,15 @@ async def test_a_projection_that_dropped_a_null_is_refused_not_moved_up(feed, cl
 async def test_a_row_that_cannot_be_read_is_an_error(feed, client, change) -> None:
     body = observations()
     body["rows"][0] |= change
-    with pytest.raises(SourceError, match=r"stations\.example") as told:
+    with pytest.raises(SourceError, match=r"stations\.example") as found:
         await polled(feed, station(client), body)
-    assert "hush" not in str(told.value)
+    assert "hush" not in str(found.value)
 
 
 async def test_observations_from_the_future_are_flagged(feed, client) -> None:
-    told = (await polled(feed, station(client), observations(), NOW - 721)).observations
-    assert told is not None
-    assert told.flags["wind_m_s"].tolist() == [Flag.GOOD, Flag.FUTURE]
+    given = (await polled(feed, station(client), observations(), NOW - 721)).observations
+    assert given is not None
+    assert given.flags["wind_m_s"].tolist() == [Flag.GOOD, Flag.FUTURE]
 
 
 @pytest.mark.parametrize("body", [{"rows": []}, observations()], ids=["none", "of yesterday"])

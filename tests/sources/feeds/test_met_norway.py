@@ -70,19 +70,19 @@ def source(client: FeedClient, **more: Any) -> MetNorwayFeed:
 
 async def forecast(feed, client: FeedClient, answer: Any, now: int = NOW) -> Forecast:
     feed.bodies["/complete"] = answer
-    told = (await source(client).poll(now)).forecast
-    assert told is not None
-    return told
+    given = (await source(client).poll(now)).forecast
+    assert given is not None
+    return given
 
 
 async def test_a_forecast_comes_out_in_si_with_its_place_issue_and_terms(feed, client) -> None:
-    told = await forecast(feed, client, body())
-    series, site = told.series, told.series.site
+    given = await forecast(feed, client, body())
+    series, site = given.series, given.series.site
     assert (site.latitude, site.longitude, site.elevation_m) == (60.1, 10.0, 150.0)
     assert (site.wind_height_m, site.temp_height_m) == (10.0, 2.0)
-    assert told.issued_at == int(datetime(2026, 6, 12, 11, 2, tzinfo=UTC).timestamp())
-    assert told.fetched_at == NOW
-    assert "MET Norway" in told.attribution == ATTRIBUTION
+    assert given.issued_at == int(datetime(2026, 6, 12, 11, 2, tzinfo=UTC).timestamp())
+    assert given.fetched_at == NOW
+    assert "MET Norway" in given.attribution == ATTRIBUTION
     assert series.wind_m_s.tolist() == [3, 4, 5, 6]
     assert series.wind_from_deg[0] == 200
     assert series.temp_c[0] == 15
@@ -179,8 +179,8 @@ async def test_the_html_of_a_bad_request_is_an_error(feed, client) -> None:
 
 async def test_a_deprecated_product_is_still_read_and_logged(feed, client) -> None:
     with capture_logs() as logs:
-        told = await forecast(feed, client, httpx.Response(203, json=body()))
-    assert len(told.series) == 4
+        given = await forecast(feed, client, httpx.Response(203, json=body()))
+    assert len(given.series) == 4
     assert any("deprecated" in log["event"] for log in logs)
 
 
@@ -233,12 +233,12 @@ async def test_any_broken_body_is_an_error_or_tells_only_what_it_held(
     ],
 )
 def test_recorded_answers_are_read(shared: Path, name: str) -> None:
-    told = json.loads((shared / "feeds" / "metno" / name).read_text())["data"]
-    longitude, latitude, altitude = told["geometry"]["coordinates"]
-    issued_at, series = forecast_of(told, source="met", place=(latitude, longitude))
+    found = json.loads((shared / "feeds" / "metno" / name).read_text())["data"]
+    longitude, latitude, altitude = found["geometry"]["coordinates"]
+    issued_at, series = forecast_of(found, source="met", place=(latitude, longitude))
     assert issued_at == int(datetime(2020, 7, 20, 1, 30, 57, tzinfo=UTC).timestamp())
     assert series.site.elevation_m == altitude
-    steps = told["properties"]["timeseries"]
+    steps = found["properties"]["timeseries"]
     hourly = [s for s in steps if "next_1_hours" in s["data"]]
     assert len(hourly) - 1 <= len(series) <= len(hourly)
     winds = [s["data"]["instant"]["details"]["wind_speed"] for s in steps[: len(series)]]
@@ -258,9 +258,9 @@ def test_the_recorded_nordic_excerpt_has_no_two_steps_an_hour_apart(shared: Path
 
 
 async def test_values_are_kept_as_they_were_given_with_run_and_interval(feed, client) -> None:
-    told = await forecast(feed, client, body())
-    given = {each.quantity: each for each in told.given}
+    got = await forecast(feed, client, body())
+    given = {each.quantity: each for each in got.given}
     assert (given["wind_m_s"].statistic, set(given["wind_m_s"].intervals)) == ("mean", {600})
     assert (given["rain_mm_h"].statistic, set(given["rain_mm_h"].intervals)) == ("sum", {3600})
     assert len(given["wind_m_s"].starts) == len(body()["properties"]["timeseries"])
-    assert told.run_at == told.issued_at
+    assert got.run_at == got.issued_at

@@ -119,9 +119,9 @@ async def polled(
 async def gridded(feed, client, **layers: Any):
     body = grid()
     body["properties"] |= layers
-    told = (await polled(feed, client, gridpoints=body)).forecast
-    assert told is not None
-    return told.series
+    given = (await polled(feed, client, gridpoints=body)).forecast
+    assert given is not None
+    return given.series
 
 
 def at(series: Any, hour: int, name: str) -> float:
@@ -205,13 +205,13 @@ class TestGrid:
             await gridded(feed, client, windSpeed=wind)
 
     async def test_place_issue_and_terms_come_from_the_feed(self, feed, client) -> None:
-        told = (await polled(feed, client)).forecast
-        assert told is not None
-        site = told.series.site
+        given = (await polled(feed, client)).forecast
+        assert given is not None
+        site = given.series.site
         assert (site.latitude, site.longitude) == pytest.approx((41.21, -96.62))
         assert (site.elevation_m, site.wind_height_m) == (367.9, 10.0)
-        assert told.issued_at == int(datetime(2026, 6, 12, 12, 18, tzinfo=UTC).timestamp())
-        assert "public domain" in told.attribution
+        assert given.issued_at == int(datetime(2026, 6, 12, 12, 18, tzinfo=UTC).timestamp())
+        assert "public domain" in given.attribution
 
     async def test_an_old_copy_served_as_if_it_were_new_is_an_error(self, feed, client) -> None:
         body = grid()
@@ -224,9 +224,9 @@ class TestGrid:
     async def test_an_unknown_elevation_is_unknown(self, feed, client) -> None:
         body = grid()
         del body["properties"]["elevation"]
-        told = (await polled(feed, client, gridpoints=body)).forecast
-        assert told is not None
-        assert np.isnan(told.series.site.elevation_m)
+        given = (await polled(feed, client, gridpoints=body)).forecast
+        assert given is not None
+        assert np.isnan(given.series.site.elevation_m)
 
     @pytest.mark.long
     async def test_any_broken_grid_is_an_error_or_tells_only_what_it_held(
@@ -299,66 +299,70 @@ class TestCell:
 
 class TestStation:
     async def observed(self, feed, client, *features: dict[str, Any]):
-        told = await polled(feed, client, station="KAHQ", observations=reports(*features))
-        assert told.observations is not None
-        return told.observations
+        given = await polled(feed, client, station="KAHQ", observations=reports(*features))
+        assert given.observations is not None
+        return given.observations
 
     async def test_a_report_comes_out_in_si(self, feed, client) -> None:
-        told = await self.observed(feed, client, report(5))
-        series, site = told.series, told.series.site
+        given = await self.observed(feed, client, report(5))
+        series, site = given.series, given.series.site
         assert series.times.tolist() == [NOW - 300]
         assert series.wind_m_s[0] == pytest.approx(2.6)
         assert series.wind_from_deg[0] == 320
         assert (series.temp_c[0], series.dew_point_c[0]) == (18.5, 9.5)
         assert series.humidity_pct[0] == pytest.approx(55.5)
         assert (site.latitude, site.longitude, site.elevation_m) == (41.23, -96.6, 374.0)
-        assert told.flags == {}
+        assert given.flags == {}
 
     async def test_a_null_gust_is_unknown_not_zero(self, feed, client) -> None:
-        told = await self.observed(feed, client, report(5))
-        assert np.isnan(told.series.gust_m_s[0])
+        given = await self.observed(feed, client, report(5))
+        assert np.isnan(given.series.gust_m_s[0])
 
     async def test_the_altimeter_setting_is_not_taken_for_station_pressure(
         self, feed, client
     ) -> None:
-        told = await self.observed(feed, client, report(5))
-        assert np.isnan(told.series.pressure_pa).all()
+        given = await self.observed(feed, client, report(5))
+        assert np.isnan(given.series.pressure_pa).all()
 
     async def test_each_report_keeps_its_own_time_and_gaps(self, feed, client) -> None:
         none = quantity(None, "km_h-1", "Z")
-        told = await self.observed(feed, client, report(5, windSpeed=none), report(10), report(15))
-        assert told.series.times.tolist() == [NOW - 900, NOW - 600, NOW - 300]
-        assert np.isnan(told.series.wind_m_s).tolist() == [False, False, True]
-        assert np.isfinite(told.series.temp_c).all()
+        given = await self.observed(feed, client, report(5, windSpeed=none), report(10), report(15))
+        assert given.series.times.tolist() == [NOW - 900, NOW - 600, NOW - 300]
+        assert np.isnan(given.series.wind_m_s).tolist() == [False, False, True]
+        assert np.isfinite(given.series.temp_c).all()
 
     async def test_a_report_sent_again_fills_the_gaps_of_the_first(self, feed, client) -> None:
         first = report(5, temperature=quantity(None, "degC", "Z"))
-        told = await self.observed(feed, client, first, report(5, windSpeed=quantity(72, "km_h-1")))
-        assert told.series.temp_c.tolist() == [18.5]
-        assert told.series.wind_m_s.tolist() == pytest.approx([2.6])
+        given = await self.observed(
+            feed, client, first, report(5, windSpeed=quantity(72, "km_h-1"))
+        )
+        assert given.series.temp_c.tolist() == [18.5]
+        assert given.series.wind_m_s.tolist() == pytest.approx([2.6])
 
     @pytest.mark.parametrize("letter", ["X", "Q", "B", "qc:X"])
     async def test_a_value_the_feed_doubts_is_flagged(self, feed, client, letter: str) -> None:
-        told = await self.observed(
+        given = await self.observed(
             feed, client, report(5, windSpeed=quantity(9, "km_h-1", letter)), report(10)
         )
-        assert told.flags["wind_m_s"].tolist() == [Flag.GOOD, Flag.SUSPECT_SOURCE]
-        assert set(told.flags) == {"wind_m_s"}
-        assert told.series.wind_m_s[1] == pytest.approx(2.5)
+        assert given.flags["wind_m_s"].tolist() == [Flag.GOOD, Flag.SUSPECT_SOURCE]
+        assert set(given.flags) == {"wind_m_s"}
+        assert given.series.wind_m_s[1] == pytest.approx(2.5)
 
     @pytest.mark.parametrize("letter", ["Z", "C", "S", "V", "G", "T", "qc:V", ""])
     async def test_a_value_the_feed_passes_is_not(self, feed, client, letter: str) -> None:
-        told = await self.observed(feed, client, report(5, windSpeed=quantity(9, "km_h-1", letter)))
-        assert told.flags == {}
+        given = await self.observed(
+            feed, client, report(5, windSpeed=quantity(9, "km_h-1", letter))
+        )
+        assert given.flags == {}
 
     async def test_a_report_from_the_future_is_flagged(self, feed, client) -> None:
-        told = await self.observed(feed, client, report(-3), report(5))
-        assert told.flags["wind_m_s"].tolist() == [Flag.GOOD, Flag.FUTURE]
-        assert np.isnan(told.usable().temp_c[1])
+        given = await self.observed(feed, client, report(-3), report(5))
+        assert given.flags["wind_m_s"].tolist() == [Flag.GOOD, Flag.FUTURE]
+        assert np.isnan(given.usable().temp_c[1])
 
     async def test_reports_of_half_a_day_ago_are_dropped(self, feed, client) -> None:
-        told = await self.observed(feed, client, report(5), report(400))
-        assert len(told.series) == 1
+        given = await self.observed(feed, client, report(5), report(400))
+        assert len(given.series) == 1
 
     @pytest.mark.parametrize("features", [[], None, [report(400)]])
     async def test_no_report_at_all_is_told(self, feed, client, features) -> None:
@@ -373,9 +377,9 @@ class TestStation:
             windSpeed={"unitCode": "unit:m_s-1", "value": 10, "qualityControl": "qc:V"},
             temperature={"unitCode": "unit:degF", "value": 50, "qualityControl": "qc:V"},
         )
-        told = await self.observed(feed, client, old)
-        assert told.series.wind_m_s[0] == pytest.approx(10)
-        assert told.series.temp_c[0] == pytest.approx(10)
+        given = await self.observed(feed, client, old)
+        assert given.series.wind_m_s[0] == pytest.approx(10)
+        assert given.series.temp_c[0] == pytest.approx(10)
 
     @pytest.mark.long
     async def test_any_broken_report_is_an_error_or_tells_only_what_it_held(
@@ -394,15 +398,15 @@ class TestHalves:
     async def test_a_failed_forecast_does_not_lose_the_observations(self, feed, client) -> None:
         feed.bodies = {"/observations": reports(report(5))}
         with capture_logs() as logs:
-            told = await source(client, "KAHQ").poll(NOW)
-        assert told.observations is not None
-        assert told.forecast is None
+            given = await source(client, "KAHQ").poll(NOW)
+        assert given.observations is not None
+        assert given.forecast is None
         assert any(log["log_level"] == "warning" and "404" in log["why"] for log in logs)
 
     async def test_failed_observations_do_not_lose_the_forecast(self, feed, client) -> None:
         gone = httpx.Response(404, json={})
-        told = await polled(feed, client, station="KAHQ", observations=gone)
-        assert (told.observations, told.forecast is None) == (None, False)
+        given = await polled(feed, client, station="KAHQ", observations=gone)
+        assert (given.observations, given.forecast is None) == (None, False)
 
     async def test_when_both_fail_both_are_told(self, feed, client) -> None:
         with pytest.raises(SourceError, match=r"points.*observations"):
@@ -514,12 +518,12 @@ def test_recorded_observations_are_all_read(shared: Path) -> None:
     assert len(paths) == 20
     for path in paths:
         body = json.loads(path.read_text())
-        told = observed(body)
-        assert len(told.series) == len(body["features"] or [])
+        given = observed(body)
+        assert len(given.series) == len(body["features"] or [])
         for feature in body["features"] or []:
             speed = feature["properties"]["windSpeed"]["value"]
             expected = IN_RAW.get(path.name, np.nan) if speed is None else speed / 3.6
-            np.testing.assert_allclose(told.series.wind_m_s, [expected], err_msg=path.name)
+            np.testing.assert_allclose(given.series.wind_m_s, [expected], err_msg=path.name)
 
 
 def test_without_a_gust_group_a_recorded_gust_lies_within_the_rules_of_its_report(
@@ -532,11 +536,11 @@ def test_without_a_gust_group_a_recorded_gust_lies_within_the_rules_of_its_repor
         assert np.isnan(series.gust_m_s[0])
         # 32005KT and 9.36 km/h are the same wind: the raw one is in whole knots.
         assert (least, most) == pytest.approx((speed, speed + 10 * 1852 / 3600), abs=0.06)
-    told = observed(recorded(shared, "rendered", "observations__KINW.json"))
-    assert told.series.gust_m_s[0] == pytest.approx(22 * 1852 / 3600)
+    given = observed(recorded(shared, "rendered", "observations__KINW.json"))
+    assert given.series.gust_m_s[0] == pytest.approx(22 * 1852 / 3600)
     for mesonet in ("SEAW1", "OAMC1"):
-        told = observed(recorded(shared, "rendered", f"observations__{mesonet}.json"))
-        assert np.isnan(told.series.bound("gust_m_s")[1]).all()
+        given = observed(recorded(shared, "rendered", f"observations__{mesonet}.json"))
+        assert np.isnan(given.series.bound("gust_m_s")[1]).all()
 
 
 def test_a_doubted_wind_tells_nothing_of_the_gust(shared: Path) -> None:
@@ -548,25 +552,25 @@ def test_a_doubted_wind_tells_nothing_of_the_gust(shared: Path) -> None:
 def test_the_recorded_altimeter_setting_shows_why_it_is_not_read(shared: Path) -> None:
     """At 1726 m the station pressure is near 823 hPa (FAO-56 eq. 7), not 1012."""
     body = recorded(shared, "rendered", "observations__KBKF.json")
-    told = body["features"][0]["properties"]
-    assert told["barometricPressure"]["value"] == 101190
-    assert "A2988" in told["rawMessage"]  # 29.88 inHg = 1011.9 hPa
+    found = body["features"][0]["properties"]
+    assert found["barometricPressure"]["value"] == 101190
+    assert "A2988" in found["rawMessage"]  # 29.88 inHg = 1011.9 hPa
     assert np.isnan(observed(body).series.pressure_pa).all()
 
 
 def test_older_recorded_bodies_are_read_or_refused(shared: Path) -> None:
-    told = observed(recorded(shared, "pynws", "stations_observations_alternate_units.json"))
-    assert told.series.temp_c[0] == pytest.approx((10 - 32) / 1.8)
+    given = observed(recorded(shared, "pynws", "stations_observations_alternate_units.json"))
+    assert given.series.temp_c[0] == pytest.approx((10 - 32) / 1.8)
     for name in ("strings", "missing_value"):
         with pytest.raises(ValueError, match=r"timestamp|number"):
             observed(recorded(shared, "pynws", f"stations_observations_{name}.json"))
 
 
 async def test_layers_are_kept_interval_by_interval_as_they_were_given(feed, client) -> None:
-    told = (await polled(feed, client, gridpoints=grid())).forecast
-    assert told is not None
-    given = {each.quantity: each for each in told.given}
+    got = (await polled(feed, client, gridpoints=grid())).forecast
+    assert got is not None
+    given = {each.quantity: each for each in got.given}
     rain, gust = given["rain_mm_h"], given["gust_m_s"]
     assert (rain.statistic, gust.statistic) == ("sum", "maximum")
     assert (rain.values[0], rain.intervals[0]) == (1.5, 6 * 3600)
-    assert told.run_at == told.issued_at
+    assert got.run_at == got.issued_at

@@ -58,18 +58,18 @@ def source(client: FeedClient, **more: Any) -> OpenMeteoFeed:
 
 async def forecast(feed, client: FeedClient, answer: Any, now: int = NOW) -> Forecast:
     feed.bodies["/forecast"] = answer
-    told = (await source(client).poll(now)).forecast
-    assert told is not None
-    return told
+    given = (await source(client).poll(now)).forecast
+    assert given is not None
+    return given
 
 
 async def test_a_forecast_comes_out_with_its_place_and_terms(feed, client) -> None:
-    told = await forecast(feed, client, body())
-    site = told.series.site
+    given = await forecast(feed, client, body())
+    site = given.series.site
     assert (site.latitude, site.longitude, site.elevation_m) == (52.25, 6.875, 29.0)
     assert (site.wind_height_m, site.temp_height_m) == (10.0, 2.0)
-    assert (told.issued_at, told.fetched_at, told.series.source) == (NOW, NOW, "model")
-    assert told.attribution == ATTRIBUTION
+    assert (given.issued_at, given.fetched_at, given.series.source) == (NOW, NOW, "model")
+    assert given.attribution == ATTRIBUTION
     assert "CC BY 4.0" in ATTRIBUTION
 
 
@@ -244,12 +244,12 @@ RECORDED = [
 
 @pytest.mark.parametrize("name", RECORDED)
 def test_recorded_answers_are_read(shared: Path, name: str) -> None:
-    told = json.loads((shared / "feeds" / "open_meteo" / name).read_text())
-    hourly = told["hourly"]
-    place = told["latitude"], told["longitude"]
-    series = series_of(told, source="recorded", place=place)
+    found = json.loads((shared / "feeds" / "open_meteo" / name).read_text())
+    hourly = found["hourly"]
+    place = found["latitude"], found["longitude"]
+    series = series_of(found, source="recorded", place=place)
     assert len(series) == len(hourly["time"]) - 1
-    assert told["hourly_units"]["wind_speed_10m"] == "km/h"
+    assert found["hourly_units"]["wind_speed_10m"] == "km/h"
     winds = [np.nan if v is None else v / 3.6 for v in hourly["wind_speed_10m"]]
     np.testing.assert_allclose(series.wind_m_s, winds[:-1])
     rain = [np.nan if v is None else v for v in hourly["precipitation"]]
@@ -259,31 +259,31 @@ def test_recorded_answers_are_read(shared: Path, name: str) -> None:
 
 
 def test_a_recorded_series_in_local_time_is_refused(shared: Path) -> None:
-    told = json.loads(
+    given = json.loads(
         (shared / "feeds" / "open_meteo" / "frenck_forecast_height_levels.json").read_text()
     )
     with pytest.raises(ValueError, match="3600 s off UTC"):
-        series_of(told, source="recorded", place=(told["latitude"], told["longitude"]))
+        series_of(given, source="recorded", place=(given["latitude"], given["longitude"]))
 
 
 async def test_values_are_kept_as_they_were_given_with_what_they_tell(feed, client) -> None:
     answer = body()
-    told = await forecast(feed, client, answer)
-    given = {each.quantity: each for each in told.given}
+    got = await forecast(feed, client, answer)
+    given = {each.quantity: each for each in got.given}
     gust, rain, wind = (given[name] for name in ("gust_m_s", "rain_mm_h", "wind_m_s"))
     assert (gust.statistic, rain.statistic, wind.statistic) == ("maximum", "sum", "instant")
     assert gust.values.tolist() == answer["hourly"]["wind_gusts_10m"]  # the larger of no two hours
     assert gust.starts[0] == int(START.timestamp()) - 3600
     assert (set(gust.intervals), set(wind.intervals)) == ({3600}, {0})
     assert wind.starts[0] == int(START.timestamp())
-    assert (told.run_at, told.model) == (None, None)
+    assert (got.run_at, got.model) == (None, None)
 
 
 async def test_the_models_name_is_kept(feed, client) -> None:
     answer = body()
     for table in ("hourly", "hourly_units"):
-        told = answer[table]
-        answer[table] = {k if k == "time" else f"{k}_some_model": v for k, v in told.items()}
+        found = answer[table]
+        answer[table] = {k if k == "time" else f"{k}_some_model": v for k, v in found.items()}
     assert (await forecast(feed, client, answer)).model == "some_model"
 
 

@@ -24,8 +24,8 @@ def mast(**values: Any) -> Observations:
     return Observations(series("mast", **values))
 
 
-def doubted(told: Observations, name: str) -> list[int]:
-    return list(told.flags.get(name, np.zeros(len(told.series), np.uint16)) & Flag.DISAGREES)
+def doubted(given: Observations, name: str) -> list[int]:
+    return list(given.flags.get(name, np.zeros(len(given.series), np.uint16)) & Flag.DISAGREES)
 
 
 YARD = series("yard", temp_c=[20.0] * 3)
@@ -34,34 +34,34 @@ FEED = series("feed", every_s=3600, temp_c=[21.0, 21.0])
 
 class TestTwoWitnesses:
     def test_what_contradicts_both_is_doubted(self) -> None:
-        told = check_against(mast(temp_c=[20.0, 31.0, 20.5]), [YARD, FEED])
-        assert doubted(told, "temp_c") == [0, Flag.DISAGREES, 0]
+        found = check_against(mast(temp_c=[20.0, 31.0, 20.5]), [YARD, FEED])
+        assert doubted(found, "temp_c") == [0, Flag.DISAGREES, 0]
 
     def test_what_agrees_with_one_is_not(self) -> None:
         other = series("other", temp_c=[35.0] * 3)
         assert check_against(mast(temp_c=[20.0, 20.0, 20.0]), [other, FEED]).flags == {}
 
     def test_raw_values_stay_as_they_are(self) -> None:
-        told = check_against(mast(temp_c=[50.0, 20.0, 20.0]), [YARD, FEED])
-        assert told.series.temp_c.tolist() == [50.0, 20.0, 20.0]
+        found = check_against(mast(temp_c=[50.0, 20.0, 20.0]), [YARD, FEED])
+        assert found.series.temp_c.tolist() == [50.0, 20.0, 20.0]
 
 
 class TestOneWitness:
     def test_needs_twice_as_much(self) -> None:
-        told = check_against(mast(temp_c=[35.5, 36.5]), [YARD])  # 16 K from the yard's 20
-        assert doubted(told, "temp_c") == [0, Flag.DISAGREES]
+        found = check_against(mast(temp_c=[35.5, 36.5]), [YARD])  # 16 K from the yard's 20
+        assert doubted(found, "temp_c") == [0, Flag.DISAGREES]
 
     def test_a_second_one_that_is_silent_on_it_counts_for_nothing(self) -> None:
         mute = series("mute", temp_c=[np.nan] * 3)
-        told = check_against(mast(temp_c=[30.0, 37.0]), [YARD, mute])
-        assert doubted(told, "temp_c") == [0, Flag.DISAGREES]
+        found = check_against(mast(temp_c=[30.0, 37.0]), [YARD, mute])
+        assert doubted(found, "temp_c") == [0, Flag.DISAGREES]
 
 
 class TestWind:
     def test_a_wind_far_below_the_others_is_doubted(self) -> None:
         others = [series("yard", wind_m_s=[9.0] * 3), series("feed", wind_m_s=[8.0] * 3)]
-        told = check_against(mast(wind_m_s=[0.0, 0.0, 7.0]), others)
-        assert doubted(told, "wind_m_s") == [Flag.DISAGREES, Flag.DISAGREES, 0]
+        found = check_against(mast(wind_m_s=[0.0, 0.0, 7.0]), others)
+        assert doubted(found, "wind_m_s") == [Flag.DISAGREES, Flag.DISAGREES, 0]
 
     def test_a_squall_that_no_one_else_saw_is_believed(self) -> None:
         others = [series("yard", wind_m_s=[2.0] * 3), series("feed", wind_m_s=[2.0] * 3)]
@@ -71,22 +71,22 @@ class TestWind:
         """12 m/s at 10 m are 12 * 0.748 at 2 m (FAO-56 equation 47): 3.1 is within 6 of it."""
         low = Site(41.0, -96.0, wind_height_m=2.0)
         witnesses = [series(s, wind_m_s=[12.0] * 2) for s in ("a", "b")]
-        told = Observations(series("mast", site=low, wind_m_s=[3.1, 2.8]))
-        assert doubted(check_against(told, witnesses), "wind_m_s") == [0, Flag.DISAGREES]
+        found = Observations(series("mast", site=low, wind_m_s=[3.1, 2.8]))
+        assert doubted(check_against(found, witnesses), "wind_m_s") == [0, Flag.DISAGREES]
 
 
 class TestTimes:
     def test_a_forecast_stands_for_its_hour_and_no_longer(self) -> None:
-        told = Observations(series("mast", every_s=1800, temp_c=[60.0, 60.0, 60.0, 60.0, 60.0]))
+        said = Observations(series("mast", every_s=1800, temp_c=[60.0, 60.0, 60.0, 60.0, 60.0]))
         feed = series("feed", every_s=3600, temp_c=[20.0, 20.0])
-        found = doubted(check_against(told, [feed]), "temp_c")
+        found = doubted(check_against(said, [feed]), "temp_c")
         assert found == [Flag.DISAGREES] * 4 + [0]
 
     def test_a_station_speaks_by_its_last_ten_minutes(self) -> None:
         """One spike of the witness among ten good minutes moves its mean by 3 K only."""
         spiky = series("yard", temp_c=[20.0] * 9 + [50.0])
-        told = mast(temp_c=[20.0] * 9 + [38.0])
-        assert check_against(told, [spiky]).flags == {}
+        given = mast(temp_c=[20.0] * 9 + [38.0])
+        assert check_against(given, [spiky]).flags == {}
 
     def test_nobody_is_held_against_the_future(self) -> None:
         late = series("yard", every_s=60, temp_c=[20.0])
@@ -103,8 +103,8 @@ def test_without_witnesses_nothing_is_said() -> None:
 
 def test_a_value_with_a_finding_keeps_it_and_gets_no_other() -> None:
     flags = {"temp_c": np.array([Flag.RANGE, 0], dtype=np.uint16)}
-    told = Observations(series("mast", temp_c=[90.0, 60.0]), flags)
-    found = check_against(told, [YARD, FEED]).flags["temp_c"]
+    said = Observations(series("mast", temp_c=[90.0, 60.0]), flags)
+    found = check_against(said, [YARD, FEED]).flags["temp_c"]
     assert found.tolist() == [Flag.RANGE, Flag.DISAGREES]
 
 
@@ -120,15 +120,15 @@ def test_either_side_is_doubted_but_for_the_wind(name: str) -> None:
         "pressure_pa": (98e3, 1600.0),
     }[name]
     witnesses = [series(s, **{name: [middle] * 2}) for s in ("a", "b")]
-    told = check_against(mast(**{name: [middle - far, middle + far]}), witnesses)
-    assert doubted(told, name) == [Flag.DISAGREES] * 2
+    found = check_against(mast(**{name: [middle - far, middle + far]}), witnesses)
+    assert doubted(found, name) == [Flag.DISAGREES] * 2
 
 
 @given(st.floats(-40, 60), st.floats(-40, 60), st.floats(-40, 60))
 def test_one_more_witness_that_agrees_never_adds_a_doubt(own: float, a: float, b: float) -> None:
-    told, first = mast(temp_c=[own]), series("a", temp_c=[a])
+    reported, first = mast(temp_c=[own]), series("a", temp_c=[a])
     agreeing = series("b", temp_c=[own])
-    assert not any(doubted(check_against(told, [first, agreeing]), "temp_c"))
-    both = check_against(told, [first, series("b", temp_c=[b])])
+    assert not any(doubted(check_against(reported, [first, agreeing]), "temp_c"))
+    both = check_against(reported, [first, series("b", temp_c=[b])])
     if any(doubted(both, "temp_c")):
         assert min(abs(own - a), abs(own - b)) > 8.0

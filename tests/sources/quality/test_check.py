@@ -24,18 +24,18 @@ def measured(every_s: int = 60, start: int = 0, **values: Any) -> Observations:
     return Observations(WeatherSeries.of(times, SITE, "mast", values))
 
 
-def flags(told: Observations, name: str) -> list[int]:
-    return list(told.flags.get(name, np.zeros(len(told.series), dtype=np.uint16)))
+def flags(given: Observations, name: str) -> list[int]:
+    return list(given.flags.get(name, np.zeros(len(given.series), dtype=np.uint16)))
 
 
 class TestStep:
     def test_a_spike_is_flagged_and_the_value_after_it_is_not(self) -> None:
-        told = check(measured(temp_c=[20, 20, 35, 20, 20]))
-        assert flags(told, "temp_c") == [0, 0, Flag.STEP, 0, 0]
+        checked = check(measured(temp_c=[20, 20, 35, 20, 20]))
+        assert flags(checked, "temp_c") == [0, 0, Flag.STEP, 0, 0]
 
     def test_a_longer_spike_is_flagged_throughout(self) -> None:
-        told = check(measured(temp_c=[20, 35, 35, 35, 20]))
-        assert flags(told, "temp_c") == [0, Flag.STEP, Flag.STEP, Flag.STEP, 0]
+        checked = check(measured(temp_c=[20, 35, 35, 35, 20]))
+        assert flags(checked, "temp_c") == [0, Flag.STEP, Flag.STEP, Flag.STEP, 0]
 
     def test_more_is_allowed_the_more_time_has_passed(self) -> None:
         """Half-way between 3 K in 1 min and 35 °F (19.44 K) in 1 h: 11.22 K in 30.5 min."""
@@ -43,8 +43,8 @@ class TestStep:
         assert flags(check(measured(1830, temp_c=[10, 21.3])), "temp_c") == [0, Flag.STEP]
 
     def test_a_lasting_change_is_believed_in_the_end(self) -> None:
-        told = check(measured(temp_c=[20.0] + [30.0] * 60))
-        found = flags(told, "temp_c")
+        checked = check(measured(temp_c=[20.0] + [30.0] * 60))
+        found = flags(checked, "temp_c")
         assert found[1] == Flag.STEP
         assert found[-1] == Flag.GOOD
 
@@ -52,13 +52,13 @@ class TestStep:
         assert check(measured(3601, temp_c=[10, 40])).flags == {}
 
     def test_a_missing_value_between_does_not_hide_a_step(self) -> None:
-        told = check(measured(temp_c=[20, np.nan, 30]))
-        assert flags(told, "temp_c") == [0, 0, Flag.STEP]
+        checked = check(measured(temp_c=[20, np.nan, 30]))
+        assert flags(checked, "temp_c") == [0, 0, Flag.STEP]
 
     def test_the_first_value_is_compared_with_the_history(self) -> None:
         history = measured(temp_c=[20, 20])
-        told = check(measured(start=120, temp_c=[30, 20.5]), history)
-        assert flags(told, "temp_c") == [Flag.STEP, 0]
+        checked = check(measured(start=120, temp_c=[30, 20.5]), history)
+        assert flags(checked, "temp_c") == [Flag.STEP, 0]
 
     def test_a_flagged_value_is_no_measure_for_others(self) -> None:
         history = check(measured(temp_c=[20, 40]))
@@ -76,7 +76,7 @@ class TestStuck:
         """Humidity at 100 %, dew point and temperature alike, for a day."""
         count = 24 * 12
         warming = np.linspace(4.0, 6.0, count).tolist()
-        told = check(
+        checked = check(
             measured(
                 300,
                 humidity_pct=[100.0] * count,
@@ -84,48 +84,50 @@ class TestStuck:
                 dew_point_c=[5.0 if t > 4.9 else t for t in warming],
             )
         )
-        assert "humidity_pct" not in told.flags
-        assert not any(np.uint16(Flag.STUCK) & f for f in flags(told, "dew_point_c"))
+        assert "humidity_pct" not in checked.flags
+        assert not any(np.uint16(Flag.STUCK) & f for f in flags(checked, "dew_point_c"))
 
     def test_a_humidity_sensor_standing_in_dry_air_is_flagged(self) -> None:
-        told = check(measured(300, humidity_pct=[60.0] * (12 * 12 + 1)))
-        assert flags(told, "humidity_pct")[-1] == Flag.STUCK
+        checked = check(measured(300, humidity_pct=[60.0] * (12 * 12 + 1)))
+        assert flags(checked, "humidity_pct")[-1] == Flag.STUCK
 
     def test_a_calm_evening_is_not_a_stuck_anemometer(self) -> None:
-        told = check(measured(300, wind_m_s=[0.0] * (6 * 12), wind_from_deg=[200.0] * (6 * 12)))
-        assert "wind_m_s" not in told.flags
+        checked = check(measured(300, wind_m_s=[0.0] * (6 * 12), wind_from_deg=[200.0] * (6 * 12)))
+        assert "wind_m_s" not in checked.flags
 
     def test_a_calm_of_a_whole_winter_night_is_not_a_stuck_anemometer(self) -> None:
-        told = check(measured(300, wind_m_s=[0.0] * (16 * 12), wind_from_deg=[200.0] * (16 * 12)))
-        assert told.flags == {}
+        checked = check(
+            measured(300, wind_m_s=[0.0] * (16 * 12), wind_from_deg=[200.0] * (16 * 12))
+        )
+        assert checked.flags == {}
 
     def test_an_anemometer_that_says_calm_for_a_day_is_flagged(self) -> None:
-        told = check(measured(300, wind_m_s=[0.0] * (24 * 12 + 1)))
-        assert flags(told, "wind_m_s")[-1] == Flag.STUCK
+        checked = check(measured(300, wind_m_s=[0.0] * (24 * 12 + 1)))
+        assert flags(checked, "wind_m_s")[-1] == Flag.STUCK
 
     def test_a_vane_may_stand_while_there_is_no_wind_to_move_it(self) -> None:
         count = 6 * 12
-        told = check(measured(300, wind_m_s=[0.4] * count, wind_from_deg=[200.0] * count))
-        assert "wind_from_deg" not in told.flags
+        checked = check(measured(300, wind_m_s=[0.4] * count, wind_from_deg=[200.0] * count))
+        assert "wind_from_deg" not in checked.flags
 
     def test_a_vane_that_stands_in_the_wind_is_flagged(self) -> None:
         count = 6 * 12
         winds = (3 + np.arange(count) % 2).tolist()
-        told = check(measured(300, wind_m_s=winds, wind_from_deg=[200.0] * count))
-        assert flags(told, "wind_from_deg")[-1] == Flag.STUCK
+        checked = check(measured(300, wind_m_s=winds, wind_from_deg=[200.0] * count))
+        assert flags(checked, "wind_from_deg")[-1] == Flag.STUCK
 
     def test_hourly_reports_in_whole_knots_are_not_a_stuck_sensor(self) -> None:
-        told = check(measured(HOUR, wind_m_s=[5.0] * 6, wind_from_deg=[180.0] * 6))
-        assert told.flags == {}
+        checked = check(measured(HOUR, wind_m_s=[5.0] * 6, wind_from_deg=[180.0] * 6))
+        assert checked.flags == {}
 
     def test_it_stays_flagged_for_as_long_as_it_stands(self) -> None:
         """Reading by reading, each against a day of history with its flags, for ten hours."""
         history = measured(300, wind_m_s=[3.0, 4.0] * 6)
         seen = []
         for i in range(12, 12 + 10 * 12):
-            told = check(measured(start=i * 300, wind_m_s=[3.0]), history)
-            seen.append(flags(told, "wind_m_s")[0])
-            both = np.append(history.series.times, told.series.times)
+            checked = check(measured(start=i * 300, wind_m_s=[3.0]), history)
+            seen.append(flags(checked, "wind_m_s")[0])
+            both = np.append(history.series.times, checked.series.times)
             values = np.append(history.series.wind_m_s, 3.0)
             kept = np.append(flags(history, "wind_m_s"), seen[-1]).astype(np.uint16)
             history = Observations(
@@ -138,9 +140,9 @@ class TestStuck:
 
 class TestTogether:
     def test_flags_that_are_there_already_stay(self) -> None:
-        told = measured(wind_m_s=[3.0, 90.0])
+        given = measured(wind_m_s=[3.0, 90.0])
         suspect = {"wind_m_s": np.array([16, 16], dtype=np.uint16)}
-        found = flags(check(Observations(told.series, suspect)), "wind_m_s")
+        found = flags(check(Observations(given.series, suspect)), "wind_m_s")
         assert found == [Flag.SUSPECT_SOURCE, Flag.SUSPECT_SOURCE | Flag.RANGE]
 
     def test_no_observations_are_no_trouble(self) -> None:
@@ -148,8 +150,8 @@ class TestTogether:
         assert len(check(empty, measured(wind_m_s=[3.0])).series) == 0
 
     def test_history_that_overlaps_is_left_aside(self) -> None:
-        told = check(measured(start=60, temp_c=[20, 20]), measured(temp_c=[20, 90, 90, 90]))
-        assert told.flags == {}
+        checked = check(measured(start=60, temp_c=[20, 20]), measured(temp_c=[20, 90, 90, 90]))
+        assert checked.flags == {}
 
     def test_step_limits_grow_with_time(self) -> None:
         for limit in (quantity.step for quantity in CATALOGUE if quantity.step):
@@ -168,7 +170,7 @@ class TestRecordedDays:
         the wind, when there is any, blows at 1 to 2 m/s."""
         rows = np.loadtxt(shared / "data" / "surfrad-slv16001.dat", skiprows=2)
         rows = np.where(rows < -9000, np.nan, rows)
-        told = check(
+        checked = check(
             measured(
                 temp_c=rows[:, 38],
                 humidity_pct=rows[:, 40],
@@ -179,8 +181,8 @@ class TestRecordedDays:
                 net_w_m2=rows[:, 36],
             )
         )
-        assert set(told.flags) == {"wind_from_deg"}
-        found = told.flags["wind_from_deg"]
+        assert set(checked.flags) == {"wind_from_deg"}
+        found = checked.flags["wind_from_deg"]
         assert set(found.tolist()) == {0, Flag.STUCK}
         assert not found[rows[:, 42] == 0].any()
         for i in np.flatnonzero(found == Flag.STUCK):
@@ -193,9 +195,9 @@ class TestRecordedDays:
         """NREL M2 tower, 2018-10-14: up to 2.4 K warmer at 50 m than at 2 m after sunset."""
         path = shared / "data" / "midc_20181014.txt"
         rows = np.loadtxt(path, delimiter=",", skiprows=1, usecols=(2, 4, 5))
-        told = measured(solar_w_m2=rows[:, 0], temp_c=rows[:, 1], temp_upper_c=rows[:, 2])
-        assert len(told.series) == 1440
-        assert check(told).flags == {}
+        given = measured(solar_w_m2=rows[:, 0], temp_c=rows[:, 1], temp_upper_c=rows[:, 2])
+        assert len(given.series) == 1440
+        assert check(given).flags == {}
 
 
 readings = arrays(
@@ -210,13 +212,15 @@ def test_raw_values_are_never_changed_and_missing_ones_never_flagged(
     values: np.ndarray, every_s: int, data: st.DataObject
 ) -> None:
     name = data.draw(st.sampled_from(QUANTITIES))
-    told = measured(every_s, **{name: values.tolist()})
-    checked = check(told)
+    reported = measured(every_s, **{name: values.tolist()})
+    checked = check(reported)
     for other in QUANTITIES:
-        np.testing.assert_array_equal(getattr(checked.series, other), getattr(told.series, other))
+        np.testing.assert_array_equal(
+            getattr(checked.series, other), getattr(reported.series, other)
+        )
     for other, found in checked.flags.items():
         assert found.dtype == np.uint16
-        assert not found[np.isnan(getattr(told.series, other))].any()
+        assert not found[np.isnan(getattr(reported.series, other))].any()
 
 
 @given(

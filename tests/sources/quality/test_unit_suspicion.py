@@ -57,11 +57,11 @@ def test_sources_that_agree_are_not_suspected() -> None:
 
 @pytest.mark.parametrize(("factor", "unit", "taken_for"), UNITS)
 def test_a_wind_in_another_unit_is_named(factor: float, unit: str, taken_for: str) -> None:
-    told = scaled(day(), factor)
+    given = scaled(day(), factor)
     expected = [("wind_m_s", unit, taken_for)]
-    assert units(unit_suspected(told, [day(1)])) == expected
-    assert units(unit_suspected(told, [day(1), day(2)])) == expected
-    assert units(unit_suspected(told, [], earlier=day(1))) == expected
+    assert units(unit_suspected(given, [day(1)])) == expected
+    assert units(unit_suspected(given, [day(1), day(2)])) == expected
+    assert units(unit_suspected(given, [], earlier=day(1))) == expected
 
 
 @pytest.mark.parametrize(("factor", "unit", "taken_for"), UNITS)
@@ -80,8 +80,8 @@ def test_a_wind_at_another_height_is_compared_at_that_height() -> None:
 def test_a_station_in_a_shelter_is_in_no_other_unit(shelter: float) -> None:
     """Half of the open wind, more or less by the hour."""
     rng = np.random.default_rng(5)
-    told = day().wind_m_s * shelter * np.exp(rng.normal(0, 0.35, HOURS))
-    assert unit_suspected(day().having(wind_m_s=told), [day(1)]) == ()
+    found = day().wind_m_s * shelter * np.exp(rng.normal(0, 0.35, HOURS))
+    assert unit_suspected(day().having(wind_m_s=found), [day(1)]) == ()
 
 
 @pytest.mark.parametrize(
@@ -93,8 +93,8 @@ def test_a_station_in_a_shelter_is_in_no_other_unit(shelter: float) -> None:
     ],
 )
 def test_a_temperature_in_another_unit_is_named(change, unit: str, taken_for: str) -> None:
-    told = warmed(day(), change(day().temp_c))
-    assert units(unit_suspected(told, [day(1)])) == [("temp_c", unit, taken_for)]
+    given = warmed(day(), change(day().temp_c))
+    assert units(unit_suspected(given, [day(1)])) == [("temp_c", unit, taken_for)]
 
 
 def test_a_temperature_that_only_differs_is_in_no_other_unit() -> None:
@@ -102,8 +102,8 @@ def test_a_temperature_that_only_differs_is_in_no_other_unit() -> None:
 
 
 def test_a_forecast_that_tells_no_past_is_held_against_the_day_before() -> None:
-    told = warmed(day(start=START + 86_400), (day().temp_c - 32.0) / 1.8)
-    assert units(unit_suspected(told, [day(1)])) == [("temp_c", "°C", "°F")]
+    given = warmed(day(start=START + 86_400), (day().temp_c - 32.0) / 1.8)
+    assert units(unit_suspected(given, [day(1)])) == [("temp_c", "°C", "°F")]
 
 
 def test_a_witness_in_the_wrong_unit_itself_convicts_nobody() -> None:
@@ -111,13 +111,13 @@ def test_a_witness_in_the_wrong_unit_itself_convicts_nobody() -> None:
 
 
 def test_shares_given_as_fractions_are_named() -> None:
-    told = day().having(humidity_pct=day().humidity_pct / 100, cloud_pct=np.full(HOURS, 1.0))
-    assert {one.quantity for one in unit_suspected(told, [])} == {"humidity_pct", "cloud_pct"}
+    found = day().having(humidity_pct=day().humidity_pct / 100, cloud_pct=np.full(HOURS, 1.0))
+    assert {one.quantity for one in unit_suspected(found, [])} == {"humidity_pct", "cloud_pct"}
 
 
 def test_a_clear_dry_sky_is_no_fraction() -> None:
-    told = day().having(cloud_pct=np.zeros(HOURS), rain_chance_pct=np.zeros(HOURS))
-    assert unit_suspected(told, []) == ()
+    found = day().having(cloud_pct=np.zeros(HOURS), rain_chance_pct=np.zeros(HOURS))
+    assert unit_suspected(found, []) == ()
 
 
 def test_a_few_hours_tell_nothing() -> None:
@@ -143,5 +143,5 @@ def test_whatever_agrees_with_itself_is_not_suspected(winds: Floats, temps: Floa
     """But for what its climate forbids: here it has none."""
     values = {"wind_m_s": winds, "temp_c": temps}
     nowhere = Site(np.nan, np.nan, np.nan)
-    told = WeatherSeries.of(START + 3600 * np.arange(30), nowhere, "one", values)
-    assert unit_suspected(told, [told], earlier=told) == ()
+    found = WeatherSeries.of(START + 3600 * np.arange(30), nowhere, "one", values)
+    assert unit_suspected(found, [found], earlier=found) == ()

@@ -43,7 +43,7 @@ class Station:
         **layout: Any,
     ) -> None:
         self.file = file
-        told = columns or {"wind": ("wind", "m/s"), "temperature": ("temp", "degC")}
+        found = columns or {"wind": ("wind", "m/s"), "temperature": ("temp", "degC")}
         self.source = CsvSource(
             name="mast",
             files=GrowingFiles(str(file), header_rows=header_rows, whole=whole),
@@ -51,7 +51,7 @@ class Station:
                 times=LocalTimes(form, zone_of(zone)),
                 time=time,
                 quantities={
-                    name: (at, Measure.of(name, unit)) for name, (at, unit) in told.items()
+                    name: (at, Measure.of(name, unit)) for name, (at, unit) in found.items()
                 },
                 **layout,
             ),

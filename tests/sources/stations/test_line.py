@@ -22,7 +22,7 @@ class Waits:
         self.waited.append(seconds)
 
 
-async def told(
+async def heard(
     connections: list[list[Observations | SourceError]], count: int, waits: Waits
 ) -> list[str]:
     """What comes out of connections that say these things and then break."""
@@ -44,19 +44,19 @@ async def told(
 
 
 async def test_readings_go_on_after_a_cut_which_is_told() -> None:
-    said = await told([[READING], [READING]], 3, Waits())
+    said = await heard([[READING], [READING]], 3, Waits())
     assert said == ["reading", "cut", "reading"]
 
 
 async def test_trouble_within_a_connection_does_not_end_it() -> None:
     waits = Waits()
-    assert await told([[SourceError("garbled"), READING]], 2, waits) == ["garbled", "reading"]
+    assert await heard([[SourceError("garbled"), READING]], 2, waits) == ["garbled", "reading"]
     assert waits.waited == []
 
 
 async def test_pauses_double_from_the_first_to_the_longest() -> None:
     waits = Waits()
-    await told([[]] * 12, 12, waits)
+    await heard([[]] * 12, 12, waits)
     first, longest = PAUSE_S
     for failures, pause in enumerate(waits.waited):
         due = min(longest, first * 2**failures)
@@ -66,14 +66,14 @@ async def test_pauses_double_from_the_first_to_the_longest() -> None:
 
 async def test_a_reading_makes_the_next_pause_short_again() -> None:
     waits = Waits()
-    await told([[]] * 6 + [[READING]] + [[]] * 2, 9, waits)
+    await heard([[]] * 6 + [[READING]] + [[]] * 2, 9, waits)
     assert waits.waited[5] > PAUSE_S[0] * 8
     assert waits.waited[6] <= PAUSE_S[0]
 
 
 async def test_trouble_alone_does_not_make_the_pause_short() -> None:
     waits = Waits()
-    await told([[SourceError("garbled")]] * 7, 14, waits)
+    await heard([[SourceError("garbled")]] * 7, 14, waits)
     assert waits.waited[5] > PAUSE_S[0] * 8
 
 

@@ -30,7 +30,7 @@ NOW = int(datetime(2026, 6, 12, 14, 0, tzinfo=UTC).timestamp())
 KNOT = 1852 / 3600  # exact by definition
 
 
-class Told:
+class OneText:
     """Text that a test tells, as it stands when asked."""
 
     def __init__(self, text: str) -> None:
@@ -47,7 +47,7 @@ def station(texts: Any, name: str = "KXYZ") -> MetarSource:
 
 
 def poll(text: str, *, now: int = NOW, name: str = "KXYZ") -> Observations:
-    found = asyncio.run(station(Told(text), name).poll(now)).observations
+    found = asyncio.run(station(OneText(text), name).poll(now)).observations
     assert found is not None
     return found
 
@@ -248,7 +248,7 @@ def test_the_month_rolls_over(head: str, now: tuple[int, ...], made: tuple[int, 
 
 @pytest.mark.parametrize("head", ["121600Z", "131355Z", "112355Z", "301355Z", "321355Z", "122555Z"])
 def test_a_day_or_hour_that_is_not_of_late_is_never_made_one_of_now(head: str) -> None:
-    source = station(Told(f"METAR KXYZ {head} 32005KT 22/12"))
+    source = station(OneText(f"METAR KXYZ {head} 32005KT 22/12"))
     if head == "112355Z":
         found = asyncio.run(source.poll(NOW)).observations
         assert found is not None
@@ -259,7 +259,7 @@ def test_a_day_or_hour_that_is_not_of_late_is_never_made_one_of_now(head: str) -
 
 
 def test_the_same_text_a_month_later_is_not_a_new_report() -> None:
-    source = station(Told("METAR KXYZ 121355Z 32005KT 22/12"))
+    source = station(OneText("METAR KXYZ 121355Z 32005KT 22/12"))
     asyncio.run(source.poll(NOW))
     with pytest.raises(SourceError, match="up to date"):
         asyncio.run(source.poll(NOW + 30 * 86_400))
@@ -315,23 +315,23 @@ def test_a_file_that_is_not_there_is_told(tmp_path: Path) -> None:
 
 @pytest.fixture
 async def answers() -> AsyncIterator[tuple[FeedClient, dict[str, httpx.Response]]]:
-    told = {"": httpx.Response(200, text="METAR KXYZ 121355Z 32005KT 22/12\n")}
+    found = {"": httpx.Response(200, text="METAR KXYZ 121355Z 32005KT 22/12\n")}
 
     async def no_sleep(seconds: float) -> None:
         del seconds
 
-    transport = httpx.MockTransport(lambda request: told[""])
+    transport = httpx.MockTransport(lambda request: found[""])
     async with FeedClient(contact="a@b.example", transport=transport, sleep=no_sleep) as client:
-        yield client, told
+        yield client, found
 
 
 async def test_text_is_read_from_an_address(answers: Any) -> None:
-    client, told = answers
+    client, said = answers
     source = station(FromAddress(client, "https://reports.example/kxyz.txt"))
     found = (await source.poll(NOW)).observations
     assert found is not None
     assert found.series.wind_m_s.tolist() == [pytest.approx(5 * KNOT, rel=1e-5)]
-    told[""] = httpx.Response(200, text="METAR KXYZ 121400Z 32009KT 22/12\n")
+    said[""] = httpx.Response(200, text="METAR KXYZ 121400Z 32009KT 22/12\n")
     found = (await source.poll(NOW)).observations
     assert found is not None
     assert found.series.wind_m_s.tolist() == [pytest.approx(9 * KNOT, rel=1e-5)]
@@ -339,17 +339,17 @@ async def test_text_is_read_from_an_address(answers: Any) -> None:
 
 @pytest.mark.parametrize("status", [204, 404, 500])
 async def test_an_address_that_refuses_is_told(answers: Any, status: int) -> None:
-    client, told = answers
-    told[""] = httpx.Response(status)
+    client, found = answers
+    found[""] = httpx.Response(status)
     with pytest.raises(SourceError, match=str(status)):
         await station(FromAddress(client, "https://reports.example/kxyz.txt")).poll(NOW)
 
 
 @pytest.mark.parametrize("file", ["awc_metar_2026-07-21_us.json", "awc_metar_2026-09-27_intl.json"])
 def test_the_aviation_weather_centers_decoder_agrees(shared: Path, file: str) -> None:
-    told = json.loads((shared / "feeds/metar" / file).read_text())
-    assert told
-    for theirs in told:
+    found = json.loads((shared / "feeds/metar" / file).read_text())
+    assert found
+    for theirs in found:
         made = theirs["obsTime"]
         series = poll(theirs["rawOb"], now=made + 300, name=theirs["icaoId"]).series
         assert series.times.tolist() == [made]

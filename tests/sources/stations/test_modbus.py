@@ -25,12 +25,12 @@ from watcher.weather.series import Site
 START = 1_781_272_800  # 2026-06-12 14:00 UTC
 
 
-def wind(**told: Any) -> MappedRegister:
-    return MappedRegister(in_unit("wind", "m/s"), 10, **told)
+def wind(**given: Any) -> MappedRegister:
+    return MappedRegister(in_unit("wind", "m/s"), 10, **given)
 
 
-def temperature(**told: Any) -> MappedRegister:
-    return MappedRegister(in_unit("temperature", "degC"), 20, **told)
+def temperature(**given: Any) -> MappedRegister:
+    return MappedRegister(in_unit("temperature", "degC"), 20, **given)
 
 
 def station(

@@ -341,10 +341,10 @@ def encrypted(tmp_path: Path, authority: trustme.CA) -> Iterator[Mosquitto]:
 async def test_a_line_may_be_encrypted(
     encrypted: Mosquitto, authority: trustme.CA, tmp_path: Path, version: ProtocolVersion
 ) -> None:
-    told = reached(encrypted.port, tls=True, ca_file=tmp_path / "ca.pem", version=version)
+    found = reached(encrypted.port, tls=True, ca_file=tmp_path / "ca.pem", version=version)
     async with (
-        listening(station(told)) as ear,
-        Client("127.0.0.1", encrypted.port, tls_context=told._tls_context()) as client,
+        listening(station(found)) as ear,
+        Client("127.0.0.1", encrypted.port, tls_context=found._tls_context()) as client,
     ):
         while not ear.heard:
             await client.publish("farm/mast", pack(NOW, 3.0), qos=1)
@@ -366,8 +366,8 @@ async def test_a_broker_that_cannot_prove_itself_is_not_listened_to(encrypted: M
 
 
 async def test_certificates_that_are_not_there_are_told(encrypted: Mosquitto) -> None:
-    told = reached(encrypted.port, tls=True, ca_file=Path("/nowhere/ca.pem"))
-    async with listening(station(told, sleep=for_ever)) as ear:
+    found = reached(encrypted.port, tls=True, ca_file=Path("/nowhere/ca.pem"))
+    async with listening(station(found, sleep=for_ever)) as ear:
         await ear.until(trouble=1)
     assert "No such file" in ear.trouble[0]
 

@@ -20,8 +20,8 @@ def test_the_checksum_worked_here_is_the_standards() -> None:
     ("unit", "factor"), [("N", KNOT), ("M", 1.0), ("K", 1 / 3.6), ("S", 0.44704)]
 )
 def test_the_wind_angle_turns_with_the_mast(unit: str, factor: float) -> None:
-    told = MAST.sample(sentence(f"WIMWV,355.0,R,10.0,{unit},A"))
-    assert told == {
+    found = MAST.sample(sentence(f"WIMWV,355.0,R,10.0,{unit},A"))
+    assert found == {
         "wind_m_s": pytest.approx(10 * factor, rel=1e-4),
         "wind_from_deg": pytest.approx(5.0),
     }
@@ -67,10 +67,10 @@ def test_a_magnetic_direction_is_not_taken_for_the_true_one() -> None:
 
 
 def test_the_weather_composite_is_read() -> None:
-    told = Sentences().sample(
+    found = Sentences().sample(
         b"$WIMDA,30.2269,I,1.0236,B,17.7,C,,,43.3,,5.0,C,131.5,T,128.6,M,0.8,N,0.4,M*54"
     )
-    assert told == {
+    assert found == {
         "pressure_pa": pytest.approx(102_360.0),
         "temp_c": 17.7,
         "humidity_pct": 43.3,
@@ -85,15 +85,15 @@ def test_empty_fields_of_the_composite_are_missing() -> None:
 
 
 def test_pressure_in_inches_is_read_where_there_are_no_bars() -> None:
-    told = Sentences().sample(sentence("WIMDA,30.2269,I,,B,,C,,,,,,C,,T,,M,,N,,M"))
-    assert told == {"pressure_pa": pytest.approx(102_360.0, rel=1e-4)}
+    found = Sentences().sample(sentence("WIMDA,30.2269,I,,B,,C,,,,,,C,,T,,M,,N,,M"))
+    assert found == {"pressure_pa": pytest.approx(102_360.0, rel=1e-4)}
 
 
 def test_transducers_are_read_by_the_names_told() -> None:
-    told = NAMED.sample(
+    found = NAMED.sample(
         sentence("WIXDR,C,17.09,C,TempAir,C,21.0,C,TempHull,H,61.5,P,RH,P,1.0137,B,Baro")
     )
-    assert told == {
+    assert found == {
         "temp_c": 17.09,
         "humidity_pct": 61.5,
         "pressure_pa": pytest.approx(101_370.0),
@@ -141,7 +141,7 @@ def test_a_line_without_its_right_checksum_is_refused(line: bytes) -> None:
 
 def test_any_single_byte_changed_on_the_way_is_noticed() -> None:
     good = sentence("WIMWV,355.0,R,10.0,M,A").strip()
-    told = MAST.sample(good)
+    said = MAST.sample(good)
     for index in range(len(good)):
         for flip in (0x01, 0x04, 0x10):
             spoilt = good[:index] + bytes([good[index] ^ flip]) + good[index + 1 :]
@@ -149,7 +149,7 @@ def test_any_single_byte_changed_on_the_way_is_noticed() -> None:
                 found = MAST.sample(spoilt)
             except ValueError:
                 continue
-            assert found in ({}, told), spoilt
+            assert found in ({}, said), spoilt
 
 
 def test_sentences_at_hand_are_read(shared: Path) -> None:

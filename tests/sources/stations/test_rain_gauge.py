@@ -12,7 +12,7 @@ from watcher.weather.series import Site, WeatherSeries
 START = 1_781_272_800
 
 
-def told(times: list[int], mm: list[float], *, is_total: bool) -> Observations:
+def fallen(times: list[int], mm: list[float], *, is_total: bool) -> Observations:
     at = np.array(times, dtype=np.int64)
     series = WeatherSeries(at, Site(41.0, -96.0), "mast")
     return Observations(series, rain_fall=RainFall(at, np.array(mm), is_total))
@@ -21,7 +21,7 @@ def told(times: list[int], mm: list[float], *, is_total: bool) -> Observations:
 def rates(
     times: list[int], mm: list[float], *, is_total: bool = True, before: Gauge | None = None
 ) -> list[float]:
-    found, _ = rated(told(times, mm, is_total=is_total), before)
+    found, _ = rated(fallen(times, mm, is_total=is_total), before)
     return found.series.rain_mm_h.tolist()
 
 
@@ -54,9 +54,9 @@ def test_what_fell_over_more_than_a_day_is_no_rate() -> None:
 
 
 def test_what_comes_again_or_late_changes_nothing() -> None:
-    _, stands = rated(told([START, START + 60], [5.0, 5.2], is_total=True), None)
+    _, stands = rated(fallen([START, START + 60], [5.0, 5.2], is_total=True), None)
     assert stands == Gauge(START + 60, 5.2)
-    again, after = rated(told([START + 60], [5.2], is_total=True), stands)
+    again, after = rated(fallen([START + 60], [5.2], is_total=True), stands)
     assert np.isnan(again.series.rain_mm_h).all()  # what the log has of it stands
     assert after == stands
 

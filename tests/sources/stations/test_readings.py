@@ -80,10 +80,10 @@ def test_one_bad_entry_refuses_the_whole_batch() -> None:
 
 def test_a_clock_more_than_two_minutes_ahead_is_flagged() -> None:
     ahead = READING | {"time": "2026-06-12T14:02:01Z"}
-    told = plain([READING, ahead])
-    assert told.flags["wind_m_s"].tolist() == [Flag.GOOD, Flag.FUTURE]
-    assert np.isnan(told.usable().wind_m_s[1])
-    assert told.usable().wind_m_s[0] == pytest.approx(4.4704)
+    read = plain([READING, ahead])
+    assert read.flags["wind_m_s"].tolist() == [Flag.GOOD, Flag.FUTURE]
+    assert np.isnan(read.usable().wind_m_s[1])
+    assert read.usable().wind_m_s[0] == pytest.approx(4.4704)
 
 
 def test_a_clock_two_minutes_ahead_is_not_flagged() -> None:
@@ -116,10 +116,10 @@ def test_a_clock_two_minutes_ahead_is_not_flagged() -> None:
     ids=str,
 )
 def test_a_refusal_names_the_key_and_the_mend(change: dict[str, Any], key: str) -> None:
-    with pytest.raises(BadReadingError) as told:
+    with pytest.raises(BadReadingError) as found:
         plain(READING | change)
-    assert repr(key) in told.value.key
-    assert ";" in str(told.value)
+    assert repr(key) in found.value.key
+    assert ";" in str(found.value)
 
 
 @pytest.mark.parametrize(
@@ -145,8 +145,8 @@ def test_other_content_types_are_refused(content_type: str) -> None:
 
 def test_a_content_type_may_carry_parameters() -> None:
     body = json.dumps(READING).encode()
-    told = parse(body, "Application/JSON; charset=utf-8", now=NOW, site=SITE, source="m")
-    assert len(told.series) == 1
+    read = parse(body, "Application/JSON; charset=utf-8", now=NOW, site=SITE, source="m")
+    assert len(read.series) == 1
 
 
 def test_bodies_and_batches_too_large_are_refused() -> None:
@@ -157,7 +157,7 @@ def test_bodies_and_batches_too_large_are_refused() -> None:
 
 
 def test_a_senml_pack_comes_out_in_si() -> None:
-    told = senml(
+    given = senml(
         {"bn": "urn:dev:mac:0024befffe804ff1:", "bt": NOW - 60, "n": "wind", "u": "m/s", "v": 2.9},
         {"n": "gust", "u": "km/h", "v": 36},
         {"n": "wind_from", "u": "deg", "v": 211},
@@ -165,12 +165,12 @@ def test_a_senml_pack_comes_out_in_si() -> None:
         {"n": "humidity", "u": "%RH", "v": 61, "t": 30},
         {"n": "battery", "u": "V", "v": 3.6},
     )
-    assert told.series.times.tolist() == [NOW - 60, NOW - 30]
-    assert told.series.wind_m_s[0] == 2.9
-    assert told.series.gust_m_s[0] == pytest.approx(10)
-    assert told.series.temp_c[0] == pytest.approx(20)
-    assert told.series.humidity_pct[1] == pytest.approx(61)
-    assert math.isnan(told.series.humidity_pct[0])
+    assert given.series.times.tolist() == [NOW - 60, NOW - 30]
+    assert given.series.wind_m_s[0] == 2.9
+    assert given.series.gust_m_s[0] == pytest.approx(10)
+    assert given.series.temp_c[0] == pytest.approx(20)
+    assert given.series.humidity_pct[1] == pytest.approx(61)
+    assert math.isnan(given.series.humidity_pct[0])
 
 
 @pytest.mark.parametrize(
@@ -224,11 +224,11 @@ json_values = st.recursive(
 def test_whatever_is_posted_is_taken_finite_or_refused(posted: object, content_type: str) -> None:
     body = json.dumps(posted).encode()
     try:
-        told = parse(body, content_type, now=NOW, site=SITE, source="mast")
+        read = parse(body, content_type, now=NOW, site=SITE, source="mast")
     except BadReadingError:
         return
-    assert len(told.series) > 0
-    assert not any(np.isinf(values).any() for values in told.series.quantities().values())
+    assert len(read.series) > 0
+    assert not any(np.isinf(values).any() for values in read.series.quantities().values())
 
 
 @given(
@@ -250,9 +250,9 @@ def test_plain_and_senml_say_the_same(wind: float, humidity: float | None, at: i
 
 
 def test_names_that_mean_nothing_are_named_and_refuse_nothing() -> None:
-    told = plain([READING | {"battery": 3.6, "rssi": -70}, READING | {"wnd": "3 m/s"}])
-    assert told.ignored == ("battery", "rssi", "wnd")
-    assert told.series.wind_m_s[0] == pytest.approx(4.4704)
+    read = plain([READING | {"battery": 3.6, "rssi": -70}, READING | {"wnd": "3 m/s"}])
+    assert read.ignored == ("battery", "rssi", "wnd")
+    assert read.series.wind_m_s[0] == pytest.approx(4.4704)
 
 
 def test_a_body_of_unknown_names_alone_says_which_they_are() -> None:
@@ -262,9 +262,9 @@ def test_a_body_of_unknown_names_alone_says_which_they_are() -> None:
 
 def test_many_names_are_told_in_part_and_printable() -> None:
     many = {f"key{n:03}\n": n for n in range(100)}
-    told = plain(READING | many).ignored
-    assert len(told) == MOST_IGNORED
-    assert all(name.isprintable() for name in told)
+    read = plain(READING | many).ignored
+    assert len(read) == MOST_IGNORED
+    assert all(name.isprintable() for name in read)
 
 
 def test_a_point_of_the_compass_is_a_direction() -> None:
@@ -291,14 +291,14 @@ def test_a_day_of_one_minute_readings_fits_in_one_post() -> None:
     assert len(senml({"bn": "urn:dev:farm:st1/"}, *pack).series) == 1440
 
 
-def mapped(body: object, content_type: str = PLAIN, **told: Any) -> Observations:
+def mapped(body: object, content_type: str = PLAIN, **given: Any) -> Observations:
     quantities = {
         "wind": ("wspd-avg", Measure.of("wind", "km/h")),
         "wind_from": ("wdir", Measure.of("wind_from", "deg")),
         "temperature": ("air.t", Measure.of("temperature", "degF")),
         "rain": ("tips", Measure.of("rain", "0.2 mm", "total")),
-    } | told.pop("quantities", {})
-    mapping = PostMapping.of(quantities, **{"missing": ("", "-9999")} | told)
+    } | given.pop("quantities", {})
+    mapping = PostMapping.of(quantities, **{"missing": ("", "-9999")} | given)
     whole = body if isinstance(body, bytes) else json.dumps(body).encode()
     return parse(whole, content_type, now=NOW, site=SITE, source="mast", mapping=mapping)
 
@@ -307,19 +307,19 @@ OWN = {"ts": NOW - 300, "wspd-avg": 36, "wdir": "NNW", "air": {"t": "68"}, "tips
 
 
 def test_a_stations_own_names_and_bare_numbers_are_read_by_a_mapping() -> None:
-    told = mapped(OWN, time="ts")
-    series = told.series
+    read = mapped(OWN, time="ts")
+    series = read.series
     assert series.times.tolist() == [NOW - 300]
     assert series.wind_m_s[0] == pytest.approx(10.0)
     assert series.wind_from_deg[0] == 337.5
     assert series.temp_c[0] == pytest.approx(20.0)
-    assert told.ignored == ("vbat",)
-    assert told.rain_fall is not None
-    assert (told.rain_fall.mm.tolist(), told.rain_fall.is_total) == ([1.0], True)
+    assert read.ignored == ("vbat",)
+    assert read.rain_fall is not None
+    assert (read.rain_fall.mm.tolist(), read.rain_fall.is_total) == ([1.0], True)
 
 
 @pytest.mark.parametrize(
-    ("written", "told"),
+    ("written", "expected"),
     [
         ((NOW - 300) * 1000, {}),
         (f"{NOW - 300}", {}),
@@ -329,8 +329,8 @@ def test_a_stations_own_names_and_bare_numbers_are_read_by_a_mapping() -> None:
         ("6/12/2026 8:55 am", {"form": "%m/%d/%Y %I:%M %p", "zone": "America/Chicago"}),
     ],
 )
-def test_times_are_read_in_the_stations_own_form(written: object, told: dict[str, str]) -> None:
-    assert mapped(OWN | {"ts": written}, time="ts", **told).series.times.tolist() == [NOW - 300]
+def test_times_are_read_in_the_stations_own_form(written: object, expected: dict[str, str]) -> None:
+    assert mapped(OWN | {"ts": written}, time="ts", **expected).series.times.tolist() == [NOW - 300]
 
 
 def test_readings_may_stand_within_a_body_and_be_of_the_moment_they_come() -> None:
@@ -358,20 +358,20 @@ def test_what_stands_for_not_measured_is_missing() -> None:
     ],
 )
 def test_a_mapped_refusal_names_key_and_mend(change: dict[str, Any], key: str) -> None:
-    with pytest.raises(BadReadingError) as told:
+    with pytest.raises(BadReadingError) as found:
         mapped(OWN | change, time="ts")
-    assert repr(key) in told.value.key
-    assert "farm file" in told.value.mend or "clock" in told.value.mend
+    assert repr(key) in found.value.key
+    assert "farm file" in found.value.mend or "clock" in found.value.mend
 
 
 def test_a_form_is_read_as_names_and_values() -> None:
     body = b"ts=2026-06-12+13%3A55%3A00&wspd-avg=36&wdir=201&key=secret"
-    told = mapped(body, "application/x-www-form-urlencoded", time="ts", zone="UTC")
-    assert (told.series.times.tolist(), told.series.wind_from_deg.tolist()) == (
+    read = mapped(body, "application/x-www-form-urlencoded", time="ts", zone="UTC")
+    assert (read.series.times.tolist(), read.series.wind_from_deg.tolist()) == (
         [NOW - 300],
         [201.0],
     )
-    assert told.ignored == ("key",)
+    assert read.ignored == ("key",)
 
 
 def test_senml_of_any_names_is_read_by_a_mapping() -> None:
@@ -382,13 +382,13 @@ def test_senml_of_any_names_is_read_by_a_mapping() -> None:
         {"n": "humidity", "u": "%RH", "v": 61},
         {"n": "vbat", "u": "V", "v": 3.6},
     ]
-    told = mapped(pack, SENML)
-    assert told.series.wind_m_s[0] == 3.0  # its own unit counts
-    assert told.series.wind_from_deg[0] == 337.5
-    assert told.series.humidity_pct[0] == 61.0
-    assert told.rain_fall is not None
-    assert told.rain_fall.mm.tolist() == [1.0]
-    assert told.ignored == ("vbat",)
+    read = mapped(pack, SENML)
+    assert read.series.wind_m_s[0] == 3.0  # its own unit counts
+    assert read.series.wind_from_deg[0] == 337.5
+    assert read.series.humidity_pct[0] == 61.0
+    assert read.rain_fall is not None
+    assert read.rain_fall.mm.tolist() == [1.0]
+    assert read.ignored == ("vbat",)
 
 
 LABELS = {"bn": -2, "bt": -3, "n": 0, "u": 1, "v": 2, "t": 6, "vs": 3}

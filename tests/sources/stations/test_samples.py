@@ -12,10 +12,10 @@ START = 1_781_272_800  # a whole minute, 2026-06-12 14:00 UTC
 Sample = dict[str, float]
 
 
-def readings(samples: Samples, told: list[tuple[int, Sample]]) -> Rows:
+def readings(samples: Samples, given: list[tuple[int, Sample]]) -> Rows:
     """Every reading that the samples, and one later, give."""
     found: Rows = {}
-    for second, sample in [*told, (told[-1][0] + 1000, {})]:
+    for second, sample in [*given, (given[-1][0] + 1000, {})]:
         found |= samples.add(START + second, sample)
     return found
 
@@ -54,20 +54,22 @@ def test_a_gust_of_rounded_samples_may_be_half_a_step_more() -> None:
 
 
 def test_a_gust_that_the_instrument_gives_stands() -> None:
-    told = [(s, {"wind_m_s": 2.0, "gust_m_s": 5.0 + (s == 9)}) for s in range(1, 61)]
-    assert readings(Samples(every_s=60, gusts=True), told)[START + 60]["gust_m_s"] == 6.0
+    found = [(s, {"wind_m_s": 2.0, "gust_m_s": 5.0 + (s == 9)}) for s in range(1, 61)]
+    assert readings(Samples(every_s=60, gusts=True), found)[START + 60]["gust_m_s"] == 6.0
 
 
 def test_directions_are_averaged_across_north() -> None:
-    told = [(s, {"wind_m_s": 3.0, "wind_from_deg": 350.0 if s % 2 else 30.0}) for s in range(1, 61)]
-    assert readings(Samples(every_s=60, gusts=False), told)[START + 60]["wind_from_deg"] == (
+    found = [
+        (s, {"wind_m_s": 3.0, "wind_from_deg": 350.0 if s % 2 else 30.0}) for s in range(1, 61)
+    ]
+    assert readings(Samples(every_s=60, gusts=False), found)[START + 60]["wind_from_deg"] == (
         pytest.approx(10.0)
     )
 
 
 def test_calm_air_has_no_direction() -> None:
-    told = [(s, {"wind_m_s": 0.2, "wind_from_deg": 90.0}) for s in range(1, 61)]
-    assert readings(Samples(every_s=60, gusts=False), told)[START + 60] == {
+    found = [(s, {"wind_m_s": 0.2, "wind_from_deg": 90.0}) for s in range(1, 61)]
+    assert readings(Samples(every_s=60, gusts=False), found)[START + 60] == {
         "wind_m_s": pytest.approx(0.2)
     }
 
@@ -75,10 +77,10 @@ def test_calm_air_has_no_direction() -> None:
 def test_the_spread_is_that_of_ten_minutes() -> None:
     # Yamartino (1984): for directions of 10 degrees to either side epsilon = sin 10 degrees, and
     # sigma = asin(epsilon) * (1 + (2 / sqrt 3 - 1) * epsilon ** 3).
-    told = [
+    said = [
         (s, {"wind_m_s": 3.0, "wind_from_deg": 350.0 if s % 2 else 10.0}) for s in range(1, 661)
     ]
-    found = readings(Samples(every_s=60, gusts=False), told)
+    found = readings(Samples(every_s=60, gusts=False), said)
     assert "wind_spread_deg" not in found[START + 60]
     sigma = 10.0 * (1.0 + (2.0 / math.sqrt(3.0) - 1.0) * math.sin(math.radians(10.0)) ** 3)
     assert found[START + 660]["wind_spread_deg"] == pytest.approx(sigma, abs=1e-6)
@@ -86,13 +88,13 @@ def test_the_spread_is_that_of_ten_minutes() -> None:
 
 @pytest.mark.parametrize("gone", [(0, 20), (20, 40), (40, 60)])
 def test_a_minute_with_a_large_gap_is_no_reading(gone: tuple[int, int]) -> None:
-    told = [(s, w) for s, w in winds([2.0] * 60) if not gone[0] < s <= gone[1]]
-    assert readings(Samples(every_s=60, gusts=True), told) == {}
+    found = [(s, w) for s, w in winds([2.0] * 60) if not gone[0] < s <= gone[1]]
+    assert readings(Samples(every_s=60, gusts=True), found) == {}
 
 
 def test_a_quantity_that_stops_is_left_out_alone() -> None:
-    told = [(s, w | ({"temp_c": 20.0} if s < 30 else {})) for s, w in winds([2.0] * 60)]
-    assert readings(Samples(every_s=60, gusts=False), told) == {
+    found = [(s, w | ({"temp_c": 20.0} if s < 30 else {})) for s, w in winds([2.0] * 60)]
+    assert readings(Samples(every_s=60, gusts=False), found) == {
         START + 60: {"wind_m_s": pytest.approx(2.0)}
     }
 

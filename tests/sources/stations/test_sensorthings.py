@@ -48,8 +48,8 @@ class Service:
         self.asked.append(str(request.url))
         match = re.fullmatch(r"/v1\.1/Datastreams(\(.+?\))(/Observations)?", request.url.path)
         if match is None or match[1] not in self.units:
-            told = {"code": 404, "type": "error", "message": "Nothing found."}
-            return httpx.Response(404, json=told)
+            content = {"code": 404, "type": "error", "message": "Nothing found."}
+            return httpx.Response(404, json=content)
         if match[2] is None:
             return httpx.Response(200, json={"unitOfMeasurement": self.units[match[1]]})
         return httpx.Response(200, json=self._observations(match[1], request.url.params))

@@ -48,10 +48,10 @@ def station(port: int, *, gusts: bool = False) -> ModbusSource:
     )
 
 
-async def heard(words: dict[int, int], **told: Any) -> Ear:
+async def heard(words: dict[int, int], **given: Any) -> Ear:
     async with ModbusResponder() as device:
         device.tables[3] = words
-        async with listening(station(device.port, **told)) as ear:
+        async with listening(station(device.port, **given)) as ear:
             await ear.until(heard=1)
     assert ear.trouble == []
     return ear
@@ -146,8 +146,8 @@ async def test_a_map_that_moves_is_found_again() -> None:
 
 @pytest.mark.parametrize("model", sorted(MODELS))
 def test_points_are_those_of_the_published_model(shared: Path, model: int) -> None:
-    told = json.loads((shared / f"feeds/sunspec/model_{model}.json").read_text())["group"]
-    points = told["points"] + [p for group in told.get("groups", []) for p in group["points"]]
+    found = json.loads((shared / f"feeds/sunspec/model_{model}.json").read_text())["group"]
+    points = found["points"] + [p for group in found.get("groups", []) for p in group["points"]]
     place, published = 0, {}
     for point in points:
         published[place] = point

@@ -19,7 +19,7 @@ def broker_and_rule(
 ) -> Iterator[Callable[[str], None]]:
     """Run both; hand out how the station publishes a reading, once and acknowledged (QoS 1)."""
     broker = Mosquitto(folder).start()
-    with Http(lambda told: phone.tell(told["over"])) as receiver:
+    with Http(lambda given: phone.tell(given["over"])) as receiver:
         url = f"http://{receiver.address}/"
         script = subprocess.Popen(
             [

@@ -16,7 +16,7 @@ def main(port: str, phone: str, bound: str) -> None:
     pushes = httpx.Client(trust_env=False)
     client = mqtt.Client(mqtt.CallbackAPIVersion.VERSION2, client_id="rule", clean_session=False)
 
-    def heard(_client: mqtt.Client, _told: Any, message: mqtt.MQTTMessage) -> None:
+    def heard(_client: mqtt.Client, _userdata: Any, message: mqtt.MQTTMessage) -> None:
         now = json.loads(message.payload)["gust_m_s"] > float(bound)
         if now is not over[0]:
             pushes.post(phone, json={"over": now}).raise_for_status()

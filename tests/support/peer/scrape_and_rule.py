@@ -45,10 +45,11 @@ def scrape_and_rule(folder: Path, phone: Phone, bound_m_s: float) -> Iterator[st
     with ExitStack() as running:
         exporter = running.enter_context(
             Http(
-                lambda told: gust.__setitem__(0, told["gust_m_s"]), lambda: f"gust_m_s {gust[0]}\n"
+                lambda given: gust.__setitem__(0, given["gust_m_s"]),
+                lambda: f"gust_m_s {gust[0]}\n",
             )
         )
-        receiver = running.enter_context(Http(lambda told: phone.tell(_over(told))))
+        receiver = running.enter_context(Http(lambda given: phone.tell(_over(given))))
         alertmanager, prometheus = (f"127.0.0.1:{free_port()}" for _ in range(2))
         (folder / "route.yml").write_text(_ROUTE.format(phone=receiver.address))
         (folder / "rule.yml").write_text(_RULE.format(bound=bound_m_s))
@@ -76,8 +77,8 @@ def scrape_and_rule(folder: Path, phone: Phone, bound_m_s: float) -> Iterator[st
         yield f"http://{exporter.address}/"
 
 
-def _over(told: Any) -> bool:
-    found: bool = told["status"] == "firing"
+def _over(given: Any) -> bool:
+    found: bool = given["status"] == "firing"
     return found
 
 

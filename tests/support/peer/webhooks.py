@@ -54,13 +54,13 @@ class Phone:
     """Notes when it was told that the gust stands over its bound, and that it no longer does."""
 
     def __init__(self) -> None:
-        self._told = threading.Condition()
+        self._received = threading.Condition()
         self._states: list[tuple[bool, float]] = []
 
     def tell(self, over: bool) -> None:
-        with self._told:
+        with self._received:
             self._states.append((over, time.monotonic()))
-            self._told.notify_all()
+            self._received.notify_all()
 
     def when(self, *, over: bool, after: float) -> float:
         """Wait until it is told so after a moment; returns when that was. [monotonic s]"""
@@ -68,6 +68,6 @@ class Phone:
         def found() -> list[float]:
             return [at for state, at in self._states if state is over and at >= after]
 
-        with self._told:
-            assert self._told.wait_for(found, _WAIT_S), "nothing was told"
+        with self._received:
+            assert self._received.wait_for(found, _WAIT_S), "nothing was told"
             return found()[0]

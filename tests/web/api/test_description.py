@@ -34,10 +34,10 @@ def document(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
 
 def examples(operation: dict[str, Any]) -> list[tuple[str, str, dict[str, Any]]]:
     return [
-        (code, kind, told)
+        (code, kind, found)
         for code, answer in operation["responses"].items()
-        for kind, told in answer.get("content", {}).items()
-        if "example" in told
+        for kind, found in answer.get("content", {}).items()
+        if "example" in found
     ]
 
 
@@ -54,13 +54,13 @@ def test_every_example_is_as_the_document_says(document: dict[str, Any]) -> None
     checked = 0
     for method, path, operation in operations(document):
         body = operation.get("requestBody", {}).get("content", {})
-        asked = [("asked", kind, told) for kind, told in body.items() if "example" in told]
-        for what, kind, told in (*examples(operation), *asked):
+        asked = [("asked", kind, found) for kind, found in body.items() if "example" in found]
+        for what, kind, found in (*examples(operation), *asked):
             if "json" not in kind:
                 continue
-            schema = {**told["schema"], "components": document["components"]}
+            schema = {**found["schema"], "components": document["components"]}
             try:
-                jsonschema.Draft202012Validator(schema).validate(told["example"])
+                jsonschema.Draft202012Validator(schema).validate(found["example"])
             except jsonschema.ValidationError as error:
                 pytest.fail(f"{method} {path} {what}: {error.message}")
             checked += 1
@@ -75,13 +75,13 @@ def test_every_refusal_is_told_as_problem_details(document: dict[str, Any]) -> N
 
 
 def test_every_reference_leads_somewhere(document: dict[str, Any]) -> None:
-    def references(told: Any) -> list[str]:
-        if isinstance(told, list):
-            return [ref for one in told for ref in references(one)]
-        if not isinstance(told, dict):
+    def references(schema: Any) -> list[str]:
+        if isinstance(schema, list):
+            return [ref for one in schema for ref in references(one)]
+        if not isinstance(schema, dict):
             return []
-        own = [told["$ref"]] if isinstance(told.get("$ref"), str) else []
-        return own + [ref for one in told.values() for ref in references(one)]
+        own = [schema["$ref"]] if isinstance(schema.get("$ref"), str) else []
+        return own + [ref for one in schema.values() for ref in references(one)]
 
     known = {f"#/components/schemas/{name}" for name in document["components"]["schemas"]}
     assert set(references(document)) <= known
@@ -90,8 +90,8 @@ def test_every_reference_leads_somewhere(document: dict[str, Any]) -> None:
 def test_every_list_that_comes_in_parts_says_so(document: dict[str, Any]) -> None:
     """A list of the log or of files may grow for ever."""
     for method, path, operation in operations(document):
-        told = operation["responses"].get("200", {}).get("content", {}).get("application/json", {})
-        if method == "get" and told.get("schema", {}).get("type") == "array":
+        found = operation["responses"].get("200", {}).get("content", {}).get("application/json", {})
+        if method == "get" and found.get("schema", {}).get("type") == "array":
             names = {one["name"] for one in operation.get("parameters", [])}
             assert {"limit", "after"} <= names, path
             assert "Link" in operation["responses"]["200"]["headers"], path

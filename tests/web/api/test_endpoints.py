@@ -26,23 +26,23 @@ async def test_nobody_reads_it_without_a_token(tmp_path: Path) -> None:
 async def test_the_ranking_is_the_judgements(tmp_path: Path) -> None:
     async with visited(tmp_path) as v:
         _as(v, LOOKER)
-        told = (await v.web.get("/api/v1/ranking")).json()
-        picture = v.service.watch.picture
-        assert picture is not None
-        assert [f["field"] for f in told["spray"]] == [f.field for f in picture.ranking.spray]
-        every = {f["field"]: f["status"] for f in told["spray"] + told["rest"]}
-        assert every == {n: f.status.word for n, f in picture.ranking.every.items()}
-        assert told["old"] is False
+        answer = (await v.web.get("/api/v1/ranking")).json()
+        snapshot = v.service.watch.snapshot
+        assert snapshot is not None
+        assert [f["field"] for f in answer["spray"]] == [f.field for f in snapshot.ranking.spray]
+        every = {f["field"]: f["status"] for f in answer["spray"] + answer["rest"]}
+        assert every == {n: f.status.word for n, f in snapshot.ranking.every.items()}
+        assert answer["old"] is False
 
 
 async def test_reasons_tell_every_limit_the_binding_one_first(tmp_path: Path) -> None:
     async with visited(tmp_path) as v:
         _as(v, LOOKER)
-        told = (await v.web.get("/api/v1/fields/hill/reasons")).json()
-        picture = v.service.watch.picture
-        assert picture is not None
-        reasons = picture.ranking.every["hill"].reasons
-        assert [limit["limit"] for limit in told["limits"]] == [r.limit.value for r in reasons]
+        answer = (await v.web.get("/api/v1/fields/hill/reasons")).json()
+        snapshot = v.service.watch.snapshot
+        assert snapshot is not None
+        reasons = snapshot.ranking.every["hill"].reasons
+        assert [limit["limit"] for limit in answer["limits"]] == [r.limit.value for r in reasons]
 
 
 async def test_the_forecast_begins_now_and_reaches_the_horizon(tmp_path: Path) -> None:
@@ -119,11 +119,11 @@ async def test_metrics_are_what_monitoring_systems_read(tmp_path: Path) -> None:
             for family in text_string_to_metric_families(text)
             for sample in family.samples
         }
-        picture = v.service.watch.picture
-        assert picture is not None
-        hill = float(picture.ranking.every["hill"].status)
+        snapshot = v.service.watch.snapshot
+        assert snapshot is not None
+        hill = float(snapshot.ranking.every["hill"].status)
         assert found["watcher_field_status", "hill"] == hill
-        binding = picture.ranking.every["hill"].binding
+        binding = snapshot.ranking.every["hill"].binding
         assert found["watcher_field_limit", "hill", binding.limit.value] == binding.stand
         assert found["watcher_source_stale", "mast"] == 0.0
         # It goes on judging while it is asked.
@@ -149,11 +149,11 @@ async def test_a_season_adds_up_to_its_hours(tmp_path: Path) -> None:
     async with visited(tmp_path) as v:
         v.log_in()
         span = {"start": NOON - 48 * 3600, "end": NOON - 24 * 3600}
-        told = (await v.web.get("/api/v1/season", params=span)).json()
+        answer = (await v.web.get("/api/v1/season", params=span)).json()
         future = await v.web.get("/api/v1/season", params=span | {"end": NOON + 3600})
     by_status = ("suitable", "marginal", "unsuitable", "unknown")
-    assert [sum(field[s] for s in by_status) for field in told["fields"]] == [24.0, 24.0]
-    assert {field["unknown"] for field in told["fields"]} == {24.0}, "the log has no weather then"
+    assert [sum(field[s] for s in by_status) for field in answer["fields"]] == [24.0, 24.0]
+    assert {field["unknown"] for field in answer["fields"]} == {24.0}, "the log has no weather then"
     assert future.status_code == 422
 
 
@@ -186,9 +186,9 @@ async def test_every_kind_of_error_is_told_as_problem_details(tmp_path: Path) ->
         ]
         for status, waiting in asked:
             answer = await waiting
-            told = answer.json()
-            assert answer.status_code == told["status"] == status
+            body = answer.json()
+            assert answer.status_code == body["status"] == status
             assert answer.headers["content-type"] == "application/problem+json"
-            assert told["type"] == "about:blank"
-            assert told["title"]
-            assert told["detail"]
+            assert body["type"] == "about:blank"
+            assert body["title"]
+            assert body["detail"]

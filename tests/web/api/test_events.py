@@ -62,8 +62,8 @@ async def start(v: Visited) -> httpx.Response:
 async def test_a_step_and_what_it_brings_are_told(tmp_path: Path) -> None:
     async with visited(tmp_path) as v, listening(v) as heard:
         await start(v)
-        told = await heard.next("step")
-        assert told == {"job": 1, "at": NOON, "what": "started"}
+        found = await heard.next("step")
+        assert found == {"job": 1, "at": NOON, "what": "started"}
         await v.service.post(**CALM | {"wind": "30 mph", "gust": "35 mph"})
         begun = await heard.next("begun")
         assert begun["subject"] == "job:1"

@@ -44,11 +44,11 @@ async def test_a_merge_patch_changes_it_and_is_judged(site: Visited, file: Path)
     assert looked.json()["version"] is None
     assert "1 field would close now: hill" in looked.json()["effect"]
     answer = await patch(site, body, etag=etag)
-    told = answer.json()
-    assert told["version"]["by"] == "owner"
-    assert [c["key"] for c in told["changes"]] == ["fields.hill.limits", "fields.hill.latest"]
-    assert site.service.watch.picture is not None
-    assert site.service.watch.picture.ranking.every["hill"].status is Status.UNSUITABLE
+    content = answer.json()
+    assert content["version"]["by"] == "owner"
+    assert [c["key"] for c in content["changes"]] == ["fields.hill.limits", "fields.hill.latest"]
+    assert site.service.watch.snapshot is not None
+    assert site.service.watch.snapshot.ranking.every["hill"].status is Status.UNSUITABLE
     assert f"{load(file).config.fields['hill'].latest}" == "2026-07-01"
     assert answer.headers["etag"] == (await site.web.get("/api/v1/farm")).headers["etag"] != etag
 
@@ -124,8 +124,10 @@ async def test_versions_are_listed_told_and_gone_back_to(site: Visited, file: Pa
     assert [v["number"] for v in listed] == [3, 2, 1]
     assert [v["by"] for v in listed] == ["owner", "owner", ""]
     assert len((await site.web.get("/api/v1/farm/versions?limit=1")).json()) == 1
-    told = (await site.web.get("/api/v1/farm/versions/3")).json()
-    assert told["changes"] == [{"key": "fields.hill.weeds", "before": "weedy", "after": "moderate"}]
+    answer = (await site.web.get("/api/v1/farm/versions/3")).json()
+    assert answer["changes"] == [
+        {"key": "fields.hill.weeds", "before": "weedy", "after": "moderate"}
+    ]
     back = await site.web.post("/api/v1/farm/versions/1/restore", headers={"If-Match": "*"})
     assert back.json()["version"]["number"] == 4
     assert load(file) == before

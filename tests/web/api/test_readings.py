@@ -13,34 +13,39 @@ from tests.support.farms import build, watched_tables
 from tests.support.running import TOKEN
 from tests.support.visiting import CALM, LOOKER, NOON, Visited, visited
 from watcher.store import weather
-from watcher.web.api.models import TakenTold
+from watcher.web.api.models import TakenSchema
 
 AHEAD = "its clock is 3595 s ahead; its readings are not used"
 SET_CLOCK = "Set its clock by the network, and see that it sends UTC or its own offset."
 
 
-async def post(v: Visited, ahead_s: int = 0, token: str = TOKEN, **told: str) -> Any:
+async def post(v: Visited, ahead_s: int = 0, token: str = TOKEN, **given: str) -> Any:
     time = datetime.fromtimestamp(v.service.clock.at + ahead_s, UTC).isoformat()
     return await v.service.http.post(
         "/api/v1/stations/mast/readings",
-        json={"time": time} | told,
+        json={"time": time} | given,
         headers={"Authorization": f"Bearer {token}"},
     )
 
 
-async def minutes(v: Visited, count: int, **told: Any) -> Any:
+async def minutes(v: Visited, count: int, **given: Any) -> Any:
     for _ in range(count):
         v.service.clock.at += 60
-        answer = await post(v, **told)
+        answer = await post(v, **given)
     return answer.json()
 
 
 async def test_a_good_reading_is_answered_with_a_sound_station(tmp_path: Path) -> None:
     async with visited(tmp_path, calm=False) as v:
-        told = (await post(v, **CALM)).json()
-        assert TakenTold.model_validate(told)
-        assert (told["taken"], told["new"], told["doubted"], told["not_used"]) == (1, 1, [], [])
-        station = told["station"]
+        answer = (await post(v, **CALM)).json()
+        assert TakenSchema.model_validate(answer)
+        assert (answer["taken"], answer["new"], answer["doubted"], answer["not_used"]) == (
+            1,
+            1,
+            [],
+            [],
+        )
+        station = answer["station"]
         assert (station["state"], station["age_s"], station["findings"]) == ("fresh", 0, [])
 
 
@@ -59,8 +64,8 @@ async def test_what_cannot_be_is_kept_and_said_to_be_doubted(tmp_path: Path) -> 
     async with visited(tmp_path, calm=False) as v:
         answer = await post(v, **CALM | {"humidity": "140 %", "pressure": "970 hPa"})
         assert answer.status_code == 200
-        told = answer.json()
-        assert told["doubted"] == [
+        content = answer.json()
+        assert content["doubted"] == [
             {
                 "at": NOON,
                 "quantity": "humidity",
@@ -69,14 +74,14 @@ async def test_what_cannot_be_is_kept_and_said_to_be_doubted(tmp_path: Path) -> 
             }
         ]
         why = "the farm file does not name it among measures"
-        assert told["not_used"] == [{"quantity": "pressure", "why": why}]
+        assert content["not_used"] == [{"quantity": "pressure", "why": why}]
 
 
 async def test_only_what_was_posted_is_said_to_be_doubted(tmp_path: Path) -> None:
     async with visited(tmp_path, calm=False) as v:
         await post(v, humidity="140 %")
-        told = (await post(v, temperature="20 degC")).json()
-        assert (told["new"], told["doubted"]) == (1, [])
+        answer = (await post(v, temperature="20 degC")).json()
+        assert (answer["new"], answer["doubted"]) == (1, [])
 
 
 async def test_many_doubted_values_are_counted_and_some_told(tmp_path: Path) -> None:
@@ -85,8 +90,8 @@ async def test_many_doubted_values_are_counted_and_some_told(tmp_path: Path) -> 
             {"time": datetime.fromtimestamp(NOON - n, UTC).isoformat(), "humidity": "140 %"}
             for n in range(80)
         ]
-        told = (await v.service.http.post("/api/v1/stations/mast/readings", json=batch)).json()
-        assert (told["taken"], len(told["doubted"]), told["doubted_count"]) == (80, 50, 80)
+        answer = (await v.service.http.post("/api/v1/stations/mast/readings", json=batch)).json()
+        assert (answer["taken"], len(answer["doubted"]), answer["doubted_count"]) == (80, 50, 80)
 
 
 def command(folder: Path, monkeypatch: pytest.MonkeyPatch, now: int) -> str:
@@ -103,7 +108,7 @@ async def everywhere(v: Visited, folder: Path, monkeypatch: pytest.MonkeyPatch) 
     """What is said of the station in each place, as text."""
     from watcher.cli import now as module  # noqa: PLC0415
 
-    farm = v.service.watch.book.plan.farm
+    farm = v.service.watch.transactions.plan.farm
     monkeypatch.setattr(module, "open_farm", lambda _path: farm)
     await v.service.judged()
     v.log_in()
@@ -124,12 +129,12 @@ async def test_a_clock_ahead_is_told_in_the_same_words_everywhere(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     async with visited(tmp_path, calm=False) as v:
-        told = await minutes(v, 5, ahead_s=3595, **CALM)
-        assert told["doubted"][0]["findings"] == ["dated ahead of now"]
-        assert told["station"]["state"] == "clock ahead, not relied on"
-        assert told["station"]["clock_ahead_s"] == 3595
+        found = await minutes(v, 5, ahead_s=3595, **CALM)
+        assert found["doubted"][0]["findings"] == ["dated ahead of now"]
+        assert found["station"]["state"] == "clock ahead, not relied on"
+        assert found["station"]["clock_ahead_s"] == 3595
         finding = {"kind": "clock", "sentence": AHEAD, "mend": SET_CLOCK}
-        assert finding in told["station"]["findings"]
+        assert finding in found["station"]["findings"]
         said = await everywhere(v, tmp_path, monkeypatch)
     for place in ("page", "api", "health", "command"):
         assert AHEAD in said[place], place
@@ -145,9 +150,9 @@ async def test_other_units_are_told_in_the_same_words_everywhere(
 ) -> None:
     sentence = "humidity looks like a fraction from 0 to 1, not %"
     async with visited(tmp_path, calm=False) as v:
-        told = await minutes(v, 3, **CALM | {"humidity": "0.55 %"})
-        assert told["station"]["units"] == {"humidity": "a fraction from 0 to 1, not %"}
-        assert sentence in {f["sentence"] for f in told["station"]["findings"]}
+        found = await minutes(v, 3, **CALM | {"humidity": "0.55 %"})
+        assert found["station"]["units"] == {"humidity": "a fraction from 0 to 1, not %"}
+        assert sentence in {f["sentence"] for f in found["station"]["findings"]}
         said = await everywhere(v, tmp_path, monkeypatch)
     for place in ("page", "api", "health", "command"):
         assert sentence in said[place], place
@@ -217,9 +222,9 @@ async def test_names_that_are_not_read_are_told_in_the_answer_and_of_the_station
     tmp_path: Path,
 ) -> None:
     async with visited(tmp_path, calm=False) as v:
-        told = (await post(v, **CALM, battery="3.6 V", rssi="-70")).json()
-        assert told["ignored"] == ["battery", "rssi"]
-        (finding,) = told["station"]["findings"]
+        answer = (await post(v, **CALM, battery="3.6 V", rssi="-70")).json()
+        assert answer["ignored"] == ["battery", "rssi"]
+        (finding,) = answer["station"]["findings"]
         assert (finding["kind"], finding["sentence"]) == (
             "not read",
             "sends what is not read: battery, rssi",
@@ -253,7 +258,7 @@ async def test_a_count_of_rain_becomes_a_rate_from_post_to_post(tmp_path: Path) 
                     "/api/v1/stations/mast/readings", json=body, headers=headers
                 )
                 assert again.json()["new"] == 0
-        with v.service.watch.book.store.reading() as session:
+        with v.service.watch.transactions.store.reading() as session:
             series = weather.observations(session, "mast", NOON, NOON + 3600).series
     assert series.rain_mm_h.tolist() == pytest.approx([np.nan, 0, 36, 0], nan_ok=True)
     assert series.wind_m_s.tolist() == pytest.approx([2.5] * 4)

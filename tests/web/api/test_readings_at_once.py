@@ -17,9 +17,9 @@ async def test_a_station_that_floods_is_bounded_and_heard_again_afterwards(tmp_p
         first = v.service.clock.at - 600
 
         async def post(number: int) -> httpx.Response:
-            told = {"time": f"{np.datetime64(first + number, 's')}Z"} | CALM
+            content = {"time": f"{np.datetime64(first + number, 's')}Z"} | CALM
             return await v.service.http.post(
-                "/api/v1/stations/mast/readings", json=told, timeout=120
+                "/api/v1/stations/mast/readings", json=content, timeout=120
             )
 
         answers = await asyncio.gather(*(post(number) for number in range(80)))

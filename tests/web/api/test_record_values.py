@@ -67,7 +67,7 @@ async def test_a_record_is_listed_read_and_closed(tmp_path: Path) -> None:
         again = await v.web.post("/api/v1/records/1/close")
         none = await v.web.get("/api/v1/records/9")
     assert running.json()["closed"] is False
-    assert [(told["job"], told["values"]) for told in every] == [(1, {"applicator": "A. Name"})]
+    assert [(found["job"], found["values"]) for found in every] == [(1, {"applicator": "A. Name"})]
     assert one["values"]["applicator"] == "A. Name"
     assert one["values"]["setup"] == "coarse"
     assert (missing.status_code, closed.json()["closed"]) == (409, True)

@@ -38,10 +38,10 @@ async def test_one_is_set_told_to_be_set_and_removed(site: Visited) -> None:
         "by": "owner",
     }
     every = await ask(site, "GET", "/api/v1/secrets")
-    told = {(one["kind"], one["name"]): one for one in every.json()["secrets"]}
-    assert told["push_urls", "grower"] == put.json()
-    assert told["station_tokens", "mast"]["of_settings"]
-    assert not told["push_urls", "operator"]["is_set"]
+    answer = {(one["kind"], one["name"]): one for one in every.json()["secrets"]}
+    assert answer["push_urls", "grower"] == put.json()
+    assert answer["station_tokens", "mast"]["of_settings"]
+    assert not answer["push_urls", "operator"]["is_set"]
     assert "canary" not in put.text + every.text
     assert (await ask(site, "DELETE", GROWER)).json()["is_set"] is False
     assert (await ask(site, "DELETE", GROWER)).status_code == 404

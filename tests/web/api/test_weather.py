@@ -10,13 +10,13 @@ API = {"Authorization": f"Bearer {LOOKER}"}
 async def test_it_tells_the_air_over_each_field_and_who_tells_it(tmp_path: Path) -> None:
     mast = {"kind": "push", "heights": {"wind": "3 m"}}
     async with visited(tmp_path, of=farm(sources={"mast": mast})) as v:
-        told = (await v.web.get("/api/v1/weather", headers=API)).json()
-    [field, *_] = told["fields"]
-    assert (told["at"], told["old"]) == (NOON, False)
+        answer = (await v.web.get("/api/v1/weather", headers=API)).json()
+    [field, *_] = answer["fields"]
+    assert (answer["at"], answer["old"]) == (NOON, False)
     assert 0 < field["boom_wind_m_s"] < field["mast_wind_m_s"] == 2.2352
     assert field["speaks"]["wind"] == {"source": "mast", "measured": True, "age_s": 0.0}
     assert field["delta_t_k"] > 0
-    [mast] = told["stations"]
+    [mast] = answer["stations"]
     assert (mast["station"], mast["at"]) == ("mast", NOON)
     assert mast["values"]["wind_m_s"] == 2.2352
 

@@ -25,9 +25,9 @@ async def figures(v: Visited) -> Figures:
 async def test_they_are_what_was_judged(tmp_path: Path) -> None:
     async with visited(tmp_path) as v:
         found = await figures(v)
-        picture = v.service.watch.picture
-    assert picture is not None
-    seen = picture.ranking.every["hill"]
+        snapshot = v.service.watch.snapshot
+    assert snapshot is not None
+    seen = snapshot.ranking.every["hill"]
     assert found["watcher_station_wind_meters_per_second"] == {("mast",): 2.2352}
     assert found["watcher_field_boom_wind_meters_per_second"][("hill",)] == 2.2352
     assert found["watcher_station_humidity_ratio"][("mast",)] == 0.55

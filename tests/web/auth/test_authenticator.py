@@ -77,15 +77,15 @@ async def test_a_one_time_link_lets_in_whoever_guessed_before(tmp_path: Path) ->
         await _guess(v, FREE_OF_NAME + 3, address="203.0.113.9")
         v.web.headers["X-Forwarded-For"] = "203.0.113.9"
         assert (await v.send("/login/no-such", "/login/no-such")).status_code == 403
-        link = f"/login/{v.keyring.make_link(User('phone', Role.RUN), v.service.clock.at)}"
+        link = f"/login/{v.sessions.make_link(User('phone', Role.RUN), v.service.clock.at)}"
         assert (await v.send(link, link)).status_code == 303
 
 
 async def test_guessing_many_at_once_is_stopped_as_soon(tmp_path: Path) -> None:
     async with visited(tmp_path) as v:
-        told = {"form_token": v.form_token((await v.web.get("/login")).text), "user": "driver"}
+        content = {"form_token": v.form_token((await v.web.get("/login")).text), "user": "driver"}
         guesses = (
-            v.web.post("/login", data=told | {"passphrase": str(guess)}, timeout=60)
+            v.web.post("/login", data=content | {"passphrase": str(guess)}, timeout=60)
             for guess in range(3 * FREE_OF_NAME)
         )
         answers = [answer.status_code for answer in await asyncio.gather(*guesses)]
@@ -127,7 +127,7 @@ async def test_nobody_is_sent_on_to_another_site(tmp_path: Path, to: str) -> Non
 
 async def test_a_link_lets_a_device_in_once(tmp_path: Path) -> None:
     async with visited(tmp_path) as v:
-        link = f"/login/{v.keyring.make_link(User('phone', Role.RUN), v.service.clock.at)}"
+        link = f"/login/{v.sessions.make_link(User('phone', Role.RUN), v.service.clock.at)}"
         assert (await v.web.get(link)).status_code == 200  # a preview does not use it up
         assert (await v.send(link, link)).status_code == 303
         assert (await v.web.get("/")).status_code == 200
@@ -138,7 +138,7 @@ async def test_a_link_lets_a_device_in_once(tmp_path: Path) -> None:
 
 async def test_an_old_link_is_refused(tmp_path: Path) -> None:
     async with visited(tmp_path) as v:
-        link = f"/login/{v.keyring.make_link(User('phone', Role.RUN), v.service.clock.at)}"
+        link = f"/login/{v.sessions.make_link(User('phone', Role.RUN), v.service.clock.at)}"
         v.service.clock.at += LINK_S + 1
         assert (await v.send(link, link)).status_code == 403
 
@@ -173,8 +173,8 @@ async def test_the_token_of_somebody_else_is_refused(tmp_path: Path) -> None:
         v.log_in(Role.LOOK)
         token = v.form_token((await v.web.get("/more")).text)
         v.log_in(Role.RUN)
-        told = {"form_token": token, "field": "hill", "setup": "coarse"}
-        assert (await v.web.post("/jobs", data=told)).status_code == 403
+        content = {"form_token": token, "field": "hill", "setup": "coarse"}
+        assert (await v.web.post("/jobs", data=content)).status_code == 403
 
 
 @pytest.mark.parametrize(
@@ -190,8 +190,8 @@ async def test_a_form_from_another_site_is_refused(tmp_path: Path, headers: dict
     async with visited(tmp_path) as v:
         v.log_in()
         v.web.headers.update(headers)
-        told = {"field": "hill", "setup": "coarse"}
-        answer = await v.send("/fields/hill", "/jobs", **told)
+        content = {"field": "hill", "setup": "coarse"}
+        answer = await v.send("/fields/hill", "/jobs", **content)
         assert answer.status_code == 403
         assert "another site" in answer.json()["wrong"]
 
@@ -217,13 +217,13 @@ async def test_an_administrator_lets_a_device_in_and_puts_it_out(tmp_path: Path)
         v.log_in(Role.ADMINISTER)
         page = (await v.send("/devices", "/devices/link", name="cab", role="look")).text
         link = page.split("/login/")[1].split("<")[0]
-        user = v.keyring.use_link(link, v.service.clock.at)
+        user = v.sessions.use_link(link, v.service.clock.at)
         assert user == User("cab", Role.LOOK)
-        token = v.keyring.open(user, v.service.clock.at, by_link=True)
-        session = v.keyring.session(token, v.service.clock.at)
+        token = v.sessions.open(user, v.service.clock.at, by_link=True)
+        session = v.sessions.session(token, v.service.clock.at)
         assert session is not None
         await v.send("/devices", f"/devices/{session.number}/out")
-        assert v.keyring.session(token, v.service.clock.at) is None
+        assert v.sessions.session(token, v.service.clock.at) is None
 
 
 async def test_a_form_that_is_too_large_is_refused(tmp_path: Path) -> None:
@@ -271,15 +271,15 @@ async def test_where_the_sessions_cannot_be_kept_a_log_in_says_so_and_all_else_g
 ) -> None:
     async with visited(tmp_path) as v:
         v.log_in()
-        v.keyring._file.execute("PRAGMA query_only=ON")  # as on a disk that is full
+        v.sessions._file.execute("PRAGMA query_only=ON")  # as on a disk that is full
         v.service.clock.at += 3600  # the use of the session would be noted
         assert (await v.web.get("/jobs")).status_code == 200
         v.web.cookies.clear()
-        for page, told in (
+        for page, found in (
             ("/login", {"user": "driver", "passphrase": PASSPHRASE}),
             ("/login/link", {}),
         ):
-            answer = await v.send(page, page, **told)
+            answer = await v.send(page, page, **found)
             assert answer.status_code == 503
             assert "file of sessions" in answer.text
             assert "alerts sent as before" in answer.text
@@ -292,7 +292,7 @@ async def test_where_the_sessions_cannot_be_kept_a_log_in_says_so_and_all_else_g
 async def test_while_the_sessions_cannot_be_read_everybody_is_a_stranger(tmp_path: Path) -> None:
     async with visited(tmp_path) as v:
         v.log_in()
-        v.keyring._file.execute("ALTER TABLE session RENAME TO gone")
+        v.sessions._file.execute("ALTER TABLE session RENAME TO gone")
         assert (await v.web.get("/jobs")).headers["location"].startswith("/login")
-        v.keyring._file.execute("ALTER TABLE gone RENAME TO session")
+        v.sessions._file.execute("ALTER TABLE gone RENAME TO session")
         assert (await v.web.get("/jobs")).status_code == 200

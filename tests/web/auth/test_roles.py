@@ -265,13 +265,13 @@ async def asked(site: Visited, route: str, role: Role | None, *, program: bool) 
         headers["Authorization"] = f"Bearer {_PROGRAMS[role]}"
     elif role is not None:
         now = site.service.clock.now()
-        token = site.keyring.open(User("somebody", role), now, by_link=True)
+        token = site.sessions.open(User("somebody", role), now, by_link=True)
         headers["Cookie"] = f"watcher={token}"
     return await site.web.request(method, path, headers=headers)
 
 
 def let_through(answer: httpx.Response) -> bool:
-    """Whether an answer came from behind the door, whatever it says."""
+    """Whether an answer came from behind the log-in, whatever it says."""
     to_login = answer.headers.get("location", "").startswith("/login")
     unknown = answer.status_code == 401
     return not (to_login or unknown or _NEEDS.search(answer.text))
@@ -318,12 +318,12 @@ async def test_who_shows_no_token_made_for_it_is_told_nothing(site: Visited) -> 
 @pytest.mark.long
 async def test_an_access_that_ended_opens_no_route(site: Visited) -> None:
     now = site.service.clock.now()
-    guest = site.keyring.invite(
+    guest = site.sessions.invite(
         "helper", Role.ADMINISTER, now + 60, by=User("boss", Role.ADMINISTER), now=now
     )
-    user = site.keyring.use_link(site.keyring.guest_link(guest, now), now)
+    user = site.sessions.use_link(site.sessions.guest_link(guest, now), now)
     assert user is not None
-    token = site.keyring.open(user, now, by_link=True)
+    token = site.sessions.open(user, now, by_link=True)
     site.service.clock.at += 60
     for route, needed in table().items():
         if needed is None:

@@ -14,10 +14,10 @@ from watcher.web.auth.station_tokens import StationTokens
 def test_a_made_token_outlives_a_restart_and_is_of_one_station(tmp_path: Path) -> None:
     seen = []
     for _ in range(2):
-        keyring = SessionStore(tmp_path / "door.db")
-        tokens = StationTokens({}, keyring)
+        sessions = SessionStore(tmp_path / "door.db")
+        tokens = StationTokens({}, sessions)
         seen.append((tokens["yard"].get_secret_value(), tokens["mast"].get_secret_value()))
-        keyring.close()
+        sessions.close()
     assert seen[0] == seen[1]
     assert seen[0][0] != seen[0][1]
     assert len(seen[0][0]) == 64
@@ -31,18 +31,18 @@ def test_it_is_of_one_watch(tmp_path: Path) -> None:
 
 
 def test_the_settings_stand_first(tmp_path: Path) -> None:
-    keyring = SessionStore(tmp_path / "door.db")
-    tokens = StationTokens({"yard": SecretStr("told-in-the-settings")}, keyring)
-    assert tokens.get("yard") == SecretStr("told-in-the-settings")
+    sessions = SessionStore(tmp_path / "door.db")
+    tokens = StationTokens({"yard": SecretStr("given-in-the-settings")}, sessions)
+    assert tokens.get("yard") == SecretStr("given-in-the-settings")
     assert list(tokens) == ["yard"]
-    keyring.close()
+    sessions.close()
 
 
 async def test_the_watch_takes_the_one_that_the_first_visit_showed(tmp_path: Path) -> None:
     tables = watched_tables()
     tables["sources"] |= {"creek": {"kind": "push"}}
     async with visited(tmp_path, farm_file=written(tmp_path, tables)) as v:
-        shown = StationTokens({}, v.keyring)["creek"].get_secret_value()
+        shown = StationTokens({}, v.sessions)["creek"].get_secret_value()
         for token, status in ((shown, 200), ("another-token-that-is-long-enough", 401)):
             answer = await v.web.post(
                 "/stations/creek/readings",

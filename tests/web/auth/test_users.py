@@ -53,10 +53,10 @@ def test_the_file_is_readable_by_its_owner_only(tmp_path: Path) -> None:
 
 
 def test_the_file_holds_no_token(tmp_path: Path) -> None:
-    keyring = SessionStore(tmp_path / "door.db")
-    session = keyring.open(DRIVER, NOW, by_link=False)
-    link = keyring.make_link(DRIVER, NOW)
-    keyring.close()
+    sessions = SessionStore(tmp_path / "door.db")
+    session = sessions.open(DRIVER, NOW, by_link=False)
+    link = sessions.make_link(DRIVER, NOW)
+    sessions.close()
     kept = (tmp_path / "door.db").read_bytes()
     assert session.encode() not in kept
     assert link.encode() not in kept
@@ -72,108 +72,108 @@ def test_the_secret_outlives_a_restart(tmp_path: Path) -> None:
 
 
 def test_secrets_for_two_purposes_differ() -> None:
-    keyring = SessionStore(None)
-    told = {keyring.secret_for(purpose).get_secret_value() for purpose in ("seen", "other")}
-    keyring.close()
-    assert len(told) == 2
+    sessions = SessionStore(None)
+    found = {sessions.secret_for(purpose).get_secret_value() for purpose in ("seen", "other")}
+    sessions.close()
+    assert len(found) == 2
 
 
 def test_a_session_in_use_does_not_end() -> None:
-    keyring = SessionStore(None)
-    token = keyring.open(DRIVER, NOW, by_link=False)
+    sessions = SessionStore(None)
+    token = sessions.open(DRIVER, NOW, by_link=False)
     for use in range(1, 5):
-        assert keyring.session(token, NOW + use * (IDLE_S - 1)) is not None
-    keyring.close()
+        assert sessions.session(token, NOW + use * (IDLE_S - 1)) is not None
+    sessions.close()
 
 
 def test_a_device_put_out_is_not_pushed_to_any_more() -> None:
-    keyring = SessionStore(None)
-    session = keyring.session(keyring.open(DRIVER, NOW, by_link=False), NOW)
+    sessions = SessionStore(None)
+    session = sessions.session(sessions.open(DRIVER, NOW, by_link=False), NOW)
     assert session is not None
-    keyring.subscribe(session.number, Subscription("https://push.example/1", "{}"))
-    assert len(keyring.subscriptions()) == 1
-    keyring.shut(session.number)
-    assert keyring.subscriptions() == []
-    keyring.close()
+    sessions.subscribe(session.number, Subscription("https://push.example/1", "{}"))
+    assert len(sessions.subscriptions()) == 1
+    sessions.shut(session.number)
+    assert sessions.subscriptions() == []
+    sessions.close()
 
 
-def _session(keyring: SessionStore, name: str) -> int:
-    found = keyring.session(keyring.open(User(name, Role.RUN), NOW, by_link=True), NOW)
+def _session(sessions: SessionStore, name: str) -> int:
+    found = sessions.session(sessions.open(User(name, Role.RUN), NOW, by_link=True), NOW)
     assert found is not None
     return found.number
 
 
 def test_with_one_device_more_the_oldest_of_a_user_is_pushed_to_no_more() -> None:
-    keyring = SessionStore(None)
-    devices = [_session(keyring, "driver") for _ in range(3)]
-    other = _session(keyring, "mate")
-    keyring.subscribe(other, Subscription("https://push.example/mate", "{}"))
+    sessions = SessionStore(None)
+    devices = [_session(sessions, "driver") for _ in range(3)]
+    other = _session(sessions, "mate")
+    sessions.subscribe(other, Subscription("https://push.example/mate", "{}"))
     for number in range(3 * MOST_PUSHED_OF_ONE):
-        told = Subscription(f"https://push.example/{number}", "{}")
-        keyring.subscribe(devices[number % 3], told)
-    kept = [device.endpoint.rpartition("/")[2] for device in keyring.subscriptions()]
+        found = Subscription(f"https://push.example/{number}", "{}")
+        sessions.subscribe(devices[number % 3], found)
+    kept = [device.endpoint.rpartition("/")[2] for device in sessions.subscriptions()]
     newest = map(str, range(2 * MOST_PUSHED_OF_ONE, 3 * MOST_PUSHED_OF_ONE))
     assert sorted(kept) == sorted(["mate", *newest])
-    keyring.close()
+    sessions.close()
 
 
 def test_all_users_together_have_a_bounded_number_of_devices_pushed_to() -> None:
-    keyring = SessionStore(None)
+    sessions = SessionStore(None)
     for number in range(MOST_PUSHED + 10):
-        session = _session(keyring, f"user {number}")
-        keyring.subscribe(session, Subscription(f"https://push.example/{number}", "{}"))
-    assert len(keyring.subscriptions()) == MOST_PUSHED
-    keyring.close()
+        session = _session(sessions, f"user {number}")
+        sessions.subscribe(session, Subscription(f"https://push.example/{number}", "{}"))
+    assert len(sessions.subscriptions()) == MOST_PUSHED
+    sessions.close()
 
 
 def test_a_file_from_before_languages_and_ends_keeps_its_devices(tmp_path: Path) -> None:
     file = tmp_path / "door.db"
-    keyring = SessionStore(file)
-    keyring.subscribe(_session(keyring, "driver"), Subscription("https://push.example/1", "{}"))
-    keyring.close()
+    sessions = SessionStore(file)
+    sessions.subscribe(_session(sessions, "driver"), Subscription("https://push.example/1", "{}"))
+    sessions.close()
     old = sqlite3.connect(file)
     for column in ("language", "ended"):
         old.execute(f"ALTER TABLE push DROP COLUMN {column}")
     old.commit()
     old.close()
-    keyring = SessionStore(file)
-    assert keyring.subscriptions() == [
+    sessions = SessionStore(file)
+    assert sessions.subscriptions() == [
         Subscription("https://push.example/1", "{}", user="driver"),
     ]
-    keyring.close()
+    sessions.close()
 
 
 def test_a_device_whose_pushes_ended_is_kept_as_such_until_it_subscribes_anew(
     tmp_path: Path,
 ) -> None:
     file = tmp_path / "door.db"
-    keyring = SessionStore(file)
+    sessions = SessionStore(file)
     session, device = (
-        _session(keyring, "driver"),
+        _session(sessions, "driver"),
         Subscription("https://push.example/1", "{}", "es"),
     )
-    keyring.subscribe(session, device)
-    keyring.end(device.name, "410")
-    assert keyring.devices == {}
-    keyring.close()
-    keyring = SessionStore(file)
-    assert keyring.devices == {}
-    found = keyring.subscription(session, device.endpoint)
+    sessions.subscribe(session, device)
+    sessions.end(device.name, "410")
+    assert sessions.devices == {}
+    sessions.close()
+    sessions = SessionStore(file)
+    assert sessions.devices == {}
+    found = sessions.subscription(session, device.endpoint)
     assert found is not None
     assert found[1] == "410"
-    keyring.subscribe(session, device)
-    assert list(keyring.devices) == [device.name]
-    keyring.close()
+    sessions.subscribe(session, device)
+    assert list(sessions.devices) == [device.name]
+    sessions.close()
 
 
 def test_where_the_end_cannot_be_kept_nothing_more_is_pushed_either() -> None:
-    keyring = SessionStore(None)
+    sessions = SessionStore(None)
     device = Subscription("https://push.example/1", "{}")
-    keyring.subscribe(_session(keyring, "driver"), device)
-    keyring._file.execute("PRAGMA query_only=ON")
-    keyring.end(device.name, "410")
-    assert keyring.devices == {}
-    keyring.close()
+    sessions.subscribe(_session(sessions, "driver"), device)
+    sessions._file.execute("PRAGMA query_only=ON")
+    sessions.end(device.name, "410")
+    assert sessions.devices == {}
+    sessions.close()
 
 
 def test_a_token_may_have_a_last_day() -> None:

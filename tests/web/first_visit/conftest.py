@@ -34,23 +34,23 @@ class Site:
     visit: FirstVisit
     file: Path
 
-    async def tell(self, screen: str, **told: str) -> httpx.Response:
+    async def tell(self, screen: str, **given: str) -> httpx.Response:
         """Fill in a screen and send it."""
         page = (await self.web.get(f"/first/{screen}")).text
         found = TOKEN.search(page)
         assert found, page
-        form = {name: unescape(value) for name, value in _WAS.findall(page)} | told
+        form = {name: unescape(value) for name, value in _WAS.findall(page)} | given
         return await self.web.post(
             f"/first/{screen}", data=form | {"form_token": unescape(found[1])}
         )
 
-    async def tell_on(self, shown: httpx.Response, **told: str) -> httpx.Response:
+    async def tell_on(self, shown: httpx.Response, **given: str) -> httpx.Response:
         """Send on a form as it was answered, with more filled in."""
         page = shown.text
         found = TOKEN.search(page)
         assert found, page
         filled = [*_WAS.findall(page), *_LONG.findall(page), *_INPUT.findall(page)]
-        form = {name: unescape(value) for name, value in filled} | told
+        form = {name: unescape(value) for name, value in filled} | given
         return await self.web.post(
             str(shown.url.path), data=form | {"form_token": unescape(found[1])}
         )
@@ -58,18 +58,18 @@ class Site:
 
 @pytest.fixture
 async def site(tmp_path: Path) -> AsyncIterator[Site]:
-    keyring, clock = SessionStore(tmp_path / "door.db"), SetClock(NOON)
+    sessions, clock = SessionStore(tmp_path / "door.db"), SetClock(NOON)
     file = tmp_path / "config" / "farm.toml"
     visit = FirstVisit(
         FirstFarm(tmp_path / "first.json", file),
-        Authenticator(keyring, Users(), clock),
+        Authenticator(sessions, Users(), clock),
         lambda _farm: [],
         asyncio.Event(),
-        tokens=StationTokens({}, keyring),
+        tokens=StationTokens({}, sessions),
     )
     transport = httpx.ASGITransport(create_first_visit(visit))
     async with httpx.AsyncClient(transport=transport, base_url="http://127.0.0.1") as web:
-        token = keyring.open(User("owner", Role.ADMINISTER), NOON, by_link=True)
+        token = sessions.open(User("owner", Role.ADMINISTER), NOON, by_link=True)
         web.cookies.set("watcher", token, domain="127.0.0.1")
         yield Site(web, visit, file)
-    keyring.close()
+    sessions.close()

@@ -40,16 +40,16 @@ TOLD: Mapping[str, Mapping[str, str]] = {
 
 
 async def tell_all(site: Site, *, but: str = "") -> None:
-    for screen, told in TOLD.items():
+    for screen, found in TOLD.items():
         if screen != but:
-            answer = await site.tell(screen, **told)
+            answer = await site.tell(screen, **found)
             assert answer.status_code == 303, (screen, re.sub(r"<[^>]+>", " ", answer.text))
 
 
 async def test_told_screen_by_screen_it_is_a_farm_that_passes_the_check(site: Site) -> None:
     leads_to = [f"/first/{screen}" for screen in [*TOLD][1:]] + ["/first"]
-    for (screen, told), after in zip(TOLD.items(), leads_to, strict=True):
-        answer = await site.tell(screen, **told)
+    for (screen, found), after in zip(TOLD.items(), leads_to, strict=True):
+        answer = await site.tell(screen, **found)
         assert (answer.status_code, answer.headers["location"]) == (303, after)
     end = await site.web.get("/first")
     assert "Start watching" in end.text
@@ -104,12 +104,12 @@ async def test_the_end_says_what_is_missing_in_the_words_of_its_questions(site: 
     end = unescape((await site.web.get("/first")).text)
     for said in (
         "○ Where is the farm? (needed)",
-        "✓ Where is the first field? (told)",
+        "✓ Where is the first field? (answered)",
         "… Is there a weather station? (for later)",
         "What the farm is called: is missing",
         "Crop: is missing",
         "Speed while spraying: is missing",
-        "nothing is told yet",
+        "nothing is answered yet",
     ):
         assert said in end, said
     for key in ("farm.", "fields.", "sprayers.", "windows.", "setups.", "sources"):
@@ -222,8 +222,8 @@ async def test_nobody_else_tells_it(site: Site) -> None:
         assert (await site.web.get(path)).status_code == 401
     assert (await site.web.post("/first/place", data=dict(TOLD["place"]))).status_code == 401
     assert (await site.web.post("/first/start")).status_code == 401
-    keyring = site.visit.door.keyring
-    looker = keyring.open(User("looker", Role.LOOK), NOON, by_link=True)
+    sessions = site.visit.auth.sessions
+    looker = sessions.open(User("looker", Role.LOOK), NOON, by_link=True)
     site.web.cookies.set("watcher", looker, domain="127.0.0.1")
     assert (await site.web.get("/first")).status_code == 403
     site.web.cookies.set("watcher", token, domain="127.0.0.1")
@@ -232,7 +232,7 @@ async def test_nobody_else_tells_it(site: Site) -> None:
 
 async def test_one_link_lets_one_phone_in(site: Site) -> None:
     site.web.cookies.clear()
-    link = site.visit.door.keyring.make_link(User("owner", Role.ADMINISTER), NOON)
+    link = site.visit.auth.sessions.make_link(User("owner", Role.ADMINISTER), NOON)
     page = await site.web.get(f"/login/{link}")
     token = TOKEN.search(page.text)
     assert token
@@ -270,8 +270,8 @@ async def look(site: Site, corners: str) -> httpx.Response:
 
 async def test_a_shape_is_looked_at_while_it_is_drawn(site: Site) -> None:
     await site.tell("place", **PLACE)
-    told = (await look(site, CORNERS)).json()
-    assert told["area"] == "229 acre"
+    answer = (await look(site, CORNERS)).json()
+    assert answer["area"] == "229 acre"
     crossing = await look(site, "41.62, -96.95\n41.63, -96.94\n41.63, -96.95\n41.62, -96.94")
     assert crossing.status_code == 422
     assert "crosses or touches itself" in crossing.json()["wrong"]
@@ -282,9 +282,9 @@ async def test_a_file_with_one_field_becomes_corners(site: Site) -> None:
     ring = "-96.95,41.62 -96.94,41.62 -96.94,41.63 -96.95,41.62"
     kml = f"<kml><Placemark><name>Creek</name><Polygon><outerBoundaryIs><coordinates>{ring}"
     kml += "</coordinates></outerBoundaryIs></Polygon></Placemark></kml>"
-    told = (await look(site, kml)).json()
-    assert told["name"] == "Creek"
-    assert told["corners"].splitlines()[0] == "41.6200000, -96.9500000"
+    answer = (await look(site, kml)).json()
+    assert answer["name"] == "Creek"
+    assert answer["corners"].splitlines()[0] == "41.6200000, -96.9500000"
 
 
 def _two(east: float) -> str:
@@ -309,9 +309,9 @@ async def test_fields_that_come_together_and_overlap_are_told_and_kept_by_saying
 ) -> None:
     await site.tell("place", **PLACE)
     overlapping = _two(0.0099)
-    told = (await look(site, overlapping)).json()
-    assert told["near"] == ["Fields: 2"]
-    assert told["overlaps"] == ["hill overlaps creek by 2.29 acre, 1.0 % of the smaller"]
+    answer = (await look(site, overlapping)).json()
+    assert answer["near"] == ["Fields: 2"]
+    assert answer["overlaps"] == ["hill overlaps creek by 2.29 acre, 1.0 % of the smaller"]
     refused = await site.tell("field", corners=overlapping)
     assert refused.status_code == 422
     assert "hill overlaps creek by 2.29 acre" in refused.text
@@ -359,10 +359,10 @@ async def test_the_whole_visit_is_light(site: Site) -> None:
     assert weight < _MOST_BYTES
 
 
-async def draw_neighbour(site: Site, **told: str) -> httpx.Response:
+async def draw_neighbour(site: Site, **given: str) -> httpx.Response:
     found = TOKEN.search((await site.web.get("/first/neighbour")).text)
     assert found
-    return await site.web.post("/first/neighbour", data=told | {"form_token": unescape(found[1])})
+    return await site.web.post("/first/neighbour", data=given | {"form_token": unescape(found[1])})
 
 
 _VINES = "41.631, -96.95\n41.631, -96.94\n41.633, -96.94\n41.633, -96.95"
@@ -372,8 +372,8 @@ async def test_who_lies_beside_a_field_is_drawn_as_they_lie(site: Site) -> None:
     await tell_all(site, but="sides?field=hill_piece")
     silent = "No drift onto neighbours is judged beside hill piece"
     assert silent in (await site.web.get("/first")).text
-    told = {"name": "Old vines", "grows": "grapes", "minds": "very susceptible"}
-    answer = await draw_neighbour(site, **told, corners=_VINES)
+    content = {"name": "Old vines", "grows": "grapes", "minds": "very susceptible"}
+    answer = await draw_neighbour(site, **content, corners=_VINES)
     assert answer.status_code == 303
     vines = site.visit.farm.raw["neighbours"]["old_vines"]
     assert vines == {"grows": "grapes", "susceptibility": "very susceptible"}
@@ -390,13 +390,13 @@ async def test_who_lies_beside_a_field_is_drawn_as_they_lie(site: Site) -> None:
 
 async def test_a_neighbour_that_overlaps_the_field_is_kept_by_saying_so(site: Site) -> None:
     await tell_all(site, but="sides?field=hill_piece")
-    told = {"grows": "grapes", "minds": "susceptible"}
+    content = {"grows": "grapes", "minds": "susceptible"}
     over = _VINES.replace("41.631", "41.62999")
-    answer = await draw_neighbour(site, **told, corners=over)
+    answer = await draw_neighbour(site, **content, corners=over)
     assert answer.status_code == 422
     assert "overlaps hill piece by 0.23 acre" in answer.text
     assert "neighbours" not in site.visit.farm.raw
-    answer = await draw_neighbour(site, **told, corners=over, overlap_ok="yes")
+    answer = await draw_neighbour(site, **content, corners=over, overlap_ok="yes")
     assert answer.status_code == 303
     assert list(site.visit.farm.raw["neighbours"]) == ["grapes"]
 
@@ -413,7 +413,7 @@ async def test_a_drawn_neighbour_is_taken_off_again(site: Site) -> None:
 
 
 @pytest.mark.parametrize(
-    ("told", "says"),
+    ("expected", "says"),
     [
         ({"grows": "", "minds": "susceptible", "corners": _VINES}, "write what grows or lives"),
         ({"grows": "grapes", "minds": "", "corners": _VINES}, "susceptibility"),
@@ -421,10 +421,10 @@ async def test_a_drawn_neighbour_is_taken_off_again(site: Site) -> None:
     ],
 )
 async def test_what_a_neighbour_lacks_is_answered_in_place(
-    site: Site, told: Mapping[str, str], says: str
+    site: Site, expected: Mapping[str, str], says: str
 ) -> None:
     await tell_all(site, but="sides?field=hill_piece")
-    answer = await draw_neighbour(site, **told)
+    answer = await draw_neighbour(site, **expected)
     assert answer.status_code == 422
     assert says in unescape(answer.text)
     assert "neighbours" not in site.visit.farm.raw

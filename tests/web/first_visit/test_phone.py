@@ -33,19 +33,19 @@ def receiver() -> Iterator[Receiver]:
 
 
 async def subscribed(site: Site, service: PushService) -> Device:
-    site.visit.pushes = pushes(site.visit.door.keyring, anywhere=True)
+    site.visit.pushes = pushes(site.visit.auth.sessions, anywhere=True)
     assert len((await site.web.get(PUSH)).json()["key"]) == 87
     device = Device()
-    told = {"endpoint": service.endpoint(), "keys": device.keys}
-    assert (await site.web.post(PUSH, json=told)).status_code == 204
+    content = {"endpoint": service.endpoint(), "keys": device.keys}
+    assert (await site.web.post(PUSH, json=content)).status_code == 204
     return device
 
 
 async def state(site: Site, service: PushService, ref: str = "") -> dict[str, object]:
-    told: dict[str, object] = (
+    answer: dict[str, object] = (
         await site.web.post(f"{PUSH}/state", json={"endpoint": service.endpoint(), "ref": ref})
     ).json()
-    return told
+    return answer
 
 
 async def test_this_phone_is_tried_to_the_end(site: Site, service: PushService) -> None:
@@ -61,13 +61,13 @@ async def test_this_phone_is_tried_to_the_end(site: Site, service: PushService) 
     [got] = service.wait_for()
     said = device.read(got)
     assert said["title"] == "Test of the weather watch"
-    for what, told, over in (("shown", "Shown on this device", False), ("seen", "Answered", True)):
+    for what, given, over in (("shown", "Shown on this device", False), ("seen", "Answered", True)):
         receipt = {"token": said["token"], "what": what}
         assert (await site.web.post(f"{PUSH}/receipt", json=receipt)).status_code == 204
         found = await state(site, service, ref)
-        assert told in str(found["says"])
+        assert given in str(found["says"])
         assert found["over"] is over
-    assert list(site.visit.door.keyring.devices)  # the watch that comes next pushes to it
+    assert list(site.visit.auth.sessions.devices)  # the watch that comes next pushes to it
 
 
 async def test_a_push_that_is_refused_is_said(site: Site, service: PushService) -> None:
@@ -87,11 +87,11 @@ async def test_without_a_contact_nothing_is_pushed_and_that_is_said(site: Site) 
 
 
 async def test_what_is_no_subscription_is_refused(site: Site, service: PushService) -> None:
-    site.visit.pushes = pushes(site.visit.door.keyring)
+    site.visit.pushes = pushes(site.visit.auth.sessions)
     inside = {"endpoint": service.endpoint(), "keys": Device().keys}
-    for told in ({}, inside):
-        answer = await site.web.post(PUSH, json=told)
-        assert answer.status_code == 422, told
+    for found in ({}, inside):
+        answer = await site.web.post(PUSH, json=found)
+        assert answer.status_code == 422, found
     assert (await site.web.post(f"{PUSH}/test", json={})).status_code == 422
     token = {"token": "made.up.here", "what": "seen"}
     assert (await site.web.post(f"{PUSH}/receipt", json=token)).status_code == 403
@@ -142,8 +142,8 @@ async def test_a_push_address_is_typed_tried_and_kept_for_the_watch_to_come(
     added = await site.tell("phone", new_name="Ana María", address=address, add="yes")
     assert "The message to ana maria was taken" in unescape(added.text)
     assert receiver.wait_for(1)[0].title == "Test of the weather watch"
-    told = await site.tell("phone", **{"ana_maria:start": "21:30", "ana_maria:end": "05:00"})
-    assert told.status_code == 303
+    found = await site.tell("phone", **{"ana_maria:start": "21:30", "ana_maria:end": "05:00"})
+    assert found.status_code == 303
     assert site.visit.farm.raw["recipients"]["ana_maria"]["quiet_hours"]
     end = await site.web.get("/first")
     assert "Nobody is told" not in end.text
@@ -163,8 +163,8 @@ async def test_left_with_next_an_address_is_kept_too_and_may_be_forgotten(
     site: Site, receiver: Receiver
 ) -> None:
     await site.tell("place", **PLACE)
-    told = await site.tell("phone", new_name="grower", address=receiver.url().get_secret_value())
-    assert (told.status_code, told.headers["location"]) == (303, "/first")
+    found = await site.tell("phone", new_name="grower", address=receiver.url().get_secret_value())
+    assert (found.status_code, found.headers["location"]) == (303, "/first")
     assert list(site.visit.addresses) == list(site.visit.farm.raw["recipients"]) == ["grower"]
     gone = await site.tell("phone", forget="grower")
     assert "The push address of grower is forgotten." in unescape(gone.text)

@@ -21,9 +21,9 @@ async def look(site: Site, typed: str) -> httpx.Response:
     "typed", ["41.625, -96.945", "41° 37' 30\" N, 96° 56' 42\" W", "geo:41.625,-96.945"]
 )
 async def test_a_place_in_any_notation_comes_to_its_clock(site: Site, typed: str) -> None:
-    told = (await look(site, typed)).json()
-    assert told["place"] == pytest.approx([41.625, -96.945])
-    assert told["area"] == "America/Chicago"
+    answer = (await look(site, typed)).json()
+    assert answer["place"] == pytest.approx([41.625, -96.945])
+    assert answer["area"] == "America/Chicago"
 
 
 async def test_what_is_no_place_is_said_with_its_mend(site: Site) -> None:
@@ -61,8 +61,8 @@ async def test_the_device_suggests_units_and_language_which_count_once_they_are_
     page = (await site.web.get("/first/place")).text
     assert (chosen(page, "units"), chosen(page, "language")) == (units, language)
     assert "farm" not in site.visit.farm.raw
-    told = {"place": PLACE["place"], "farm_name": "Invented"}
-    await site.tell("place", **told, units=units, language=language)
+    content = {"place": PLACE["place"], "farm_name": "Invented"}
+    await site.tell("place", **content, units=units, language=language)
     farm = site.visit.farm.raw["farm"]
     assert (farm["units"], farm["language"]) == (units, language)
 

@@ -121,7 +121,7 @@ async def test_what_is_told_of_it_wrongly_is_said_in_place(
 
 
 async def test_the_settings_token_is_never_shown(site: Site) -> None:
-    site.visit.told_tokens = frozenset({"mast"})
+    site.visit.tokens_in_settings = frozenset({"mast"})
     page = (await site.web.get("/first/station")).text
     assert "/stations/mast/readings" in page
     assert "Bearer" not in page

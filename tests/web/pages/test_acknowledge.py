@@ -14,19 +14,19 @@ from watcher.store import outbox
 async def _alert(v: Visited) -> str:
     """Bring about an alert; return the path of the grower's link."""
     watch, clock = v.service.watch, v.service.clock
-    with watch.book.store.writing() as session:
-        job_steps.start(session, watch.book.plan, "hill", "coarse", clock.at)
+    with watch.transactions.store.writing() as session:
+        job_steps.start(session, watch.transactions.plan, "hill", "coarse", clock.at)
     await v.service.judged()
     clock.at += 60
     await v.service.post(**CALM | {"gust": "19 mph"})
     await v.service.judged()
-    with watch.book.store.reading() as session:
+    with watch.transactions.store.reading() as session:
         message = next(m for m in outbox.newest(session, 10) if m.urgent)
     return "/seen/" + v.links.token(message.short_id, "grower")
 
 
 def _seen_by(v: Visited) -> set[str | None]:
-    with v.service.watch.book.store.reading() as session:
+    with v.service.watch.transactions.store.reading() as session:
         return {m.acknowledged_by for m in outbox.newest(session, 10) if m.urgent}
 
 
@@ -66,13 +66,13 @@ async def test_a_changed_link_is_refused(tmp_path: Path) -> None:
 async def test_the_page_says_which_alert_it_is_about_without_a_log_in(tmp_path: Path) -> None:
     async with visited(tmp_path) as v:
         link = await _alert(v)
-        with v.service.watch.book.store.reading() as session:
+        with v.service.watch.transactions.store.reading() as session:
             message = next(m for m in outbox.newest(session, 10) if m.recipient == "grower")
         asked = unescape((await v.web.get(link)).text)
         for page in (asked, unescape((await v.send(link, link)).text)):
             assert message.title in page
             assert message.body.splitlines()[0] in page
-            assert "<strong>hill</strong>, told 11:01" in page
+            assert "<strong>hill</strong>, said 11:01" in page
 
 
 async def test_a_link_whose_alert_is_forgotten_says_so(tmp_path: Path) -> None:

@@ -54,9 +54,9 @@ async def test_a_device_put_out_hears_so(tmp_path: Path) -> None:
         async with v.web.stream("GET", "/live") as answer:
             reading = asyncio.create_task(_read(answer, lines))
             await _next(lines, "judged")
-            session = v.keyring.session(v.web.cookies["watcher"], v.service.clock.at)
+            session = v.sessions.session(v.web.cookies["watcher"], v.service.clock.at)
             assert session is not None
-            v.keyring.shut(session.number)
+            v.sessions.shut(session.number)
             v.service.watch.wake()
             await _next(lines, "out")
             await reading  # the stream has ended
@@ -90,15 +90,15 @@ async def test_all_devices_together_have_a_bounded_number_of_streams(tmp_path: P
     async with visited(tmp_path, calm=False) as v:
         v.log_in()
         watch = v.service.watch
-        door = Authenticator(v.keyring, Users(), v.service.clock)
-        house = AppContext(watch, door, pushes=None, secrets=SecretsInUse(watch, Secrets()))
+        auth = Authenticator(v.sessions, Users(), v.service.clock)
+        context = AppContext(watch, auth, pushes=None, secrets=SecretsInUse(watch, Secrets()))
         streams, request = Streams(of_one=5, in_all=3), Request({"type": "http", "headers": []})
-        kept = [events_of(streams, house, request, number) for number in range(3)]
+        kept = [events_of(streams, context, request, number) for number in range(3)]
         assert [await anext(stream) for stream in kept] == ["retry: 2000\n\n"] * 3
-        full = events_of(streams, house, request, 9)
+        full = events_of(streams, context, request, 9)
         assert [event async for event in full] == ["retry: 15000\n\n"]
         await kept[0].aclose()  # type: ignore[attr-defined]
-        again = events_of(streams, house, request, 9)
+        again = events_of(streams, context, request, 9)
         assert await anext(again) == "retry: 2000\n\n"
         for stream in (*kept[1:], again):
             await stream.aclose()  # type: ignore[attr-defined]

@@ -39,12 +39,12 @@ async def site(tmp_path: Path, file: Path) -> AsyncIterator[Visited]:
 
 
 def farm(site: Visited) -> Farm:
-    return site.service.watch.book.plan.farm
+    return site.service.watch.transactions.plan.farm
 
 
 def status(site: Visited, field: str) -> Status:
-    assert site.service.watch.picture is not None
-    return site.service.watch.picture.ranking.every[field].status
+    assert site.service.watch.snapshot is not None
+    return site.service.watch.snapshot.ranking.every[field].status
 
 
 async def test_weeds_height_and_last_day_are_changed_on_the_field(
@@ -78,13 +78,13 @@ async def test_a_field_left_out_or_done_is_not_ranked(site: Visited) -> None:
     looked = await look(site, path, left_out="on")
     assert "No longer ranked: hill" in looked.text
     await keep(site, looked)
-    picture = site.service.watch.picture
-    assert picture is not None
-    assert [f.field for f in picture.ranking.done] == ["hill"]
+    snapshot = site.service.watch.snapshot
+    assert snapshot is not None
+    assert [f.field for f in snapshot.ranking.done] == ["hill"]
     assert "until you take that back" in (await site.web.get("/fields/hill")).text
     await keep(site, await look(site, path, without="left_out", done_on="2026-06-09"))
-    assert site.service.watch.picture is not None
-    assert [f.field for f in site.service.watch.picture.ranking.done] == ["hill"]
+    assert site.service.watch.snapshot is not None
+    assert [f.field for f in site.service.watch.snapshot.ranking.done] == ["hill"]
 
 
 async def test_what_a_bound_would_close_is_said_before_it_is_kept(site: Visited) -> None:
@@ -174,7 +174,7 @@ async def test_who_hears_what_and_when_it_is_quiet(site: Visited) -> None:
     assert grower.quiet_hours is not None
     assert f"{grower.quiet_hours.start:%H:%M}" == "21:30"
     assert (grower.language, grower.backup) == ("es", "operator")
-    assert site.service.watch.book.post.people.language_of("grower").code == "es"
+    assert site.service.watch.transactions.post.people.language_of("grower").code == "es"
     await keep(site, await look(site, path, start="", end=""))
     assert farm(site).config.recipients["grower"].quiet_hours is None
 
@@ -247,11 +247,11 @@ async def test_random_edits_and_undoing_keep_file_page_and_judgement_equal(
             await keep(many, looked) if looked.status_code == 200 else None
         written_farm = load(file)
         assert farm(many) == written_farm
-        assert watch.picture is not None
-        with watch.book.store.reading() as session:
+        assert watch.snapshot is not None
+        with watch.transactions.store.reading() as session:
             anew = take(session, FarmArrays.of(written_farm), watch.clock.now())
         for name, seen in anew.ranking.every.items():
-            assert watch.picture.ranking.every[name].status is seen.status
+            assert watch.snapshot.ranking.every[name].status is seen.status
             shown = filled((await many.web.get(f"/fields/{name}/change")).text)
             assert shown["weeds"] == written_farm.config.fields[name].weeds.value
     assert in_use.editor.versions.numbers()[0] > 6

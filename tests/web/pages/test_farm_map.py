@@ -34,7 +34,7 @@ async def site(tmp_path: Path) -> AsyncIterator[Visited]:
 
 
 def farm(site: Visited) -> Farm:
-    return site.service.watch.book.plan.farm
+    return site.service.watch.transactions.plan.farm
 
 
 def moved(site: Visited, name: str, north_deg: float = 0.0, east_deg: float = 0.0) -> str:
@@ -53,9 +53,9 @@ async def send(site: Visited, path: str, **typed: str) -> httpx.Response:
     return await site.web.post(path, data=form)
 
 
-async def look(site: Visited, **told: str) -> httpx.Response:
+async def look(site: Visited, **given: str) -> httpx.Response:
     page = (await site.web.get("/farm/map/field/hill")).text
-    form = {"form_token": site.form_token(page), "role": "field"} | told
+    form = {"form_token": site.form_token(page), "role": "field"} | given
     return await site.web.post("/farm/map/look", data=form)
 
 
@@ -81,10 +81,10 @@ async def test_corners_that_stay_as_they_are_change_nothing(site: Visited) -> No
 
 async def test_an_overlap_is_told_with_how_much_and_kept_only_by_saying_so(site: Visited) -> None:
     a_little = moved(site, "creek_side", north_deg=0.00012)  # 13 m: over the 10 m to the orchard
-    told = await send(site, "/farm/map/field/creek_side", corners=a_little)
-    assert told.status_code == 422
-    assert re.search(r"overlaps orchard by 0\.3\d acre, 0\.8 % of the smaller", told.text)
-    assert a_little in told.text
+    found = await send(site, "/farm/map/field/creek_side", corners=a_little)
+    assert found.status_code == 422
+    assert re.search(r"overlaps orchard by 0\.3\d acre, 0\.8 % of the smaller", found.text)
+    assert a_little in found.text
     looked = await send(site, "/farm/map/field/creek_side", corners=a_little, overlap_ok="yes")
     assert (await keep(site, looked)).status_code == 303
     assert typed_corners(farm(site).ground.fields_deg["creek_side"]) == a_little
@@ -94,9 +94,9 @@ async def test_an_overlap_that_is_no_careless_line_is_refused_whatever_is_said(
     site: Visited,
 ) -> None:
     far = moved(site, "creek_side", north_deg=0.002)
-    told = await send(site, "/farm/map/field/creek_side", corners=far, overlap_ok="yes")
-    assert told.status_code == 422
-    assert "cut a yard out of a field as a hole" in unescape(told.text)
+    found = await send(site, "/farm/map/field/creek_side", corners=far, overlap_ok="yes")
+    assert found.status_code == 422
+    assert "cut a yard out of a field as a hole" in unescape(found.text)
 
 
 @pytest.mark.parametrize(
@@ -159,12 +159,12 @@ async def test_what_a_new_one_lacks_is_asked_for_in_place(site: Visited) -> None
 
 
 async def test_a_shape_is_looked_at_by_the_functions_of_the_watch(site: Visited) -> None:
-    told = (await look(site, name="creek_side", corners=moved(site, "creek_side"))).json()
+    answer = (await look(site, name="creek_side", corners=moved(site, "creek_side"))).json()
     area = farm(site).ground.area_m2("creek_side")
-    assert told["area"] == Kind.AREA.show(area, "us", 1)
-    assert told["near"] == ["orchard: 33 ft away"]
-    assert told["overlaps"] == []
-    assert told["corners"] == moved(site, "creek_side")
+    assert answer["area"] == Kind.AREA.show(area, "us", 1)
+    assert answer["near"] == ["orchard: 33 ft away"]
+    assert answer["overlaps"] == []
+    assert answer["corners"] == moved(site, "creek_side")
 
 
 async def test_a_shape_that_cannot_be_is_answered_with_where(site: Visited) -> None:
@@ -177,8 +177,8 @@ async def test_a_shape_that_cannot_be_is_answered_with_where(site: Visited) -> N
 
 async def test_a_shape_is_looked_at_in_the_readers_language(site: Visited) -> None:
     site.web.headers["accept-language"] = "es"
-    told = (await look(site, name="new", corners=moved(site, "hill", 0.0001))).json()
-    assert told["overlaps"][0].startswith("se superpone a hill en 38")
+    answer = (await look(site, name="new", corners=moved(site, "hill", 0.0001))).json()
+    assert answer["overlaps"][0].startswith("se superpone a hill en 38")
 
 
 async def test_who_may_look_may_not_draw(site: Visited) -> None:

@@ -24,7 +24,7 @@ from watcher.service.farm_moving import take_out
 from watcher.service.farm_versions import FarmVersions
 from watcher.web.auth.users import Role
 from watcher.web.lanes import MOST_ARCHIVE_BYTES
-from watcher.web.pages.held import HELD_S
+from watcher.web.pages.held_entries import HELD_S
 
 PAGE = "/farm/read-in"
 
@@ -57,7 +57,7 @@ async def sent(site: Visited, data: bytes) -> httpx.Response:
 
 
 def crop(site: Visited) -> str:
-    return site.service.watch.book.plan.farm.config.fields["hill"].crop
+    return site.service.watch.transactions.plan.farm.config.fields["hill"].crop
 
 
 async def test_what_it_would_change_is_shown_kept_and_undone(site: Visited, tmp_path: Path) -> None:

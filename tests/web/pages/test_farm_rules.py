@@ -45,7 +45,7 @@ async def site(tmp_path: Path, file: Path) -> AsyncIterator[Visited]:
 
 
 def farm(site: Visited) -> Farm:
-    return site.service.watch.book.plan.farm
+    return site.service.watch.transactions.plan.farm
 
 
 def rules(site: Visited) -> list[tuple[str, Origin]]:

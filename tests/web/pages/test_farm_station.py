@@ -44,7 +44,7 @@ async def test_what_it_sends_is_looked_at_then_shown_as_a_change_and_kept(
     asked = await site.web.post(PATH, data=form)
     assert "sources.station" in asked.text
     await keep(site, asked)
-    for farm in (load(file), site.service.watch.book.plan.farm):
+    for farm in (load(file), site.service.watch.transactions.plan.farm):
         station = farm.config.sources["station"]
         assert isinstance(station, PushStation)
         assert station.heights.wind == 2
@@ -57,15 +57,15 @@ async def test_another_feed_is_chosen_of_those_that_cover_the_place(site: Visite
     looked = await site.web.post("/farm/feed", data=filled(page.text) | {"feed": "open_meteo"})
     assert "sources.feed.kind: met_norway → open_meteo" in unescape(looked.text)
     await keep(site, looked)
-    assert site.service.watch.book.plan.farm.config.sources["feed"].kind == "open_meteo"
+    assert site.service.watch.transactions.plan.farm.config.sources["feed"].kind == "open_meteo"
 
 
 async def test_what_cannot_be_is_said_in_place(site: Visited, file: Path) -> None:
     before = file.read_bytes()  # noqa: ASYNC240
-    for sent, told in (("", "nothing came yet"), ("hello", "paste one whole message")):
+    for sent, found in (("", "nothing came yet"), ("hello", "paste one whole message")):
         answer = await site.send(PATH, PATH, sent=sent)
         assert answer.status_code == 422
-        assert told in unescape(answer.text)
+        assert found in unescape(answer.text)
     looked = await site.send(PATH, PATH, sent=SENT)
     form = filled(looked.text) | {"sent": SENT, "height": "", "unit:temperature": "degF"}
     answer = await site.web.post(PATH, data=form)

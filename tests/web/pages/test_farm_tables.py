@@ -31,13 +31,13 @@ LABEL_RULE = {"kind": "wind", "high": "9 mph", "origin": "label", "citation": "p
 
 def tables() -> dict[str, Any]:
     """The farm with two products, one of which nobody uses."""
-    told = watched_tables()
-    told["products"] = {
+    config = watched_tables()
+    config["products"] = {
         "a": {"name": "Product A (invented)", "registration": "0-0", "rules": [LABEL_RULE]},
         "spare": {"name": "Product B (invented)", "registration": "0-1"},
     }
-    told["fields"]["hill"]["products"] = ["a"]
-    return told
+    config["fields"]["hill"]["products"] = ["a"]
+    return config
 
 
 @pytest.fixture
@@ -53,7 +53,7 @@ async def site(tmp_path: Path, file: Path) -> AsyncIterator[Visited]:
 
 
 def farm(site: Visited) -> Farm:
-    return site.service.watch.book.plan.farm
+    return site.service.watch.transactions.plan.farm
 
 
 async def test_a_sprayer_and_a_setup_of_it_are_added_and_chosen_on_the_field(
@@ -62,14 +62,14 @@ async def test_a_sprayer_and_a_setup_of_it_are_added_and_chosen_on_the_field(
     looked = await look(site, "/farm/add/sprayers", **SPRAYER)
     assert "sprayers.small_one" in looked.text
     assert (await keep(site, looked)).headers["location"] == "/farm?saved=2"
-    told = {
+    found = {
         "called": "Small coarse",
         "sprayer": "small_one",
         "nozzle": "air induction",
         "droplets": "coarse",
         "carrier": "15 gal/acre",
     }
-    await keep(site, await look(site, "/farm/add/setups", **told))
+    await keep(site, await look(site, "/farm/add/setups", **found))
     await keep(site, await look(site, "/fields/hill/change", **{"setups:small_coarse": "on"}))
     for now in (farm(site), load(file)):
         assert now.config.sprayers["small_one"].boom_width == pytest.approx(9.144)

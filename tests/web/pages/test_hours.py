@@ -37,15 +37,15 @@ async def test_every_hour_of_two_days_has_its_status_as_shape_and_word(tmp_path:
     async with visited(tmp_path) as v:
         v.log_in()
         found = rows((await v.web.get("/hours")).text)
-        picture = v.service.watch.picture
-        assert picture is not None
-        judgement = picture.judgement
+        snapshot = v.service.watch.snapshot
+        assert snapshot is not None
+        judgement = snapshot.judgement
         assert set(found) == set(judgement.plan.fields)
         for field, cells in found.items():
             assert len(cells) == 48
             best = judgement.best[judgement.plan.fields.index(field)]
             for n, (style, said, shape, _) in enumerate(cells):
-                status = Status(int(best[picture.outlook.now_index + n]))
+                status = Status(int(best[snapshot.timeline.now_index + n]))
                 assert style.split()[0] == f"s-{status.word}"
                 assert said.split(",")[0] == status.word
                 assert shape == {3: "●", 2: "◐", 1: "?", 0: "✕"}[status]
@@ -54,26 +54,28 @@ async def test_every_hour_of_two_days_has_its_status_as_shape_and_word(tmp_path:
 async def test_chances_are_told_in_tenths_of_open_hours_only(tmp_path: Path) -> None:
     async with visited(tmp_path, chances=True) as v:
         windy = np.where(np.arange(-30, 80) > 50, 12.0, 3.6)
-        put_forecast(v.service.watch.book.store, NOON + 1, wind_m_s=windy, gust_m_s=1.4 * windy)
+        put_forecast(
+            v.service.watch.transactions.store, NOON + 1, wind_m_s=windy, gust_m_s=1.4 * windy
+        )
         v.service.clock.at += 60
         await v.service.post(**CALM)
         await v.service.judged()
         await work_out(v)
         v.log_in()
         page = (await v.web.get("/hours")).text
-        told = 0
+        found = 0
         for cells in rows(page).values():
             for style, said, _, digit in cells:
                 if "s-unsuitable" in style or "s-unknown" in style:
                     assert "," not in said
                     assert digit == ""
                 else:
-                    told += 1
+                    found += 1
                     assert re.fullmatch(
                         r"\w+, (less than 1 in 10|\d in 10|9 in 10 or better)", said
                     )
                     assert unescape(digit) in {"<1", "9+", *"123456789"}
-        assert told > 24
+        assert found > 24
         assert "Chances: mostly general experience." in page
 
 
@@ -103,7 +105,7 @@ async def test_the_air_stands_above_and_what_is_missing_is_not_known(tmp_path: P
             "inversion",
         ]
         assert "<td>68</td>" in air  # °F
-        put_forecast(v.service.watch.book.store, NOON + 1, gust_m_s=np.nan)
+        put_forecast(v.service.watch.transactions.store, NOON + 1, gust_m_s=np.nan)
         v.service.clock.at += 60
         await v.service.post(**CALM)
         await v.service.judged()
@@ -116,7 +118,9 @@ async def test_the_air_stands_above_and_what_is_missing_is_not_known(tmp_path: P
 async def test_one_hour_is_told_in_words_with_what_decides(tmp_path: Path) -> None:
     async with visited(tmp_path) as v:
         windy = np.where(np.arange(-30, 80) == 3, 12.0, 2.2)
-        put_forecast(v.service.watch.book.store, NOON + 1, wind_m_s=windy, gust_m_s=1.1 * windy)
+        put_forecast(
+            v.service.watch.transactions.store, NOON + 1, wind_m_s=windy, gust_m_s=1.1 * windy
+        )
         v.service.clock.at += 60
         await v.service.post(**CALM)
         await v.service.judged()

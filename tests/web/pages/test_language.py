@@ -26,7 +26,9 @@ async def test_no_page_puts_a_text_into_the_first_language(
 
     async with visited(tmp_path, of=example_farm, calm=False) as v:
         for source in example_farm.config.sources:
-            put_forecast(v.service.watch.book.store, NOON, source, wind_m_s=3.2, gust_m_s=5.0)
+            put_forecast(
+                v.service.watch.transactions.store, NOON, source, wind_m_s=3.2, gust_m_s=5.0
+            )
         await v.service.judged()
         v.web.headers["Accept-Language"] = "es"
         v.log_in(Role.ADMINISTER)

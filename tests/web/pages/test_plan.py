@@ -21,7 +21,7 @@ STEP = re.compile(
 )
 
 
-def told(page: str) -> list[str]:
+def fields_of(page: str) -> list[str]:
     """The fields of the plan on a page, in their order."""
     return [field for _, field in STEP.findall(page)]
 
@@ -39,7 +39,7 @@ async def test_each_step_has_its_hours_chance_loads_and_what_ends_it(tmp_path: P
     async with planned_day(tmp_path) as v:
         v.log_in()
         page, plan = await page_of(v), plan_of(v)
-        assert told(page) == [step.field for step in plan.steps]
+        assert fields_of(page) == [step.field for step in plan.steps]
         assert f"now to {clock(v, plan.steps[0].ends_at)}" in page
         assert f"{clock(v, plan.steps[1].starts_at)} to" in page
         assert len(re.findall(r'class="odds">\d in 10|class="odds">9 in 10 or better', page)) == 2
@@ -52,7 +52,7 @@ async def test_each_step_has_its_hours_chance_loads_and_what_ends_it(tmp_path: P
 
 
 def clock(v: Visited, at: int) -> str:
-    zone = v.service.watch.book.plan.farm.zone
+    zone = v.service.watch.transactions.plan.farm.zone
     return f"{datetime.fromtimestamp(at, zone):%H:%M}"
 
 
@@ -76,7 +76,7 @@ async def test_a_plan_that_no_longer_stands_says_so(tmp_path: Path) -> None:
         v.service.clock.at += 3 * HOUR
         page = await page_of(v)
         assert "Old, of 11:01: do not go by it." in page
-        assert told(page) == []
+        assert fields_of(page) == []
         assert "Accept this plan" not in page
 
 
@@ -89,7 +89,7 @@ async def test_a_plan_put_together_at_once_says_so_and_is_not_accepted(tmp_path:
         await v.service.watch.run_and_rejudge(lambda: keeper.keep(quick))
         page = await page_of(v)
         assert "put together at once; a better order is being looked for." in page
-        assert told(page) == [step.field for step in quick.plan.steps]
+        assert fields_of(page) == [step.field for step in quick.plan.steps]
         assert "Accept this plan" not in page
 
 
@@ -208,7 +208,7 @@ async def test_who_may_only_look_changes_nothing(tmp_path: Path) -> None:
         v.log_in(Role.LOOK)
         page = await page_of(v)
         assert "Accept this plan" not in page
-        assert told(page)
+        assert fields_of(page)
         token = v.form_token((await v.web.get("/more")).text)
         refused = await v.web.post("/plan/accept", data={"form_token": token, "plan": "1"})
         assert refused.status_code == 403

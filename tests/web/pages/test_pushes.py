@@ -22,15 +22,15 @@ pytestmark = pytest.mark.long
 
 async def _subscribed(v: Visited, endpoint: str, device: Device, **headers: str) -> None:
     v.log_in()
-    told = {"endpoint": endpoint, "keys": device.keys}
-    answer = await v.web.post("/devices/push", json=told, headers=headers)
+    content = {"endpoint": endpoint, "keys": device.keys}
+    answer = await v.web.post("/devices/push", json=content, headers=headers)
     assert answer.status_code == 204
 
 
 async def _alert(v: Visited) -> None:
     watch = v.service.watch
-    with watch.book.store.writing() as session:
-        job_steps.start(session, watch.book.plan, "hill", "coarse", v.service.clock.at)
+    with watch.transactions.store.writing() as session:
+        job_steps.start(session, watch.transactions.plan, "hill", "coarse", v.service.clock.at)
     await v.service.judged()
     v.service.clock.at += 60
     await v.service.post(**CALM | {"gust": "19 mph"})
@@ -38,7 +38,7 @@ async def _alert(v: Visited) -> None:
 
 
 def _rows(v: Visited) -> list[Outgoing]:
-    with v.service.watch.book.store.reading() as session:
+    with v.service.watch.transactions.store.reading() as session:
         return [m for m in outbox.newest(session, 50) if m.recipient.startswith("device:")]
 
 
@@ -58,16 +58,16 @@ async def _first(service: PushService) -> Got:
 
 
 async def _state(v: Visited, endpoint: str, ref: str = "", **headers: str) -> dict[str, Any]:
-    told = {"endpoint": endpoint, "ref": ref}
-    answer = await v.web.post("/devices/push/state", json=told, headers=headers)
+    content = {"endpoint": endpoint, "ref": ref}
+    answer = await v.web.post("/devices/push/state", json=content, headers=headers)
     found: dict[str, Any] = answer.json()
     return found
 
 
 async def _answer(v: Visited, said: dict[str, str], what: str, **more: Any) -> httpx.Response:
-    to, told = ("pause", {}) if what == "pause" else ("receipt", {"what": what})
-    told |= {"token": said["token"]} | more
-    return await v.web.post(f"/devices/push/{to}", json=told)
+    to, found = ("pause", {}) if what == "pause" else ("receipt", {"what": what})
+    found |= {"token": said["token"]} | more
+    return await v.web.post(f"/devices/push/{to}", json=found)
 
 
 async def test_an_alert_of_a_job_is_one_row_of_the_outbox_and_pushed_to_the_device(
@@ -100,7 +100,7 @@ async def test_a_tap_on_seen_acknowledges_as_the_user_of_the_device(tmp_path: Pa
         v.web.cookies.clear()  # the token, which only the device can read, is enough
         assert (await _answer(v, said, "seen")).status_code == 204
         assert [m.acknowledged_by for m in _rows(v)] == ["grower"]
-        with v.service.watch.book.store.reading() as session:
+        with v.service.watch.transactions.store.reading() as session:
             first = outbox.first_acknowledged(session, said["tag"])
         assert first == (v.service.clock.at, "grower")
     service.stop()
@@ -131,7 +131,7 @@ async def test_a_tap_on_pause_pauses_the_job_once_however_often_it_comes(tmp_pat
             v.service.clock.at = began + ago
             answer = await _answer(v, said, "pause", key="tap 1", ago=ago)
             assert answer.status_code == 204
-        with v.service.watch.book.store.reading() as session:
+        with v.service.watch.transactions.store.reading() as session:
             story = queries.story(session, 1, v.service.clock.at)
         assert (story.view.job.state, story.view.job.paused_at) == ("paused", began)
         assert [step.what for step in story.steps].count("paused") == 1
@@ -150,7 +150,7 @@ async def test_who_may_not_run_jobs_pauses_none(tmp_path: Path, role: Role | Non
             v.log_in(role)
         answer = await _answer(v, said, "pause", key="tap 1", ago=0)
         assert answer.status_code == (401 if role is None else 403)
-        with v.service.watch.book.store.reading() as session:
+        with v.service.watch.transactions.store.reading() as session:
             assert queries.story(session, 1, v.service.clock.at).view.job.paused_at is None
     service.stop()
 
@@ -171,13 +171,13 @@ async def test_a_test_takes_the_way_of_alerts_and_is_told_of_to_its_end(tmp_path
         )
         assert "label" in said["body"]  # the caution
         assert said["to"] == "/devices"
-        told = []
+        heard = []
         for what in ("", "shown", "seen"):
             if what:
                 await _answer(v, said, what)
             found = await _state(v, endpoint, ref)
-            told.append((found["says"].split()[0], found["over"]))
-        assert told == [("Taken", False), ("Shown", False), ("Answered", True)]
+            heard.append((found["says"].split()[0], found["over"]))
+        assert heard == [("Taken", False), ("Shown", False), ("Answered", True)]
     service.stop()
 
 
@@ -214,14 +214,14 @@ async def test_a_device_that_is_gone_is_told_so_on_its_page_and_may_subscribe_an
         await _subscribed(v, endpoint, device)
         await _alert(v)
         await _sent(v, "failed")
-        assert v.keyring.subscriptions() == []
+        assert v.sessions.subscriptions() == []
         found = await _state(v, endpoint)
         assert not found["here"]
         assert "ended the pushes to this device (it answered 410)" in found["says"]
         answer = await v.web.post("/devices/push/test", json={"endpoint": endpoint})
         assert answer.status_code == 422
-        told = {"endpoint": endpoint, "keys": device.keys}
-        assert (await v.web.post("/devices/push", json=told)).status_code == 204
+        content = {"endpoint": endpoint, "keys": device.keys}
+        assert (await v.web.post("/devices/push", json=content)).status_code == 204
         assert (await _state(v, endpoint))["here"]
     service.stop()
 
@@ -252,13 +252,13 @@ async def test_a_device_put_out_is_pushed_nothing_that_still_waits(tmp_path: Pat
         await _subscribed(v, service.endpoint(), device)
         await _alert(v)
         await asyncio.to_thread(service.wait_for)
-        session = v.keyring.session(v.web.cookies["watcher"], v.service.clock.at)
+        session = v.sessions.session(v.web.cookies["watcher"], v.service.clock.at)
         assert session is not None
-        v.keyring.shut(session.number)
+        v.sessions.shut(session.number)
         service.status = 201
         tried = len(service.got)
         v.service.clock.at += 60
-        await v.service.watch.courier.drain()
+        await v.service.watch.delivery.drain()
         assert len(service.got) == tried
     service.stop()
 
@@ -292,10 +292,10 @@ async def test_pushes_are_counted(tmp_path: Path) -> None:
 async def test_nothing_is_pushed_into_this_network(tmp_path: Path, endpoint: str) -> None:
     async with visited(tmp_path) as v:
         v.log_in()
-        told = {"endpoint": endpoint, "keys": {"p256dh": "x", "auth": "y"}}
-        answer = await v.web.post("/devices/push", json=told)
+        content = {"endpoint": endpoint, "keys": {"p256dh": "x", "auth": "y"}}
+        answer = await v.web.post("/devices/push", json=content)
         assert answer.status_code == 422
-        assert v.keyring.subscriptions() == []
+        assert v.sessions.subscriptions() == []
 
 
 async def test_a_name_that_leads_into_this_network_later_is_not_pushed_to(
@@ -322,12 +322,12 @@ async def test_a_name_that_leads_into_this_network_later_is_not_pushed_to(
     assert service.got == []
 
 
-@pytest.mark.parametrize("told", ["[]", "no JSON", '{"endpoint": 1}', "[" * 20_000])
-async def test_what_no_browser_subscribes_with_is_refused(tmp_path: Path, told: str) -> None:
+@pytest.mark.parametrize("expected", ["[]", "no JSON", '{"endpoint": 1}', "[" * 20_000])
+async def test_what_no_browser_subscribes_with_is_refused(tmp_path: Path, expected: str) -> None:
     async with visited(tmp_path, calm=False) as v:
         v.log_in()
         headers = {"Content-Type": "application/json"}
-        answer = await v.web.post("/devices/push", content=told, headers=headers)
+        answer = await v.web.post("/devices/push", content=expected, headers=headers)
         assert answer.status_code == 422
 
 

@@ -15,7 +15,7 @@ from tests.web.pages.test_farm_edit import filled, keep, look
 from watcher.farm.load import load
 from watcher.service.kept_secrets import SecretKind
 from watcher.web.auth.users import Role
-from watcher.web.pages.held import HELD_S
+from watcher.web.pages.held_entries import HELD_S
 
 pytestmark = pytest.mark.long
 
@@ -69,11 +69,11 @@ async def test_somebody_is_added_with_an_address_and_hears_a_test(
     assert stat.S_IMODE((tmp_path / "secrets.json").stat().st_mode) == 0o600
     assert "Push address: set 11:00 by grower" in await page(site)
     tested = await site.send("/farm/people/ana", "/farm/people/ana/test")
-    told = await page(site, tested.headers["location"])
-    assert "Delivered: the push service took it." in told
+    text = await page(site, tested.headers["location"])
+    assert "Delivered: the push service took it." in text
     [push] = receiver.wait_for(1)
     assert push.title == "Test of the weather watch"
-    assert "hidden-word" not in told
+    assert "hidden-word" not in text
 
 
 async def test_whoever_is_new_hears_the_next_alert_without_a_restart(
@@ -98,10 +98,10 @@ async def test_what_became_of_a_test_is_said_with_its_cause(
     await add(site, "ana", address_of(receiver))
     receiver.always = status(code)
     tested = await site.send("/farm/people/ana", "/farm/people/ana/test")
-    told = await page(site, tested.headers["location"])
-    assert said in told
-    assert str(code) in told
-    assert "hidden-word" not in told
+    text = await page(site, tested.headers["location"])
+    assert said in text
+    assert str(code) in text
+    assert "hidden-word" not in text
 
 
 async def test_a_test_that_nobody_answers_yet_is_not_said_to_have_failed(
@@ -110,9 +110,9 @@ async def test_a_test_that_nobody_answers_yet_is_not_said_to_have_failed(
     await add(site, "ana", address_of(receiver))
     receiver.always = hanging(6.0)
     tested = await site.send("/farm/people/ana", "/farm/people/ana/test")
-    told = await page(site, tested.headers["location"])
-    assert "Not yet delivered: it is on its way." in told
-    assert "Look again" in told
+    text = await page(site, tested.headers["location"])
+    assert "Not yet delivered: it is on its way." in text
+    assert "Look again" in text
 
 
 BROKEN = [
@@ -168,9 +168,9 @@ async def test_who_has_no_address_is_named_as_hearing_nothing(site: Visited) -> 
         "/farm/people/grower",
         data=filled(await page(site, "/farm/people/grower")) | {"address": "json://127.0.0.1:9/x"},
     )
-    told = await page(site)
-    assert "operator hears nothing: no push address is set" in told
-    assert "Nobody is told anything" not in told
+    text = await page(site)
+    assert "operator hears nothing: no push address is set" in text
+    assert "Nobody is told anything" not in text
     assert "Send operator a test" not in await page(site, "/farm/people/operator")
 
 
@@ -186,7 +186,7 @@ async def test_an_address_alone_is_set_at_once_replaced_and_removed(
     assert receiver.wait_for(1)[0].path == "/second"
     await site.send(path, f"{path}/remove", address_only="yes")
     assert kept(site, "grower") is None
-    assert site.service.watch.book.plan.farm.config.recipients["grower"]
+    assert site.service.watch.transactions.plan.farm.config.recipients["grower"]
 
 
 async def test_hours_form_and_topics_are_changed_and_undone(site: Visited, file: Path) -> None:
@@ -283,7 +283,7 @@ async def test_a_typed_address_is_held_for_its_own_device_and_not_for_long(
     late = await site.web.post("/farm/new-person", data=form)
     assert "it was typed too long ago" in late.text
     assert kept(site, "ana") is None
-    assert "ana" not in site.service.watch.book.plan.farm.config.recipients
+    assert "ana" not in site.service.watch.transactions.plan.farm.config.recipients
 
 
 async def test_an_address_of_the_settings_is_shown_as_such_and_not_changed(
@@ -292,9 +292,9 @@ async def test_an_address_of_the_settings_is_shown_as_such_and_not_changed(
     urls = {"grower": receiver.url()}
     async with visited(tmp_path, farm_file=file, urls=urls) as v:
         v.log_in(Role.ADMINISTER)
-        told = await page(v, "/farm/people/grower")
-        assert "set in the settings of the watch (WATCHER_PUSH_URLS__grower)" in told
-        assert 'name="address"' not in told
+        shown = await page(v, "/farm/people/grower")
+        assert "set in the settings of the watch (WATCHER_PUSH_URLS__grower)" in shown
+        assert 'name="address"' not in shown
         forced = await look(v, "/farm/people/grower", address="json://127.0.0.1:9/x")
         assert forced.status_code == 422
         assert "which stands first: change it there" in forced.text
@@ -320,9 +320,9 @@ async def test_a_disk_that_is_full_changes_nothing_and_says_so(
 
 async def test_who_may_only_look_sees_who_hears_what_and_changes_nothing(site: Visited) -> None:
     site.log_in(Role.RUN)
-    told = await page(site)
-    assert "Hears of: jobs under way" in told
-    assert "Add somebody" not in told
+    text = await page(site)
+    assert "Hears of: jobs under way" in text
+    assert "Add somebody" not in text
     for path in ("/farm/new-person", "/farm/people/grower"):
         assert (await site.web.get(path)).status_code == 403
 

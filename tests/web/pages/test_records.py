@@ -23,11 +23,11 @@ async def _sprayed(v: Visited) -> None:
     await v.send("/jobs/1", "/jobs/1/finish", note="calm")
 
 
-async def _save(v: Visited, **told: str) -> httpx.Response:
+async def _save(v: Visited, **given: str) -> httpx.Response:
     """Change some values in the form of the record and send the whole of it."""
     form = shown((await v.web.get("/records/1")).text)
-    changed = {f"value:{key}": text for key, text in told.items() if key not in {"why", "step"}}
-    plain = {key: told[key] for key in ("why", "step") if key in told}
+    changed = {f"value:{key}": text for key, text in given.items() if key not in {"why", "step"}}
+    plain = {key: given[key] for key in ("why", "step") if key in given}
     return await v.web.post("/records/1/save", data=form | changed | plain)
 
 
@@ -46,7 +46,7 @@ def shown(page: str) -> dict[str, str]:
     return found
 
 
-async def _told(v: Visited) -> int:
+async def _entered(v: Visited) -> int:
     """How many entries of typed-in values there are."""
     v.web.cookies.clear()
     bearer = {"Authorization": f"Bearer {LOOKER}"}
@@ -88,12 +88,17 @@ async def test_what_is_missing_stands_first_and_what_is_filled_in_says_where_fro
 async def test_several_values_are_saved_at_once(tmp_path: Path) -> None:
     async with visited(tmp_path) as v:
         await _sprayed(v)
-        told = {"applicator": "A. Grower", "area": "39.5", "product": "Soap", "rate": "1 pt/acre"}
-        assert (await _save(v, **told)).status_code == 303
+        content = {
+            "applicator": "A. Grower",
+            "area": "39.5",
+            "product": "Soap",
+            "rate": "1 pt/acre",
+        }
+        assert (await _save(v, **content)).status_code == 303
         form = shown((await v.web.get("/records/1")).text)
-        assert {key: form[f"was:{key}"] for key in told} == told
+        assert {key: form[f"was:{key}"] for key in content} == content
         assert form["was:total"] == "39.50 pt"  # rate times area
-        assert await _told(v) == 1
+        assert await _entered(v) == 1
 
 
 async def test_a_tank_of_ten_products_fits_the_form(tmp_path: Path) -> None:
@@ -121,7 +126,7 @@ async def test_a_mistake_in_one_value_loses_none_and_saves_nothing(tmp_path: Pat
         assert form["value:rate"] == "a lot"
         at = answer.text.index('id="e-rate"')
         assert "write amount, unit and area" in answer.text[at : at + 200]
-        assert await _told(v) == 0
+        assert await _entered(v) == 0
 
 
 async def test_the_same_form_sent_twice_is_one_entry(tmp_path: Path) -> None:
@@ -130,7 +135,7 @@ async def test_the_same_form_sent_twice_is_one_entry(tmp_path: Path) -> None:
         form = shown((await v.web.get("/records/1")).text) | {"value:location": "section 12"}
         for _ in range(2):
             assert (await v.web.post("/records/1/save", data=form)).status_code == 303
-        assert await _told(v) == 1
+        assert await _entered(v) == 1
 
 
 async def test_what_another_wrote_meanwhile_is_shown_and_not_overwritten(tmp_path: Path) -> None:
@@ -146,7 +151,7 @@ async def test_what_another_wrote_meanwhile_is_shown_and_not_overwritten(tmp_pat
         again = await v.web.post("/records/1/save", data=shown(answer.text))
         assert again.status_code == 303
         assert shown((await v.web.get("/records/1")).text)["was:location"] == "section 13"
-        assert await _told(v) == 2
+        assert await _entered(v) == 2
 
 
 async def test_a_job_left_open_for_days_is_put_right_on_its_page(tmp_path: Path) -> None:

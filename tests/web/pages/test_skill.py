@@ -20,7 +20,7 @@ def put(v: Visited, days: int) -> None:
     """Let chances of two sizes have been said, that held as often as was said."""
     rows = on_days(NOON, days, "hill", "coarse")
     rows[0].chance = 0.5  # one of its kind
-    with v.service.watch.book.store.writing() as session:
+    with v.service.watch.transactions.store.writing() as session:
         chances.put_said(session, rows)
 
 
@@ -39,8 +39,8 @@ async def test_a_sentence_comes_first_then_what_was_said_and_came(tmp_path: Path
         put(v, 60)
         v.log_in()
         page = (await v.web.get("/skill")).text
-        with v.service.watch.book.store.reading() as session:
-            found = skill(session, v.service.watch.book.plan.farm, 0)
+        with v.service.watch.transactions.store.reading() as session:
+            found = skill(session, v.service.watch.transactions.plan.farm, 0)
         assert found.enough
         assert page.index(str(summary(found))) < page.index("Said against held")
         for one in found.bins:
@@ -56,8 +56,8 @@ async def test_feeds_are_shown_by_lead_hour_and_direction(
     tmp_path: Path, days: int, *, shown: bool
 ) -> None:
     async with visited(tmp_path) as v:
-        of = v.service.watch.book.plan.farm
-        with v.service.watch.book.store.writing() as session:
+        of = v.service.watch.transactions.plan.farm
+        with v.service.watch.transactions.store.writing() as session:
             keep(session, ("feed", "mast"), site_of_log(session, of, "mast"), NOON, days)
         v.log_in()
         page = (await v.web.get("/skill")).text
@@ -89,8 +89,8 @@ async def test_rain_is_shown_by_lead_where_a_station_measures_it(tmp_path: Path)
         "measures": ["wind", "gust", "wind_from", "temperature", "humidity", "rain"],
     }
     async with visited(tmp_path, of=farm(sources={"mast": mast})) as v:
-        of = v.service.watch.book.plan.farm
-        with v.service.watch.book.store.writing() as session:
+        of = v.service.watch.transactions.plan.farm
+        with v.service.watch.transactions.store.writing() as session:
             keep(session, ("feed", "mast"), site_of_log(session, of, "mast"), NOON, 20)
         v.log_in()
         page = (await v.web.get("/skill")).text

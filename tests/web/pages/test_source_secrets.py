@@ -53,7 +53,7 @@ async def test_a_token_made_here_is_shown_once_with_the_line_for_the_station(sit
     first = site.service.app.state.secrets_in_use.known
     assert first.secret(SecretKind.STATION, "creek") is None
     assert "posts with the token that the first visit showed for it" in await page(site)
-    shown = StationTokens({}, site.keyring)["creek"].get_secret_value()
+    shown = StationTokens({}, site.sessions)["creek"].get_secret_value()
     assert await posted(site, shown) == 200
     made = await site.send(PAGE, f"{PAGE}/station_tokens/creek", make="yes")
     found = re.search(r"Authorization: Bearer ([\w-]{32})<", made.text)

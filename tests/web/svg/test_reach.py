@@ -7,7 +7,7 @@ import pytest
 import shapely
 
 from tests.support.farms import build, tables
-from tests.support.skies import judged, outlook
+from tests.support.skies import judged, timeline
 from watcher.judge.judgement import Judgement
 from watcher.judge.neighbour_deposits import downwind_curve
 from watcher.limits.farm_arrays import FarmArrays
@@ -18,7 +18,7 @@ SIDE_M = 400.0
 
 def _judgement(**sky: float) -> Judgement:
     plan = FarmArrays.of(build(tables()))
-    return judged(plan, outlook(**sky))[0]
+    return judged(plan, timeline(**sky))[0]
 
 
 def _case(judgement: Judgement, setup: str = "fine") -> tuple[int, int, int]:

@@ -6,11 +6,11 @@ from datetime import datetime
 from watcher.alerts.alert import Alert
 from watcher.alerts.conditions import (
     ConditionKey,
+    ConditionState,
     Evaluation,
-    News,
     Rule,
-    State,
     Transition,
+    TransitionKind,
     Urgency,
 )
 from watcher.alerts.context import AlertContext
@@ -27,65 +27,69 @@ KINDS = frozenset({MORNING.kind, EVENING.kind})
 SUBJECT = "farm"
 
 
-def standings(view: AlertContext, _states: Mapping[ConditionKey, State]) -> Iterator[Evaluation]:
+def evaluate(
+    context: AlertContext, _states: Mapping[ConditionKey, ConditionState]
+) -> Iterator[Evaluation]:
     """State which daily message is due; also after a downtime, while it is worth having.
 
     After a start it waits for the first answers of the sources, for a while.
     """
-    farm = view.speaker.farm
+    farm = context.speaker.farm
     for rule, wall in ((MORNING, farm.config.brief.morning), (EVENING, farm.config.brief.evening)):
         if wall is None:
             continue
-        at = due(now=view.now, wall=wall, zone=farm.zone, within_s=_WORTH_TELLING_S)
+        at = due(now=context.now, wall=wall, zone=farm.zone, within_s=_WORTH_TELLING_S)
         if at is not None:
             day = datetime.fromtimestamp(at, farm.zone).date().isoformat()
-            holds = None if _waits(view) else True
+            holds = None if _waits(context) else True
             yield Evaluation(rule, SUBJECT, holds, day, evidence={"due_at": at})
 
 
-def _waits(view: AlertContext) -> bool:
-    return view.begun is not None and view.begun.just(view.now) and bool(view.silent)
+def _waits(context: AlertContext) -> bool:
+    return context.begun is not None and context.begun.just(context.now) and bool(context.silent)
 
 
 def tell(
-    view: AlertContext, news: Sequence[Transition], _lasting: Mapping[ConditionKey, State]
+    context: AlertContext,
+    transitions: Sequence[Transition],
+    _lasting: Mapping[ConditionKey, ConditionState],
 ) -> Iterable[Alert]:
     """Put what is due into words."""
-    for item in news:
-        if item.change is News.CLEARED:
+    for item in transitions:
+        if item.change is TransitionKind.CLEARED:
             continue
-        key = f"{SUBJECT}/{item.standing.key.kind}"
-        if item.change is News.UNTOLD:
-            key += f"/{view.now}"
+        key = f"{SUBJECT}/{item.evaluation.key.kind}"
+        if item.change is TransitionKind.UNTOLD:
+            key += f"/{context.now}"
         yield Alert(
-            item.standing.rule,
+            item.evaluation.rule,
             SUBJECT,
             key,
-            _text(view, item.standing),
-            view.now,
-            says=(item.standing.key,),
+            _text(context, item.evaluation),
+            context.now,
+            says=(item.evaluation.key,),
         )
 
 
-def _text(view: AlertContext, standing: Evaluation) -> Text:
-    if standing.rule.kind == EVENING.kind:
+def _text(context: AlertContext, evaluation: Evaluation) -> Text:
+    if evaluation.rule.kind == EVENING.kind:
         return evening_look_ahead(
-            view.speaker,
-            view.judgement,
-            view.outlook,
-            plan=view.plan,
-            chances=view.chances,
+            context.speaker,
+            context.judgement,
+            context.timeline,
+            plan=context.plan,
+            chances=context.chances,
         )
-    due_at = int(standing.evidence["due_at"])
-    if view.begun is not None and view.begun.first and due_at < view.begun.at:
-        due_at = view.now  # nobody waited for it
+    due_at = int(evaluation.evidence["due_at"])
+    if context.begun is not None and context.begun.first and due_at < context.begun.at:
+        due_at = context.now  # nobody waited for it
     return morning_brief(
-        view.speaker,
-        view.judgement,
-        view.ranking,
-        view.outlook,
+        context.speaker,
+        context.judgement,
+        context.ranking,
+        context.timeline,
         due_at=due_at,
-        silent=view.silent,
-        plan=view.plan,
-        chances=view.chances,
+        silent=context.silent,
+        plan=context.plan,
+        chances=context.chances,
     )

@@ -5,11 +5,11 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from watcher.alerts.alert import Alert
 from watcher.alerts.conditions import (
     ConditionKey,
+    ConditionState,
     Evaluation,
-    News,
     Rule,
-    State,
     Transition,
+    TransitionKind,
     Urgency,
 )
 from watcher.alerts.context import AlertContext
@@ -29,21 +29,23 @@ CLOSING = Rule("field closing", Topic.BRIEF, Urgency.SOON, 1800, clear_after_s=_
 KINDS = frozenset({OPEN.kind, CLOSING.kind})
 
 
-def standings(view: AlertContext, states: Mapping[ConditionKey, State]) -> Iterator[Evaluation]:
+def evaluate(
+    context: AlertContext, states: Mapping[ConditionKey, ConditionState]
+) -> Iterator[Evaluation]:
     """State for every field whether it is open and whether it closes within the hour.
 
     Fields being sprayed are left to what is said of their jobs, and of fields that are done nothing
     is said.
     """
-    sprayed = {job.sight.job.field for job in view.jobs}
-    for field in (*view.ranking.spray, *view.ranking.rest):
+    sprayed = {job.state.job.field for job in context.jobs}
+    for field in (*context.ranking.spray, *context.ranking.rest):
         if field.field not in sprayed:
             open_now = Evaluation(OPEN, f"field:{field.field}", _open(field))
             yield open_now
             said_open = (
                 state := states.get(open_now.key)
             ) is not None and state.said_at is not None
-            yield Evaluation(CLOSING, open_now.subject, _closing(field, view.now, said_open))
+            yield Evaluation(CLOSING, open_now.subject, _closing(field, context.now, said_open))
 
 
 def _open(field: FieldNow) -> bool | None:
@@ -59,22 +61,28 @@ def _closing(field: FieldNow, now: int, said_open: bool) -> bool | None:
 
 
 def tell(
-    view: AlertContext, news: Sequence[Transition], _lasting: Mapping[ConditionKey, State]
+    context: AlertContext,
+    transitions: Sequence[Transition],
+    _lasting: Mapping[ConditionKey, ConditionState],
 ) -> Iterable[Alert]:
-    """Put all fields that open into one notice, and all that are about to close into another.
+    """Put all fields that open into one alert, and all that are about to close into another.
 
     Who has accepted a plan hears when its steps are due, and not as each field opens.
     """
-    planned = view.plan is not None and view.plan.accepted is not None and not view.plan.old
+    planned = (
+        context.plan is not None and context.plan.accepted is not None and not context.plan.old
+    )
     for rule, wording in ((OPEN, opening), (CLOSING, closing)):
         if rule is OPEN and planned:
             continue
-        about = [n for n in news if n.kind == rule.kind and n.change is not News.CLEARED]
-        names = {n.standing.subject.removeprefix("field:") for n in about}
-        fields = [f for f in view.ranking.spray if f.field in names]
+        about = [
+            n for n in transitions if n.kind == rule.kind and n.change is not TransitionKind.CLEARED
+        ]
+        names = {n.evaluation.subject.removeprefix("field:") for n in about}
+        fields = [f for f in context.ranking.spray if f.field in names]
         if fields:
-            key = f"{rule.kind}/{'+'.join(sorted(names))}/{view.now}"
-            text = wording(view.speaker, fields, view.judgement, view.outlook)
+            key = f"{rule.kind}/{'+'.join(sorted(names))}/{context.now}"
+            text = wording(context.speaker, fields, context.judgement, context.timeline)
             subjects = {f"field:{f.field}" for f in fields}
-            says = tuple(n.standing.key for n in about if n.standing.subject in subjects)
-            yield Alert(rule, "fields", key, text, view.now, says=says)
+            says = tuple(n.evaluation.key for n in about if n.evaluation.subject in subjects)
+            yield Alert(rule, "fields", key, text, context.now, says=says)

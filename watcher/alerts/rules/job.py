@@ -8,20 +8,20 @@ import structlog
 from watcher.alerts.alert import Alert
 from watcher.alerts.conditions import (
     ConditionKey,
+    ConditionState,
     Evaluation,
-    News,
     Rule,
-    State,
     Transition,
+    TransitionKind,
     Urgency,
     advance,
 )
 from watcher.alerts.context import AlertContext, WatchedJob
-from watcher.alerts.rules import job_care, job_coming, job_limits
+from watcher.alerts.rules import job_care, job_limits, job_warnings
 from watcher.alerts.rules.job_action import LATELY, job_action, lately, steady_s
 from watcher.alerts.rules.job_care import FORGOTTEN, UNWATCHED, WORN
-from watcher.alerts.rules.job_coming import ENDING, LIKELY
 from watcher.alerts.rules.job_limits import BLIND, BROKEN
+from watcher.alerts.rules.job_warnings import ENDING, LIKELY
 from watcher.farm.models import Topic
 from watcher.i18n.message import Message
 from watcher.judge.job_action import Action, JobAction
@@ -62,45 +62,49 @@ _MUCH_LATER_S = 2 * 3600
 _RENEWED_AFTER_S = 30 * 60
 
 
-def standings(view: AlertContext, states: Mapping[ConditionKey, State]) -> Iterator[Evaluation]:
+def evaluate(
+    context: AlertContext, states: Mapping[ConditionKey, ConditionState]
+) -> Iterator[Evaluation]:
     """State everything about every open job."""
-    for job in view.jobs:
-        found = list(_of_weather(view, job, states))
+    for job in context.jobs:
+        found = list(_of_weather(context, job, states))
         yield from found
         # What is remembered after this cycle decides what to do now.
-        remembered, _ = advance(found, states, view.now)
+        remembered, _ = advance(found, states, context.now)
         said = {key: state for key, state in states.items() if key.of_kind in {*_SAID, LATELY.kind}}
-        yield from _of_action(view, job, remembered | said)
-        yield from job_care.standings(view, job, states)
-    yield from job_care.unwatched_standings(view)
+        yield from _of_action(context, job, remembered | said)
+        yield from job_care.evaluate(context, job, states)
+    yield from job_care.evaluate_unwatched(context)
 
 
 def _of_weather(
-    view: AlertContext, job: WatchedJob, states: Mapping[ConditionKey, State]
+    context: AlertContext, job: WatchedJob, states: Mapping[ConditionKey, ConditionState]
 ) -> Iterator[Evaluation]:
     """State the limits of a job and what is coming.
 
     Of a paused one nothing new is raised, unless its grower waits for an all-clear.
     """
-    steady = steady_s(job.subject, states, view.speaker.farm.config.alerts, view.now)
+    steady = steady_s(job.subject, states, context.speaker.farm.config.alerts, context.now)
     found = (
-        *job_limits.standings(job, states, replace(BROKEN, clear_after_s=round(steady))),
-        *job_coming.standings(job, states, view.now),
+        *job_limits.evaluate(job, states, replace(BROKEN, clear_after_s=round(steady))),
+        *job_warnings.evaluate(job, states, context.now),
     )
     waits = any(ConditionKey(job.subject, kind) in states for kind in _SAID)
     resting = job.paused and not waits
     yield from (_while_resting(s, states) for s in found) if resting else found
 
 
-def _while_resting(standing: Evaluation, states: Mapping[ConditionKey, State]) -> Evaluation:
+def _while_resting(
+    evaluation: Evaluation, states: Mapping[ConditionKey, ConditionState]
+) -> Evaluation:
     """Nobody is spraying: what is not yet said is no news, and what is said need not be again."""
-    if standing.holds is not True:
-        return standing
-    return standing.but(holds=None if standing.key in states else False)
+    if evaluation.holds is not True:
+        return evaluation
+    return evaluation.but(holds=None if evaluation.key in states else False)
 
 
 def _of_action(
-    view: AlertContext, job: WatchedJob, states: Mapping[ConditionKey, State]
+    context: AlertContext, job: WatchedJob, states: Mapping[ConditionKey, ConditionState]
 ) -> Iterator[Evaluation]:
     """State of each thing there is to do whether it is that: the gravest one only.
 
@@ -112,24 +116,25 @@ def _of_action(
         CANNOT_SEE.kind: BLIND.kind in kinds,
         GET_READY.kind: bool(kinds & {LIKELY.kind, ENDING.kind}),
     }
-    yield lately(job.subject, so[STOP.kind], states, view.now)
-    state_now = job_action(view, job, states)
+    yield lately(job.subject, so[STOP.kind], states, context.now)
+    state_now = job_action(context, job, states)
     # Just inside its limits, not yet steady: nothing to say until it is either.
     unsettled = state_now.action is Action.STOP and not _stands(state_now)
     for kind, rule in _SAID.items():
-        standing = Evaluation(
+        evaluation = Evaluation(
             rule,
             job.subject,
             so[kind],
-            untold_before=job.taken_in_hand_at,
-            seen_at=view.acknowledged.get(job.subject, 0),
+            unsaid_before=job.taken_in_hand_at,
+            seen_at=context.acknowledged.get(job.subject, 0),
         )
-        state = states.get(standing.key)
+        state = states.get(evaluation.key)
         if so[kind] and (state_now.action.value != kind or unsettled):
-            standing = standing.but(None if state is not None else False)
+            evaluation = evaluation.but(None if state is not None else False)
         elif state is not None and job.paused and (state_now.causes or _any_stands(job)):
-            standing = standing.but(None)  # what began in the pause is not said, nor is it clear
-        yield _again(view, job, standing, state, blind=_blind(state_now))
+            # What began in the pause is not said, nor is it clear.
+            evaluation = evaluation.but(None)
+        yield _again(context, job, evaluation, state, blind=_blind(state_now))
 
 
 def _blind(state: JobAction) -> bool:
@@ -138,10 +143,10 @@ def _blind(state: JobAction) -> bool:
 
 
 def _again(
-    view: AlertContext,
+    context: AlertContext,
     job: WatchedJob,
-    standing: Evaluation,
-    state: State | None,
+    evaluation: Evaluation,
+    state: ConditionState | None,
     *,
     blind: bool,
 ) -> Evaluation:
@@ -149,83 +154,94 @@ def _again(
 
     Less and less often, when its end moves, and when what stands cannot be seen any more.
     """
-    again_at = job.sight.holds_again_at
+    again_at = job.state.holds_again_at
     if state is None or state.said_at is None:
-        return replace(standing, evidence={"again": again_at, "blind": blind})
+        return replace(evaluation, evidence={"again": again_at, "blind": blind})
     said_again = state.evidence.get("again")
     later = again_at is None or (said_again is not None and again_at - said_again > _MUCH_LATER_S)
-    moved = said_again is not None and later and view.now - state.said_at >= _RENEWED_AFTER_S
+    moved = said_again is not None and later and context.now - state.said_at >= _RENEWED_AFTER_S
     hidden = blind and not state.evidence.get("blind", False)
-    renewed = standing.rule is STOP and standing.holds is True and (moved or hidden)
-    rule = standing.rule
+    renewed = evaluation.rule is STOP and evaluation.holds is True and (moved or hidden)
+    rule = evaluation.rule
     if rule.escalates:
-        every = view.speaker.farm.config.alerts.again_after
+        every = context.speaker.farm.config.alerts.again_after
         stood = state.said_at - state.since
         step = sum(stood >= sum(_LADDER[:n]) * every for n in range(1, len(_LADDER)))
         rule = replace(rule, repeat_after_s=round(_LADDER[step] * every))
     evidence = {"again": again_at if renewed else said_again, "blind": blind}
-    return replace(standing, rule=rule, renewed=renewed, evidence=evidence)
+    return replace(evaluation, rule=rule, renewed=renewed, evidence=evidence)
 
 
 def tell(
-    view: AlertContext, news: Sequence[Transition], lasting: Mapping[ConditionKey, State]
+    context: AlertContext,
+    transitions: Sequence[Transition],
+    lasting: Mapping[ConditionKey, ConditionState],
 ) -> Iterable[Alert]:
-    """One notice a job for what to do now; the rest singly."""
-    for job in view.jobs:
-        about = [n for n in news if n.standing.subject == job.subject]
-        state = job_action(view, job, lasting)
-        notice = _of_state(view, job, state, [n for n in about if n.kind in _SAID])
-        if notice is not None:
-            yield notice
+    """One alert a job for what to do now; the rest singly."""
+    for job in context.jobs:
+        about = [n for n in transitions if n.evaluation.subject == job.subject]
+        state = job_action(context, job, lasting)
+        alert = _of_state(context, job, state, [n for n in about if n.kind in _SAID])
+        if alert is not None:
+            yield alert
         for item in about:
-            if item.kind in {FORGOTTEN.kind, WORN.kind} and item.change is not News.CLEARED:
-                text = job_care.wording(view, job, place(job), item.kind)
-                yield _notice(item.standing.rule, job.subject, [item], text, view.now)
+            if (
+                item.kind in {FORGOTTEN.kind, WORN.kind}
+                and item.change is not TransitionKind.CLEARED
+            ):
+                text = job_care.wording(context, job, place(job), item.kind)
+                yield _alert(item.evaluation.rule, job.subject, [item], text, context.now)
         # What was said and has meanwhile come back, though not yet for long, need wake nobody else.
         if state.action in {Action.STOP, Action.CANNOT_SEE} and _stands(state):
             before = lasting.get(ConditionKey(job.subject, state.action))
             # What was said of an earlier stop, or before the grower's last step, is answered.
-            since = max(job.taken_in_hand_at, view.now if before is None else before.since)
-            for asked in _overdue(view, job.subject, since):
-                yield _to_backup(view, _SAID[state.action], asked, _text(view, job, state))
-    yield from _tell_unwatched(view, news)
+            since = max(job.taken_in_hand_at, context.now if before is None else before.since)
+            for asked in _overdue(context, job.subject, since):
+                yield _to_backup(context, _SAID[state.action], asked, _text(context, job, state))
+    yield from _tell_unwatched(context, transitions)
 
 
-def actions(view: AlertContext, states: Mapping[ConditionKey, State]) -> dict[int, JobAction]:
+def actions(
+    context: AlertContext, states: Mapping[ConditionKey, ConditionState]
+) -> dict[int, JobAction]:
     """Return what to do with each job that can be watched, by its number."""
-    return {job.sight.job.id: job_action(view, job, states) for job in view.jobs}
+    return {job.state.job.id: job_action(context, job, states) for job in context.jobs}
 
 
-def _tell_unwatched(view: AlertContext, news: Sequence[Transition]) -> Iterator[Alert]:
-    raised = [n for n in news if n.kind == UNWATCHED.kind and n.change is not News.CLEARED]
+def _tell_unwatched(context: AlertContext, transitions: Sequence[Transition]) -> Iterator[Alert]:
+    raised = [
+        n
+        for n in transitions
+        if n.kind == UNWATCHED.kind and n.change is not TransitionKind.CLEARED
+    ]
     for item in raised:
-        text = job_care.say_unwatched(view, item.standing.subject)
-        yield _notice(UNWATCHED, item.standing.subject, [item], text, view.now)
-    for subject in view.unseen:
-        for asked in _overdue(view, subject):
-            yield _to_backup(view, UNWATCHED, asked, job_care.say_unwatched(view, subject))
+        text = job_care.say_unwatched(context, item.evaluation.subject)
+        yield _alert(UNWATCHED, item.evaluation.subject, [item], text, context.now)
+    for subject in context.unseen:
+        for asked in _overdue(context, subject):
+            yield _to_backup(context, UNWATCHED, asked, job_care.say_unwatched(context, subject))
 
 
 def _of_state(
-    view: AlertContext, job: WatchedJob, state: JobAction, news: Sequence[Transition]
+    context: AlertContext, job: WatchedJob, state: JobAction, transitions: Sequence[Transition]
 ) -> Alert | None:
-    begun = [n for n in news if n.change is not News.CLEARED]
+    begun = [n for n in transitions if n.change is not TransitionKind.CLEARED]
     if begun:
-        rule = _gravest(begun).standing.rule
-        return _notice(rule, job.subject, begun, _text(view, job, state), view.now)
-    if not news:
+        rule = _gravest(begun).evaluation.rule
+        return _alert(rule, job.subject, begun, _text(context, job, state), context.now)
+    if not transitions:
         return None
-    over = _gravest(news)
+    over = _gravest(transitions)
     if over.kind == STOP.kind and state.action is Action.CANNOT_SEE:
         # Said before the stop, which it stood behind: what is to be done has changed again.
-        return _notice(CANNOT_SEE, job.subject, news, _text(view, job, state), view.now)
+        return _alert(CANNOT_SEE, job.subject, transitions, _text(context, job, state), context.now)
     if not _is_clear(job, state):
         return None
     if over.kind == GET_READY.kind and not job.paused:
         return None  # whoever did not stop for it need not hear that they may go on
     why = _why_clear(over, state)
-    text = all_clear(view.speaker, place(job), why, view.outlook.of(job.sight.job.field))
-    return _notice(ALL_CLEAR, job.subject, news, text, view.now)
+    text = all_clear(context.speaker, place(job), why, context.timeline.of(job.state.job.field))
+    return _alert(ALL_CLEAR, job.subject, transitions, text, context.now)
 
 
 def _stands(state: JobAction) -> bool:
@@ -241,19 +257,19 @@ def _is_clear(job: WatchedJob, state: JobAction) -> bool:
 
 def _any_stands(job: WatchedJob) -> bool:
     """Whether any limit is broken, or unknown, at this moment, said or not."""
-    return any(r.stand <= LimitState.UNKNOWN for r in job.sight.limits)
+    return any(r.stand <= LimitState.UNKNOWN for r in job.state.limits)
 
 
-def _text(view: AlertContext, job: WatchedJob, state: JobAction) -> Text:
+def _text(context: AlertContext, job: WatchedJob, state: JobAction) -> Text:
     """Put what to do now into words."""
-    where, outlook = place(job), view.outlook.of(job.sight.job.field)
+    where, timeline = place(job), context.timeline.of(job.state.job.field)
     if state.causes and state.action is Action.CANNOT_SEE:
-        return cannot_see(view.speaker, where, state, outlook)
+        return cannot_see(context.speaker, where, state, timeline)
     if state.causes:
-        where = replace(where, remedies=_remedies(view, job))
-        return stop(view.speaker, where, state, outlook)
-    found = (job_coming.wording(view.speaker, job, kind, view.now) for kind in state.signs)
-    return get_ready(where, [c for c in found if c is not None], outlook)
+        where = replace(where, remedies=_remedies(context, job))
+        return stop(context.speaker, where, state, timeline)
+    found = (job_warnings.wording(context.speaker, job, kind, context.now) for kind in state.signs)
+    return get_ready(where, [c for c in found if c is not None], timeline)
 
 
 def _why_clear(over: Transition, state: JobAction) -> Message:
@@ -263,9 +279,9 @@ def _why_clear(over: Transition, state: JobAction) -> Message:
     return inside_for(state.steady_s) if came else DID_NOT_COME
 
 
-def _gravest(news: Sequence[Transition]) -> Transition:
+def _gravest(transitions: Sequence[Transition]) -> Transition:
     grave = list(_SAID)
-    return max(news, key=lambda n: grave.index(n.kind))
+    return max(transitions, key=lambda n: grave.index(n.kind))
 
 
 @dataclass(frozen=True)
@@ -277,16 +293,16 @@ class _Asked:
     after_s: float
 
 
-def _overdue(view: AlertContext, subject: str, since: int = 0) -> Iterator[_Asked]:
+def _overdue(context: AlertContext, subject: str, since: int = 0) -> Iterator[_Asked]:
     """The messages about a subject, from some time on, that nobody has acknowledged in time.
 
     Only where there is a backup.
     """
-    recipients = view.speaker.farm.config.recipients
-    seen_at = view.acknowledged.get(subject, 0)
+    recipients = context.speaker.farm.config.recipients
+    seen_at = context.acknowledged.get(subject, 0)
     about = [
         m
-        for m in view.unanswered
+        for m in context.unanswered
         if m.about == subject and m.kind in _ANSWERED and m.created_at >= since
     ]
     for message in about:
@@ -295,18 +311,18 @@ def _overdue(view: AlertContext, subject: str, since: int = 0) -> Iterator[_Aske
         has_it = {m.recipient for m in about if m.short_id == message.short_id}
         if recipient is None or backup is None or backup not in recipients or backup in has_it:
             continue
-        if seen_at < message.created_at <= view.now - recipient.backup_after:
+        if seen_at < message.created_at <= context.now - recipient.backup_after:
             yield _Asked(message, backup, recipient.backup_after)
 
 
-def _to_backup(view: AlertContext, rule: Rule, asked: _Asked, text: Text) -> Alert:
+def _to_backup(context: AlertContext, rule: Rule, asked: _Asked, text: Text) -> Alert:
     message = asked.message
     return Alert(
         rule,
         message.about,
         f"{message.key}/to/{asked.backup}",
         not_acknowledged(text, message.recipient, asked.after_s),
-        view.now,
+        context.now,
         to=asked.backup,
         ref=message.short_id,
     )
@@ -314,31 +330,33 @@ def _to_backup(view: AlertContext, rule: Rule, asked: _Asked, text: Text) -> Ale
 
 def place(job: WatchedJob) -> JobPlace:
     """Return what the wording needs to know of a job."""
-    sight = job.sight
+    state = job.state
     return JobPlace(
-        field=sight.job.field,
-        setup=sight.job.setup,
-        left_s=max(sight.left_s, 0.0),
-        holds_again_at=sight.holds_again_at,
-        ahead_known=sight.ahead_known,
-        breaks_at=sight.breaks_at,
+        field=state.job.field,
+        setup=state.job.setup,
+        left_s=max(state.left_s, 0.0),
+        holds_again_at=state.holds_again_at,
+        ahead_known=state.ahead_known,
+        breaks_at=state.breaks_at,
     )
 
 
-def _remedies(view: AlertContext, job: WatchedJob) -> Sequence[Remedy]:
+def _remedies(context: AlertContext, job: WatchedJob) -> Sequence[Remedy]:
     """What would help. Whatever goes wrong with it, the alert itself must go out."""
-    sight, plan = job.sight, view.judgement.plan
-    outlook = view.outlook.of(sight.job.field)
-    at = plan.fields.index(sight.job.field), plan.setups.index(sight.job.setup), outlook.now_index
-    busy = [other.sight.job.field for other in view.jobs]
+    state, plan = job.state, context.judgement.plan
+    timeline = context.timeline.of(state.job.field)
+    at = plan.fields.index(state.job.field), plan.setups.index(state.job.setup), timeline.now_index
+    busy = [other.state.job.field for other in context.jobs]
     try:
-        return remedies(Case(view.judgement, outlook, at, sight.left_s, view.ranking, busy))
+        return remedies(Case(context.judgement, timeline, at, state.left_s, context.ranking, busy))
     except Exception:
-        log.exception("no remedies could be worked out", job=sight.job.id)
+        log.exception("no remedies could be worked out", job=state.job.id)
         return ()
 
 
-def _notice(rule: Rule, subject: str, news: Sequence[Transition], text: Text, now: int) -> Alert:
-    what = "+".join(sorted(n.standing.key.kind for n in news))
-    says = tuple(n.standing.key for n in news if n.change is not News.CLEARED)
+def _alert(
+    rule: Rule, subject: str, transitions: Sequence[Transition], text: Text, now: int
+) -> Alert:
+    what = "+".join(sorted(n.evaluation.key.kind for n in transitions))
+    says = tuple(n.evaluation.key for n in transitions if n.change is not TransitionKind.CLEARED)
     return Alert(rule, subject, f"{subject}/{rule.kind}/{what}/{now}", text, now, says=says)

@@ -2,9 +2,9 @@
 
 from collections.abc import Mapping
 
-from watcher.alerts.conditions import ConditionKey, Evaluation, Rule, State, Urgency
+from watcher.alerts.conditions import ConditionKey, ConditionState, Evaluation, Rule, Urgency
 from watcher.alerts.context import AlertContext, WatchedJob
-from watcher.alerts.rules import job_coming, job_limits
+from watcher.alerts.rules import job_limits, job_warnings
 from watcher.alerts.rules.job_limits import BLIND, BROKEN
 from watcher.farm.models import Alerting, Topic
 from watcher.judge.job_action import Action, JobAction
@@ -22,7 +22,7 @@ LATELY = Rule("stopped lately", Topic.JOB, Urgency.NOW, _HOUR_S, clear_after_s=_
 
 
 def steady_s(
-    subject: str, states: Mapping[ConditionKey, State], alerting: Alerting, now: int
+    subject: str, states: Mapping[ConditionKey, ConditionState], alerting: Alerting, now: int
 ) -> float:
     """Return for how long a job's limits must be back before that is said. [s]"""
     if len(stops_lately(subject, states, now)) > 1:
@@ -30,7 +30,9 @@ def steady_s(
     return alerting.all_clear_after
 
 
-def stops_lately(subject: str, states: Mapping[ConditionKey, State], now: int) -> tuple[int, ...]:
+def stops_lately(
+    subject: str, states: Mapping[ConditionKey, ConditionState], now: int
+) -> tuple[int, ...]:
     """Return when the stops of a job began that belong together. [epoch s]"""
     state = states.get(ConditionKey(subject, LATELY.kind))
     begun = state.evidence.get("begun", ()) if state is not None else ()
@@ -38,7 +40,7 @@ def stops_lately(subject: str, states: Mapping[ConditionKey, State], now: int) -
 
 
 def lately(
-    subject: str, stopped: bool, states: Mapping[ConditionKey, State], now: int
+    subject: str, stopped: bool, states: Mapping[ConditionKey, ConditionState], now: int
 ) -> Evaluation:
     """State whether a job is, or was a moment ago, to be stopped; remember when that began."""
     state = states.get(ConditionKey(subject, LATELY.kind))
@@ -49,40 +51,40 @@ def lately(
 
 
 def job_action(
-    view: AlertContext, job: WatchedJob, states: Mapping[ConditionKey, State]
+    context: AlertContext, job: WatchedJob, states: Mapping[ConditionKey, ConditionState]
 ) -> JobAction:
     """Return what to do with a job, given what is remembered of it."""
     broken = _remembered(job, BROKEN, states)
     blind = _remembered(job, BLIND, states)
-    signs = job_coming.signs(job, states)
-    stops = len(stops_lately(job.subject, states, view.now))
-    steady = steady_s(job.subject, states, view.speaker.farm.config.alerts, view.now)
-    standing = {reason: state for reason, state in broken.items() if state.not_so_since is None}
-    causes = worst_first(dict.fromkeys([*(standing or broken), *blind]))
+    signs = job_warnings.signs(job, states)
+    stops = len(stops_lately(job.subject, states, context.now))
+    steady = steady_s(job.subject, states, context.speaker.farm.config.alerts, context.now)
+    evaluation = {reason: state for reason, state in broken.items() if state.not_so_since is None}
+    causes = worst_first(dict.fromkeys([*(evaluation or broken), *blind]))
 
     def state(action: Action, since: int, at: int | None = None) -> JobAction:
         return JobAction(action, since, causes, signs, at, steady, stops)
 
-    if job.sight.job.paused_at is not None:
-        return state(Action.PAUSED, job.sight.job.paused_at)
-    if standing:
-        return state(Action.STOP, min(s.since for s in standing.values()))
+    if job.state.job.paused_at is not None:
+        return state(Action.PAUSED, job.state.job.paused_at)
+    if evaluation:
+        return state(Action.STOP, min(s.since for s in evaluation.values()))
     if broken:
-        back = max(s.not_so_since or view.now for s in broken.values())
+        back = max(s.not_so_since or context.now for s in broken.values())
         return state(Action.WAIT, back, back + round(steady))
     if blind:
         return state(Action.CANNOT_SEE, min(s.since for s in blind.values()))
     if signs:
-        return state(Action.GET_READY, min(states[job_coming.key(job, s)].since for s in signs))
+        return state(Action.GET_READY, min(states[job_warnings.key(job, s)].since for s in signs))
     return state(Action.GO_ON, job.taken_in_hand_at)
 
 
 def _remembered(
-    job: WatchedJob, rule: Rule, states: Mapping[ConditionKey, State]
-) -> dict[Reason, State]:
+    job: WatchedJob, rule: Rule, states: Mapping[ConditionKey, ConditionState]
+) -> dict[Reason, ConditionState]:
     return {
         reason: state
-        for reason in job.sight.limits
+        for reason in job.state.limits
         if (state := states.get(job_limits.key(job, rule, reason.limit))) is not None
         and (rule is not BLIND or reason.stand is LimitState.UNKNOWN)
     }

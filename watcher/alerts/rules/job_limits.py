@@ -6,7 +6,7 @@ one story a job (``job``).
 
 from collections.abc import Iterator, Mapping
 
-from watcher.alerts.conditions import ConditionKey, Evaluation, Rule, State, Urgency
+from watcher.alerts.conditions import ConditionKey, ConditionState, Evaluation, Rule, Urgency
 from watcher.alerts.context import WatchedJob
 from watcher.farm.models import Topic
 from watcher.judge.reasons import Reason
@@ -25,14 +25,14 @@ BROKEN = Rule("limit broken", Topic.JOB, Urgency.NOW, 2 * 3600)
 BLIND = Rule("limit unknown", Topic.JOB, Urgency.NOW, 2 * 3600, clear_after_s=_SEEN_FOR_S)
 
 
-def standings(
-    job: WatchedJob, states: Mapping[ConditionKey, State], broken: Rule
+def evaluate(
+    job: WatchedJob, states: Mapping[ConditionKey, ConditionState], broken: Rule
 ) -> Iterator[Evaluation]:
     """State for every limit of a job whether it is broken and unknown.
 
     ``broken`` is BROKEN with how long a limit must be back.
     """
-    for reason in job.sight.limits:
+    for reason in job.state.limits:
         remembered = key(job, BROKEN, reason.limit) in states
         yield Evaluation(broken, job.subject, _broken(reason, remembered), reason.limit)
         unknown = reason.stand is LimitState.UNKNOWN

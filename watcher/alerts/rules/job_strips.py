@@ -1,6 +1,6 @@
 """Strips that labels and laws ask for while a job runs: a wind that turns asks for others.
 
-What was agreed to at the start, or is left already, is not told again.
+What was agreed to at the start, or is left already, is not said again.
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -9,11 +9,11 @@ from math import isfinite
 from watcher.alerts.alert import Alert
 from watcher.alerts.conditions import (
     ConditionKey,
+    ConditionState,
     Evaluation,
-    News,
     Rule,
-    State,
     Transition,
+    TransitionKind,
     Urgency,
 )
 from watcher.alerts.context import AlertContext, WatchedJob
@@ -37,20 +37,22 @@ STRIP = Rule(
 KINDS = frozenset({STRIP.kind})
 
 
-def standings(view: AlertContext, states: Mapping[ConditionKey, State]) -> Iterator[Evaluation]:
+def evaluate(
+    context: AlertContext, states: Mapping[ConditionKey, ConditionState]
+) -> Iterator[Evaluation]:
     """State beside which neighbours a strip is to be left that nobody has agreed to yet."""
-    for job in view.jobs:
+    for job in context.jobs:
         prefix = f"{STRIP.kind}: "
-        told = {k.kind.removeprefix(prefix) for k in states if k.subject == job.subject}
+        said = {k.kind.removeprefix(prefix) for k in states if k.subject == job.subject}
         found = _asked(job)
-        for name in sorted(told | {*(found or ())}):
+        for name in sorted(said | {*(found or ())}):
             holds = None if found is None or job.paused else name in found
             yield Evaluation(STRIP, job.subject, holds, name)
 
 
 def _asked(job: WatchedJob) -> dict[str, LeftStrip] | None:
     """The strips that were not agreed to, by neighbour; None where that cannot be known."""
-    reason = job.sight.by_limit.get(Limit.NO_SPRAY)
+    reason = job.state.by_limit.get(Limit.NO_SPRAY)
     if reason is None:
         return {}
     if reason.stand is LimitState.UNKNOWN:
@@ -58,24 +60,26 @@ def _asked(job: WatchedJob) -> dict[str, LeftStrip] | None:
     return {
         strip.neighbour: strip
         for strip in reason.strips
-        # One that leaves nothing of the field is a stop, and is told as one.
+        # One that leaves nothing of the field is a stop, and is said as one.
         if isfinite(strip.depth_m)
         and strip.depth_m > job.strips_agreed.get(strip.neighbour, 0.0) + _DEEPER_M
     }
 
 
 def tell(
-    view: AlertContext, news: Sequence[Transition], _lasting: Mapping[ConditionKey, State]
+    context: AlertContext,
+    transitions: Sequence[Transition],
+    _lasting: Mapping[ConditionKey, ConditionState],
 ) -> Iterable[Alert]:
     """Put what is new into words, all of a job in one message."""
-    for job in view.jobs:
-        of_job = [item for item in news if item.standing.subject == job.subject]
+    for job in context.jobs:
+        of_job = [item for item in transitions if item.evaluation.subject == job.subject]
         found = _asked(job) or {}
-        new = [found[i.standing.about] for i in of_job if i.standing.about in found]
-        over = [i.standing.about for i in of_job if i.change is News.CLEARED]
+        new = [found[i.evaluation.about] for i in of_job if i.evaluation.about in found]
+        over = [i.evaluation.about for i in of_job if i.change is TransitionKind.CLEARED]
         if not new and not over:
             continue
-        text = strips_turned(view.speaker, job.sight.job.field, new, over)
-        key = f"{job.subject}/{STRIP.kind}/{view.now}"
-        says = tuple(i.standing.key for i in of_job if i.change is not News.CLEARED)
-        yield Alert(STRIP, job.subject, key, text, view.now, says=says)
+        text = strips_turned(context.speaker, job.state.job.field, new, over)
+        key = f"{job.subject}/{STRIP.kind}/{context.now}"
+        says = tuple(i.evaluation.key for i in of_job if i.change is not TransitionKind.CLEARED)
+        yield Alert(STRIP, job.subject, key, text, context.now, says=says)

@@ -9,11 +9,11 @@ from dataclasses import replace
 from watcher.alerts.alert import Alert
 from watcher.alerts.conditions import (
     ConditionKey,
+    ConditionState,
     Evaluation,
-    News,
     Rule,
-    State,
     Transition,
+    TransitionKind,
     Urgency,
 )
 from watcher.alerts.context import AlertContext
@@ -32,9 +32,11 @@ KINDS = frozenset({NEXT.kind, CHANGED.kind})
 SUBJECT = "plan"
 
 
-def standings(view: AlertContext, _states: Mapping[ConditionKey, State]) -> Iterator[Evaluation]:
+def evaluate(
+    context: AlertContext, _states: Mapping[ConditionKey, ConditionState]
+) -> Iterator[Evaluation]:
     """State which accepted steps are due within twenty minutes, and what the plan turned to."""
-    plan = view.plan
+    plan = context.plan
     if plan is None or plan.accepted is None:
         return
     stands = plan.changed is None
@@ -44,36 +46,38 @@ def standings(view: AlertContext, _states: Mapping[ConditionKey, State]) -> Iter
         if step.field in asked:
             # Who said yes a moment before knows it.
             announced = asked[step.field].starts_at - plan.accepted.at <= _SOON_S
-            soon = not announced and step.starts_at - view.now <= _SOON_S
+            soon = not announced and step.starts_at - context.now <= _SOON_S
             # Of a step that was moved up the change of the plan tells.
             known = stands and step.field not in moved_up
-            yield Evaluation(_of_now(NEXT, view), SUBJECT, soon if known else None, step.field)
+            yield Evaluation(_of_now(NEXT, context), SUBJECT, soon if known else None, step.field)
     if plan.turned:
         steps = (new or old for old, new in plan.turned)
         about = ", ".join(sorted(f"{s.sprayer} {s.field}" for s in steps if s is not None))
-        yield Evaluation(_of_now(CHANGED, view), SUBJECT, True if stands else None, about)
+        yield Evaluation(_of_now(CHANGED, context), SUBJECT, True if stands else None, about)
 
 
-def _of_now(rule: Rule, view: AlertContext) -> Rule:
+def _of_now(rule: Rule, context: AlertContext) -> Rule:
     """While somebody sprays, quiet hours do not hold back what comes next."""
-    return replace(rule, urgency=Urgency.NOW) if view.jobs else rule
+    return replace(rule, urgency=Urgency.NOW) if context.jobs else rule
 
 
 def tell(
-    view: AlertContext, news: Sequence[Transition], _lasting: Mapping[ConditionKey, State]
+    context: AlertContext,
+    transitions: Sequence[Transition],
+    _lasting: Mapping[ConditionKey, ConditionState],
 ) -> Iterable[Alert]:
     """Put what is new into words."""
-    plan = view.plan
+    plan = context.plan
     if plan is None:
         return
-    for item in news:
-        if item.change is News.CLEARED:
+    for item in transitions:
+        if item.change is TransitionKind.CLEARED:
             continue
-        standing = item.standing
-        if standing.rule.kind == CHANGED.kind:
-            text = plan_changed(view.speaker, plan, view.ranking)
+        evaluation = item.evaluation
+        if evaluation.rule.kind == CHANGED.kind:
+            text = plan_changed(context.speaker, plan, context.ranking)
         else:
-            step = next(step for step in plan.steps if step.field == standing.about)
-            text = next_step(view.speaker, plan, step)
-        key = f"{SUBJECT}/{standing.key.kind}/{view.now}"
-        yield Alert(standing.rule, SUBJECT, key, text, view.now, says=(standing.key,))
+            step = next(step for step in plan.steps if step.field == evaluation.about)
+            text = next_step(context.speaker, plan, step)
+        key = f"{SUBJECT}/{evaluation.key.kind}/{context.now}"
+        yield Alert(evaluation.rule, SUBJECT, key, text, context.now, says=(evaluation.key,))

@@ -6,11 +6,11 @@ from dataclasses import replace
 from watcher.alerts.alert import Alert
 from watcher.alerts.conditions import (
     ConditionKey,
+    ConditionState,
     Evaluation,
-    News,
     Rule,
-    State,
     Transition,
+    TransitionKind,
     Urgency,
 )
 from watcher.alerts.context import AlertContext
@@ -36,31 +36,35 @@ UNREACHABLE_IN_JOB = replace(
 KINDS = frozenset({UNREACHABLE.kind})
 
 
-def standings(view: AlertContext, _states: Mapping[ConditionKey, State]) -> Iterator[Evaluation]:
+def evaluate(
+    context: AlertContext, _states: Mapping[ConditionKey, ConditionState]
+) -> Iterator[Evaluation]:
     """State for every recipient whether messages to them do not arrive.
 
     What was said before a job began is said anew: it matters more now.
     """
-    running = [job.sight.job for job in view.jobs if not job.paused]
+    running = [job.state.job for job in context.jobs if not job.paused]
     began_at = max((job.started_at for job in running), default=0)
-    for name, recipient in view.speaker.farm.config.recipients.items():
+    for name, recipient in context.speaker.farm.config.recipients.items():
         in_job = bool(running) and Topic.JOB in recipient.hears
         yield Evaluation(
             UNREACHABLE_IN_JOB if in_job else UNREACHABLE,
             f"recipient:{name}",
-            name in view.out_of_reach,
-            untold_before=began_at if in_job else 0,
+            name in context.out_of_reach,
+            unsaid_before=began_at if in_job else 0,
         )
 
 
 def tell(
-    view: AlertContext, news: Sequence[Transition], _lasting: Mapping[ConditionKey, State]
+    context: AlertContext,
+    transitions: Sequence[Transition],
+    _lasting: Mapping[ConditionKey, ConditionState],
 ) -> Iterable[Alert]:
-    """One notice for each that cannot be reached."""
-    for item in news:
-        if item.change is not News.CLEARED:
-            name = item.standing.subject.removeprefix("recipient:")
-            text = unreachable(name, view.out_of_reach[name])
-            key = f"{item.standing.subject}/{item.kind}/{view.now}"
-            says, rule = (item.standing.key,), item.standing.rule
-            yield Alert(rule, item.standing.subject, key, text, view.now, says=says)
+    """One alert for each that cannot be reached."""
+    for item in transitions:
+        if item.change is not TransitionKind.CLEARED:
+            name = item.evaluation.subject.removeprefix("recipient:")
+            text = unreachable(name, context.out_of_reach[name])
+            key = f"{item.evaluation.subject}/{item.kind}/{context.now}"
+            says, rule = (item.evaluation.key,), item.evaluation.rule
+            yield Alert(rule, item.evaluation.subject, key, text, context.now, says=says)

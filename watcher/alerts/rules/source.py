@@ -5,11 +5,11 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from watcher.alerts.alert import Alert
 from watcher.alerts.conditions import (
     ConditionKey,
+    ConditionState,
     Evaluation,
-    News,
     Rule,
-    State,
     Transition,
+    TransitionKind,
     Urgency,
 )
 from watcher.alerts.context import AlertContext
@@ -42,9 +42,11 @@ BACK = _rule("source back", 0, 0)
 KINDS = frozenset(r.kind for r in (SILENT, STUCK, IMPLAUSIBLE, AHEAD, DISTRUSTED, DISAGREES))
 
 
-def standings(view: AlertContext, _states: Mapping[ConditionKey, State]) -> Iterator[Evaluation]:
+def evaluate(
+    context: AlertContext, _states: Mapping[ConditionKey, ConditionState]
+) -> Iterator[Evaluation]:
     """State what is wrong with every source."""
-    for source in view.sources:
+    for source in context.sources:
         found = (
             (SILENT, source.silent),
             (STUCK, bool(source.stuck)),
@@ -58,23 +60,33 @@ def standings(view: AlertContext, _states: Mapping[ConditionKey, State]) -> Iter
 
 
 def tell(
-    view: AlertContext, news: Sequence[Transition], lasting: Mapping[ConditionKey, State]
+    context: AlertContext,
+    transitions: Sequence[Transition],
+    lasting: Mapping[ConditionKey, ConditionState],
 ) -> Iterable[Alert]:
-    """One notice a cycle for all that went wrong with sources, one for all that are well again."""
-    sights = {f"source:{s.name}": s for s in view.sources}
-    bad = [n for n in news if n.change is not News.CLEARED]
+    """One alert a cycle for all that went wrong with sources, one for all that are well again."""
+    known = {f"source:{s.name}": s for s in context.sources}
+    bad = [n for n in transitions if n.change is not TransitionKind.CLEARED]
     if bad:
-        found = [(n.kind, sights[n.standing.subject]) for n in bad]
-        text = wrong(view.speaker, found, view.now)
-        says = tuple(n.standing.key for n in bad)
-        yield Alert(bad[0].standing.rule, "sources", _key(bad, view.now), text, view.now, says=says)
+        found = [(n.kind, known[n.evaluation.subject]) for n in bad]
+        text = wrong(context.speaker, found, context.now)
+        says = tuple(n.evaluation.key for n in bad)
+        yield Alert(
+            bad[0].evaluation.rule, "sources", _key(bad, context.now), text, context.now, says=says
+        )
     still = {key.subject for key in lasting if key.kind in KINDS}
-    well = [n for n in news if n.change is News.CLEARED and n.standing.subject not in still]
+    well = [
+        n
+        for n in transitions
+        if n.change is TransitionKind.CLEARED and n.evaluation.subject not in still
+    ]
     if well:
-        names = sorted({n.standing.subject.removeprefix("source:") for n in well})
-        yield Alert(BACK, "sources", _key(well, view.now), back(names), view.now)
+        names = sorted({n.evaluation.subject.removeprefix("source:") for n in well})
+        yield Alert(BACK, "sources", _key(well, context.now), back(names), context.now)
 
 
-def _key(news: Sequence[Transition], now: int) -> str:
-    what = "+".join(sorted(f"{n.standing.subject} {n.kind} {n.change.value}" for n in news))
+def _key(transitions: Sequence[Transition], now: int) -> str:
+    what = "+".join(
+        sorted(f"{n.evaluation.subject} {n.kind} {n.change.value}" for n in transitions)
+    )
     return f"sources/{what}/{now}"

@@ -61,7 +61,7 @@ def drawn(
 ) -> DrawnShape:
     """Look at a boundary in degrees as the farm would have it under a name and role.
 
-    Told is who lies within a distance.
+    ``near`` is who lies within ``within_m``.
     """
     fields, neighbours = dict(around.fields_deg), dict(around.neighbours_deg)
     fields.pop(name, None)
@@ -78,11 +78,11 @@ def drawn(
     near = [one for one in off if one.role != role and one.distance_m <= within_m]
     overlaps = (_overlap(own, n, roles[n], s) for n, s in whole.items() if n != name)
     # Neighbours may lie in each other: a house in its garden.
-    told = [one for one in overlaps if one is not None and "field" in {role, one.role}]
+    named = [one for one in overlaps if one is not None and "field" in {role, one.role}]
     return DrawnShape(
         float(own.area),
         tuple(sorted(near, key=lambda one: one.distance_m)),
-        tuple(sorted(told, key=lambda one: -one.area_m2)),
+        tuple(sorted(named, key=lambda one: -one.area_m2)),
     )
 
 

@@ -9,7 +9,7 @@ from watcher.farm.base import FarmModel, Words
 from watcher.farm.origin import Force, Origin
 from watcher.farm.sprayer_kind import GroundSprayer, SprayerKind
 
-# TOML has dates of its own; text or a number in their place is a slip.
+# TOML has dates of its own; text or a number in their place is a mistake.
 Day = Annotated[date, Field(strict=True)]
 
 

@@ -149,7 +149,7 @@ def mix(
 ) -> Mix:
     """Return what all the rules leave together; those not valid on a day are left out.
 
-    Contradictions are told in the units of ``system``.
+    Contradictions are worded in the units of ``system``.
     """
     standing = [r for r in rules if on is None or r.rule.valid_on(on)]
     kept = tuple(b for b in buffers if on is None or b.buffer.valid_on(on))

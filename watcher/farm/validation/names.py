@@ -34,7 +34,7 @@ def unknown_names(draft: Draft) -> Iterator[Problem]:
 
 
 def _missing(draft: Draft, steps: Steps, table: str) -> Iterator[Problem]:
-    # From what is written, so that a slip elsewhere in the entry hides nothing here.
+    # From what is written, so that a mistake elsewhere in the entry hides nothing here.
     written = draft.at(*steps)
     known = draft.names(table)
     for word in written if isinstance(written, list) else [written]:

@@ -37,7 +37,7 @@ def driver_problems(draft: Draft) -> Iterator[Problem]:
             mend = say("give them different times, or leave hours out")
             yield draft.problem(dotted(("drivers", name, "hours")), wrong, mend)
     named = {sprayer for driver in drivers.values() for sprayer in driver.sprayers}
-    # A driver that cannot be read may drive any of them, and so may one whose sprayer has a slip.
+    # A driver that cannot be read may drive any of them, and so may one whose sprayer is mistaken.
     unread = len(drivers) < len(draft.names("drivers")) or not named <= {*draft.names("sprayers")}
     if not drivers or unread:
         return

@@ -146,7 +146,7 @@ def _towards(rule: Rule) -> tuple[str, ...]:
 
 def _kinds(draft: Draft, steps: Steps, kinds: tuple[str, ...]) -> Iterator[Problem]:
     known = {k for n in draft.config.neighbours.values() for k in n.kinds}
-    # A farm without any neighbour has nothing to protect; a word that fits none is a slip.
+    # A farm without any neighbour has nothing to protect; a word that fits none is a mistake.
     if not draft.config.neighbours or len(draft.names("neighbours")) > len(draft.config.neighbours):
         return
     if any(not n.kinds for n in draft.config.neighbours.values()):

@@ -11,7 +11,7 @@ from watcher.i18n.message import ShownQuantity, say
 from watcher.units import Kind
 
 # Classes a nozzle of each kind can make at its working pressures, wide (common practice, no
-# source): only there to catch a slip between two setups.
+# source): only there to catch a mistake between two setups.
 _MAKES = {
     NozzleKind.FLAT_FAN: (DropletClass.EXTREMELY_FINE, DropletClass.VERY_COARSE),
     NozzleKind.PRE_ORIFICE: (DropletClass.FINE, DropletClass.EXTREMELY_COARSE),
@@ -19,7 +19,7 @@ _MAKES = {
     NozzleKind.AIR_INDUCTION: (DropletClass.MEDIUM, DropletClass.ULTRA_COARSE),
     NozzleKind.HOLLOW_CONE: (DropletClass.EXTREMELY_FINE, DropletClass.COARSE),
 }
-# What a person does on foot (common practice, no source): only there to catch a slip.
+# What a person does on foot (common practice, no source): only there to catch a mistake.
 _WALKS_M_S, _REACHES_M = 2.5, 6.0
 _RATED_PA = 3e5
 _PRESSURES_PA = (0.7e5, 8e5)  # 10 to 116 psi at the nozzle (common practice, no source)

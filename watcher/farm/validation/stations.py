@@ -34,11 +34,11 @@ _FRESH_S = 3.0
 
 def station_problems(draft: Draft, name: str, source: Source) -> Iterator[Problem]:
     """Say everything about one source that does not fit together."""
-    for steps, wrong, mend in (*_unit_slips(source), *_slips(source)):
+    for steps, wrong, mend in (*_unit_mistakes(source), *_mistakes(source)):
         yield draft.problem(_key(draft, ("sources", name, *steps)), wrong, mend)
 
 
-Slip = tuple[tuple[str, ...], Message, Message]
+Mistake = tuple[tuple[str, ...], Message, Message]
 
 
 def _key(draft: Draft, steps: tuple[str, ...]) -> Param:
@@ -88,7 +88,7 @@ def _with_made(source: SampledStation, read: frozenset[str]) -> frozenset[str]:
     return read | made | ({"gust"} if source.gusts_from_samples else set())
 
 
-def _unit_slips(source: Source) -> Iterator[Slip]:
+def _unit_mistakes(source: Source) -> Iterator[Mistake]:
     for table in ("quantities", "registers"):
         mapped: Mapping[str, object] = getattr(source, table, {})
         for quantity, entry in mapped.items():
@@ -104,14 +104,14 @@ def _unit_slips(source: Source) -> Iterator[Slip]:
                 yield (table, quantity, "unit"), error.reason, error.mend
 
 
-def _slips(source: Source) -> Iterator[Slip]:
+def _mistakes(source: Source) -> Iterator[Mistake]:
     match source:
         case MqttStation():
-            yield from _mqtt_slips(source)
+            yield from _mqtt_mistakes(source)
         case CsvStation():
-            yield from _csv_slips(source)
+            yield from _csv_mistakes(source)
         case PushStation():
-            yield from _push_slips(source)
+            yield from _push_mistakes(source)
         case MetarStation() if (source.url is None) == (source.file is None):
             yield ("url",), say("and file: exactly one is needed"), say("say where the reports are")
         case ModbusStation() | SunspecStation() if source.gusts_from_samples:
@@ -120,7 +120,7 @@ def _slips(source: Source) -> Iterator[Slip]:
                 yield ("gusts_from_samples",), wrong, say("make every shorter, or take it out")
 
 
-def _mqtt_slips(source: MqttStation) -> Iterator[Slip]:
+def _mqtt_mistakes(source: MqttStation) -> Iterator[Mistake]:
     mapped = source.payload == "mapped"
     if mapped and not source.quantities:
         yield (
@@ -132,7 +132,7 @@ def _mqtt_slips(source: MqttStation) -> Iterator[Slip]:
         yield ("payload",), say("is not mapped, but time is"), say('write "mapped"')
     if source.payload == "readings" and source.quantities:
         yield ("payload",), say("is not mapped, but quantities are"), say('write "mapped"')
-    yield from _time_slips(source.time_format, source.time_zone)
+    yield from _time_mistakes(source.time_format, source.time_zone)
     if mapped and source.session and not source.time:
         wrong = say("keeps messages whose age nobody could tell")
         yield ("session",), wrong, say("map their time as well, or take session out")
@@ -140,14 +140,14 @@ def _mqtt_slips(source: MqttStation) -> Iterator[Slip]:
         yield ("ca_file",), say("is not used without tls"), say("add tls = true")
 
 
-def _push_slips(source: PushStation) -> Iterator[Slip]:
+def _push_mistakes(source: PushStation) -> Iterator[Mistake]:
     for key in ("time", "time_format", "time_zone", "readings"):
         if getattr(source, key) is not None and not source.quantities:
             yield (key,), say("is given, but no quantities are"), say("say which key holds what")
-    yield from _time_slips(source.time_format, source.time_zone)
+    yield from _time_mistakes(source.time_format, source.time_zone)
 
 
-def _time_slips(form: str | None, zone: str | None) -> Iterator[Slip]:
+def _time_mistakes(form: str | None, zone: str | None) -> Iterator[Mistake]:
     if form is not None and form not in {"iso", "epoch"}:
         directives = set(_DIRECTIVE.findall(form))
         mend = say('write "iso", "epoch" or something like "%d.%m.%Y %H:%M"')
@@ -166,7 +166,7 @@ def _dated(directives: set[str]) -> bool:
     return "j" in directives or ("d" in directives and bool(directives & {"b", "B"}))
 
 
-def _csv_slips(source: CsvStation) -> Iterator[Slip]:
+def _csv_mistakes(source: CsvStation) -> Iterator[Mistake]:
     named = [*source.time, *(q.column for q in source.quantities.values())]
     if source.names_row > source.header_rows and any(isinstance(c, str) for c in named):
         wrong = say("lies below the header, and columns are named")
@@ -175,7 +175,7 @@ def _csv_slips(source: CsvStation) -> Iterator[Slip]:
         yield ("delimiter",), say("is the decimal sign as well"), say("look at the file again")
     if not source.time:
         yield ("time",), say("names no column"), say("say which columns hold the time")
-    yield from _time_slips(source.time_format, source.time_zone)
+    yield from _time_mistakes(source.time_format, source.time_zone)
     try:
         plain = "a\n".encode(source.encoding) == b"a\n"
     except LookupError:

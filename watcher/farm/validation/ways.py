@@ -12,7 +12,7 @@ from watcher.units import Kind
 
 _STEPS = ("planning", "ways")
 _FAR_LESS = 0.95
-"""A road this share of the straight line is a slip; one a little shorter is a rounded number."""
+"""A road this share of the straight line is a mistake; one a little shorter is a rounded number."""
 
 
 def way_problems(draft: Draft) -> Iterator[Problem]:

@@ -23,7 +23,7 @@ from watcher.weather.trailing import means
 from watcher.weather.wind_profile import Surface, wind_at_height
 
 STANDS_S = 3600
-"""How long what a witness said stands, as in the outlook."""
+"""How long what a witness said stands, as in the timeline."""
 MEAN_S = 600
 ALONE = 2.0
 """How much further apart from a single witness (no source)."""

@@ -111,22 +111,22 @@ def _repeated(times: Seconds, runs: Mapping[str, _Run]) -> Bools:
     return repeated
 
 
-def _all_stand(times: Seconds, runs: Mapping[str, _Run], standing: StillLimit) -> Bools:
-    speaks = {name: run.age_s <= standing.lasts_s for name, run in runs.items()}
+def _all_stand(times: Seconds, runs: Mapping[str, _Run], still: StillLimit) -> Bools:
+    speaks = {name: run.age_s <= still.lasts_s for name, run in runs.items()}
     since = np.max(
         [np.where(speaks[name], run.since, -np.inf) for name, run in runs.items()], axis=0
     )
     telling = np.sum([speaks[name] for name in _TELLING], axis=0)
     enough = speaks["wind_m_s"] & (telling >= _LEAST_QUANTITIES)
-    stand: Bools = enough & _long_enough(times, since, standing)
+    stand: Bools = enough & _long_enough(times, since, still)
     return stand
 
 
-def _long_enough(times: Seconds, since: Floats, standing: StillLimit) -> Bools:
+def _long_enough(times: Seconds, since: Floats, still: StillLimit) -> Bools:
     since = np.where(np.isfinite(since), since, times)
     reports = np.arange(times.size) - np.searchsorted(times, since) + 1
-    lasted = times - since >= _SPANNED * standing.lasts_s
-    enough: Bools = lasted & (reports >= standing.reports)
+    lasted = times - since >= _SPANNED * still.lasts_s
+    enough: Bools = lasted & (reports >= still.reports)
     return enough
 
 
@@ -135,10 +135,10 @@ def _gust_stands(known: WeatherSeries, runs: Mapping[str, _Run]) -> Bools:
     gust, times = runs["gust_m_s"], known.times
     stands = np.zeros(times.size, dtype=np.bool_)
     blown = np.isfinite(known.gust_m_s) & (known.gust_m_s > CALM_M_S)
-    for standing, moved_m_s in WIND_MOVED_M_S.items():
-        fine = gust.step <= FINE_M_S if standing is FINE else np.ones(times.size, np.bool_)
-        for at in np.flatnonzero(blown & fine & _long_enough(times, gust.since, standing)):
-            first = int(np.searchsorted(times, times[at] - standing.lasts_s))
+    for still, moved_m_s in WIND_MOVED_M_S.items():
+        fine = gust.step <= FINE_M_S if still is FINE else np.ones(times.size, np.bool_)
+        for at in np.flatnonzero(blown & fine & _long_enough(times, gust.since, still)):
+            first = int(np.searchsorted(times, times[at] - still.lasts_s))
             winds = known.wind_m_s[first : at + 1]
             stands[at] |= bool(np.isfinite(winds).any()) and (
                 np.nanmax(winds) - np.nanmin(winds) > moved_m_s

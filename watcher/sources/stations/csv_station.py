@@ -72,7 +72,7 @@ class CsvSource:
 
     def _news(self, now: int) -> list[Piece]:
         try:
-            pieces = self._files.news(now)
+            pieces = self._files.new_pieces(now)
         except OSError as error:
             raise SourceError(
                 f"{error.filename} cannot be read ({error.strerror}); let the watch read it"

@@ -68,7 +68,7 @@ class GrowingFiles:
         self._places: dict[Key, FilePosition] = {}
         self._seen: dict[Key, tuple[int, float]] = {}
 
-    def news(self, now: int) -> list[Piece] | None:
+    def new_pieces(self, now: int) -> list[Piece] | None:
         """Return what is new, of the file first that was longest not written to.
 
         None when the pattern names no file at all. The same comes again until ``advance`` was

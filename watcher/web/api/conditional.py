@@ -12,7 +12,7 @@ _LETTERS = 20
 
 
 class ConditionalRoute(APIRoute):
-    """A route whose good answers to GET are told apart by what is in them."""
+    """A route whose good answers to GET are known apart by what is in them."""
 
     def get_route_handler(self) -> Callable[[Request], Coroutine[Any, Any, Response]]:
         """Return the handler with the comparison after it."""

@@ -92,11 +92,11 @@ def _streams(answer: dict[str, Any]) -> bool:
 def _with_example(operation: dict[str, Any], example: dict[str, Any]) -> None:
     answer = operation["responses"].get(example.get("status"))
     if answer is not None and "answer" in example:
-        for told in answer.get("content", {}).values():
-            told["example"] = example["answer"]
+        for content in answer.get("content", {}).values():
+            content["example"] = example["answer"]
     if "asked" in example:
-        for told in operation.get("requestBody", {}).get("content", {}).values():
-            told["example"] = example["asked"]
+        for content in operation.get("requestBody", {}).get("content", {}).values():
+            content["example"] = example["asked"]
     for parameter in operation.get("parameters", []):
         if parameter["name"] in example.get("of", {}):
             parameter["example"] = example["of"][parameter["name"]]

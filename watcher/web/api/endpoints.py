@@ -27,8 +27,8 @@ from watcher.web.api.conditional import ConditionalRoute
 from watcher.web.api.paging import LINKED, Page, Paged
 from watcher.web.auth.users import User
 from watcher.web.context import AppContext
-from watcher.web.numbers import Number
 from watcher.web.open_jobs import by_field, open_jobs
+from watcher.web.path_numbers import Number
 from watcher.web.problem import PROBLEM
 
 Answers = dict[int | str, dict[str, Any]]
@@ -88,31 +88,31 @@ def asked_language(response: Response, accept_language: Annotated[str, Header()]
 Asked = Annotated[Language, Depends(asked_language)]
 
 
-def router(house: AppContext) -> APIRouter:
+def router(context: AppContext) -> APIRouter:
     """Routes that read."""
     routes = APIRouter(prefix="/api/v1", tags=["farm"], **API)
-    looker = Depends(house.door.api_looker)
+    looker = Depends(context.auth.api_looker)
 
     @routes.get("/ranking", responses=answers(401, 503))
-    def ranking(language: Asked, _user: User = looker) -> models.RankingTold:
+    def ranking(language: Asked, _user: User = looker) -> models.RankingSchema:
         """What to spray now in which order, and when the rest opens."""
-        found = house.picture.ranking
-        with house.watch.book.store.reading() as session:
-            jobs = open_jobs(house, session)
+        found = context.snapshot.ranking
+        with context.watch.transactions.store.reading() as session:
+            jobs = open_jobs(context, session)
         on = by_field(jobs)
 
-        def shown(fields: Iterable[FieldNow]) -> list[models.FieldTold]:
+        def shown(fields: Iterable[FieldNow]) -> list[models.FieldSchema]:
             return [
-                models.FieldTold.of(house.speaker, seen, found.at, language, on.get(seen.field))
+                models.FieldSchema.of(context.speaker, seen, found.at, language, on.get(seen.field))
                 for seen in fields
             ]
 
-        return models.RankingTold(
+        return models.RankingSchema(
             at=found.at,
-            judged_at=house.watch.judged_at,
-            old=house.old,
+            judged_at=context.watch.judged_at,
+            old=context.old,
             caution=CAUTION.render(language),
-            jobs=[models.JobStateTold.of(job, language) for job in jobs],
+            jobs=[models.JobStateSchema.of(job, language) for job in jobs],
             spray=shown(found.spray),
             rest=shown(found.rest),
         )
@@ -123,23 +123,23 @@ def router(house: AppContext) -> APIRouter:
         language: Asked,
         setup: Annotated[str | None, Query(max_length=60)] = None,
         _user: User = looker,
-    ) -> models.ReasonsTold:
+    ) -> models.ReasonsSchema:
         """Every limit of one field now, with the recommended setup or another one."""
-        picture = house.picture
-        plan = picture.judgement.plan
-        case = (*_case(house, field, setup), picture.outlook.now_index)
-        return models.ReasonsTold(
-            at=picture.outlook.now,
+        snapshot = context.snapshot
+        plan = snapshot.judgement.plan
+        case = (*_case(context, field, setup), snapshot.timeline.now_index)
+        return models.ReasonsSchema(
+            at=snapshot.timeline.now,
             field=field,
             setup=plan.setups[case[1]],
-            status=models.status_word(Status(int(picture.judgement.status[case]))),
+            status=models.status_word(Status(int(snapshot.judgement.status[case]))),
             limits=[
-                models.LimitTold.of(house.speaker, field, reason, language)
-                for reason in reasons(picture.judgement, *case)
+                models.LimitSchema.of(context.speaker, field, reason, language)
+                for reason in reasons(snapshot.judgement, *case)
             ],
             remedies=[
-                models.RemedyTold.of(house.speaker, remedy, picture.outlook.now, language)
-                for remedy in picture.remedies(case, **_under_way(house, field))
+                models.RemedySchema.of(context.speaker, remedy, snapshot.timeline.now, language)
+                for remedy in snapshot.remedies(case, **_under_way(context, field))
             ],
         )
 
@@ -150,18 +150,18 @@ def router(house: AppContext) -> APIRouter:
         *,
         language: Asked,
         _user: User = looker,
-    ) -> models.ForecastTold:
+    ) -> models.ForecastSchema:
         """What one field is now and in the hours ahead."""
-        picture = house.picture
-        case = _case(house, field, setup)
-        name = picture.judgement.plan.setups[case[1]]
-        now, zone = picture.outlook.now, house.farm.zone
-        days = best_starts(picture.judgement, picture.outlook.now_index, house.chances, field)
-        return models.ForecastTold(
+        snapshot = context.snapshot
+        case = _case(context, field, setup)
+        name = snapshot.judgement.plan.setups[case[1]]
+        now, zone = snapshot.timeline.now, context.farm.zone
+        days = best_starts(snapshot.judgement, snapshot.timeline.now_index, context.chances, field)
+        return models.ForecastSchema(
             field=field,
             setup=name,
-            hours=list(_hours(house, case)),
-            best_starts=[models.DayStartsTold.of(day, now, zone, language) for day in days],
+            hours=list(_hours(context, case)),
+            best_starts=[models.DayStartsSchema.of(day, now, zone, language) for day in days],
         )
 
     @routes.get("/fields/{field}/hours", responses=answers(401, 404, 422, 503) | LINKED)
@@ -174,21 +174,21 @@ def router(house: AppContext) -> APIRouter:
         _user: User = looker,
     ) -> list[models.HourReasons]:
         """Every limit of one field from now on, time by time: why it is open then, or is not."""
-        case = _case(house, field, setup)
-        judgement = house.picture.judgement.of_field(case[0])
+        case = _case(context, field, setup)
+        judgement = context.snapshot.judgement.of_field(case[0])
         times = judgement.series.times.tolist()
-        span = [n for n in _ahead(house) if page.after is None or times[n] > page.after]
-        told = page.of(span[: page.limit + 1], [times[n] for n in span])
+        span = [n for n in _ahead(context) if page.after is None or times[n] > page.after]
+        part = page.of(span[: page.limit + 1], [times[n] for n in span])
         return [
             models.HourReasons(
                 at=times[n],
                 status=models.status_word(Status(int(judgement.status[(*case, n)]))),
                 limits=[
-                    models.LimitTold.of(house.speaker, field, reason, language)
+                    models.LimitSchema.of(context.speaker, field, reason, language)
                     for reason in reasons(judgement, *case, n)
                 ],
             )
-            for n in told
+            for n in part
         ]
 
     @routes.get(
@@ -204,63 +204,63 @@ def router(house: AppContext) -> APIRouter:
         _user: User = looker,
     ) -> StreamingResponse:
         """A source's readings with ``start <= time < end`` as CSV, streamed."""
-        if source not in house.farm.config.sources:
+        if source not in context.farm.config.sources:
             raise HTTPException(404, "no source of the farm has this name")
         if not start < end <= start + _MOST_DAYS * _DAY_S:
             raise HTTPException(422, f"end must be after start, by at most {_MOST_DAYS} days")
         return StreamingResponse(
-            csv_by_day(house.watch.book.store, source, start, end),
+            csv_by_day(context.watch.transactions.store, source, start, end),
             media_type="text/csv",
             headers={"Content-Disposition": f'attachment; filename="{source}.csv"'},
         )
 
     @routes.get("/health", responses=answers(401))
-    def health(_user: User = looker) -> models.HealthTold:
+    def health(_user: User = looker) -> models.HealthSchema:
         """How the watch and its sources are. (``/health`` tells it to monitors by its status.)"""
-        return models.HealthTold.of(house.watch.health_now(), house.farm.zone)
+        return models.HealthSchema.of(context.watch.health_now(), context.farm.zone)
 
     return routes
 
 
-def jobs_router(house: AppContext) -> APIRouter:
+def jobs_router(context: AppContext) -> APIRouter:
     """Routes of the jobs."""
     routes = APIRouter(prefix="/api/v1/jobs", tags=["jobs"], **API)
-    looker, runner = Depends(house.door.api_looker), Depends(house.door.api_runner)
+    looker, runner = Depends(context.auth.api_looker), Depends(context.auth.api_runner)
 
     @routes.get("", responses=answers(401, 422) | LINKED)
     def every(
         page: Paged, start: Moment = 0, end: Moment = _LAST_SECOND, _user: User = looker
-    ) -> list[models.JobTold]:
+    ) -> list[models.JobSchema]:
         """Jobs that started in ``start <= time < end``, the oldest first."""
-        with house.watch.book.store.reading() as session:
-            every = queries.started(session, start, end, house.watch.clock.now())
+        with context.watch.transactions.store.reading() as session:
+            every = queries.started(session, start, end, context.watch.clock.now())
             found = list(islice(_after(every, page), page.limit + 1))
-            told = page.of(found, [view.job.id for view in found])
-            return [models.JobTold.of(view) for view in told]
+            part = page.of(found, [view.job.id for view in found])
+            return [models.JobSchema.of(view) for view in part]
 
     @routes.get("/{number}", responses=answers(401, 404, 422))
     def one(number: Number, _user: User = looker) -> models.JobWithEvents:
         """One job and what was done to it."""
-        with house.watch.book.store.reading() as session:
-            story = queries.story(session, number, house.watch.clock.now())
+        with context.watch.transactions.store.reading() as session:
+            story = queries.story(session, number, context.watch.clock.now())
         return models.JobWithEvents.of_story(story)
 
-    def say_step(taken: StepTaken, language: Language) -> models.StepTold:
+    def say_step(taken: StepTaken, language: Language) -> models.StepSchema:
         said = taken.text.render(language)
         if taken.outcome is StepOutcome.REFUSED or taken.job is None:
             raise HTTPException(409, said)
-        job = models.JobTold.of(queries.view(taken.job, house.watch.clock.now()))
-        return models.StepTold(**job.model_dump(), outcome=taken.outcome.value, said=said)
+        job = models.JobSchema.of(queries.view(taken.job, context.watch.clock.now()))
+        return models.StepSchema(**job.model_dump(), outcome=taken.outcome.value, said=said)
 
     @routes.post(
         "",
         status_code=201,
-        response_model=models.StepTold,
+        response_model=models.StepSchema,
         responses=answers(401, 403, 413, 422) | _ASKS,
     )
     async def start_job(
         asked: models.StartAsked, language: Asked, key: Key = None, user: User = runner
-    ) -> models.StepTold | JSONResponse:
+    ) -> models.StepSchema | JSONResponse:
         """Start a job. From now on the watch guards it.
 
         Where a label, a law or another limit stands against it, or cannot be judged, it is answered
@@ -275,11 +275,11 @@ def jobs_router(house: AppContext) -> APIRouter:
             key=bare(key),
             at=asked.at,
         )
-        taken = await house.watch.take_step(step)
+        taken = await context.watch.take_step(step)
         if taken.outcome is not StepOutcome.ASKS:
             return say_step(taken, language)
-        now = house.watch.clock.now()
-        question = models.AsksFirst.of(house.speaker, step.field, taken, now, language)
+        now = context.watch.clock.now()
+        question = models.AsksFirst.of(context.speaker, step.field, taken, now, language)
         return JSONResponse(question.model_dump(), status_code=409, media_type=PROBLEM)
 
     @routes.post("/{number}/{step}", responses=answers(401, 403, 404, 409, 413, 422))
@@ -291,20 +291,20 @@ def jobs_router(house: AppContext) -> APIRouter:
         asked: models.StepAsked | None = None,
         key: Key = None,
         user: User = runner,
-    ) -> models.StepTold:
+    ) -> models.StepSchema:
         """Take a step of a job: pause, resume, setup, finish, abandon, reading, change, or seen.
 
         A step that no longer applies is answered with 409 and what stands instead.
         """
         given = asked.model_dump() if asked else {}
         taken = StepRequest(StepName(step), user.name, job=number, key=bare(key), **given)
-        return say_step(await house.watch.take_step(taken), language)
+        return say_step(await context.watch.take_step(taken), language)
 
     return routes
 
 
 def _after(every: Sequence[queries.JobView], page: Page) -> Iterator[queries.JobView]:
-    """The jobs that come after the last one told, which may have begun before one of a lower
+    """The jobs that come after the last one given, which may have begun before one of a lower
 
     number: a start is noted at the time it was tapped.
     """
@@ -320,48 +320,48 @@ def bare(key: str | None) -> str | None:
     return key and (key[1:-1] if key[0] == key[-1] == '"' and len(key) > 1 else key)
 
 
-def _case(house: AppContext, field: str, setup: str | None) -> tuple[int, int]:
+def _case(context: AppContext, field: str, setup: str | None) -> tuple[int, int]:
     """Indices of a field and of a setup it may use; the recommended one where none is named."""
-    picture = house.picture
-    plan = picture.judgement.plan
+    snapshot = context.snapshot
+    plan = snapshot.judgement.plan
     if field not in plan.fields:
         raise HTTPException(404, "no field of the farm has this name")
-    chosen = setup or str(picture.ranking.every[field].setup)
+    chosen = setup or str(snapshot.ranking.every[field].setup)
     index = plan.fields.index(field)
     if chosen not in plan.setups or not plan.allowed[index, plan.setups.index(chosen)]:
         raise HTTPException(404, "the field may use no setup of this name")
     return index, plan.setups.index(chosen)
 
 
-def _under_way(house: AppContext, field: str) -> dict[str, Any]:
+def _under_way(context: AppContext, field: str) -> dict[str, Any]:
     """What is left of a job under way on a field, and which fields are being sprayed."""
-    with house.watch.book.store.reading() as session:
-        opened = list(queries.opened(session, house.watch.clock.now()))
+    with context.watch.transactions.store.reading() as session:
+        opened = list(queries.opened(session, context.watch.clock.now()))
     left = [view.job.planned_s - view.sprayed_s for view in opened if view.job.field == field]
     return {"left_s": next(iter(left), None), "busy": [view.job.field for view in opened]}
 
 
-def _ahead(house: AppContext) -> range:
+def _ahead(context: AppContext) -> range:
     """The times from now to the farm's horizon."""
-    picture = house.picture
-    horizon = picture.outlook.now + house.farm.config.judging.horizon
-    last = int(np.searchsorted(picture.judgement.series.times, horizon))
-    return range(picture.outlook.now_index, last)
+    snapshot = context.snapshot
+    horizon = snapshot.timeline.now + context.farm.config.judging.horizon
+    last = int(np.searchsorted(snapshot.judgement.series.times, horizon))
+    return range(snapshot.timeline.now_index, last)
 
 
-def _hours(house: AppContext, case: tuple[int, int]) -> Iterator[models.HourTold]:
-    picture = house.picture
-    judgement = picture.judgement
+def _hours(context: AppContext, case: tuple[int, int]) -> Iterator[models.HourSchema]:
+    snapshot = context.snapshot
+    judgement = snapshot.judgement
     of = judgement.plan.fields[case[0]], judgement.plan.setups[case[1]]
-    for time in _ahead(house):
+    for time in _ahead(context):
         at = int(judgement.series.times[time])
         status = Status(int(judgement.status[(*case, time)]))
         chance = (
-            house.chances.now(*of, at, status)
-            if time == picture.outlook.now_index
-            else house.chances.at_hour(*of, at, status)
+            context.chances.now(*of, at, status)
+            if time == snapshot.timeline.now_index
+            else context.chances.at_hour(*of, at, status)
         )
-        yield models.HourTold(
+        yield models.HourSchema(
             at=at,
             status=models.status_word(status),
             odds=chance and chance.chance,

@@ -23,7 +23,7 @@ from watcher.web.streams import HEADERS, Streams, event
 MOST_OF_ONE, MOST_STREAMS = 4, 20
 """Streams open at once: of one program, and in all."""
 LOOK_S = 2.0
-"""What happens between two judgements is told within so long."""
+"""What happens between two judgements is sent within so long."""
 _BEAT_LOOKS = 5
 _RETRY_MS = 3000
 _RETRY_AFTER_S = 15
@@ -33,23 +33,23 @@ _REMEMBERED = 2000
 class ProgramListener:
     """One program that listens: up to where it has heard, and what of the last seconds."""
 
-    def __init__(self, house: AppContext, place: Place | None) -> None:
+    def __init__(self, context: AppContext, place: Place | None) -> None:
         """``place`` is up to where it heard before; None for who wants to hear from now on."""
-        self._house, self._place = house, place
-        self._told: OrderedDict[str, None] = OrderedDict()
+        self._context, self._place = context, place
+        self._sent: OrderedDict[str, None] = OrderedDict()
         self.judged = -1
 
-    def news(self) -> list[str]:
+    def new_events(self) -> list[str]:
         """Return what is to be said now, as events. Blocking: it reads the log."""
-        watch, said = self._house.watch, []
+        watch, said = self._context.watch, []
         now, judged, judged_at = watch.clock.now(), watch.judged, watch.judged_at
-        # What happens while the log cannot be read is told once it can be.
-        with contextlib.suppress(LogError), watch.book.store.reading() as session:
+        # What happens while the log cannot be read is sent once it can be.
+        with contextlib.suppress(LogError), watch.transactions.store.reading() as session:
             said = self._happened(session, now)
         if judged != self.judged:
             self.judged = judged
-            told = {"judged": judged, "at": judged_at}
-            said.append(event("judged", json.dumps(told), self._number))
+            content = {"judged": judged, "at": judged_at}
+            said.append(event("judged", json.dumps(content), self._number))
         return said
 
     @property
@@ -61,7 +61,7 @@ class ProgramListener:
         if found is not None:
             self._place, happened = found
             return [
-                event(one.what, json.dumps(dict(one.told), ensure_ascii=False), self._number)
+                event(one.what, json.dumps(dict(one.content), ensure_ascii=False), self._number)
                 for one in self._new(happened)
             ]
         missed, self._place = self._place is not None, Place.now(session, now)
@@ -70,15 +70,15 @@ class ProgramListener:
         return [event("missed", "{}", self._number)] if missed else []
 
     def _new(self, happened: list[Happening]) -> list[Happening]:
-        new = [one for one in happened if one.key not in self._told]
-        self._told.update(dict.fromkeys(one.key for one in new))
-        while len(self._told) > _REMEMBERED:
-            self._told.popitem(last=False)
+        new = [one for one in happened if one.key not in self._sent]
+        self._sent.update(dict.fromkeys(one.key for one in new))
+        while len(self._sent) > _REMEMBERED:
+            self._sent.popitem(last=False)
         return new
 
 
 async def events_for_program(
-    streams: Streams, house: AppContext, request: Request, who: str, place: Place | None
+    streams: Streams, context: AppContext, request: Request, who: str, place: Place | None
 ) -> AsyncIterator[str]:
     """Yield events until the program goes, its token is withdrawn, or the server stops."""
     with streams.room(who) as there_is_room:
@@ -86,24 +86,24 @@ async def events_for_program(
             yield f"retry: {_RETRY_AFTER_S * 1000}\n\n"
             return
         yield f"retry: {_RETRY_MS}\n\n"
-        listener, silent = ProgramListener(house, place), 0
+        listener, silent = ProgramListener(context, place), 0
         while not streams.closing:
             try:
-                await run_in_threadpool(house.door.api_looker, request)
+                await run_in_threadpool(context.auth.api_looker, request)
             except NotLoggedInError:
                 yield event("out", "{}")
                 return
-            said = await run_in_threadpool(listener.news)
+            said = await run_in_threadpool(listener.new_events)
             silent = 0 if said else silent + 1
             for one in said:
                 yield one
             if silent == _BEAT_LOOKS:
                 silent = 0
                 yield ": beat\n\n"
-            await streams.next(house.watch, listener.judged, LOOK_S)
+            await streams.next(context.watch, listener.judged, LOOK_S)
 
 
-def router(house: AppContext, streams: Streams) -> APIRouter:
+def router(context: AppContext, streams: Streams) -> APIRouter:
     """Route of the stream."""
     routes = APIRouter(prefix="/api/v1", tags=["events"], **API)
 
@@ -119,13 +119,13 @@ def router(house: AppContext, streams: Streams) -> APIRouter:
             str | None,
             Header(max_length=60, description="The id of the last event that was heard"),
         ] = None,
-        user: User = Depends(house.door.api_looker),  # noqa: B008
+        user: User = Depends(context.auth.api_looker),  # noqa: B008
     ) -> Response:
         """What happens, as server-sent events, until the token is withdrawn.
 
-        ``judged`` after each judgement; ``begun`` and ``ended`` of a condition that is told;
+        ``judged`` after each judgement; ``begun`` and ``ended`` of a condition that is said;
         ``step`` of a job; ``delivered`` of a message. A comment is sent where nothing happens. With
-        ``Last-Event-ID`` all of the last day since then is told first, some of it perhaps twice;
+        ``Last-Event-ID`` all of the last day since then is sent first, some of it perhaps twice;
         ``missed`` says that it was too long ago, and that all is to be read anew. ``out`` says that
         the token counts no longer.
         """
@@ -136,7 +136,7 @@ def router(house: AppContext, streams: Streams) -> APIRouter:
         if last_event_id is not None and (place := Place.of(last_event_id)) is None:
             place = Place(0, 0)  # not ours: it has missed what there was
         return StreamingResponse(
-            events_for_program(streams, house, request, user.name, place),
+            events_for_program(streams, context, request, user.name, place),
             media_type="text/event-stream",
             headers=HEADERS,
         )

@@ -32,10 +32,10 @@ from watcher.web.api.endpoints import API, Asked, answers
 from watcher.web.api.farm_models import (
     BoundaryAsked,
     FarmChanged,
-    FarmChangeTold,
+    FarmChangeSchema,
     FarmProblem,
     Mistake,
-    VersionTold,
+    VersionSchema,
     VersionWithChanges,
 )
 from watcher.web.api.geojson import IS_GEOJSON, as_geojson, fields_of, neighbours_of
@@ -44,7 +44,7 @@ from watcher.web.api.paging import LINKED, Paged
 from watcher.web.auth.users import User
 from watcher.web.context import AppContext
 from watcher.web.farm_in_use import effect_said, in_use
-from watcher.web.numbers import Number
+from watcher.web.path_numbers import Number
 from watcher.web.problem import PROBLEM
 
 _BOUNDARIES = "boundaries"
@@ -105,15 +105,15 @@ def _how(
 Given = Annotated[How, Depends(_how)]
 
 
-def router(house: AppContext) -> APIRouter:
+def router(context: AppContext) -> APIRouter:
     """Routes of the farm's files."""
     routes = APIRouter(prefix="/api/v1/farm", tags=["farm"], **API)
-    looker, owner = Depends(house.door.api_looker), Depends(house.door.api_administrator)
+    looker, owner = Depends(context.auth.api_looker), Depends(context.auth.api_administrator)
 
     @routes.get("", responses=answers(401, 404))
     def whole(response: Response, _user: User = looker) -> dict[str, Any]:
         """The farm file as JSON: what is written in it, quantities with their units; no secrets."""
-        texts = _texts(house)
+        texts = _texts(context)
         response.headers["ETag"] = f'"{texts.etag}"'
         found: dict[str, Any] = json.loads(json.dumps(texts.masked.raw, default=str))
         return found
@@ -129,9 +129,9 @@ def router(house: AppContext) -> APIRouter:
         if not isinstance(drawn, dict):
             raise HTTPException(422, "boundaries must be an object, by name")
         shapes = [_boundary(name, asked) for name, asked in drawn.items()]
-        texts = await asyncio.to_thread(_texts, house)
+        texts = await asyncio.to_thread(_texts, context)
         edits = [*of_merge_patch(texts.raw, body), *shapes]
-        return await change(house, _by_edits(house, edits), how, user)
+        return await change(context, _by_edits(context, edits), how, user)
 
     @routes.put("/{table}/{name}", openapi_extra=_BODY, **CHANGED)
     async def put(
@@ -142,7 +142,7 @@ def router(house: AppContext) -> APIRouter:
         edit: Edit = SetValue((table, name), body)
         if table == _BOUNDARIES:
             edit = _boundary(name, body)
-        return await change(house, _by_edits(house, [edit]), how, user)
+        return await change(context, _by_edits(context, [edit]), how, user)
 
     @routes.delete("/{table}/{name}", **CHANGED)
     async def delete(table: Table, name: Entry, how: Given, user: User = owner) -> Response:
@@ -150,7 +150,7 @@ def router(house: AppContext) -> APIRouter:
         edits: list[Edit] = [Remove((table, name))]
         if table in {"fields", "neighbours"}:
             edits.append(RemoveBoundary(name))
-        return await change(house, _by_edits(house, edits), how, user)
+        return await change(context, _by_edits(context, edits), how, user)
 
     @routes.get(
         "/boundaries.geojson",
@@ -159,35 +159,35 @@ def router(house: AppContext) -> APIRouter:
     )
     def boundaries(_user: User = looker) -> Response:
         """The boundaries of fields and neighbours of the farm in use (RFC 7946)."""
-        farm = house.watch.book.plan.farm
+        farm = context.watch.transactions.plan.farm
         return as_geojson([*fields_of(farm), *neighbours_of(farm)])
 
     @routes.get("/versions", responses=answers(401, 404, 422) | LINKED)
-    def versions(page: Paged, _user: User = looker) -> list[VersionTold]:
+    def versions(page: Paged, _user: User = looker) -> list[VersionSchema]:
         """Every version that is kept, the newest first."""
-        kept = in_use(house).editor.versions
+        kept = in_use(context).editor.versions
         found = [n for n in kept.numbers() if page.after is None or n < page.after]
         numbers = page.of(found, found)
-        return [VersionTold.of(one) for one in filter(None, map(kept.one, numbers))]
+        return [VersionSchema.of(one) for one in filter(None, map(kept.one, numbers))]
 
     @routes.get("/versions/{number}", responses=answers(401, 404, 422))
     def version(number: Number, language: Asked, _user: User = looker) -> VersionWithChanges:
         """One version, with what it changed."""
-        found = _version(house, number)
-        before = in_use(house).editor.versions.before(number)
+        found = _version(context, number)
+        before = in_use(context).editor.versions.before(number)
         changes = () if before is None else difference(before.texts, found.texts)
         return VersionWithChanges(
-            **VersionTold.of(found).model_dump(),
-            changes=[FarmChangeTold.of(one, language) for one in changes],
+            **VersionSchema.of(found).model_dump(),
+            changes=[FarmChangeSchema.of(one, language) for one in changes],
         )
 
     @routes.post("/versions/{number}/restore", **CHANGED)
     async def restore(number: Number, how: Given, user: User = owner) -> Response:
         """Make the farm as it was in a version; that of the one before undoes a change."""
-        found = _version(house, number)
-        running = house.watch.book.plan.farm
+        found = _version(context, number)
+        running = context.watch.transactions.plan.farm
         return await change(
-            house,
+            context,
             lambda editor, based_on: editor.propose_version(running, found, based_on=based_on),
             how,
             user,
@@ -196,15 +196,15 @@ def router(house: AppContext) -> APIRouter:
     return routes
 
 
-def _texts(house: AppContext) -> FarmTexts:
+def _texts(context: AppContext) -> FarmTexts:
     try:
-        return in_use(house).editor.texts()
+        return in_use(context).editor.texts()
     except FarmFileError as error:
         raise HTTPException(404, f"the farm's files cannot be read: {error}") from error
 
 
-def _version(house: AppContext, number: int) -> FarmVersion:
-    found = in_use(house).editor.versions.one(number)
+def _version(context: AppContext, number: int) -> FarmVersion:
+    found = in_use(context).editor.versions.one(number)
     if found is None:
         raise HTTPException(404, "no version of the farm has this number")
     return found
@@ -234,29 +234,29 @@ def _boundary(name: str, asked: Any) -> Edit:
     return SetBoundary(name, found.role, found.geometry)
 
 
-def _by_edits(house: AppContext, edits: Sequence[Edit]) -> Propose:
-    running = house.watch.book.plan.farm
+def _by_edits(context: AppContext, edits: Sequence[Edit]) -> Propose:
+    running = context.watch.transactions.plan.farm
     return lambda editor, based_on: editor.propose(running, edits, based_on=based_on)
 
 
 async def change(
-    house: AppContext, propose: Propose, how: How, user: User, *, season: str = ""
+    context: AppContext, propose: Propose, how: How, user: User, *, season: str = ""
 ) -> Response:
     """Make a change, or only look at it; or say why not."""
-    editor = in_use(house).editor
+    editor = in_use(context).editor
     if how.based_on is None and not how.dry_run:
         wrong = say("send If-Match with the ETag of GET /api/v1/farm, or * for any")
         return _refused(how.language, 428, wrong)
     based_on = None if how.based_on in {None, "*"} else str(how.based_on).strip('W/" ')
     try:
         proposal = await asyncio.to_thread(propose, editor, based_on)
-        effect = await asyncio.to_thread(effect_said, house, proposal)
+        effect = await asyncio.to_thread(effect_said, context, proposal)
         version = None
         if proposal.changes and not how.dry_run:
-            saved = await in_use(house).save(
+            saved = await in_use(context).save(
                 proposal, by=user.name, label_changed=how.label_changed, season=season
             )
-            version = VersionTold.of(saved)
+            version = VersionSchema.of(saved)
     except FarmFileError as error:
         return _mistaken(how.language, error.problems)
     except LoosensError as error:
@@ -270,10 +270,10 @@ async def change(
         return _refused(how.language, 412, wrong, etag=error.texts.etag)
     answer = FarmChanged(
         version=version,
-        changes=[FarmChangeTold.of(one, how.language) for one in proposal.changes],
+        changes=[FarmChangeSchema.of(one, how.language) for one in proposal.changes],
         effect=[line.render(how.language) for line in effect],
         loosens=[loosened_line(one).render(how.language) for one in proposal.loosened],
-        waits=in_use(house).waits,
+        waits=in_use(context).waits,
     )
     etag = proposal.before.etag if how.dry_run else proposal.after.etag
     return JSONResponse(answer.model_dump(), headers={"ETag": f'"{etag}"'})

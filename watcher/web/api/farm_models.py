@@ -36,7 +36,7 @@ class FarmProblem(ApiModel):
     """How the farm is now, where somebody else has changed it."""
 
 
-class FarmChangeTold(ApiModel):
+class FarmChangeSchema(ApiModel):
     """One place that changed."""
 
     key: str
@@ -44,7 +44,7 @@ class FarmChangeTold(ApiModel):
     after: str | None
 
     @classmethod
-    def of(cls, change: FarmChange, language: Language) -> "FarmChangeTold":
+    def of(cls, change: FarmChange, language: Language) -> "FarmChangeSchema":
         before, after = (
             None if side is None else render(side, language)
             for side in (change.before, change.after)
@@ -52,7 +52,7 @@ class FarmChangeTold(ApiModel):
         return cls(key=render(change.key, language), before=before, after=after)
 
 
-class VersionTold(ApiModel):
+class VersionSchema(ApiModel):
     """A version of the farm's files."""
 
     number: int
@@ -67,7 +67,7 @@ class VersionTold(ApiModel):
     """What a label or law asks less of since, as its owner said."""
 
     @classmethod
-    def of(cls, version: FarmVersion) -> "VersionTold":
+    def of(cls, version: FarmVersion) -> "VersionSchema":
         return cls(
             number=version.number,
             at=version.at,
@@ -78,18 +78,18 @@ class VersionTold(ApiModel):
         )
 
 
-class VersionWithChanges(VersionTold):
+class VersionWithChanges(VersionSchema):
     """A version and what it changed."""
 
-    changes: list[FarmChangeTold]
+    changes: list[FarmChangeSchema]
 
 
 class FarmChanged(ApiModel):
     """A change of the farm, made or only looked at."""
 
-    version: VersionTold | None
+    version: VersionSchema | None
     """Its version; null where nothing was changed."""
-    changes: list[FarmChangeTold]
+    changes: list[FarmChangeSchema]
     effect: list[str]
     """What it comes to now and in the next two days."""
     loosens: list[str]

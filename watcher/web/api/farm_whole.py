@@ -16,13 +16,13 @@ from watcher.service.farm_editor import FarmEditor, FarmProposal
 from watcher.service.farm_moving import take_out
 from watcher.web.api.endpoints import API, FieldName, answers
 from watcher.web.api.farm import CHANGED, Given, How, change
-from watcher.web.api.farm_models import VersionTold
+from watcher.web.api.farm_models import VersionSchema
 from watcher.web.api.models import Asked as AskedModel
 from watcher.web.api.paging import LINKED, Paged
 from watcher.web.auth.users import User
 from watcher.web.context import AppContext
 from watcher.web.farm_in_use import in_use
-from watcher.web.numbers import Number
+from watcher.web.path_numbers import Number
 
 _ZIP = "application/zip"
 _KEPT_IN_MEMORY = 2**24
@@ -65,10 +65,10 @@ class CopyAsked(AskedModel):
     """Its boundary (RFC 7946)."""
 
 
-def router(house: AppContext) -> APIRouter:
+def router(context: AppContext) -> APIRouter:
     """Routes of the farm as a whole."""
     routes = APIRouter(prefix="/api/v1/farm", tags=["farm"], **API)
-    looker, owner = Depends(house.door.api_looker), Depends(house.door.api_administrator)
+    looker, owner = Depends(context.auth.api_looker), Depends(context.auth.api_administrator)
 
     @routes.get(
         "/export.zip",
@@ -83,7 +83,7 @@ def router(house: AppContext) -> APIRouter:
         _user: User = owner,
     ) -> Response:
         """The farm whole: files, versions, jobs and records in one archive, without secrets."""
-        return archive_of(house, readings=readings)
+        return archive_of(context, readings=readings)
 
     @routes.post("/import", openapi_extra=_ZIP_BODY, **CHANGED)
     async def read_in(request: Request, how: Given, user: User = owner) -> Response:
@@ -94,9 +94,9 @@ def router(house: AppContext) -> APIRouter:
         """
         with _read_here(how):
             bundle = await asyncio.to_thread(read_bundle, BytesIO(await request.body()))
-        running = house.watch.book.plan.farm
+        running = context.watch.transactions.plan.farm
         return await change(
-            house,
+            context,
             lambda editor, based_on: editor.propose_texts(
                 running, bundle.farm, bundle.fields, based_on=based_on
             ),
@@ -105,12 +105,12 @@ def router(house: AppContext) -> APIRouter:
         )
 
     @routes.get("/seasons", responses=answers(401, 404, 422) | LINKED)
-    def seasons(page: Paged, _user: User = looker) -> list[VersionTold]:
+    def seasons(page: Paged, _user: User = looker) -> list[VersionSchema]:
         """The farm as each archived season left it, the newest first."""
-        kept = in_use(house).editor.versions
+        kept = in_use(context).editor.versions
         every = (n for n in kept.numbers() if page.after is None or n < page.after)
         found = [one for one in filter(None, map(kept.one, every)) if one.season]
-        return [VersionTold.of(one) for one in page.of(found, [one.number for one in found])]
+        return [VersionSchema.of(one) for one in page.of(found, [one.number for one in found])]
 
     @routes.get(
         "/versions/{number}/{file}",
@@ -122,7 +122,7 @@ def router(house: AppContext) -> APIRouter:
         number: Number, file: Literal["farm.toml", "fields.geojson"], _user: User = looker
     ) -> Response:
         """One of the farm's files as it was in a version, to be read."""
-        found = in_use(house).editor.versions.one(number)
+        found = in_use(context).editor.versions.one(number)
         if found is None:
             raise HTTPException(404, "no version of the farm has this number")
         text = found.farm if file == "farm.toml" else found.fields
@@ -138,34 +138,34 @@ def router(house: AppContext) -> APIRouter:
         begins = {name: FieldBegins(**one.model_dump()) for name, one in asked.fields.items()}
 
         def propose(editor: FarmEditor, based_on: str | None) -> FarmProposal:
-            farm = house.watch.book.plan.farm
+            farm = context.watch.transactions.plan.farm
             edits = season_ended(farm, editor.texts(), begins)
             return editor.propose(farm, edits, based_on=based_on)
 
-        return await change(house, propose, how, user, season=asked.season)
+        return await change(context, propose, how, user, season=asked.season)
 
     @routes.post("/fields/{field}/copy", **CHANGED)
     async def copy(field: FieldName, asked: CopyAsked, how: Given, user: User = owner) -> Response:
         """Add a field like another one, without what is of its season."""
-        if field not in house.watch.book.plan.farm.config.fields:
+        if field not in context.watch.transactions.plan.farm.config.fields:
             raise HTTPException(404, "no field of the farm has this name")
 
         def propose(editor: FarmEditor, based_on: str | None) -> FarmProposal:
-            farm = house.watch.book.plan.farm
+            farm = context.watch.transactions.plan.farm
             where = asked.side if asked.geometry is None else asked.geometry
             edits = field_copied(farm, editor.texts(), field, asked.name, where)
             return editor.propose(farm, edits, based_on=based_on)
 
-        return await change(house, propose, how, user)
+        return await change(context, propose, how, user)
 
     return routes
 
 
-def archive_of(house: AppContext, *, readings: bool = False) -> Response:
+def archive_of(context: AppContext, *, readings: bool = False) -> Response:
     """Return the farm whole, as a file to keep."""
-    found = in_use(house).editor
+    found = in_use(context).editor
     with tempfile.SpooledTemporaryFile(_KEPT_IN_MEMORY) as into:
-        log, now = house.watch.book.store, house.watch.clock.now()
+        log, now = context.watch.transactions.store, context.watch.clock.now()
         take_out(into, log, found.texts(), found.versions, now=now, readings=readings)
         into.seek(0)
         data = into.read()

@@ -33,7 +33,7 @@ _GRID_DEG = 1e-7
 """A centimetre: shapes that are worked out have no more to say."""
 
 
-def router(house: AppContext) -> APIRouter:
+def router(context: AppContext) -> APIRouter:
     """Route of the map."""
     routes = APIRouter(prefix="/api/v1", tags=["farm"], **API)
 
@@ -45,14 +45,14 @@ def router(house: AppContext) -> APIRouter:
             list[FeatureRole] | None,
             Query(max_length=4, description="Only these; all where none is named"),
         ] = None,
-        _user: User = Depends(house.door.api_looker),  # noqa: B008
+        _user: User = Depends(context.auth.api_looker),  # noqa: B008
     ) -> Response:
         """Fields, neighbours, strips that stay unsprayed now, and how far spray may land.
 
         Where a field's ``strips_known`` or ``reach_known`` is false, wind or direction is not known
         or nothing tells of its sprayer's drift: none is drawn then, and there may well be some.
         """
-        features = [*now_on_the_map(house), *neighbours_of(house.farm)]
+        features = [*now_on_the_map(context), *neighbours_of(context.farm)]
         found = [one for one in features if not role or one["properties"]["role"] in role]
         return as_geojson(found)
 
@@ -84,20 +84,20 @@ def neighbours_of(farm: Farm) -> Iterator[Feature]:
         )
 
 
-def now_on_the_map(house: AppContext) -> Iterator[Feature]:
+def now_on_the_map(context: AppContext) -> Iterator[Feature]:
     """Yield fields with their strips and reach, as the newest judgement has them.
 
     Raises NothingJudgedError.
     """
-    picture = house.picture
-    plan, ranked = picture.judgement.plan, picture.ranking.every
+    snapshot = context.snapshot
+    plan, ranked = snapshot.judgement.plan, snapshot.ranking.every
     for index, field in enumerate(plan.fields):
         setup = ranked[field].setup if field in ranked else None
         if setup is None:
             yield _field(plan.farm, field, setup=None, strips_known=False, reach_known=False)
             continue
-        case = index, plan.setups.index(setup), picture.outlook.now_index
-        yield from _of_case(picture.judgement.of_field(index), case)
+        case = index, plan.setups.index(setup), snapshot.timeline.now_index
+        yield from _of_case(snapshot.judgement.of_field(index), case)
 
 
 def _of_case(judgement: Judgement, case: tuple[int, int, int]) -> Iterator[Feature]:

@@ -22,8 +22,8 @@ from watcher.web.api.models import Asked as AskedModel
 from watcher.web.api.paging import LINKED, Paged
 from watcher.web.auth.users import User
 from watcher.web.context import AppContext
-from watcher.web.numbers import Number
-from watcher.web.sealing import sealing
+from watcher.web.incident_accounts import seal_account
+from watcher.web.path_numbers import Number
 
 _LAST_SECOND = 253_402_300_799
 _At = Annotated[int, Field(ge=0, le=_LAST_SECOND)]
@@ -44,7 +44,7 @@ class SuspicionAsked(AskedModel):
     """What was seen, in your words."""
 
 
-class AccountTold(ApiModel):
+class AccountSchema(ApiModel):
     """An account as it was sealed."""
 
     number: int
@@ -72,25 +72,25 @@ class AccountTold(ApiModel):
         )
 
 
-def router(house: AppContext) -> APIRouter:
+def router(context: AppContext) -> APIRouter:
     """Routes of the accounts."""
     routes = APIRouter(prefix="/api/v1", tags=["incidents"], **API)
-    looker, runner = Depends(house.door.api_looker), Depends(house.door.api_runner)
-    reading = house.watch.book.store.reading
+    looker, runner = Depends(context.auth.api_looker), Depends(context.auth.api_runner)
+    reading = context.watch.transactions.store.reading
 
     @routes.get("/incidents", responses=answers(401, 422) | LINKED)
-    def every(page: Paged, _user: User = looker) -> list[AccountTold]:
+    def every(page: Paged, _user: User = looker) -> list[AccountSchema]:
         """Every account, the oldest first."""
         with reading() as session:
-            every = [AccountTold.of(sealed) for sealed in commands.accounts(session)]
+            every = [AccountSchema.of(sealed) for sealed in commands.accounts(session)]
         found = [one for one in every if page.after is None or one.number > page.after]
         return list(page.of(found, [one.number for one in found]))
 
     @routes.get("/incidents/{number}", responses=answers(401, 404, 422))
-    def one(number: Number, _user: User = looker) -> AccountTold:
+    def one(number: Number, _user: User = looker) -> AccountSchema:
         """One account."""
         with reading() as session, _known():
-            return AccountTold.of(commands.account(session, number))
+            return AccountSchema.of(commands.account(session, number))
 
     @routes.post(
         "/incidents",
@@ -98,7 +98,7 @@ def router(house: AppContext) -> APIRouter:
     )
     async def write(
         asked: SuspicionAsked, language: Asked, key: Key = None, user: User = runner
-    ) -> AccountTold:
+    ) -> AccountSchema:
         """Gather what the log holds of a place and a time, and seal it. It is never changed."""
         said = DriftSuspicion(
             suspected=asked.suspected,
@@ -109,10 +109,12 @@ def router(house: AppContext) -> APIRouter:
             step=bare(key),
         )
         try:
-            sealed = await house.watch.run_and_rejudge(partial(sealing, house, said, user.name))
+            sealed = await context.watch.run_and_rejudge(
+                partial(seal_account, context, said, user.name)
+            )
         except RecordError as refusal:
             raise HTTPException(409, refusal.text.render(language)) from refusal
-        return AccountTold.of(sealed)
+        return AccountSchema.of(sealed)
 
     @routes.get(
         "/incidents/{number}/page.pdf",
@@ -128,9 +130,9 @@ def router(house: AppContext) -> APIRouter:
             raise HTTPException(501, f"printing needs {error.name}: the extra [pdf]") from error
         with reading() as session, _known():
             sealed = commands.account(session, number)
-        language = house.farm.language
-        paper: Literal["letter", "a4"] = "letter" if house.speaker.system == "us" else "a4"
-        at = datetime.fromtimestamp(house.watch.clock.now(), house.farm.zone)
+        language = context.farm.language
+        paper: Literal["letter", "a4"] = "letter" if context.speaker.system == "us" else "a4"
+        at = datetime.fromtimestamp(context.watch.clock.now(), context.farm.zone)
         data = write_pdf([page_of(sealed, language)], paper, at, language)
         return _file(data, "application/pdf", f"incident-{number}.pdf")
 

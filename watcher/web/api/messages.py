@@ -1,4 +1,4 @@
-"""Messages for programs: what was told to whom and what became of it, and that one was seen."""
+"""Messages for programs: what was sent to whom and what became of it, and that one was seen."""
 
 from typing import Annotated, Literal
 
@@ -14,7 +14,7 @@ from watcher.web.auth.users import User
 from watcher.web.context import AppContext
 
 
-class MessageTold(ApiModel):
+class MessageSchema(ApiModel):
     """A message to one recipient. Times are epoch seconds; null where that has not happened."""
 
     model_config = ConfigDict(use_attribute_docstrings=True, from_attributes=True)
@@ -39,7 +39,7 @@ class MessageTold(ApiModel):
     seen_by: Annotated[str | None, Field(validation_alias="acknowledged_by")]
 
 
-class SeenTold(ApiModel):
+class SeenSchema(ApiModel):
     """That a message was seen."""
 
     outcome: Literal["done", "already"]
@@ -47,18 +47,18 @@ class SeenTold(ApiModel):
     """The same in a sentence, with who saw it first and when."""
 
 
-def router(house: AppContext) -> APIRouter:
+def router(context: AppContext) -> APIRouter:
     """Routes of the messages."""
     routes = APIRouter(prefix="/api/v1/messages", tags=["messages"], **API)
-    looker, runner = Depends(house.door.api_looker), Depends(house.door.api_runner)
+    looker, runner = Depends(context.auth.api_looker), Depends(context.auth.api_runner)
 
     @routes.get("", responses=answers(401, 422) | LINKED)
-    def every(page: Paged, _user: User = looker) -> list[MessageTold]:
+    def every(page: Paged, _user: User = looker) -> list[MessageSchema]:
         """Every message, the newest first."""
-        with house.watch.book.store.reading() as session:
+        with context.watch.transactions.store.reading() as session:
             found = messages_before(session, page.after, page.limit + 1)
-            told = page.of(found, [one.id for one in found])
-            return [MessageTold.model_validate(one) for one in told]
+            part = page.of(found, [one.id for one in found])
+            return [MessageSchema.model_validate(one) for one in part]
 
     @routes.post("/{id}/seen", responses=answers(401, 403, 413, 422))
     async def seen(
@@ -66,11 +66,11 @@ def router(house: AppContext) -> APIRouter:
         language: Asked,
         key: Key = None,
         user: User = runner,
-    ) -> SeenTold:
+    ) -> SeenSchema:
         """Say that a message of the last day was seen: it is not sent again, no backup is asked."""
         step = StepRequest(StepName.SEEN, user.name, ref=ref, key=bare(key))
-        taken = await house.watch.take_step(step)
+        taken = await context.watch.take_step(step)
         outcome: Literal["done", "already"] = "done" if taken.outcome.value == "done" else "already"
-        return SeenTold(outcome=outcome, said=taken.text.render(language))
+        return SeenSchema(outcome=outcome, said=taken.text.render(language))
 
     return routes

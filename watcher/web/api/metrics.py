@@ -30,11 +30,11 @@ from watcher.web.open_jobs import open_jobs
 class _Watch(Collector):
     """Reads the watch's figures when they are asked for: nothing is counted twice."""
 
-    def __init__(self, house: AppContext) -> None:
-        self.house = house
+    def __init__(self, context: AppContext) -> None:
+        self.context = context
 
     def collect(self) -> Iterator[Metric]:
-        watch = self.house.watch
+        watch = self.context.watch
         yield CounterMetricFamily("watcher_judgements", "Judgements made", value=watch.judged)
         health = watch.health_now()
         yield GaugeMetricFamily("watcher_well", "1 while all is well", value=float(health.well))
@@ -47,7 +47,7 @@ class _Watch(Collector):
         yield GaugeMetricFamily("watcher_messages_waiting", "Messages to be sent", value=waiting)
         oldest, words = health.oldest_waiting_s or 0, "Since the oldest of them was due"
         yield GaugeMetricFamily("watcher_messages_oldest_seconds", words, value=oldest)
-        words = "Of judgements: from the log read to what is to be told written"
+        words = "Of judgements: from the log read to messages written"
         times = watch.judging
         yield SummaryMetricFamily(
             "watcher_judging_seconds", words, count_value=times.count, sum_value=times.total_s
@@ -61,10 +61,10 @@ class _Watch(Collector):
         yield from self._jobs()
         yield from self._messages()
         yield from self._attempts()
-        if watch.picture is not None and not self.house.old:
-            yield from weather_figures.of_stations(watch.picture)
-            yield from weather_figures.of_fields(watch.picture)
-            yield from weather_figures.margins(watch.picture)
+        if watch.snapshot is not None and not self.context.old:
+            yield from weather_figures.of_stations(watch.snapshot)
+            yield from weather_figures.of_fields(watch.snapshot)
+            yield from weather_figures.margins(watch.snapshot)
 
     def _sources(self, health: Health) -> Iterator[Metric]:
         def of_sources(name: str, what: str) -> GaugeMetricFamily:
@@ -106,36 +106,36 @@ class _Watch(Collector):
         yield from (ages, stale, failing, every, ahead, doubted, units, distrusted, refused)
 
     def _jobs(self) -> Iterator[Metric]:
-        watch = self.house.watch
+        watch = self.context.watch
         doing = StateSetMetricFamily(
             "watcher_job_action", "What to do with the open job on a field", labels=["field"]
         )
-        store = watch.standby.log if watch.outage is not None else watch.book.store
+        store = watch.standby.log if watch.outage is not None else watch.transactions.store
         with store.reading() as session:
             count = len(queries.opened(session, watch.clock.now()))
-            for job in open_jobs(self.house, session) if watch.picture is not None else ():
+            for job in open_jobs(self.context, session) if watch.snapshot is not None else ():
                 states = {action.value: action is job.action for action in Action}
                 doing.add_metric([job.field], states)
         yield GaugeMetricFamily("watcher_jobs_open", "Spraying jobs under way", value=count)
         yield doing
 
     def _messages(self) -> Iterator[Metric]:
-        watch = self.house.watch
+        watch = self.context.watch
         words = "Written in the last day, to recipients with a URL and to devices that take pushes"
         messages = GaugeMetricFamily("watcher_messages", words, labels=["channel", "state"])
-        store = watch.standby.log if watch.outage is not None else watch.book.store
+        store = watch.standby.log if watch.outage is not None else watch.transactions.store
         with store.reading() as session:
             written = receipts.written_lately(session, watch.clock.now())
         for (channel, state), number in sorted(written.items()):
             messages.add_metric([channel, state], number)
         yield messages
-        devices = len(self.house.door.keyring.devices)
+        devices = len(self.context.auth.sessions.devices)
         yield GaugeMetricFamily("watcher_push_devices", "Devices pushed to", value=devices)
 
     def _attempts(self) -> Iterator[Metric]:
         words = "Attempts to deliver since the start, by what kind of recipient and what came of it"
         attempts = CounterMetricFamily("watcher_delivery_attempts", words, labels=["to", "outcome"])
-        made = self.house.watch.courier.attempts
+        made = self.context.watch.delivery.attempts
         for kind in KINDS:
             for outcome in Outcome:
                 attempts.add_metric([kind, outcome.value], made[kind, outcome])
@@ -143,16 +143,16 @@ class _Watch(Collector):
 
     def _plan(self) -> Iterator[Metric]:
         """Of the plan as it was judged by; absent where there is none."""
-        picture = self.house.watch.picture
-        plan = None if picture is None else picture.plan
+        snapshot = self.context.watch.snapshot
+        plan = None if snapshot is None else snapshot.plan
         if plan is None:
             return
-        age = self.house.watch.clock.now() - plan.kept.made_at
+        age = self.context.watch.clock.now() - plan.kept.made_at
         yield GaugeMetricFamily("watcher_plan_age_seconds", "Since it was made", value=age)
         stands = float(plan.changed is None)
         yield GaugeMetricFamily("watcher_plan_stands", "0 while it is made anew", value=stands)
         steps = GaugeMetricFamily("watcher_plan_steps", "Jobs to be begun", labels=["sprayer"])
-        for sprayer in self.house.farm.config.sprayers:
+        for sprayer in self.context.farm.config.sprayers:
             count = sum(step.sprayer == sprayer for step in plan.steps)
             steps.add_metric([sprayer], count)
         yield steps
@@ -164,9 +164,9 @@ class _Watch(Collector):
         odds = GaugeMetricFamily("watcher_field_chance_ratio", words, labels=["field"])
         words = "0 broken, 1 unknown, 2 near, 3 holds"
         limits = GaugeMetricFamily("watcher_field_limit", words, labels=["field", "limit"])
-        # What is too old to be relied on is not told as if it were so now.
-        if self.house.watch.picture is not None and not self.house.old:
-            for name, seen in self.house.picture.ranking.every.items():
+        # What is too old to be relied on is not given as if it were so now.
+        if self.context.watch.snapshot is not None and not self.context.old:
+            for name, seen in self.context.snapshot.ranking.every.items():
                 statuses.add_metric([name], float(seen.status))
                 if seen.chance is not None and seen.chance.chance is not None:
                     odds.add_metric([name], seen.chance.chance)
@@ -175,11 +175,11 @@ class _Watch(Collector):
         yield from (statuses, odds, limits)
 
 
-def router(house: AppContext) -> APIRouter:
+def router(context: AppContext) -> APIRouter:
     """Route of the figures."""
     routes = APIRouter(tags=["farm"], dependencies=[Depends(bearer)])
     registry = CollectorRegistry(auto_describe=False)
-    registry.register(_Watch(house))
+    registry.register(_Watch(context))
 
     @routes.get(
         "/metrics",
@@ -189,7 +189,7 @@ def router(house: AppContext) -> APIRouter:
             401: {"model": models.Wrong, "description": "No token, or none that is known"},
         },
     )
-    def metrics(_user: User = Depends(house.door.api_looker)) -> Response:  # noqa: B008
+    def metrics(_user: User = Depends(context.auth.api_looker)) -> Response:  # noqa: B008
         """Figures of the watch, in the Prometheus text format."""
         return Response(generate_latest(registry), media_type=CONTENT_TYPE_LATEST)
 

@@ -27,7 +27,7 @@ from watcher.messages.remedies import remedy_line
 from watcher.messages.start import ASKS, obstacle_line
 from watcher.messages.words import CAUTION
 from watcher.planning.day_plan import PlanStep
-from watcher.planning.kept import PlanNow
+from watcher.planning.kept_plan import PlanNow
 from watcher.records.record import Record
 from watcher.service.health import Health
 from watcher.service.transactions import Posted
@@ -69,7 +69,7 @@ class Wrong(ApiModel):
     """Every part of the request that is not understood, where there are several."""
 
 
-class ObstacleTold(ApiModel):
+class ObstacleSchema(ApiModel):
     """A limit that stands against a start."""
 
     limit: str
@@ -87,7 +87,7 @@ class ObstacleTold(ApiModel):
 class AsksFirst(Wrong):
     """A start that needs a plain yes first, as problem details (RFC 9457). Nothing has begun."""
 
-    against: list[ObstacleTold]
+    against: list[ObstacleSchema]
 
     @classmethod
     def of(
@@ -100,7 +100,7 @@ class AsksFirst(Wrong):
             status=409,
             detail=detail,
             against=[
-                ObstacleTold(
+                ObstacleSchema(
                     limit=one.reason.limit.value,
                     against=one.against,
                     origin=one.reason.origin,
@@ -113,7 +113,7 @@ class AsksFirst(Wrong):
         )
 
 
-class LimitTold(ApiModel):
+class LimitSchema(ApiModel):
     """How one limit stands."""
 
     limit: str
@@ -134,7 +134,7 @@ class LimitTold(ApiModel):
     sentence: str
 
     @classmethod
-    def of(cls, speaker: Speaker, field: str, reason: Reason, language: Language) -> "LimitTold":
+    def of(cls, speaker: Speaker, field: str, reason: Reason, language: Language) -> "LimitSchema":
         return cls(
             limit=reason.limit.value,
             stand=_stand(reason),
@@ -150,7 +150,7 @@ class LimitTold(ApiModel):
         )
 
 
-class ChangeTold(ApiModel):
+class ChangeSchema(ApiModel):
     """One thing to change."""
 
     kind: str
@@ -162,10 +162,10 @@ class ChangeTold(ApiModel):
     neighbours: list[str]
 
 
-class RemedyTold(ApiModel):
+class RemedySchema(ApiModel):
     """What would bring a field within its limits, what it gains and what it costs."""
 
-    changes: list[ChangeTold]
+    changes: list[ChangeSchema]
     until: int
     """Until when it holds, as far as that is known. [epoch s]"""
     whole: bool
@@ -181,10 +181,10 @@ class RemedyTold(ApiModel):
     sentence: str
 
     @classmethod
-    def of(cls, speaker: Speaker, found: Remedy, now: int, language: Language) -> "RemedyTold":
+    def of(cls, speaker: Speaker, found: Remedy, now: int, language: Language) -> "RemedySchema":
         return cls(
             changes=[
-                ChangeTold(
+                ChangeSchema(
                     kind=c.kind.value,
                     name=c.name,
                     value=finite(c.value),
@@ -204,7 +204,7 @@ class RemedyTold(ApiModel):
         )
 
 
-class JobStateTold(ApiModel):
+class JobStateSchema(ApiModel):
     """What to do with an open job now, the same that its alerts tell."""
 
     number: int
@@ -215,7 +215,7 @@ class JobStateTold(ApiModel):
     sentence: str
 
     @classmethod
-    def of(cls, job: OpenJobViewModel, language: Language) -> "JobStateTold":
+    def of(cls, job: OpenJobViewModel, language: Language) -> "JobStateSchema":
         return cls(
             number=job.number,
             field=job.field,
@@ -225,7 +225,7 @@ class JobStateTold(ApiModel):
         )
 
 
-class ChanceTold(ApiModel):
+class ChanceSchema(ApiModel):
     """How likely a job begun at a time holds to its end, by scenarios learned here."""
 
     odds: float
@@ -243,7 +243,7 @@ class ChanceTold(ApiModel):
     @classmethod
     def of(
         cls, chance: FieldChance | None, now: int, zone: ZoneInfo, language: Language
-    ) -> "ChanceTold | None":
+    ) -> "ChanceSchema | None":
         """Return what is said of a chance; None where it is not known."""
         if chance is None or chance.chance is None:
             return None
@@ -258,14 +258,14 @@ class ChanceTold(ApiModel):
         )
 
 
-class FieldTold(ApiModel):
+class FieldSchema(ApiModel):
     """One field now."""
 
     field: str
     status: StatusWord
     setup: str | None
     """The setup to use; where the field is not open, the one that comes closest."""
-    binding: LimitTold
+    binding: LimitSchema
     left: float
     """Share of the field that is still to be sprayed: its job is of that."""
     duration_s: float
@@ -275,11 +275,11 @@ class FieldTold(ApiModel):
     can_wait_until: int | None
     opens_at: int | None
     """From when it is open by the forecast; ``opening`` says how likely a job begun then holds."""
-    opening: ChanceTold | None
-    chance: ChanceTold | None
+    opening: ChanceSchema | None
+    chance: ChanceSchema | None
     """How likely a job begun now holds to its end; null where that is not known, and always where
     the field is unsuitable or unknown now."""
-    job: JobStateTold | None
+    job: JobStateSchema | None
     """The job under way on it and what to do with it: it goes before ``status``."""
 
     @classmethod
@@ -290,25 +290,25 @@ class FieldTold(ApiModel):
         at: int,
         language: Language,
         job: OpenJobViewModel | None = None,
-    ) -> "FieldTold":
+    ) -> "FieldSchema":
         return cls(
             field=seen.field,
             status=status_word(seen.status),
             setup=seen.setup,
-            binding=LimitTold.of(speaker, seen.field, seen.binding, language),
+            binding=LimitSchema.of(speaker, seen.field, seen.binding, language),
             left=seen.left,
             duration_s=seen.duration_s,
             share_done=seen.share_done,
             breaks_at=seen.breaks_at,
             can_wait_until=seen.can_wait_until,
             opens_at=seen.opens_at,
-            opening=ChanceTold.of(seen.opening, at, speaker.farm.zone, language),
-            chance=ChanceTold.of(seen.chance, at, speaker.farm.zone, language),
-            job=job and JobStateTold.of(job, language),
+            opening=ChanceSchema.of(seen.opening, at, speaker.farm.zone, language),
+            chance=ChanceSchema.of(seen.chance, at, speaker.farm.zone, language),
+            job=job and JobStateSchema.of(job, language),
         )
 
 
-class RankingTold(ApiModel):
+class RankingSchema(ApiModel):
     """What to spray now in which order, and the rest in the order they open."""
 
     at: int
@@ -316,25 +316,25 @@ class RankingTold(ApiModel):
     old: bool
     """Whether the watch has not judged for so long that this must not be relied on."""
     caution: str
-    jobs: list[JobStateTold]
+    jobs: list[JobStateSchema]
     """The jobs under way."""
-    spray: list[FieldTold]
-    rest: list[FieldTold]
+    spray: list[FieldSchema]
+    rest: list[FieldSchema]
 
 
-class ReasonsTold(ApiModel):
+class ReasonsSchema(ApiModel):
     """Every limit of one field with one setup now, the binding one first."""
 
     at: int
     field: str
     setup: str
     status: StatusWord
-    limits: list[LimitTold]
-    remedies: list[RemedyTold]
+    limits: list[LimitSchema]
+    remedies: list[RemedySchema]
     """What would bring it within its limits, the best first; of a job under way, its rest."""
 
 
-class HourTold(ApiModel):
+class HourSchema(ApiModel):
     """What a field is from one time on, with its best setup."""
 
     at: int
@@ -352,14 +352,14 @@ class HourReasons(ApiModel):
 
     at: int
     status: StatusWord
-    limits: list[LimitTold]
+    limits: list[LimitSchema]
 
 
-class DayStartsTold(ApiModel):
+class DayStartsSchema(ApiModel):
     """The best starts of one day, by the tenths in which chances are said, with the best setup."""
 
     day: date
-    chance: ChanceTold | None
+    chance: ChanceSchema | None
     """Of the first of them; null where no hour of the day is known to be open."""
     first_start: int | None
     last_start: int | None
@@ -368,25 +368,25 @@ class DayStartsTold(ApiModel):
     job holds: without a chance it is then not known that there is none."""
 
     @classmethod
-    def of(cls, day: DayStarts, now: int, zone: ZoneInfo, language: Language) -> "DayStartsTold":
+    def of(cls, day: DayStarts, now: int, zone: ZoneInfo, language: Language) -> "DayStartsSchema":
         """Return what is said of a day."""
-        chance = ChanceTold.of(day.best, now, zone, language)
+        chance = ChanceSchema.of(day.best, now, zone, language)
         first, last = (None, None) if chance is None else (day.first_at, day.last_at)
         return cls(day=day.day, chance=chance, first_start=first, last_start=last, known=day.known)
 
 
-class ForecastTold(ApiModel):
+class ForecastSchema(ApiModel):
     """The hours ahead of one field."""
 
     field: str
     setup: str
-    hours: list[HourTold]
-    best_starts: list[DayStartsTold]
+    hours: list[HourSchema]
+    best_starts: list[DayStartsSchema]
     """Of the next three days, with the setup that comes first then; empty where no chances are
     known."""
 
 
-class JobTold(ApiModel):
+class JobSchema(ApiModel):
     """A spraying job."""
 
     id: int
@@ -403,7 +403,7 @@ class JobTold(ApiModel):
     """How much of the field was sprayed, 0 to 1; null where nobody said."""
 
     @classmethod
-    def of(cls, view: JobView) -> "JobTold":
+    def of(cls, view: JobView) -> "JobSchema":
         job = view.job
         return cls(
             id=job.id,
@@ -420,7 +420,7 @@ class JobTold(ApiModel):
         )
 
 
-class StepTold(JobTold):
+class StepSchema(JobSchema):
     """A job after a step, and what became of that step."""
 
     outcome: Literal["done", "already"]
@@ -428,7 +428,7 @@ class StepTold(JobTold):
     """The same in a sentence."""
 
 
-class EventTold(ApiModel):
+class EventSchema(ApiModel):
     """One step of a job."""
 
     at: int
@@ -437,25 +437,25 @@ class EventTold(ApiModel):
     """What stood against a start and was answered with yes, as it was asked then."""
 
 
-class JobWithEvents(JobTold):
+class JobWithEvents(JobSchema):
     """A spraying job and what was done to it."""
 
-    events: list[EventTold]
+    events: list[EventSchema]
 
     @classmethod
     def of_story(cls, story: JobStory) -> "JobWithEvents":
         events = [
-            EventTold(
+            EventSchema(
                 at=event.at,
                 what=event.what,
                 against=[one["said"] for one in event.detail.get("against", ())],
             )
             for event in story.steps
         ]
-        return cls(**JobTold.of(story.view).model_dump(), events=events)
+        return cls(**JobSchema.of(story.view).model_dump(), events=events)
 
 
-class FindingTold(ApiModel):
+class FindingSchema(ApiModel):
     """Something that is not as it should be with a source."""
 
     kind: sources.FindingKind
@@ -464,7 +464,7 @@ class FindingTold(ApiModel):
     """What to do."""
 
 
-class DoubtedTold(ApiModel):
+class DoubtedSchema(ApiModel):
     """Values of a quantity that failed quality control in the last day."""
 
     quantity: str
@@ -475,7 +475,7 @@ class DoubtedTold(ApiModel):
     """What was found most often, in words."""
 
 
-class RefusedTold(ApiModel):
+class RefusedSchema(ApiModel):
     """Posts of the last day that were refused for one reason."""
 
     model_config = ConfigDict(from_attributes=True, use_attribute_docstrings=True)
@@ -488,11 +488,11 @@ class RefusedTold(ApiModel):
     """A few of those they came from, the last one last."""
 
 
-def _refused(posts: Mapping[RefusedWord, object]) -> dict[RefusedWord, RefusedTold]:
-    return {what: RefusedTold.model_validate(found) for what, found in posts.items()}
+def _refused(posts: Mapping[RefusedWord, object]) -> dict[RefusedWord, RefusedSchema]:
+    return {what: RefusedSchema.model_validate(found) for what, found in posts.items()}
 
 
-class SourceTold(ApiModel):
+class SourceSchema(ApiModel):
     """How a source is."""
 
     name: str
@@ -511,19 +511,19 @@ class SourceTold(ApiModel):
     known to be wrong."""
     units: dict[str, str]
     """Quantities that look as if they came in another unit, and what they look like."""
-    doubted: list[DoubtedTold]
+    doubted: list[DoubtedSchema]
     failures_in_a_row: int
     attribution: str
     distrusted: list[str]
-    refused: dict[RefusedWord, RefusedTold]
+    refused: dict[RefusedWord, RefusedSchema]
     """Posts in its name, refused for their "token" or their "body"."""
-    findings: list[FindingTold]
+    findings: list[FindingSchema]
     """All that is not as it should be, the worst first."""
 
     @classmethod
     def of(
         cls, source: SourceView, now: int, zone: ZoneInfo, language: Language = ENGLISH
-    ) -> "SourceTold":
+    ) -> "SourceSchema":
         return cls(
             name=source.name,
             state=sources.state(source)[1].render(language),
@@ -534,7 +534,7 @@ class SourceTold(ApiModel):
             clock_ahead_s=source.clock_ahead_s,
             units={NAME_OF[name]: unit.render(language) for name, unit in source.units.items()},
             doubted=[
-                DoubtedTold(
+                DoubtedSchema(
                     quantity=NAME_OF[d.quantity],
                     count=d.count,
                     of=d.of,
@@ -547,10 +547,10 @@ class SourceTold(ApiModel):
             attribution=source.attribution,
             distrusted=list(source.distrusted),
             refused={
-                what: RefusedTold.model_validate(found) for what, found in source.refused.items()
+                what: RefusedSchema.model_validate(found) for what, found in source.refused.items()
             },
             findings=[
-                FindingTold(
+                FindingSchema(
                     kind=f.kind,
                     sentence=f.sentence.render(language),
                     mend=f.mend.render(language),
@@ -569,7 +569,7 @@ class SourceTold(ApiModel):
 _NOT_FOR_ANYBODY = {"silent", "wrong token", "not understood", "failing"}
 
 
-class HealthTold(ApiModel):
+class HealthSchema(ApiModel):
     """How the watch is."""
 
     well: bool
@@ -578,7 +578,7 @@ class HealthTold(ApiModel):
     """Whether the watch judges, writes and delivers within its bounds."""
     at: int
     judged_at: int | None
-    sources: list[SourceTold]
+    sources: list[SourceSchema]
     waiting_messages: int
     oldest_waiting_s: int | None
     clock: str | None
@@ -587,17 +587,17 @@ class HealthTold(ApiModel):
     """What is wrong with the farm file, where an earlier one is used instead."""
     wrong: list[str]
     """What is wrong with the watch itself, in words."""
-    strangers: dict[RefusedWord, RefusedTold]
+    strangers: dict[RefusedWord, RefusedSchema]
     """Posts refused in names that no station has."""
 
     @classmethod
-    def of(cls, health: Health, zone: ZoneInfo) -> "HealthTold":
+    def of(cls, health: Health, zone: ZoneInfo) -> "HealthSchema":
         return cls.model_validate(
             health.as_json()
             | {
-                "sources": [SourceTold.of(s, health.at, zone) for s in health.sources],
+                "sources": [SourceSchema.of(s, health.at, zone) for s in health.sources],
                 "strangers": {
-                    w: RefusedTold.model_validate(found) for w, found in health.strangers.items()
+                    w: RefusedSchema.model_validate(found) for w, found in health.strangers.items()
                 },
             }
         )
@@ -675,7 +675,7 @@ class CloseAsked(Asked):
     """Why it is closed though a rule asks for what it does not have; null: it is complete."""
 
 
-class RecordTold(ApiModel):
+class RecordSchema(ApiModel):
     """The record of one job, as it stands."""
 
     job: int
@@ -713,7 +713,7 @@ class NotUsed(ApiModel):
     why: str
 
 
-class TakenTold(ApiModel):
+class TakenSchema(ApiModel):
     """What became of a station's readings, and how the station is."""
 
     taken: int
@@ -727,13 +727,15 @@ class TakenTold(ApiModel):
     not_used: list[NotUsed]
     ignored: list[str]
     """Names in the body that are not read; of many some."""
-    station: SourceTold
+    station: SourceSchema
 
     @classmethod
-    def of(cls, posted: Posted, sight: SourceView, zone: ZoneInfo) -> "TakenTold":
+    def of(cls, posted: Posted, source_view: SourceView, zone: ZoneInfo) -> "TakenSchema":
         doubted = [_doubted(at, quantity, bits) for at, quantity, bits in posted.doubted()]
-        whys = dict.fromkeys(sight.unmeasured, "the farm file does not name it among measures")
-        whys |= dict.fromkeys(sight.distrusted, _DISTRUSTED)
+        whys = dict.fromkeys(
+            source_view.unmeasured, "the farm file does not name it among measures"
+        )
+        whys |= dict.fromkeys(source_view.distrusted, _DISTRUSTED)
         return cls(
             taken=len(posted.checked.series),
             new=posted.new,
@@ -743,7 +745,7 @@ class TakenTold(ApiModel):
                 NotUsed(quantity=NAME_OF[n], why=why) for n, why in whys.items() if n in posted.said
             ],
             ignored=list(posted.posted.ignored),
-            station=SourceTold.of(sight, posted.at, zone),
+            station=SourceSchema.of(source_view, posted.at, zone),
         )
 
 
@@ -781,7 +783,7 @@ def finite(value: float) -> float | None:
     return value if math.isfinite(value) else None
 
 
-class LoadsTold(ApiModel):
+class LoadsSchema(ApiModel):
     """The loads of a step."""
 
     full: int
@@ -793,7 +795,7 @@ class LoadsTold(ApiModel):
     """Water and products, load by load."""
 
 
-class PlanStepTold(ApiModel):
+class PlanStepSchema(ApiModel):
     """One job of the plan. Times are epoch seconds."""
 
     sprayer: str
@@ -817,10 +819,10 @@ class PlanStepTold(ApiModel):
     part: float
     """The share of what is still to be sprayed that it is of."""
     area_m2: float
-    loads: LoadsTold
+    loads: LoadsSchema
 
 
-class LeftOutTold(ApiModel):
+class LeftOutSchema(ApiModel):
     """A field the plan leaves out."""
 
     field: str
@@ -830,7 +832,7 @@ class LeftOutTold(ApiModel):
     sentence: str
 
 
-class LossTold(ApiModel):
+class LossSchema(ApiModel):
     """What is lost where a field is done first that the plan does later."""
 
     first: str
@@ -841,7 +843,7 @@ class LossTold(ApiModel):
     sentence: str
 
 
-class PlanTold(ApiModel):
+class PlanSchema(ApiModel):
     """The plan of the day. Times are epoch seconds."""
 
     number: int | None
@@ -854,10 +856,10 @@ class PlanTold(ApiModel):
     """Why it is being worked out anew."""
     sentence: str
     caution: str
-    steps: list[PlanStepTold]
+    steps: list[PlanStepSchema]
     """In the order they begin."""
-    left_out: list[LeftOutTold]
-    losses: list[LossTold]
+    left_out: list[LeftOutSchema]
+    losses: list[LossSchema]
     refused: str | None
     """The wish that no plan can fulfil, and what stands in its way."""
     accepted_at: int | None
@@ -901,11 +903,11 @@ class PlanTold(ApiModel):
             made_at=kept.made_at,
             state="old" if plan.old else "being worked out" if plan.changed else "stands",
             changed=None if plan.changed is None else plan.changed.value,
-            sentence=day_plan.standing(plan, speaker).render(language),
+            sentence=day_plan.plan_status(plan, speaker).render(language),
             caution=caution,
             steps=[_plan_step(speaker, plan, step, language) for step in plan.steps],
             left_out=[
-                LeftOutTold(
+                LeftOutSchema(
                     field=field,
                     why=why.value,
                     sentence=day_plan.why_out(why, field, speaker, ranking).render(language),
@@ -914,7 +916,7 @@ class PlanTold(ApiModel):
                 if field not in plan.done
             ],
             losses=[
-                LossTold(
+                LossSchema(
                     first=field,
                     loses=list(lost.fields),
                     fewer=lost.fewer,
@@ -931,9 +933,11 @@ class PlanTold(ApiModel):
         )
 
 
-def _plan_step(speaker: Speaker, plan: PlanNow, step: PlanStep, language: Language) -> PlanStepTold:
+def _plan_step(
+    speaker: Speaker, plan: PlanNow, step: PlanStep, language: Language
+) -> PlanStepSchema:
     loads = day_plan.loads_of(speaker, step)
-    return PlanStepTold(
+    return PlanStepSchema(
         sprayer=step.sprayer,
         driver=step.driver or None,
         field=step.field,
@@ -948,7 +952,7 @@ def _plan_step(speaker: Speaker, plan: PlanNow, step: PlanStep, language: Langua
         cleans_out=step.cleans_out,
         part=step.part,
         area_m2=step.area_m2,
-        loads=LoadsTold(
+        loads=LoadsSchema(
             full=loads.full,
             tank_l=speaker.farm.config.sprayers[step.sprayer].tank,
             last_l=loads.last_l,

@@ -33,7 +33,7 @@ class Page:
 
     limit: int
     after: int | None
-    """The key of the last one that was told; None for the first part."""
+    """The key of the last one that was given; None for the first part."""
     request: Request
     response: Response
 

@@ -21,33 +21,35 @@ from watcher.web.context import AppContext
 _LARGEST = 2**31 - 1
 
 
-def router(house: AppContext) -> APIRouter:
+def router(context: AppContext) -> APIRouter:
     """Routes of the plan."""
     routes = APIRouter(prefix="/api/v1/plan", tags=["plan"], **API)
-    looker, runner = Depends(house.door.api_looker), Depends(house.door.api_runner)
+    looker, runner = Depends(context.auth.api_looker), Depends(context.auth.api_runner)
 
-    def answered(language: Asked) -> models.PlanTold:
-        now = house.watch.clock.now()
-        return models.PlanTold.of(house.speaker, house.plan(), house.picture.ranking, language, now)
+    def answered(language: Asked) -> models.PlanSchema:
+        now = context.watch.clock.now()
+        return models.PlanSchema.of(
+            context.speaker, context.plan(), context.snapshot.ranking, language, now
+        )
 
     @routes.get("", responses=answers(401, 503))
-    def plan(language: Asked, _user: User = looker) -> models.PlanTold:
+    def plan(language: Asked, _user: User = looker) -> models.PlanSchema:
         """The plan of the day: the steps of each sprayer, what is left out and why."""
         return answered(language)
 
     @routes.post("/wishes", responses=answers(401, 403, 413, 422, 503))
     async def ask(
         asked: models.WishOfPlan, language: Asked, key: Key = None, user: User = runner
-    ) -> models.PlanTold:
+    ) -> models.PlanSchema:
         """Ask something of the plan, or take it back; it is then worked out anew."""
-        who = Who(user.name, house.watch.clock.now(), bare(key))
+        who = Who(user.name, context.watch.clock.now(), bare(key))
         given = WishAsked(Wish(asked.wish), asked.field, asked.sprayer, asked.clock, asked.back)
-        store = house.watch.book.store
+        store = context.watch.transactions.store
         try:
-            await house.watch.run_and_rejudge(lambda: wish(store, house.farm, given, who))
+            await context.watch.run_and_rejudge(lambda: wish(store, context.farm, given, who))
         except BadWishError as error:
             raise HTTPException(422, error.text.render(language)) from error
-        house.watch.plan_soon()
+        context.watch.plan_soon()
         return answered(language)
 
     @routes.post("/{number}/accept", responses=answers(401, 403, 409, 413, 422, 503))
@@ -56,12 +58,12 @@ def router(house: AppContext) -> APIRouter:
         language: Asked,
         key: Key = None,
         user: User = runner,
-    ) -> models.PlanTold:
+    ) -> models.PlanSchema:
         """Accept the plan that was shown under a number: its steps are then announced."""
-        who = Who(user.name, house.watch.clock.now(), bare(key))
-        store = house.watch.book.store
+        who = Who(user.name, context.watch.clock.now(), bare(key))
+        store = context.watch.transactions.store
         try:
-            await house.watch.run_and_rejudge(lambda: accept(store, house.farm, number, who))
+            await context.watch.run_and_rejudge(lambda: accept(store, context.farm, number, who))
         except PlanMovedError as error:
             raise HTTPException(409, error.text.render(language)) from error
         except BadWishError as error:

@@ -13,7 +13,7 @@ from watcher.service.watch import Watch
 from watcher.sources.base import SourceError
 from watcher.sources.stations.bad_reading import BadReadingError, UnlikelyTimeError
 from watcher.sources.stations.readings import FORM, KINDS, MAX_BYTES, PLAIN, parse
-from watcher.web.api.models import TakenTold, Wrong
+from watcher.web.api.models import TakenSchema, Wrong
 from watcher.web.lanes import RETRY_AFTER_S, FullError, Lane
 from watcher.web.problem import problem
 
@@ -38,7 +38,7 @@ def router(
     @routes.post(
         "/api/v1/stations/{station}/readings",
         tags=["stations"],
-        response_model=TakenTold,
+        response_model=TakenSchema,
         responses={
             code: {"model": Wrong, "description": what}
             for code, what in {
@@ -100,9 +100,9 @@ def router(
                 dated = kind.partition(";")[0].strip().lower() in {PLAIN, FORM} and (
                     mapping is None or mapping.dated
                 )
-                posted, sight = await watch.receive(station, work, size=len(body), dated=dated)
+                posted, view = await watch.receive(station, work, size=len(body), dated=dated)
         except BadReadingError as error:
-            if isinstance(error, UnlikelyTimeError) and watch.book.time.contradicted(
+            if isinstance(error, UnlikelyTimeError) and watch.transactions.time.contradicted(
                 station, error.time
             ):
                 return _refused(503, f"{error.key}: {_CLOCKS}")
@@ -114,7 +114,9 @@ def router(
             answer = _refused(503, "this station has too much to tell at once; send it again")
             answer.headers["Retry-After"] = str(RETRY_AFTER_S)
             return answer
-        return JSONResponse(TakenTold.of(posted, sight, watch.book.plan.farm.zone).model_dump())
+        return JSONResponse(
+            TakenSchema.of(posted, view, watch.transactions.plan.farm.zone).model_dump()
+        )
 
     return routes
 

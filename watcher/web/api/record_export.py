@@ -18,18 +18,18 @@ from watcher.service.snapshot import compose
 from watcher.web.api.endpoints import API, Answers, answers
 from watcher.web.auth.users import User
 from watcher.web.context import AppContext
-from watcher.web.numbers import Number
+from watcher.web.path_numbers import Number
 
 
 def _as(media_type: str) -> Answers:
     return {200: {"content": {media_type: {"schema": {"type": "string", "format": "binary"}}}}}
 
 
-def router(house: AppContext) -> APIRouter:
+def router(context: AppContext) -> APIRouter:
     """Routes of the records."""
     routes = APIRouter(prefix="/api/v1", tags=["records"], **API)
-    looker = Depends(house.door.api_looker)
-    reading = house.watch.book.store.reading
+    looker = Depends(context.auth.api_looker)
+    reading = context.watch.transactions.store.reading
 
     @routes.get(
         "/records.json",
@@ -57,7 +57,7 @@ def router(house: AppContext) -> APIRouter:
     def printed(number: Number, _user: User = looker) -> Response:
         """The record of one job, to print."""
         with reading() as session:
-            return _file(_pdf(house, session, number), "application/pdf", f"record-{number}.pdf")
+            return _file(_pdf(context, session, number), "application/pdf", f"record-{number}.pdf")
 
     return routes
 
@@ -73,18 +73,18 @@ def _table(session: Session, wanted: Sequence[int]) -> bytes:
     return text.getvalue().encode()
 
 
-def _pdf(house: AppContext, session: Session, number: int) -> bytes:
+def _pdf(context: AppContext, session: Session, number: int) -> bytes:
     try:
         from watcher.records.pdf import write_pdf  # noqa: PLC0415  # an extra
     except ModuleNotFoundError as error:
         raise HTTPException(501, f"printing needs {error.name}: the extra [pdf]") from error
-    plan, now = house.watch.book.plan, house.watch.clock.now()
+    plan, now = context.watch.transactions.plan, context.watch.clock.now()
     try:
         record = commands.look(session, plan, partial(compose, session, plan), number, now)
     except RecordError as error:
         raise HTTPException(409, str(error)) from error
-    language = house.farm.language
-    rules, head = house.farm.config.farm.record_rules, journal.head(session)
+    language = context.farm.language
+    rules, head = context.farm.config.farm.record_rules, journal.head(session)
     page = page_of(record, rules, head, language=language)
-    paper: Literal["letter", "a4"] = "letter" if house.speaker.system == "us" else "a4"
-    return write_pdf([page], paper, datetime.fromtimestamp(now, house.farm.zone), language)
+    paper: Literal["letter", "a4"] = "letter" if context.speaker.system == "us" else "a4"
+    return write_pdf([page], paper, datetime.fromtimestamp(now, context.farm.zone), language)

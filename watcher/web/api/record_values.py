@@ -20,39 +20,39 @@ from watcher.web.api.endpoints import API, Asked, Key, answers, bare
 from watcher.web.api.paging import LINKED, Paged
 from watcher.web.auth.users import User
 from watcher.web.context import AppContext
-from watcher.web.numbers import Number
+from watcher.web.path_numbers import Number
 from watcher.web.problem import problem
 
 
-def router(house: AppContext) -> APIRouter:
+def router(context: AppContext) -> APIRouter:
     """Routes of the records as they stand."""
     routes = APIRouter(prefix="/api/v1/records", tags=["records"], **API)
-    looker, runner = Depends(house.door.api_looker), Depends(house.door.api_runner)
+    looker, runner = Depends(context.auth.api_looker), Depends(context.auth.api_runner)
     changes: dict[str, Any] = {
-        "response_model": models.RecordTold,
+        "response_model": models.RecordSchema,
         "responses": answers(401, 403, 404, 409, 413, 422),
     }
 
     @routes.get("", responses=answers(401, 422) | LINKED)
-    def every(page: Paged, _user: User = looker) -> list[models.RecordTold]:
+    def every(page: Paged, _user: User = looker) -> list[models.RecordSchema]:
         """The record of every job that has one, as written so far, by the job's number."""
-        with house.watch.book.store.reading() as session:
+        with context.watch.transactions.store.reading() as session:
             found = [n for n in commands.recorded(session) if n > (page.after or 0)]
             numbers = page.of(found, found)
-            return [models.RecordTold.of(commands.record_of(session, n)) for n in numbers]
+            return [models.RecordSchema.of(commands.record_of(session, n)) for n in numbers]
 
     @routes.get(
-        "/{number}", response_model=models.RecordTold, responses=answers(401, 404, 409, 422)
+        "/{number}", response_model=models.RecordSchema, responses=answers(401, 404, 409, 422)
     )
     def one(
         number: Number, language: Asked, _user: User = looker
-    ) -> models.RecordTold | JSONResponse:
+    ) -> models.RecordSchema | JSONResponse:
         """The record of one job; what is not kept of it yet is gathered as it would be now."""
-        plan, now = house.watch.book.plan, house.watch.clock.now()
-        with house.watch.book.store.reading() as session:
+        plan, now = context.watch.transactions.plan, context.watch.clock.now()
+        with context.watch.transactions.store.reading() as session:
             try:
                 weather = partial(compose, session, plan)
-                return models.RecordTold.of(commands.look(session, plan, weather, number, now))
+                return models.RecordSchema.of(commands.look(session, plan, weather, number, now))
             except RecordError as refusal:
                 return problem(409, refusal.text.render(language))
 
@@ -63,20 +63,20 @@ def router(house: AppContext) -> APIRouter:
         language: Asked,
         key: Key = None,
         user: User = runner,
-    ) -> models.RecordTold | JSONResponse:
+    ) -> models.RecordSchema | JSONResponse:
         """Write values into the record of an ended job: all of them, or none.
 
         In a closed record they are corrections. A value that cannot be written is answered with
         422, each by its key under ``values``.
         """
-        plan, now = house.watch.book.plan, house.watch.clock.now()
+        plan, now = context.watch.transactions.plan, context.watch.clock.now()
         filled = Filled(asked.values, asked.was, step=bare(key), why=asked.why)
 
         def work(session: Session) -> Record:
             weather = partial(compose, session, plan)
             return fill(session, plan, weather, number, filled, by=user.name, now=now)
 
-        return await _written(house, work, language)
+        return await _written(context, work, language)
 
     @routes.post("/{number}/close", **changes)
     async def close(
@@ -84,12 +84,12 @@ def router(house: AppContext) -> APIRouter:
         language: Asked,
         asked: models.CloseAsked | None = None,
         user: User = runner,
-    ) -> models.RecordTold | JSONResponse:
+    ) -> models.RecordSchema | JSONResponse:
         """Close a record: from then on only corrections are added.
 
         Where a rule asks for what it does not have it is refused, unless ``incomplete`` says why.
         """
-        plan, now = house.watch.book.plan, house.watch.clock.now()
+        plan, now = context.watch.transactions.plan, context.watch.clock.now()
         why = None if asked is None else asked.incomplete
 
         def work(session: Session) -> Record:
@@ -98,23 +98,23 @@ def router(house: AppContext) -> APIRouter:
                 session, plan, weather, number, by=user.name, now=now, incomplete=why
             )
 
-        return await _written(house, work, language)
+        return await _written(context, work, language)
 
     return routes
 
 
 async def _written(
-    house: AppContext, work: Callable[[Session], Record], language: Language
-) -> models.RecordTold | JSONResponse:
+    context: AppContext, work: Callable[[Session], Record], language: Language
+) -> models.RecordSchema | JSONResponse:
     def written() -> Record:
-        with house.watch.book.store.writing() as session:
+        with context.watch.transactions.store.writing() as session:
             return work(session)
 
     try:
-        record = await house.watch.run_and_rejudge(written)
+        record = await context.watch.run_and_rejudge(written)
     except WrongValuesError as refusal:
         wrong = {k: e.beside.render(language) for k, e in refusal.wrong.items()}
         return problem(422, refusal.text.render(language), values=wrong)
     except RecordError as refusal:
         return problem(409, refusal.text.render(language))
-    return models.RecordTold.of(record)
+    return models.RecordSchema.of(record)

@@ -43,7 +43,7 @@ class FieldSeason(ApiModel):
     """What bound in the others, most hours first."""
 
 
-class SeasonTold(ApiModel):
+class SeasonSchema(ApiModel):
     """Past hours through today's judgement."""
 
     start: int
@@ -53,7 +53,7 @@ class SeasonTold(ApiModel):
     fields: list[FieldSeason]
 
 
-def router(house: AppContext) -> APIRouter:
+def router(context: AppContext) -> APIRouter:
     """Route of the season."""
     routes = APIRouter(prefix="/api/v1", tags=["farm"], **API)
 
@@ -65,16 +65,16 @@ def router(house: AppContext) -> APIRouter:
             list[Annotated[int, Query(ge=1, le=12)]] | None,
             Query(max_length=12, description="Only these months of the farm's calendar"),
         ] = None,
-        _user: User = Depends(house.door.api_looker),  # noqa: B008
-    ) -> SeasonTold:
+        _user: User = Depends(context.auth.api_looker),  # noqa: B008
+    ) -> SeasonSchema:
         """Judge every past hour of ``start <= time < end`` by the farm as it is now."""
         if not start < end <= start + _MOST_DAYS * _DAY_S:
             raise HTTPException(422, f"end must be after start, by at most {_MOST_DAYS} days")
-        if end > house.watch.clock.now():
+        if end > context.watch.clock.now():
             raise HTTPException(422, "end must not be after now")
-        with house.watch.book.store.reading() as session:
-            tally = add_up(session, FarmArrays.of(house.farm), start, end, months=month or ())
-        return SeasonTold(
+        with context.watch.transactions.store.reading() as session:
+            tally = add_up(session, FarmArrays.of(context.farm), start, end, months=month or ())
+        return SeasonSchema(
             start=start,
             end=end,
             open_somewhere=tally.open_somewhere,

@@ -26,7 +26,7 @@ class SecretAsked(ApiModel):
     """The push address, token, password or key."""
 
 
-class SecretTold(ApiModel):
+class SecretSchema(ApiModel):
     """Whether a secret is set, and nothing of it."""
 
     kind: SecretKind
@@ -40,9 +40,9 @@ class SecretTold(ApiModel):
     """Who set it."""
 
     @classmethod
-    def of(cls, house: AppContext, kind: SecretKind, name: str) -> "SecretTold":
+    def of(cls, context: AppContext, kind: SecretKind, name: str) -> "SecretSchema":
         """Tell of one."""
-        state = house.secrets.known.state(kind, name)
+        state = context.secrets.known.state(kind, name)
         return cls(
             kind=kind,
             name=name,
@@ -53,62 +53,62 @@ class SecretTold(ApiModel):
         )
 
 
-class SecretsTold(ApiModel):
+class SecretsSchema(ApiModel):
     """Every secret there is, or might be: as many as the farm file asks for."""
 
-    secrets: list[SecretTold]
+    secrets: list[SecretSchema]
 
 
 _REFUSALS: Answers = {507: {"description": "It cannot be written", "model": Wrong}}
 
 
-def router(house: AppContext) -> APIRouter:
+def router(context: AppContext) -> APIRouter:
     """Routes of the secrets."""
     routes = APIRouter(prefix="/api/v1/secrets", tags=["secrets"], **API)
-    owner = Depends(house.door.api_administrator)
+    owner = Depends(context.auth.api_administrator)
 
     @routes.get("", responses=answers(401, 403))
-    def every(_user: User = owner) -> SecretsTold:
+    def every(_user: User = owner) -> SecretsSchema:
         """Every secret that the farm asks for or that is kept, and since when it is set."""
-        asked = [(kind, name) for kind, names in wanted(house.farm).items() for name in names]
-        found = dict.fromkeys([*asked, *house.secrets.left_over()])
-        return SecretsTold(secrets=[SecretTold.of(house, kind, name) for kind, name in found])
+        asked = [(kind, name) for kind, names in wanted(context.farm).items() for name in names]
+        found = dict.fromkeys([*asked, *context.secrets.left_over()])
+        return SecretsSchema(secrets=[SecretSchema.of(context, kind, name) for kind, name in found])
 
     @routes.put(
         "/{kind}/{name}",
-        response_model=SecretTold,
+        response_model=SecretSchema,
         responses=answers(401, 403, 404, 413, 422) | _REFUSALS,
     )
     async def put(
         kind: SecretKind, name: Name, asked: SecretAsked, language: Asked, user: User = owner
     ) -> Any:
-        """Set a secret, in place of the one before; it counts at once and is never told."""
-        if name not in wanted(house.farm)[kind]:
+        """Set a secret, in place of the one before; it counts at once and is never shown."""
+        if name not in wanted(context.farm)[kind]:
             raise HTTPException(404, "nothing of the farm file has this name")
         text = asked.secret.get_secret_value().strip()
         try:
-            await house.secrets.keep(kind, name, text, by=user.name)
+            await context.secrets.keep(kind, name, text, by=user.name)
         except SecretRefusedError as refused:
             return _refused(language, 422, refused.wrong)
         except OSError as error:
             wrong = say("it cannot be written ({why})", why=str(error.strerror))
             return _refused(language, 507, wrong)
-        return SecretTold.of(house, kind, name)
+        return SecretSchema.of(context, kind, name)
 
     @routes.delete(
         "/{kind}/{name}",
-        response_model=SecretTold,
+        response_model=SecretSchema,
         responses=answers(401, 403, 404) | _REFUSALS,
     )
     async def delete(kind: SecretKind, name: Name, language: Asked, user: User = owner) -> Any:
         """Remove a secret that was set on a page or by a program."""
         try:
-            if not await house.secrets.remove(kind, name, by=user.name):
+            if not await context.secrets.remove(kind, name, by=user.name):
                 raise HTTPException(404, "no secret of this name is kept here")
         except OSError as error:
             wrong = say("it cannot be written ({why})", why=str(error.strerror))
             return _refused(language, 507, wrong)
-        return SecretTold.of(house, kind, name)
+        return SecretSchema.of(context, kind, name)
 
     return routes
 

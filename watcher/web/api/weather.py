@@ -1,4 +1,4 @@
-"""The weather as it is now, for programs: over each field, and as each station last told it."""
+"""The weather as it is now, for programs: over each field, and as each station last reported it."""
 
 import math
 from typing import Literal
@@ -18,7 +18,7 @@ from watcher.web.context import AppContext
 InversionWord = Literal["unknown", "none", "possible", "likely", "measured"]
 
 
-class SpeaksTold(ApiModel):
+class SpeaksSchema(ApiModel):
     """Who tells a quantity."""
 
     source: str | None
@@ -28,7 +28,7 @@ class SpeaksTold(ApiModel):
     age_s: float | None
 
 
-class AirTold(ApiModel):
+class AirSchema(ApiModel):
     """The air now over a field, at the boom of its setup. SI; null where nobody tells."""
 
     field: str
@@ -42,29 +42,29 @@ class AirTold(ApiModel):
     humidity_pct: float | None
     delta_t_k: float | None
     inversion: InversionWord
-    speaks: dict[str, SpeaksTold]
+    speaks: dict[str, SpeaksSchema]
     """Who tells wind, gust, direction, temperature and humidity."""
 
 
-class StationNowTold(ApiModel):
+class StationNowSchema(ApiModel):
     """A station's newest reading, with what is doubted left out."""
 
     station: str
     at: int | None
-    """When it was read; null where it has told nothing for too long."""
+    """When it was read; null where it has reported nothing for too long."""
     values: dict[str, float | None]
     """By the names of the log, with their units; null where it measures it and it is not known."""
 
 
-class WeatherTold(ApiModel):
+class WeatherSchema(ApiModel):
     """The weather now."""
 
     at: int
     judged_at: int | None
     old: bool
     """Whether the watch has not judged for so long that this must not be relied on."""
-    fields: list[AirTold]
-    stations: list[StationNowTold]
+    fields: list[AirSchema]
+    stations: list[StationNowSchema]
 
 
 _SPOKEN = {
@@ -83,56 +83,56 @@ _WORDS: dict[Finding, InversionWord] = {
 }
 
 
-def router(house: AppContext) -> APIRouter:
+def router(context: AppContext) -> APIRouter:
     """Route of the weather."""
     routes = APIRouter(prefix="/api/v1", tags=["weather"], **API)
 
     @routes.get("/weather", responses=answers(401, 503))
-    def weather(_user: User = Depends(house.door.api_looker)) -> WeatherTold:  # noqa: B008
+    def weather(_user: User = Depends(context.auth.api_looker)) -> WeatherSchema:  # noqa: B008
         """The weather over each field, wind at boom and mast apart, and what each station tells."""
-        with house.watch.book.store.reading() as session:
-            stations = measured(session, house.farm, house.watch.clock.now())
-        return WeatherTold(
-            at=house.picture.outlook.now,
-            judged_at=house.watch.judged_at,
-            old=house.old,
-            fields=airs(house),
-            stations=[_station(house, name, one) for name, one in stations.items()],
+        with context.watch.transactions.store.reading() as session:
+            stations = measured(session, context.farm, context.watch.clock.now())
+        return WeatherSchema(
+            at=context.snapshot.timeline.now,
+            judged_at=context.watch.judged_at,
+            old=context.old,
+            fields=airs(context),
+            stations=[_station(context, name, one) for name, one in stations.items()],
         )
 
     return routes
 
 
-def _station(house: AppContext, name: str, told: Measured) -> StationNowTold:
-    now, times = house.watch.clock.now(), told.series.times
-    values: dict[str, float | None] = dict.fromkeys(sorted(told.measures))
-    fresh = times.size and now - times[-1] <= told.silent_after_s
-    if not fresh or house.watch.book.time.lost:
-        return StationNowTold(station=name, at=None, values=values)
-    newest = told.series.quantities()
+def _station(context: AppContext, name: str, measured: Measured) -> StationNowSchema:
+    now, times = context.watch.clock.now(), measured.series.times
+    values: dict[str, float | None] = dict.fromkeys(sorted(measured.measures))
+    fresh = times.size and now - times[-1] <= measured.silent_after_s
+    if not fresh or context.watch.transactions.time.lost:
+        return StationNowSchema(station=name, at=None, values=values)
+    newest = measured.series.quantities()
     values = {quantity: finite(float(newest[quantity][-1])) for quantity in values}
-    return StationNowTold(station=name, at=int(times[-1]), values=values)
+    return StationNowSchema(station=name, at=int(times[-1]), values=values)
 
 
-def airs(house: AppContext) -> list[AirTold]:
+def airs(context: AppContext) -> list[AirSchema]:
     """Return the air now over every field that has a setup. Raises NothingJudgedError."""
-    picture = house.picture
-    ranked = picture.ranking.every
+    snapshot = context.snapshot
+    ranked = snapshot.ranking.every
     return [
-        air_told(house, field, str(ranked[field].setup))
-        for field in picture.judgement.plan.fields
+        air_schema(context, field, str(ranked[field].setup))
+        for field in snapshot.judgement.plan.fields
         if field in ranked and ranked[field].setup is not None
     ]
 
 
-def air_told(house: AppContext, field: str, setup: str) -> AirTold:
+def air_schema(context: AppContext, field: str, setup: str) -> AirSchema:
     """Return the air now over a field at the boom of a setup."""
-    picture = house.picture
-    judgement, look = picture.judgement, picture.outlook.of(field)
+    snapshot = context.snapshot
+    judgement, look = snapshot.judgement, snapshot.timeline.of(field)
     air = air_at(judgement, look, look.now, field, setup)
     inversion = judgement.of_field(judgement.plan.fields.index(field)).inversion
     now = int(np.searchsorted(inversion.times, look.now))
-    return AirTold(
+    return AirSchema(
         field=field,
         setup=setup,
         wind_from_deg=finite(air.wind_from_deg),
@@ -148,6 +148,6 @@ def air_told(house: AppContext, field: str, setup: str) -> AirTold:
     )
 
 
-def _speaks(spoken: Spoken) -> SpeaksTold:
+def _speaks(spoken: Spoken) -> SpeaksSchema:
     age = spoken.age_s if math.isfinite(spoken.age_s) else None
-    return SpeaksTold(source=spoken.source, measured=spoken.measured, age_s=age)
+    return SpeaksSchema(source=spoken.source, measured=spoken.measured, age_s=age)

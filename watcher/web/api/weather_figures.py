@@ -32,18 +32,18 @@ _OF_FIELD = {
 }
 
 
-def of_stations(picture: Snapshot) -> Iterator[Metric]:
-    """Yield what each station told and is believed in, and the inversion that follows from it."""
+def of_stations(snapshot: Snapshot) -> Iterator[Metric]:
+    """Yield what each station reports and is believed in, and the inversion that follows."""
     found: dict[str, dict[str, float]] = {name: {} for name in _OF_STATION}
     signs: dict[str, Finding] = {}
-    for look in (picture.outlook, *picture.outlook.others):
-        for name, told in found.items():
+    for look in (snapshot.timeline, *snapshot.timeline.others):
+        for name, by_source in found.items():
             spoken = look.spoken[name]
             if spoken.measured and spoken.source is not None:
-                told[spoken.source] = float(getattr(look.series, name)[look.now_index])
+                by_source[spoken.source] = float(getattr(look.series, name)[look.now_index])
         speaker = look.spoken["temp_c"].source
         if speaker is not None and look.fields:
-            signs[speaker] = _inversion(picture, look)
+            signs[speaker] = _inversion(snapshot, look)
     for name, (ending, words, share) in _OF_STATION.items():
         family = GaugeMetricFamily(f"watcher_station_{ending}", words, labels=["source"])
         for source, value in sorted(found[name].items()):
@@ -56,14 +56,14 @@ def of_stations(picture: Snapshot) -> Iterator[Metric]:
     yield states
 
 
-def of_fields(picture: Snapshot) -> Iterator[Metric]:
+def of_fields(snapshot: Snapshot) -> Iterator[Metric]:
     """Yield the air over each field at the boom of its setup."""
-    judgement = picture.judgement
+    judgement = snapshot.judgement
     airs: dict[str, AirNow] = {}
-    for field, seen in picture.ranking.every.items():
+    for field, seen in snapshot.ranking.every.items():
         if seen.setup is None:
             continue
-        look = picture.outlook.of(field)
+        look = snapshot.timeline.of(field)
         airs[field] = air_at(judgement, look, look.now, field, seen.setup)
     for name, (ending, words, share) in _OF_FIELD.items():
         family = GaugeMetricFamily(f"watcher_field_{ending}", words, labels=["field"])
@@ -72,21 +72,21 @@ def of_fields(picture: Snapshot) -> Iterator[Metric]:
         yield family
 
 
-def margins(picture: Snapshot) -> Iterator[Metric]:
-    """Yield the room left to each field's limits, and to the one that binds."""
+def margins(snapshot: Snapshot) -> Iterator[Metric]:
+    """Yield the margin left to each field's limits, and to the one that binds."""
     words = "Room to a limit as a share of its scale, negative when broken, NaN when unknown"
     every = GaugeMetricFamily("watcher_field_margin_ratio", words, labels=["field", "limit"])
     words = "Room to the limit that binds; NaN while that one is unknown"
     least = GaugeMetricFamily("watcher_field_least_margin_ratio", words, labels=["field"])
-    for field, seen in picture.ranking.every.items():
+    for field, seen in snapshot.ranking.every.items():
         for reason in seen.reasons:
             every.add_metric([field, reason.limit.value], reason.headroom)
         least.add_metric([field], seen.binding.headroom)
     yield from (every, least)
 
 
-def _inversion(picture: Snapshot, look: Timeline) -> Finding:
-    judgement = picture.judgement
+def _inversion(snapshot: Snapshot, look: Timeline) -> Finding:
+    judgement = snapshot.judgement
     field = judgement.plan.fields.index(look.fields[0])
     inversion = judgement.of_field(field).inversion
     return Finding(int(inversion.finding[np.searchsorted(inversion.times, look.now)]))

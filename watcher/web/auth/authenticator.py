@@ -16,7 +16,7 @@ from watcher.service.clock import Clock
 from watcher.web.auth.login_throttle import LoginThrottle
 from watcher.web.auth.sessions import IDLE_S, SessionStore, SessionStoreError
 from watcher.web.auth.users import Role, User, Users
-from watcher.web.seldom import Seldom
+from watcher.web.log_throttle import LogThrottle
 
 MOST_FORM_BYTES, MOST_FIELDS = 16 * 1024, 32
 MOST_LONG_FORM_BYTES, MOST_LONG_FIELDS = 64 * 1024, 640
@@ -68,10 +68,10 @@ class Visitor:
 class Authenticator:
     """Tells visitors apart, and checks forms. One for the whole application."""
 
-    def __init__(self, keyring: SessionStore, access: Users, clock: Clock) -> None:
-        self.keyring, self.access, self.clock = keyring, access, clock
+    def __init__(self, sessions: SessionStore, access: Users, clock: Clock) -> None:
+        self.sessions, self.access, self.clock = sessions, access, clock
         self.attempts = LoginThrottle()
-        self._seldom = Seldom()
+        self._throttled = LogThrottle()
 
     def visitor(self, request: Request) -> Visitor:
         """Return who is asking, by cookie, or a stranger with a new token.
@@ -80,9 +80,9 @@ class Authenticator:
         """
         token = request.cookies.get(_name(request), "")
         try:
-            session = self.keyring.session(token, self.clock.now()) if token else None
+            session = self.sessions.session(token, self.clock.now()) if token else None
         except SessionStoreError as error:
-            self._seldom.warn("nobody is known to be logged in", why=str(error))
+            self._throttled.warn("nobody is known to be logged in", why=str(error))
             session = None
         if session is None:
             return Visitor(token or secrets.token_urlsafe(32))
@@ -110,17 +110,17 @@ class Authenticator:
         if self.access.role_of(name) is not None:
             return True
         try:
-            return any(s.user.name == name for s in self.keyring.sessions(self.clock.now()))
+            return any(s.user.name == name for s in self.sessions.sessions(self.clock.now()))
         except SessionStoreError as error:
-            self._seldom.warn("nobody is known to be logged in", why=str(error))
+            self._throttled.warn("nobody is known to be logged in", why=str(error))
             return False
 
     def taken(self, name: str) -> bool:
         """Return whether somebody is called so already, as a user, a program or a guest."""
         access, now = self.access, self.clock.now()
         known = {user.name for user in (*access.people, *access.of_programs)}
-        known |= {guest.name for guest in self.keyring.guests() if not guest.over(now)}
-        known |= {session.user.name for session in self.keyring.sessions(now)}
+        known |= {guest.name for guest in self.sessions.guests() if not guest.over(now)}
+        known |= {session.user.name for session in self.sessions.sessions(now)}
         return name.casefold() in {one.casefold() for one in known}
 
     def looker(self, request: Request) -> Visitor:
@@ -221,7 +221,7 @@ class Authenticator:
 
     def _sign(self, visitor: Visitor, salt: str) -> str:
         said = f"form:{salt}:{visitor.token}".encode()
-        return hmac.new(self.keyring.secret, said, hashlib.sha256).hexdigest()
+        return hmac.new(self.sessions.secret, said, hashlib.sha256).hexdigest()
 
 
 async def _form(request: Request, most_bytes: int, most_fields: int) -> dict[str, str]:

@@ -16,87 +16,87 @@ from markupsafe import Markup
 from watcher.web.auth.authenticator import Authenticator, Visitor
 from watcher.web.auth.users import Role, User
 from watcher.web.context import AppContext
-from watcher.web.numbers import Number
+from watcher.web.path_numbers import Number
 
 _CLEAR = {"Clear-Site-Data": '"cache", "storage"'}
 """What the device keeps for reading offline goes when its user goes."""
 
 
-def router(house: AppContext) -> APIRouter:
+def router(context: AppContext) -> APIRouter:
     """Routes of the door."""
     routes = APIRouter(include_in_schema=False)
-    door = house.door
+    auth = context.auth
     trying = asyncio.Lock()
-    looker, administrator = Depends(door.looker), Depends(door.administrator)
+    looker, administrator = Depends(auth.looker), Depends(auth.administrator)
 
     @routes.get("/login")
     def ask(request: Request, next: str = "/") -> Response:  # noqa: A002
-        visitor = door.visitor(request)
-        return _asking(house, request, visitor, _local(next))
+        visitor = auth.visitor(request)
+        return _asking(context, request, visitor, _local(next))
 
     @routes.post("/login")
     async def enter(request: Request) -> Response:
-        visitor = await run_in_threadpool(door.visitor, request)
-        form = await door.form(request, visitor)
+        visitor = await run_in_threadpool(auth.visitor, request)
+        form = await auth.form(request, visitor)
         to, name, address = _local(form.get("next", "/")), form.get("user", ""), _address(request)
         # One at a time: many at once would all be counted too late, and each takes its memory.
         async with trying:
-            wait_s = door.attempts.wait_s(address, name, door.clock.now())
+            wait_s = auth.attempts.wait_s(address, name, auth.clock.now())
             if wait_s:
-                return _refused(house, request, visitor, to, wait_s)
+                return _refused(context, request, visitor, to, wait_s)
             began = time.monotonic()
-            user = await run_in_threadpool(door.access.user, name, form.get("passphrase", ""))
+            user = await run_in_threadpool(auth.access.user, name, form.get("passphrase", ""))
             if user is None:
-                door.attempts.wrong(address, name, door.clock.now())
+                auth.attempts.wrong(address, name, auth.clock.now())
                 # Whoever guesses leaves half of a processor to the watch, however many guess.
                 await asyncio.sleep(min(1.0, time.monotonic() - began))
-                return _asking(house, request, visitor, to, wrong=True)
-        door.attempts.right(address, name)
-        return await run_in_threadpool(_let_in, door, request, visitor, user, to, by_link=False)
+                return _asking(context, request, visitor, to, wrong=True)
+        auth.attempts.right(address, name)
+        return await run_in_threadpool(_let_in, auth, request, visitor, user, to, by_link=False)
 
     @routes.get("/login/{link}")
     def ask_by_link(request: Request, link: str) -> Response:
         # Previews open links too: a second touch uses it up, not this.
-        return _page(house, request, door.visitor(request), "link.html", link=link, wrong=False)
+        return _page(context, request, auth.visitor(request), "link.html", link=link, wrong=False)
 
     @routes.post("/login/{link}")
     async def enter_by_link(request: Request, link: str) -> Response:
-        visitor = await run_in_threadpool(door.visitor, request)
-        await door.form(request, visitor)
+        visitor = await run_in_threadpool(auth.visitor, request)
+        await auth.form(request, visitor)
         # However many were wrong: a link is too long to be guessed.
-        user = await run_in_threadpool(door.keyring.use_link, link, door.clock.now())
+        user = await run_in_threadpool(auth.sessions.use_link, link, auth.clock.now())
         if user is None:
-            return _page(house, request, visitor, "link.html", 403, link=link, wrong=True)
-        return await run_in_threadpool(_let_in, door, request, visitor, user, "/", by_link=True)
+            return _page(context, request, visitor, "link.html", 403, link=link, wrong=True)
+        return await run_in_threadpool(_let_in, auth, request, visitor, user, "/", by_link=True)
 
     @routes.post("/logout")
     async def leave(request: Request, visitor: Visitor = looker) -> Response:
-        await door.form(request, visitor)
-        await run_in_threadpool(door.keyring.shut, visitor.session or 0)
+        await auth.form(request, visitor)
+        await run_in_threadpool(auth.sessions.shut, visitor.session or 0)
         answer = RedirectResponse("/login", 303, headers=_CLEAR)
-        door.leave(request, answer)
+        auth.leave(request, answer)
         return answer
 
     @routes.get("/devices")
     def devices(request: Request, visitor: Visitor = looker) -> Response:
-        return _devices(house, request, visitor)
+        return _devices(context, request, visitor)
 
     @routes.post("/devices/link")
     async def invite(request: Request, visitor: Visitor = administrator) -> Response:
-        form = await door.form(request, visitor)
+        form = await auth.form(request, visitor)
         role = {r.word: r for r in Role}.get(form.get("role", ""), Role.LOOK)
         # What a guest lets in ends with the guest.
         guest = visitor.user.guest if visitor.user else None
         device = User(form.get("name", "").strip()[:40] or "device", role, guest)
-        link = await run_in_threadpool(door.keyring.make_link, device, door.clock.now())
-        return await run_in_threadpool(_devices, house, request, visitor, link)
+        link = await run_in_threadpool(auth.sessions.make_link, device, auth.clock.now())
+        return await run_in_threadpool(_devices, context, request, visitor, link)
 
     @routes.post("/devices/{number}/out")
     async def put_out(
         request: Request, number: Number, visitor: Visitor = administrator
     ) -> Response:
-        await door.form(request, visitor)
-        await run_in_threadpool(door.keyring.shut, number)
+        await auth.form(request, visitor)
+        await run_in_threadpool(auth.sessions.shut, number)
         return RedirectResponse("/devices", 303)
 
     return routes
@@ -118,24 +118,24 @@ def is_of_one_machine(host: str) -> bool:
     return address.is_loopback or address.is_unspecified
 
 
-def reached_at(house: AppContext, request: Request) -> str:
+def reached_at(context: AppContext, request: Request) -> str:
     """The address a link to these pages begins with.
 
     Where none is set, the one at which this connection came in: what the request itself says of
     it (Host) may be anybody's, and the link lets a device in.
     """
-    if house.address:
-        return house.address
+    if context.address:
+        return context.address
     host, port = request.scope.get("server") or ("127.0.0.1", None)
     shown = f"[{host}]" if ":" in host else host
     return f"http://{shown}" if port is None else f"http://{shown}:{port}"
 
 
-def invitation(house: AppContext, request: Request, link: str | None) -> dict[str, Any]:
+def invitation(context: AppContext, request: Request, link: str | None) -> dict[str, Any]:
     """Return what a page shows of a link that lets a device in; None of it where there is none."""
     if link is None:
         return {"invitation": None, "here_only": False, "qr": None}
-    address = f"{reached_at(house, request)}/login/{link}"
+    address = f"{reached_at(context, request)}/login/{link}"
     drawn = segno.make(address, error="m").svg_inline(scale=5, border=4, light="#fff")
     return {
         "invitation": address,
@@ -145,18 +145,18 @@ def invitation(house: AppContext, request: Request, link: str | None) -> dict[st
 
 
 def _let_in(
-    door: Authenticator, request: Request, visitor: Visitor, user: User, to: str, *, by_link: bool
+    auth: Authenticator, request: Request, visitor: Visitor, user: User, to: str, *, by_link: bool
 ) -> Response:
     """A new token: one that somebody may have planted before is worth nothing."""
     if visitor.session is not None:
-        door.keyring.shut(visitor.session)
+        auth.sessions.shut(visitor.session)
     answer = RedirectResponse(to, 303)
-    door.enter(request, answer, door.keyring.open(user, door.clock.now(), by_link=by_link))
+    auth.enter(request, answer, auth.sessions.open(user, auth.clock.now(), by_link=by_link))
     return answer
 
 
 def _page(
-    house: AppContext,
+    context: AppContext,
     request: Request,
     visitor: Visitor,
     page: str,
@@ -164,41 +164,41 @@ def _page(
     **values: object,
 ) -> HTMLResponse:
     """A page for strangers: it gives them the token that its form must fit to."""
-    answer = house.show(request, visitor, page, status=status, **values)
+    answer = context.show(request, visitor, page, status=status, **values)
     if visitor.user is None:
-        house.door.enter(request, answer, visitor.token)
+        context.auth.enter(request, answer, visitor.token)
     return answer
 
 
 def _asking(
-    house: AppContext, request: Request, visitor: Visitor, to: str, *, wrong: bool = False
+    context: AppContext, request: Request, visitor: Visitor, to: str, *, wrong: bool = False
 ) -> HTMLResponse:
     status = 403 if wrong else 200
-    return _page(house, request, visitor, "login.html", status, to=to, wrong=wrong, wait_s=0)
+    return _page(context, request, visitor, "login.html", status, to=to, wrong=wrong, wait_s=0)
 
 
 def _refused(
-    house: AppContext, request: Request, visitor: Visitor, to: str, wait_s: int
+    context: AppContext, request: Request, visitor: Visitor, to: str, wait_s: int
 ) -> Response:
-    answer = _page(house, request, visitor, "login.html", 429, to=to, wrong=False, wait_s=wait_s)
+    answer = _page(context, request, visitor, "login.html", 429, to=to, wrong=False, wait_s=wait_s)
     answer.headers["Retry-After"] = str(wait_s)
     return answer
 
 
 def _devices(
-    house: AppContext, request: Request, visitor: Visitor, link: str | None = None
+    context: AppContext, request: Request, visitor: Visitor, link: str | None = None
 ) -> HTMLResponse:
-    sessions = house.door.keyring.sessions(house.door.clock.now())
+    sessions = context.auth.sessions.sessions(context.auth.clock.now())
     if not visitor.may(Role.ADMINISTER):
         sessions = [s for s in sessions if s.number == visitor.session]
-    return house.show(
+    return context.show(
         request,
         visitor,
         "devices.html",
         roles=list(Role),
-        sessions=[(s, house.clock(s.began_at), house.clock(s.seen_at)) for s in sessions],
-        pushes=house.pushes is not None,
-        **invitation(house, request, link),
+        sessions=[(s, context.clock(s.began_at), context.clock(s.seen_at)) for s in sessions],
+        pushes=context.pushes is not None,
+        **invitation(context, request, link),
     )
 
 

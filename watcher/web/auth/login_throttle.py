@@ -55,7 +55,7 @@ class LoginThrottle:
             self._wrong.popitem(last=False)
 
     def right(self, address: str, name: str) -> None:
-        """Forget the slips of somebody who has come in."""
+        """Forget the failed attempts of somebody who has come in."""
         self._wrong.pop((sender(address), _hash(name)), None)
 
     def _keys(self, address: str, name: str) -> tuple[_Who, ...]:

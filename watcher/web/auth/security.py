@@ -7,8 +7,8 @@ from starlette.requests import ClientDisconnect
 from starlette.responses import Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from watcher.web.log_throttle import LogThrottle
 from watcher.web.problem import problem
-from watcher.web.seldom import Seldom
 
 MOST_BYTES = 300_000
 _UNSAFE = {"POST", "PUT", "PATCH", "DELETE"}
@@ -36,7 +36,7 @@ class SecurityMiddleware:
 
     def __init__(self, app: ASGIApp) -> None:
         self.app = app
-        self._seldom = Seldom()
+        self._throttled = LogThrottle()
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":
@@ -77,7 +77,7 @@ class SecurityMiddleware:
         """
         where = traceback.format_tb(error.__traceback__)
         kind = f"{type(error).__name__} {where[-1].splitlines()[0].strip()}"
-        self._seldom.warn("a page failed", kind, path=path[:200], where="".join(where))
+        self._throttled.warn("a page failed", kind, path=path[:200], where="".join(where))
 
 
 class _Counted:

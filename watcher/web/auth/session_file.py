@@ -5,7 +5,7 @@ from pathlib import Path
 
 import structlog
 
-from watcher.web.auth.sessions import KeyringDamagedError, SessionStore, SessionStoreError
+from watcher.web.auth.sessions import SessionStore, SessionStoreDamagedError, SessionStoreError
 
 log = structlog.get_logger("watcher.web")
 
@@ -26,14 +26,14 @@ def open_session_store(file: Path, now: Callable[[], int]) -> SessionStore:
     """
     was_empty = _size(file) == 0
     try:
-        keyring = SessionStore(file, now=now)
-    except KeyringDamagedError as error:
+        sessions = SessionStore(file, now=now)
+    except SessionStoreDamagedError as error:
         return _anew(file, now, str(error))
     except SessionStoreError as error:
         return _in_memory(file, now, str(error))
     if was_empty:
         log.error("the file of sessions was empty", file=str(file), lost=LOST)
-    return keyring
+    return sessions
 
 
 def _anew(file: Path, now: Callable[[], int], why: str) -> SessionStore:
@@ -43,24 +43,24 @@ def _anew(file: Path, now: Callable[[], int], why: str) -> SessionStore:
             found = file.with_name(file.name + part)
             if found.exists():
                 found.rename(aside.with_name(aside.name + part))
-        keyring = SessionStore(file, now=now)
+        sessions = SessionStore(file, now=now)
     except (OSError, SessionStoreError) as error:
         log.error("the file of sessions is kept in memory until the watch stops", why=str(error))
-        keyring = SessionStore(None, now=now)
+        sessions = SessionStore(None, now=now)
     log.error("the file of sessions was damaged", why=why, kept_as=str(aside), lost=LOST)
-    return keyring
+    return sessions
 
 
 def _in_memory(file: Path, now: Callable[[], int], why: str) -> SessionStore:
     try:
         if file.is_dir():
             return _anew(file, now, why)
-        keyring = SessionStore.copy_of(file, now=now)
+        sessions = SessionStore.copy_of(file, now=now)
     except (SessionStoreError, OSError):
         log.error("the file of sessions cannot be used", why=why, lost=LOST)
         return SessionStore(None, now=now)
     log.error("the file of sessions cannot be written; what is new is kept in memory", why=why)
-    return keyring
+    return sessions
 
 
 def _size(file: Path) -> int | None:

@@ -19,7 +19,7 @@ from pydantic import SecretStr
 
 from watcher.delivery.addressees import Subscription
 from watcher.web.auth.users import Role, User
-from watcher.web.seldom import Seldom
+from watcher.web.log_throttle import LogThrottle
 
 IDLE_S = 30 * 86_400
 """A session that nobody used for so long is over."""
@@ -86,7 +86,7 @@ class SessionStoreError(Exception):
     """The file of sessions cannot be used; the text says why, and what to do about it."""
 
 
-class KeyringDamagedError(SessionStoreError):
+class SessionStoreDamagedError(SessionStoreError):
     """The file is none of sessions, or not any more."""
 
 
@@ -139,8 +139,8 @@ class CalendarFeed:
 class SessionStore:
     """The file of sessions and links. Safe to use from many threads and processes.
 
-    Every method raises KeyringError where the file fails, but ``session``: who is logged in stays
-    so while the file can be read.
+    Every method raises SessionStoreError where the file fails, but ``session``: who is logged in
+    stays so while the file can be read.
     """
 
     def __init__(
@@ -148,8 +148,8 @@ class SessionStore:
     ) -> None:
         """Open the file, made if it is not there; None keeps everything in memory only.
 
-        ``now`` tells the time by which the devices of an access end with it. Raises KeyringError,
-        KeyringDamagedError for a file that holds something else.
+        ``now`` tells the time by which the devices of an access end with it. Raises
+        SessionStoreError, SessionStoreDamagedError for a file that holds something else.
         """
         self.name = str(file) if file is not None else "in memory"
         self._now = now
@@ -157,7 +157,7 @@ class SessionStore:
         """The devices that take pushes and until when, by name: read anew after every change, for
         alerts ask for them and must not wait for a file. Only this process changes them."""
         self._lock = threading.Lock()
-        self._seldom = Seldom()
+        self._throttled = LogThrottle()
         with self._failing():
             try:
                 if file is not None and not file.exists():
@@ -192,7 +192,7 @@ class SessionStore:
     def copy_of(cls, file: Path, *, now: Callable[[], int]) -> "SessionStore":
         """Return what a file holds that can be read but not written, in memory from now on.
 
-        Raises KeyringError where it cannot be read either.
+        Raises SessionStoreError where it cannot be read either.
         """
         copy = cls(None, now=now)
         copy.name = f"{file} (a copy in memory)"
@@ -232,7 +232,7 @@ class SessionStore:
     def session(self, token: str, now: int) -> Session | None:
         """Return the session a token stands for, and note that it is in use.
 
-        One whose access has ended is still told, so that its device can be told, too.
+        One whose access has ended is still returned, so that its device can be answered.
         """
         with self._reading() as file:
             row = file.execute(
@@ -249,7 +249,7 @@ class SessionStore:
                         "UPDATE session SET seen_at = ? WHERE id = ?", (now, session.number)
                     )
             except SessionStoreError as error:
-                self._seldom.warn("the use of a session is not noted", why=str(error))
+                self._throttled.warn("the use of a session is not noted", why=str(error))
         return session
 
     def sessions(self, now: int) -> list[Session]:
@@ -380,7 +380,7 @@ class SessionStore:
                 with self._writing() as file:
                     file.execute("UPDATE calendar SET read_at = ? WHERE id = ?", (now, feed))
             except SessionStoreError as error:
-                self._seldom.warn("the use of a calendar is not noted", why=str(error))
+                self._throttled.warn("the use of a calendar is not noted", why=str(error))
         return True
 
     def stop_calendar(self, feed: str, name: str) -> bool:
@@ -425,7 +425,7 @@ class SessionStore:
                 self._read_devices()
         except SessionStoreError as error:
             self._devices = {n: d for n, d in self._devices.items() if n != name}
-            self._seldom.warn("the end of a subscription is not noted", why=str(error))
+            self._throttled.warn("the end of a subscription is not noted", why=str(error))
 
     def subscription(self, session: int, endpoint: str) -> tuple[Subscription, str | None] | None:
         """Return a subscription of a session's device, and why it is over if it is."""
@@ -463,7 +463,7 @@ class SessionStore:
             code = getattr(error, "sqlite_errorcode", None)
             primary = None if code is None else code & 0xFF
             if isinstance(error, _NoneOfOursError) or primary in _DAMAGED:
-                raise KeyringDamagedError(
+                raise SessionStoreDamagedError(
                     f"the file of sessions {self.name} is damaged ({error}); start the watch anew: "
                     "it moves the file aside and begins another"
                 ) from error

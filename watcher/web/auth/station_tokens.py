@@ -13,14 +13,14 @@ class StationTokens(Mapping[str, SecretStr]):
     A made one follows from the secret of the file of sessions, so that nothing more is to be kept.
     """
 
-    def __init__(self, told: Mapping[str, SecretStr], keyring: SessionStore) -> None:
-        self._told, self._keyring = told, keyring
+    def __init__(self, given: Mapping[str, SecretStr], sessions: SessionStore) -> None:
+        self._given, self._sessions = given, sessions
 
     def __getitem__(self, station: str) -> SecretStr:
-        return self._told.get(station) or self._keyring.secret_for(f"station {station}")
+        return self._given.get(station) or self._sessions.secret_for(f"station {station}")
 
     def __iter__(self) -> Iterator[str]:
-        return iter(self._told)
+        return iter(self._given)
 
     def __len__(self) -> int:
-        return len(self._told)
+        return len(self._given)

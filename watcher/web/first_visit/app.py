@@ -15,8 +15,8 @@ from watcher.i18n.message import say
 from watcher.web import map_tiles
 from watcher.web.auth.authenticator import NotAllowedError, NotLoggedInError
 from watcher.web.auth.security import SecurityMiddleware
-from watcher.web.first_visit import device, drawing, end, phone, place, station, steps
-from watcher.web.first_visit.steps import Screen
+from watcher.web.first_visit import device, drawing, end, phone, place, screens, station
+from watcher.web.first_visit.screens import Screen
 from watcher.web.first_visit.visit import FirstVisit, language_of
 from watcher.web.pages.farm_form import AtFaultError, Typed, elsewhere, of_mistakes, rows
 from watcher.web.renderer import STATIC
@@ -49,9 +49,9 @@ def create_first_visit(visit: FirstVisit) -> FastAPI:  # noqa: PLR0915  # its ro
     app.include_router(station.router(visit))
     app.include_router(phone.router(visit))
     app.include_router(device.router(visit))
-    app.include_router(place.router(visit.farm, visit.door, language_of))
-    app.include_router(drawing.router(visit.farm, visit.door, pictures, language_of, show))
-    app.include_router(map_tiles.router(visit.tiles, visit.door.administrator))
+    app.include_router(place.router(visit.farm, visit.auth, language_of))
+    app.include_router(drawing.router(visit.farm, visit.auth, pictures, language_of, show))
+    app.include_router(map_tiles.router(visit.tiles, visit.auth.administrator))
 
     @app.get("/login/{link}")
     def ask_by_link(request: Request, link: str) -> Response:
@@ -59,14 +59,14 @@ def create_first_visit(visit: FirstVisit) -> FastAPI:  # noqa: PLR0915  # its ro
 
     @app.post("/login/{link}")
     async def enter_by_link(request: Request, link: str) -> Response:
-        await visit.door.form(request, visit.door.visitor(request))
-        now = visit.door.clock.now()
-        user = await asyncio.to_thread(visit.door.keyring.use_link, link, now)
+        await visit.auth.form(request, visit.auth.visitor(request))
+        now = visit.auth.clock.now()
+        user = await asyncio.to_thread(visit.auth.sessions.use_link, link, now)
         if user is None:
             return show(request, "first_link.html", 403, link=link, wrong=True)
-        token = await asyncio.to_thread(visit.door.keyring.open, user, now, by_link=True)
+        token = await asyncio.to_thread(visit.auth.sessions.open, user, now, by_link=True)
         answer = RedirectResponse("/first", 303)
-        visit.door.enter(request, answer, token)
+        visit.auth.enter(request, answer, token)
         return answer
 
     @app.get("/")
@@ -93,7 +93,7 @@ def create_first_visit(visit: FirstVisit) -> FastAPI:  # noqa: PLR0915  # its ro
     @app.post("/first/start")
     async def start(request: Request) -> Response:
         visitor = owner(request)
-        await visit.door.form(request, visitor)
+        await visit.auth.form(request, visitor)
         found = await asyncio.to_thread(end.missing, visit)
         if found:
             return RedirectResponse("/first", 303)
@@ -113,15 +113,15 @@ def create_first_visit(visit: FirstVisit) -> FastAPI:  # noqa: PLR0915  # its ro
     @app.post("/first/{key}")
     async def entered(request: Request, key: str, field: str = "") -> Response:
         step = _step(key)
-        form = await visit.door.form(request, owner(request), long=True, most_bytes=_MOST_BYTES)
+        form = await visit.auth.form(request, owner(request), long=True, most_bytes=_MOST_BYTES)
         farm = visit.farm
         if form.get("later"):
-            return RedirectResponse(steps.after(visit.farm, step, field), 303)
+            return RedirectResponse(screens.after(visit.farm, step, field), 303)
         try:
             _check_field(visit, step, field)
-            asked = steps.fields_of(step.key, farm, field)
-            found = steps.edits_of(step.key, farm, form, field)
-            texts = await asyncio.to_thread(steps.checked, farm, step.key, found, asked)
+            asked = screens.fields_of(step.key, farm, field)
+            found = screens.edits_of(step.key, farm, form, field)
+            texts = await asyncio.to_thread(screens.checked, farm, step.key, found, asked)
         except AtFaultError as error:
             typed = Typed(form, error.problems)
             return show(
@@ -129,7 +129,7 @@ def create_first_visit(visit: FirstVisit) -> FastAPI:  # noqa: PLR0915  # its ro
             )
         at = typed_place(form.get("place", "")) if step.key == "place" else None
         await asyncio.to_thread(farm.keep, texts, at)
-        return RedirectResponse(steps.after(visit.farm, step, field), 303)
+        return RedirectResponse(screens.after(visit.farm, step, field), 303)
 
     @app.get("/static/{file}")
     def static(file: str) -> Response:
@@ -161,9 +161,9 @@ def create_first_visit(visit: FirstVisit) -> FastAPI:  # noqa: PLR0915  # its ro
 
 
 def _step(key: str) -> Screen:
-    if key not in steps.BY_KEY:
+    if key not in screens.BY_KEY:
         raise HTTPException(404, "there is no such screen")
-    return steps.BY_KEY[key]
+    return screens.BY_KEY[key]
 
 
 def _check_field(visit: FirstVisit, step: Screen, field: str) -> None:
@@ -176,18 +176,18 @@ def _screen(
 ) -> dict[str, Any]:
     _check_field(visit, step, field)
     farm = visit.farm
-    fields = steps.fields_of(step.key, farm, field)
+    fields = screens.fields_of(step.key, farm, field)
     spoken = request.headers.get("accept-language", "")
     found = rows(fields, farm.texts, typed)
     if step.key == "place" and typed is None:
         found = place.suggested(farm, found, spoken)
     problems = typed.problems if typed else ()
     pictures = visit.tiles.pictures if visit.tiles else None
-    overlap = any(p.mend == steps.OVERLAP_MEND for p in problems)
+    overlap = any(p.mend == screens.OVERLAP_MEND for p in problems)
     return {
         "step": step,
-        "says": steps.says(step, farm),
-        **steps.posts(step),
+        "says": screens.says(step, farm),
+        **screens.posts(step),
         "rows": found,
         "field": field,
         "wrong": of_mistakes(elsewhere(fields, problems)),

@@ -40,11 +40,11 @@ class _Tests:
 
 def router(visit: FirstVisit) -> APIRouter:
     """Routes of the device: subscribed, tried, heard back from."""
-    routes, keyring, tests = APIRouter(), visit.door.keyring, _Tests()
+    routes, sessions, tests = APIRouter(), visit.auth.sessions, _Tests()
 
     def mine(visitor: Visitor, sent: Mapping[str, Any]) -> Subscription | None:
         """The subscription of this very device; None where it has none, or one that is over."""
-        found = keyring.subscription(visitor.session or 0, text_of(sent, "endpoint"))
+        found = sessions.subscription(visitor.session or 0, text_of(sent, "endpoint"))
         return None if found is None or found[1] is not None else found[0]
 
     @routes.get("/devices/push")
@@ -61,7 +61,7 @@ def router(visit: FirstVisit) -> APIRouter:
         except NowhereError as error:
             wrong = say("this device cannot be pushed to: {why}", why=str(error))
             raise BadSubscriptionError(wrong) from error
-        await way.in_thread(partial(keyring.subscribe, visitor.session or 0, device))
+        await way.in_thread(partial(sessions.subscribe, visitor.session or 0, device))
         return Response(status_code=204)
 
     @routes.post("/devices/push/state")
@@ -70,8 +70,8 @@ def router(visit: FirstVisit) -> APIRouter:
         device = mine(visitor, sent)
         known: tuple[bool, Message] = (True, _HERE if device else _NOT_HERE)
         over, says = tests.says.get(text_of(sent, "ref"), known) if device else known
-        told = {"here": device is not None, "over": over}
-        return JSONResponse(told | {"says": says.render(language_of(request))})
+        state_now = {"here": device is not None, "over": over}
+        return JSONResponse(state_now | {"says": says.render(language_of(request))})
 
     @routes.post("/devices/push/test")
     async def test(request: Request) -> Response:

@@ -26,14 +26,14 @@ from watcher.service.first_farm import FirstFarm
 from watcher.sources.tile_address import MapPictures
 from watcher.sources.tiles import TileClient
 from watcher.web.auth.authenticator import Authenticator
-from watcher.web.first_visit.steps import checked, system_of
+from watcher.web.first_visit.screens import checked, system_of
 from watcher.web.map_editor import (
     MapEditor,
     look,
+    look_answer,
+    look_answer_of_several,
     overlap_lines,
     refused,
-    told,
-    told_of_several,
 )
 from watcher.web.pages.farm_form import AtFaultError, Field, Typed, elsewhere, of_mistakes, rows
 from watcher.web.svg.ground import kind_of
@@ -74,7 +74,7 @@ def editor(
 
 def router(
     farm: FirstFarm,
-    door: Authenticator,
+    auth: Authenticator,
     pictures: MapPictures | None,
     language_of: Callable[[Request], Language],
     show: Callable[..., Response],
@@ -84,8 +84,8 @@ def router(
 
     @routes.post(_LOOK_AT)
     async def looked(request: Request) -> Response:
-        visitor = door.administrator(request)
-        form = await door.form(request, visitor, long=True, most_bytes=_MOST_BYTES)
+        visitor = auth.administrator(request)
+        form = await auth.form(request, visitor, long=True, most_bytes=_MOST_BYTES)
         text, language, system = form.get("corners", ""), language_of(request), system_of(farm)
         # All fields are drawn anew together; a neighbour is drawn beside them.
         role: Role = "neighbour" if form.get("role") == "neighbour" else "field"
@@ -93,20 +93,20 @@ def router(
         try:
             found = outlines(text)
             if role == "field" and len(found) > 1:
-                return JSONResponse(told_of_several(found, system, language))
-            return JSONResponse(told(look(text, "", role, around), system, language))
+                return JSONResponse(look_answer_of_several(found, system, language))
+            return JSONResponse(look_answer(look(text, "", role, around), system, language))
         except BadShapeError as error:
             return JSONResponse(refused(error, language), 422)
 
     @routes.get(_NEIGHBOUR)
     def asks(request: Request) -> Response:
-        door.administrator(request)
+        auth.administrator(request)
         return show(request, "first_neighbour.html", **_neighbour(farm, pictures))
 
     @routes.post(_NEIGHBOUR)
     async def drawn(request: Request) -> Response:
-        visitor = door.administrator(request)
-        form = await door.form(request, visitor, long=True, most_bytes=_MOST_BYTES)
+        visitor = auth.administrator(request)
+        form = await auth.form(request, visitor, long=True, most_bytes=_MOST_BYTES)
         overlaps: Sequence[Message] = ()
         try:
             shape, overlaps = _shape(farm, form)
@@ -122,7 +122,7 @@ def router(
 
     @routes.post(_NEIGHBOUR + "/remove")
     async def removed(request: Request) -> Response:
-        form = await door.form(request, door.administrator(request))
+        form = await auth.form(request, auth.administrator(request))
         name = form.get("neighbour", "")
         if name in farm.raw.get("neighbours", {}):
             texts = farm.with_edits([Remove(("neighbours", name)), RemoveBoundary(name)])
@@ -180,10 +180,10 @@ def _neighbour(
     overlaps: Sequence[Message] = (),
 ) -> dict[str, Any]:
     """What the page of a neighbour holds."""
-    ground, told_of = _ground(farm), farm.raw.get("neighbours", {})
+    ground, entries = _ground(farm), farm.raw.get("neighbours", {})
     around = {name: ("other-field", shape) for name, shape in ground.fields_deg.items()}
     for name, shape in ground.neighbours_deg.items():
-        kind = Susceptibility(told_of[name]["susceptibility"])
+        kind = Susceptibility(entries[name]["susceptibility"])
         around[name] = kind_of(kind), shape
     asked = _asked(_NEW)
     problems = typed.problems if typed else ()
@@ -204,7 +204,7 @@ def _neighbour(
         "wrong": of_mistakes(elsewhere(asked, problems)),
         "refused": typed is not None,
         "drawn": [
-            (name, Name(str(told_of[name].get("grows", "")))) for name in ground.neighbours_deg
+            (name, Name(str(entries[name].get("grows", "")))) for name in ground.neighbours_deg
         ],
         "back": f"/first/sides?field={first}" if first else "/first",
     }

@@ -35,13 +35,11 @@ def with_unit(kind: Kind, system: System) -> Message:
     return say("with its unit: {unit}", unit=unit)
 
 
-def not_told(farm: FirstFarm) -> list[Message]:
+def left_out(farm: FirstFarm) -> list[Message]:
     """Say which bounds were left out, and so are not judged."""
     window = farm.raw.get("windows", {}).get(WINDOW, {})
-    left_out = (key for key in KEYS if key not in window)
-    return [
-        say("Not judged: {limit}", limit=LIMIT_WORDS[IN_WINDOWS[key].limit]) for key in left_out
-    ]
+    missing = (key for key in KEYS if key not in window)
+    return [say("Not judged: {limit}", limit=LIMIT_WORDS[IN_WINDOWS[key].limit]) for key in missing]
 
 
 def fields(system: System) -> list[Field]:

@@ -1,4 +1,4 @@
-"""The screen of who is told: this device by pushes, people by push addresses, tried from here.
+"""The screen of who hears: this device by pushes, people by push addresses, tried from here.
 
 A push address is a secret: typed here it is kept beside the farm file, and never shown again. A
 test is sent at once and its outcome shown; there is no outbox before the watch runs.
@@ -18,7 +18,7 @@ from watcher.i18n.language import Language
 from watcher.i18n.message import Message, Name, say
 from watcher.service.kept_secrets import SecretKind, SecretRefusedError
 from watcher.web.auth.authenticator import Visitor
-from watcher.web.first_visit import steps
+from watcher.web.first_visit import screens
 from watcher.web.first_visit.device import TEST_TITLE
 from watcher.web.first_visit.visit import FirstVisit, language_of
 from watcher.web.pages.farm_form import (
@@ -33,11 +33,11 @@ from watcher.web.pages.farm_form import (
 
 log = structlog.get_logger("watcher.web")
 _GROWER = "grower"
-"""What the first one is called who is told, unless another name is typed."""
+"""What the first one is called who hears, unless another name is typed."""
 
 
 class _NewAtFaultError(Exception):
-    """Somebody new cannot be told so; what is wrong holds no part of their address."""
+    """Somebody new cannot be reached so; what is wrong holds no part of their address."""
 
     def __init__(self, *, name: Message | None = None, address: Message | None = None) -> None:
         super().__init__(str(name or address))
@@ -47,7 +47,7 @@ class _NewAtFaultError(Exception):
 def router(visit: FirstVisit) -> APIRouter:
     """Routes of the screen."""
     routes = APIRouter()
-    step = steps.BY_KEY["phone"]
+    step = screens.BY_KEY["phone"]
 
     def show(
         request: Request,
@@ -77,7 +77,7 @@ def router(visit: FirstVisit) -> APIRouter:
             pushes=visit.pushes is not None,
             outcome=outcome,
             retype=retype,
-            **steps.posts(step),
+            **screens.posts(step),
         )
 
     @routes.get("/first/phone")
@@ -88,17 +88,17 @@ def router(visit: FirstVisit) -> APIRouter:
     @routes.post("/first/phone")
     async def answer(request: Request) -> Response:
         visitor = visit.owner(request)
-        form = await visit.door.form(request, visitor, long=True)
+        form = await visit.auth.form(request, visitor, long=True)
         typed = form.pop("address", "").strip()  # in no page and no refusal again
         if form.get("later"):
-            return RedirectResponse(steps.after(visit.farm, step), 303)
+            return RedirectResponse(screens.after(visit.farm, step), 303)
         if outcome := await _done(visit, form, language_of(request)):
             return show(request, Typed(form), outcome)
         asked = _fields(visit)
         try:
             # To look at an address takes half a second the first time.
             name = await asyncio.to_thread(_new, visit, form, typed)
-            texts = steps.checked(visit.farm, "phone", _edits(visit, asked, form, name), asked)
+            texts = screens.checked(visit.farm, "phone", _edits(visit, asked, form, name), asked)
             if name:
                 await asyncio.to_thread(_keep, visit, visitor, name, typed)
         except AtFaultError as error:
@@ -108,7 +108,7 @@ def router(visit: FirstVisit) -> APIRouter:
         visit.farm.keep(texts)
         if form.get("add"):
             return show(request, None, await _tried(visit, name, language_of(request)))
-        return RedirectResponse(steps.after(visit.farm, step), 303)
+        return RedirectResponse(screens.after(visit.farm, step), 303)
 
     return routes
 
@@ -170,7 +170,7 @@ def _keep(visit: FirstVisit, visitor: Visitor, name: str, address: str) -> None:
     """Keep an address for the watch to come. Raises ``_NewAtFaultError``."""
     by = visitor.user.name if visitor.user else ""
     try:
-        visit.secrets.keep(SecretKind.PUSH, name, address, by=by, at=visit.door.clock.now())
+        visit.secrets.keep(SecretKind.PUSH, name, address, by=by, at=visit.auth.clock.now())
     except OSError as error:
         why = say("the push address cannot be kept ({why})", why=str(error.strerror))
         raise _NewAtFaultError(address=why) from error

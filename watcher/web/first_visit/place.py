@@ -24,14 +24,14 @@ _MEND = say("write latitude, longitude: 41.6278, -96.9588")
 
 
 def router(
-    farm: FirstFarm, door: Authenticator, language_of: Callable[[Request], Language]
+    farm: FirstFarm, auth: Authenticator, language_of: Callable[[Request], Language]
 ) -> APIRouter:
     """Routes of the map: what a place comes to, for its script."""
     routes = APIRouter(include_in_schema=False)
 
     @routes.post(_LOOK_AT)
     async def looked(request: Request) -> Response:
-        form = await door.form(request, door.administrator(request))
+        form = await auth.form(request, auth.administrator(request))
         place = typed_place(form.get("corners", ""))
         if place is None:
             wrong = joined([_NO_PLACE, _MEND], "; ").render(language_of(request))
@@ -92,7 +92,7 @@ def placed(farm: FirstFarm, form: Mapping[str, str]) -> list[Edit]:
 
 
 def system_of(farm: FirstFarm, accept_language: str) -> System:
-    """Return the units that were told, or before that those of the device's country."""
+    """Return the units that were chosen, or before that those of the device's country."""
     chosen = farm.raw.get("farm", {}).get("units")
     of_us = accept_language.split(",", maxsplit=1)[0].strip().lower().endswith("-us")
     return "us" if chosen == "us" or (chosen is None and of_us) else "metric"

@@ -24,7 +24,7 @@ _TO: Mapping[str, Message] = {
 
 
 def says(system: System) -> Message:
-    """Return what the screen says of itself, in the units that were told."""
+    """Return what the screen says of itself, in the units that were chosen."""
     return say(
         "What grows or lives within {far} of each side. It is taken to begin at the field's edge "
         "until you draw it.",
@@ -37,7 +37,7 @@ def fields(field: str) -> list[Field]:
     found = []
     for side in SIDES:
         at = ("neighbours", f"{field}_{side}")
-        choices: list[tuple[str, Param]] = [("", say("not told: not judged"))]
+        choices: list[tuple[str, Param]] = [("", say("not said: not judged"))]
         choices += [(one.value, SUSCEPTIBILITY_WORDS[one]) for one in Susceptibility]
         found += [
             Field(f"{side}:minds", (*at, "susceptibility"), _TO[side], "choice", choices),

@@ -7,7 +7,7 @@ from fastapi.responses import JSONResponse, RedirectResponse
 
 from watcher.farm.problems import Problem
 from watcher.web.api.readings import bounded_body, knows
-from watcher.web.first_visit import steps
+from watcher.web.first_visit import screens
 from watcher.web.first_visit.visit import FirstVisit
 from watcher.web.pages.farm_form import AtFaultError
 from watcher.web.pages.station_form import MOST_BYTES, StationForm, Understood, digest, pasted
@@ -18,10 +18,10 @@ _YARD = "yard"
 def router(visit: FirstVisit) -> APIRouter:
     """Routes of the screen, and of the station that tries its line."""
     routes = APIRouter()
-    step = steps.BY_KEY["station"]
+    step = screens.BY_KEY["station"]
 
     def station_form() -> StationForm:
-        return StationForm(_name(visit), visit.farm.texts, visit.door.clock.now())
+        return StationForm(_name(visit), visit.farm.texts, visit.auth.clock.now())
 
     def show(
         request: Request,
@@ -38,9 +38,9 @@ def router(visit: FirstVisit) -> APIRouter:
             known=name in visit.farm.raw.get("sources", {}),
             heard=name in visit.heard,
             line=f"{_reached_at(visit, request)}/stations/{name}/readings",
-            token=None if name in visit.told_tokens else visit.tokens.get(name),
+            token=None if name in visit.tokens_in_settings else visit.tokens.get(name),
             **station_form().shown(body, form, found, problems),
-            **steps.posts(step),
+            **screens.posts(step),
         )
 
     @routes.get("/first/station")
@@ -49,13 +49,13 @@ def router(visit: FirstVisit) -> APIRouter:
         return show(request, {})
 
     @routes.post("/first/station")
-    async def told(request: Request) -> Response:
-        form = await visit.door.form(
+    async def enter(request: Request) -> Response:
+        form = await visit.auth.form(
             request, visit.owner(request), long=True, most_bytes=MOST_BYTES
         )
         name, body, asked = _name(visit), _body(visit, form), station_form()
         if form.get("later") or (not body and name in visit.farm.raw.get("sources", {})):
-            return RedirectResponse(steps.after(visit.farm, step), 303)
+            return RedirectResponse(screens.after(visit.farm, step), 303)
         found: Understood | None = None
         try:
             found = asked.understood(body, form)
@@ -64,11 +64,11 @@ def router(visit: FirstVisit) -> APIRouter:
             if form.get("look") or form.get("looked") != digest(body):
                 return show(request, form, found)
             edits = asked.edits(found, form)
-            texts = steps.checked(visit.farm, "station", edits, asked.places)
+            texts = screens.checked(visit.farm, "station", edits, asked.places)
         except AtFaultError as error:
             return show(request, form, found, error.problems)
         visit.farm.keep(texts)
-        return RedirectResponse(steps.after(visit.farm, step), 303)
+        return RedirectResponse(screens.after(visit.farm, step), 303)
 
     @routes.post("/stations/{name}/readings")
     async def hear(name: str, request: Request, authorization: str = Header("")) -> Response:
@@ -86,7 +86,7 @@ def router(visit: FirstVisit) -> APIRouter:
 
 def _name(visit: FirstVisit) -> str:
     """What the station is called: as its token in the settings is, where there is one."""
-    return next(iter(sorted(visit.told_tokens)), _YARD)
+    return next(iter(sorted(visit.tokens_in_settings)), _YARD)
 
 
 def _body(visit: FirstVisit, form: Mapping[str, str]) -> bytes:

@@ -1,4 +1,4 @@
-"""What the screens of a first visit share: the farm that is entered, the door, the look."""
+"""What the screens of a first visit share: the farm that is entered, the log-in, the look."""
 
 import asyncio
 from collections.abc import Callable, Mapping, Sequence
@@ -26,7 +26,7 @@ class FirstVisit:
     """What the screens share."""
 
     farm: FirstFarm
-    door: Authenticator
+    auth: Authenticator
     unfit: Callable[[Farm], Sequence[Message]]
     """What of a farm does not fit the settings."""
     written: asyncio.Event
@@ -37,7 +37,7 @@ class FirstVisit:
     """Where the pages are reached, as the settings have it; empty where not set."""
     tokens: Mapping[str, SecretStr] = field(default_factory=dict)
     """What a station posts with, by its name."""
-    told_tokens: frozenset[str] = frozenset()
+    tokens_in_settings: frozenset[str] = frozenset()
     """Stations whose token is in the settings, and so is never shown."""
     secrets: Secrets = field(default_factory=Secrets)
     """Secrets of the settings, and those that are set here for the watch to come."""
@@ -47,22 +47,22 @@ class FirstVisit:
     """What each station sent last, in the course of this visit."""
     tiles: TileClient | None = None
     """Fetches pictures of the ground; None where none are set."""
-    paper: Renderer = field(default_factory=Renderer)
+    renderer: Renderer = field(default_factory=Renderer)
 
     def show(
         self, request: Request, template: str, status: int = 200, **values: Any
     ) -> HTMLResponse:
         """Return a screen."""
-        visitor = self.door.visitor(request)
-        text = self.paper.page(
+        visitor = self.auth.visitor(request)
+        text = self.renderer.page(
             template,
             language_of(request),
-            form_token=lambda: self.door.form_token(visitor),
+            form_token=lambda: self.auth.form_token(visitor),
             **values,
         )
         page = HTMLResponse(text, status, headers=HERE)
         if visitor.user is None:  # its forms are bound to this device
-            self.door.enter(request, page, visitor.token)
+            self.auth.enter(request, page, visitor.token)
         return page
 
     @property
@@ -72,7 +72,7 @@ class FirstVisit:
 
     def owner(self, request: Request) -> Visitor:
         """Require who was let in by the link."""
-        return self.door.administrator(request)
+        return self.auth.administrator(request)
 
 
 def language_of(request: Request) -> Language:

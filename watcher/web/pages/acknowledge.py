@@ -7,10 +7,10 @@ from fastapi.concurrency import run_in_threadpool
 from sqlalchemy.orm import Session
 
 from watcher.delivery.acknowledgement import BadLinkError, Links, Seen, linked
-from watcher.delivery.news import field_of
+from watcher.delivery.sent_messages import field_of
 from watcher.i18n.message import Message
 from watcher.jobs import commands
-from watcher.service.transactions import Book
+from watcher.service.transactions import Transactions
 from watcher.store.errors import LogError
 from watcher.web.context import AppContext
 
@@ -23,13 +23,13 @@ class AlertViewModel:
     body: str
     language: str
     """The code of the language it was written in."""
-    told_at: Message
+    written_at: Message
     """On the farm's clock."""
     field: str | None
     """None where it is about no single field."""
 
 
-def router(house: AppContext, links: Links) -> APIRouter:
+def router(context: AppContext, links: Links) -> APIRouter:
     """Routes of the links. Nobody needs to be logged in: the link itself is the permission."""
     routes = APIRouter(include_in_schema=False)
 
@@ -39,48 +39,50 @@ def router(house: AppContext, links: Links) -> APIRouter:
         try:
             seen = links.read(token)
         except BadLinkError:
-            return _page(house, request, token, "bad")
+            return _page(context, request, token, "bad")
         try:
-            with house.watch.book.store.reading() as session:
-                alert = _alert(house, session, seen)
+            with context.watch.transactions.store.reading() as session:
+                alert = _alert(context, session, seen)
         except LogError:
             alert = None
-        return _page(house, request, token, "ask", alert)
+        return _page(context, request, token, "ask", alert)
 
     @routes.post("/seen/{token}")
     async def confirm(request: Request, token: str) -> Response:
-        await house.door.form(request, await run_in_threadpool(house.door.visitor, request))
+        await context.auth.form(request, await run_in_threadpool(context.auth.visitor, request))
         try:
             seen = links.read(token)
         except BadLinkError:
-            return await run_in_threadpool(_page, house, request, token, "bad")
-        first, alert = await house.watch.acknowledge(lambda book: _acknowledge(house, book, seen))
+            return await run_in_threadpool(_page, context, request, token, "bad")
+        first, alert = await context.watch.acknowledge(
+            lambda transactions: _acknowledge(context, transactions, seen)
+        )
         state = "old" if first is None else "done" if first.by == seen.recipient else "before"
-        return await run_in_threadpool(_page, house, request, token, state, alert, first=first)
+        return await run_in_threadpool(_page, context, request, token, state, alert, first=first)
 
     return routes
 
 
 def _acknowledge(
-    house: AppContext, book: Book, link: Seen
+    context: AppContext, transactions: Transactions, link: Seen
 ) -> tuple[commands.FirstSeen | None, AlertViewModel | None]:
-    with book.store.writing() as session:
+    with transactions.store.writing() as session:
         try:
-            first = commands.see(session, link.ref, link.recipient, book.clock.now())
+            first = commands.see(session, link.ref, link.recipient, transactions.clock.now())
         except commands.BadStepError:
             first = None
-        return first, _alert(house, session, link)
+        return first, _alert(context, session, link)
 
 
-def _alert(house: AppContext, session: Session, seen: Seen) -> AlertViewModel | None:
-    message = linked(session, seen, house.watch.clock.now())
+def _alert(context: AppContext, session: Session, seen: Seen) -> AlertViewModel | None:
+    message = linked(session, seen, context.watch.clock.now())
     if message is None:
         return None
     return AlertViewModel(
         title=message.title,
         body=message.body,
-        language=house.watch.book.post.people.language_of(message.recipient).code,
-        told_at=house.clock(message.created_at),
+        language=context.watch.transactions.post.people.language_of(message.recipient).code,
+        written_at=context.clock(message.created_at),
         field=field_of(session, message),
     )
 
@@ -89,7 +91,7 @@ _STATUS = {"ask": 200, "done": 200, "before": 200, "old": 409, "bad": 404}
 
 
 def _page(
-    house: AppContext,
+    context: AppContext,
     request: Request,
     token: str,
     state: str,
@@ -98,18 +100,18 @@ def _page(
     first: commands.FirstSeen | None = None,
 ) -> Response:
     status = _STATUS[state]
-    visitor = house.door.visitor(request)
-    answer = house.show(
+    visitor = context.auth.visitor(request)
+    answer = context.show(
         request,
         visitor,
-        "seen.html",
+        "acknowledge.html",
         status=status,
         token=token,
         state=state,
         alert=alert,
         seen_by=first and first.by,
-        seen_at=first and house.clock(first.at),
+        seen_at=first and context.clock(first.at),
     )
     if visitor.user is None:
-        house.door.enter(request, answer, visitor.token)
+        context.auth.enter(request, answer, visitor.token)
     return answer

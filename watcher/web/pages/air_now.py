@@ -39,11 +39,11 @@ class AirViewModel:
     """Who measured the wind and when, or that it is only forecast."""
 
 
-def air_now(house: AppContext, field: str, setup: str) -> AirViewModel:
+def air_now(context: AppContext, field: str, setup: str) -> AirViewModel:
     """Return the air now over a field, at the boom of a setup. Raises ValueError for no such."""
-    picture, system = house.picture, house.speaker.system
-    look = picture.outlook.of(field)
-    air = air_at(picture.judgement, look, look.now, field, setup)
+    snapshot, system = context.snapshot, context.speaker.system
+    look = snapshot.timeline.of(field)
+    air = air_at(snapshot.judgement, look, look.now, field, setup)
     return AirViewModel(
         ring=wind_ring(air.wind_from_deg),
         wind_from=wind_from(air.wind_from_deg),
@@ -59,22 +59,22 @@ def air_now(house: AppContext, field: str, setup: str) -> AirViewModel:
 
 
 def last_minutes(
-    house: AppContext, session: Session, field: str, setup: str, language: Language
+    context: AppContext, session: Session, field: str, setup: str, language: Language
 ) -> Markup | None:
     """Draw the last half hour of wind and gust at the boom against the field's bounds.
 
     None where no station speaks for the wind. The readings of the mast are put to the height of
     the boom as the wind of now is.
     """
-    picture = house.picture
-    source = picture.outlook.of(field).spoken["wind_m_s"].source
-    if source in {None, BY_HAND} or not picture.outlook.of(field).spoken["wind_m_s"].measured:
+    snapshot = context.snapshot
+    source = snapshot.timeline.of(field).spoken["wind_m_s"].source
+    if source in {None, BY_HAND} or not snapshot.timeline.of(field).spoken["wind_m_s"].measured:
         return None
-    now = house.watch.clock.now()
-    plan = picture.judgement.plan
+    now = context.watch.clock.now()
+    plan = snapshot.judgement.plan
     case = plan.fields.index(field), plan.setups.index(setup)
-    index = picture.outlook.now_index
-    judgement = picture.judgement.of_field(case[0])
+    index = snapshot.timeline.now_index
+    judgement = snapshot.judgement.of_field(case[0])
     found = look_at_log(session, source, (), (now - _TRACE_S, now), most_changes=0, most_messages=0)
     if found.measured is None:
         return None
@@ -88,7 +88,7 @@ def last_minutes(
         found.measured.gust_m_s * share,
         TraceBounds(float(wind.low[case[0]]), float(wind.high[case[0]]), float(gust.high[case[0]])),
         span=(now - _TRACE_S, now),
-        system=house.speaker.system,
+        system=context.speaker.system,
         label=say("Wind and gust at the boom, last 30 minutes").render(language),
         ends=(
             say("{span} ago", span=span(_TRACE_S)).render(language),

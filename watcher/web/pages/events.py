@@ -17,7 +17,7 @@ MOST_OF_ONE, MOST_STREAMS = 8, 80
 
 
 async def events_of(
-    streams: Streams, house: AppContext, request: Request, session: int | None
+    streams: Streams, context: AppContext, request: Request, session: int | None
 ) -> AsyncIterator[str]:
     """Yield events until the device goes, is put out, or the server stops.
 
@@ -31,26 +31,26 @@ async def events_of(
         newest = -1
         while not streams.closing:
             # In a thread: the file of sessions may be slow.
-            if (await run_in_threadpool(house.door.visitor, request)).user is None:
+            if (await run_in_threadpool(context.auth.visitor, request)).user is None:
                 yield event("out", "")
                 return
-            judged = house.watch.judged
+            judged = context.watch.judged
             yield event("judged" if judged != newest else "beat", str(judged))
             newest = judged
-            await streams.next(house.watch, newest, BEAT_S)
+            await streams.next(context.watch, newest, BEAT_S)
 
 
-def router(house: AppContext, streams: Streams) -> APIRouter:
+def router(context: AppContext, streams: Streams) -> APIRouter:
     """Route of the stream."""
     routes = APIRouter(include_in_schema=False)
 
     @routes.get("/live")
     async def live(
         request: Request,
-        visitor: Visitor = Depends(house.door.looker),  # noqa: B008
+        visitor: Visitor = Depends(context.auth.looker),  # noqa: B008
     ) -> StreamingResponse:
         return StreamingResponse(
-            events_of(streams, house, request, visitor.session),
+            events_of(streams, context, request, visitor.session),
             media_type="text/event-stream",
             headers=HEADERS,
         )

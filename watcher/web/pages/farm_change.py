@@ -55,22 +55,22 @@ class FarmChangeAsked:
     """What is kept with it and stands in no file of the farm."""
 
 
-def by_edits(house: AppContext, edits: Sequence[Edit]) -> Callable[..., FarmProposal]:
+def by_edits(context: AppContext, edits: Sequence[Edit]) -> Callable[..., FarmProposal]:
     """Return what proposes edits."""
     return lambda editor, based_on: editor.propose(
-        house.watch.book.plan.farm, edits, based_on=based_on
+        context.watch.transactions.plan.farm, edits, based_on=based_on
     )
 
 
-def by_version(house: AppContext, version: FarmVersion) -> Callable[..., FarmProposal]:
+def by_version(context: AppContext, version: FarmVersion) -> Callable[..., FarmProposal]:
     """Return what proposes that the farm is again as in a version."""
     return lambda editor, based_on: editor.propose_version(
-        house.watch.book.plan.farm, version, based_on=based_on
+        context.watch.transactions.plan.farm, version, based_on=based_on
     )
 
 
 def show_form(
-    house: AppContext,
+    context: AppContext,
     request: Request,
     visitor: Visitor,
     page: FormPage,
@@ -85,9 +85,9 @@ def show_form(
     ``problems`` are of what was asked besides. ``template`` may add to the form; ``values`` are
     for it.
     """
-    texts = in_use(house).editor.texts()
+    texts = in_use(context).editor.texts()
     problems = typed.problems if typed else problems
-    return house.show(
+    return context.show(
         request,
         visitor,
         template,
@@ -108,24 +108,24 @@ def show_form(
 
 
 async def take_form(
-    house: AppContext, request: Request, visitor: Visitor, page: FormPage
+    context: AppContext, request: Request, visitor: Visitor, page: FormPage
 ) -> Response:
     """Take what was typed into a form as a change of the farm."""
-    form = await house.door.form(request, visitor, long=True)
+    form = await context.auth.form(request, visitor, long=True)
     asked = FarmChangeAsked(
-        by_edits(house, edits(page.fields, form)),
+        by_edits(context, edits(page.fields, form)),
         form,
         page.back,
-        lambda problems: show_form(house, request, visitor, page, Typed(form, problems)),
+        lambda problems: show_form(context, request, visitor, page, Typed(form, problems)),
     )
-    return await change(house, request, visitor, asked)
+    return await change(context, request, visitor, asked)
 
 
 async def change(
-    house: AppContext, request: Request, visitor: Visitor, asked: FarmChangeAsked
+    context: AppContext, request: Request, visitor: Visitor, asked: FarmChangeAsked
 ) -> Response:
     """Show what a change would come to; keep it once it was looked at."""
-    editor, form = in_use(house).editor, asked.form
+    editor, form = in_use(context).editor, asked.form
     keeps = bool(form.get("keep")) or asked.at_once
     based_on = form.get("based_on") if form.get("keep") else None
     note: Message | None = None
@@ -133,17 +133,17 @@ async def change(
         try:
             proposal = await asyncio.to_thread(asked.propose, editor, based_on)
             if keeps and (form.get("label_changed") or not proposal.loosened):
-                return await _keep(house, visitor, asked, proposal)
+                return await _keep(context, visitor, asked, proposal)
         except OutdatedError as late:
-            note = _meanwhile(house, late)
+            note = _meanwhile(context, late)
             proposal = await asyncio.to_thread(asked.propose, editor, None)
         if not proposal.changes:  # of what is beside it nothing is to be looked at
-            return await _keep(house, visitor, asked, proposal)
+            return await _keep(context, visitor, asked, proposal)
     except FarmFileError as error:
         return asked.refused(error.problems)
-    lines = await asyncio.to_thread(effect_said, house, proposal)
+    lines = await asyncio.to_thread(effect_said, context, proposal)
     missing = bool(proposal.loosened) and keeps
-    return house.show(
+    return context.show(
         request,
         visitor,
         "farm_change.html",
@@ -165,7 +165,7 @@ async def change(
 
 
 async def _keep(
-    house: AppContext, visitor: Visitor, asked: FarmChangeAsked, proposal: FarmProposal
+    context: AppContext, visitor: Visitor, asked: FarmChangeAsked, proposal: FarmProposal
 ) -> Response:
     if asked.beside is not None:
         await asked.beside.keep()
@@ -174,7 +174,7 @@ async def _keep(
     by = visitor.user.name if visitor.user else ""
     changed = bool(asked.form.get("label_changed"))
     try:
-        version = await in_use(house).save(
+        version = await in_use(context).save(
             proposal, by=by, label_changed=changed, season=asked.season
         )
     except LoosensError as error:  # said above already, unless somebody else was in between
@@ -182,11 +182,11 @@ async def _keep(
     return RedirectResponse(f"{asked.back}?saved={version.number}", 303)
 
 
-def _meanwhile(house: AppContext, late: OutdatedError) -> Message:
+def _meanwhile(context: AppContext, late: OutdatedError) -> Message:
     if late.last is None or not late.last.by:
         return say("The farm was changed by hand meanwhile. This is what yours would change now.")
     return say(
         "{name} changed the farm at {clock}. This is what yours would change now.",
         name=Name(late.last.by),
-        clock=house.clock(late.last.at),
+        clock=context.clock(late.last.at),
     )

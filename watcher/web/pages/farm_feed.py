@@ -30,23 +30,23 @@ def feed_field(name: str, place: tuple[float, float] | None) -> Field:
     return Field("feed", ("sources", name, "kind"), say("Forecast"), "choice", covers)
 
 
-def router(house: AppContext) -> APIRouter:
+def router(context: AppContext) -> APIRouter:
     """Routes of the form in a running watch."""
     routes = APIRouter(include_in_schema=False)
-    owner = Depends(house.door.administrator)
+    owner = Depends(context.auth.administrator)
 
     def form_of() -> FormPage:
-        farm = house.farm
+        farm = context.farm
         feeds = [name for name, entry in farm.config.sources.items() if foretells(entry)]
         field = feed_field(feeds[0] if feeds else FORECAST, farm.ground.middle)
         return FormPage(say("Whose forecast?"), "/farm", [(None, None, [field])])
 
     @routes.get("/farm/feed")
     def asks(request: Request, visitor: Visitor = owner) -> Response:
-        return show_form(house, request, visitor, form_of())
+        return show_form(context, request, visitor, form_of())
 
     @routes.post("/farm/feed")
     async def changed(request: Request, visitor: Visitor = owner) -> Response:
-        return await take_form(house, request, visitor, form_of())
+        return await take_form(context, request, visitor, form_of())
 
     return routes

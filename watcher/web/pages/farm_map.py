@@ -18,7 +18,7 @@ from watcher.farm.geometry.importing import typed_corners
 from watcher.farm.models import Neighbour, Susceptibility, WeedPressure
 from watcher.farm.problems import Problem
 from watcher.i18n.message import Message, Name, Param, say
-from watcher.messages.drawn import area_line
+from watcher.messages.drawing import area_line
 from watcher.messages.vocabulary import SUSCEPTIBILITY_WORDS, WEED_WORDS
 from watcher.web.auth.authenticator import Visitor
 from watcher.web.context import AppContext
@@ -28,9 +28,9 @@ from watcher.web.map_editor import (
     Looked,
     MapEditor,
     look,
+    look_answer,
     overlap_lines,
     refused,
-    told,
 )
 from watcher.web.pages.farm_change import FarmChangeAsked, by_edits, change
 from watcher.web.pages.farm_form import Field, Row, Typed, edits, elsewhere, of_mistakes, rows
@@ -62,16 +62,16 @@ class _Boundary:
         return f"{_BACK}/new/{self.role}" if self.is_new else f"{_BACK}/{self.role}/{self.name}"
 
 
-def router(house: AppContext) -> APIRouter:
+def router(context: AppContext) -> APIRouter:
     """Routes of the map."""
     routes = APIRouter(include_in_schema=False)
-    looker, owner = Depends(house.door.looker), Depends(house.door.administrator)
+    looker, owner = Depends(context.auth.looker), Depends(context.auth.administrator)
 
     @routes.get("/farm/map")
     def whole(request: Request, visitor: Visitor = looker) -> Response:
-        farm, system, pictures = house.farm, house.speaker.system, house.pictures
-        drawn, metres = farm_map(farm.ground, farm.config.neighbours, system, house.tiles_from)
-        return house.show(
+        farm, system, pictures = context.farm, context.speaker.system, context.pictures
+        drawn, metres = farm_map(farm.ground, farm.config.neighbours, system, context.tiles_from)
+        return context.show(
             request,
             visitor,
             "farm_map.html",
@@ -84,49 +84,49 @@ def router(house: AppContext) -> APIRouter:
 
     @routes.post("/farm/map/look")
     async def looked(request: Request, visitor: Visitor = owner) -> Response:
-        form = await house.door.form(request, visitor, long=True)
+        form = await context.auth.form(request, visitor, long=True)
         role: Role = "neighbour" if form.get("role") == "neighbour" else "field"
-        language = house.language(request)
+        language = context.language(request)
         try:
-            found = look(form.get("corners", ""), form.get("name", ""), role, house.farm.ground)
+            found = look(form.get("corners", ""), form.get("name", ""), role, context.farm.ground)
         except BadShapeError as error:
             return JSONResponse(refused(error, language), 422)
-        return JSONResponse(told(found, house.speaker.system, language))
+        return JSONResponse(look_answer(found, context.speaker.system, language))
 
     @routes.get("/farm/map/new/{role}")
     def draws(request: Request, role: RoleAsked, visitor: Visitor = owner) -> Response:
-        return _show(house, request, visitor, _new(house.farm, role, ""))
+        return _show(context, request, visitor, _new(context.farm, role, ""))
 
     @routes.post("/farm/map/new/{role}")
     async def drawn_new(request: Request, role: RoleAsked, visitor: Visitor = owner) -> Response:
-        form = await house.door.form(request, visitor, long=True)
-        boundary = _new(house.farm, role, form.get("name", ""))
-        return await _take(house, request, visitor, boundary, form)
+        form = await context.auth.form(request, visitor, long=True)
+        boundary = _new(context.farm, role, form.get("name", ""))
+        return await _take(context, request, visitor, boundary, form)
 
     @routes.get("/farm/map/{role}/{name}")
     def redraws(request: Request, role: RoleAsked, name: str, visitor: Visitor = owner) -> Response:
-        return _show(house, request, visitor, _known(house.farm, role, name))
+        return _show(context, request, visitor, _known(context.farm, role, name))
 
     @routes.post("/farm/map/{role}/{name}")
     async def redrawn(
         request: Request, role: RoleAsked, name: str, visitor: Visitor = owner
     ) -> Response:
-        form = await house.door.form(request, visitor, long=True)
-        return await _take(house, request, visitor, _known(house.farm, role, name), form)
+        form = await context.auth.form(request, visitor, long=True)
+        return await _take(context, request, visitor, _known(context.farm, role, name), form)
 
     @routes.post("/farm/map/{role}/{name}/remove")
     async def removed(
         request: Request, role: RoleAsked, name: str, visitor: Visitor = owner
     ) -> Response:
-        form = await house.door.form(request, visitor, long=True)
-        boundary = _known(house.farm, role, name)
+        form = await context.auth.form(request, visitor, long=True)
+        boundary = _known(context.farm, role, name)
         asked = FarmChangeAsked(
-            by_edits(house, [Remove((_TABLES[role], name)), RemoveBoundary(name)]),
+            by_edits(context, [Remove((_TABLES[role], name)), RemoveBoundary(name)]),
             form,
             _BACK,
-            lambda problems: _show(house, request, visitor, boundary, typed=Typed({}, problems)),
+            lambda problems: _show(context, request, visitor, boundary, typed=Typed({}, problems)),
         )
-        return await change(house, request, visitor, asked)
+        return await change(context, request, visitor, asked)
 
     return routes
 
@@ -163,35 +163,35 @@ def _new(farm: Farm, role: Role, called: str) -> _Boundary:
 
 
 async def _take(
-    house: AppContext,
+    context: AppContext,
     request: Request,
     visitor: Visitor,
     boundary: _Boundary,
     form: dict[str, str],
 ) -> Response:
     """Take a boundary as it was drawn; what it overlaps must be said to be meant."""
-    system = house.speaker.system
+    system = context.speaker.system
     text = form.get("corners", "").replace("\r\n", "\n").strip()
 
     def again(problems: Sequence[Problem], overlaps: Sequence[Message] = ()) -> Response:
         found = Typed(form, problems)
-        return _show(house, request, visitor, boundary, typed=found, overlaps=overlaps)
+        return _show(context, request, visitor, boundary, typed=found, overlaps=overlaps)
 
     try:
-        looked = look(text, boundary.name, boundary.role, house.farm.ground)
+        looked = look(text, boundary.name, boundary.role, context.farm.ground)
     except BadShapeError as error:
-        file = in_use(house).editor.texts().fields_file
+        file = in_use(context).editor.texts().fields_file
         return again([Problem(file, "corners", error.wrong, error.mend)])
     overlaps = overlap_lines(looked.found, system)
     if overlaps and not form.get("overlap_ok"):
         return again((), overlaps)
     asked = FarmChangeAsked(
-        by_edits(house, _edits(house.farm, boundary, looked, form, text)),
+        by_edits(context, _edits(context.farm, boundary, looked, form, text)),
         form,
         _BACK,
         lambda problems: again(problems, overlaps),
     )
-    return await change(house, request, visitor, asked)
+    return await change(context, request, visitor, asked)
 
 
 def _edits(
@@ -212,7 +212,7 @@ def _edits(
 
 
 def _show(
-    house: AppContext,
+    context: AppContext,
     request: Request,
     visitor: Visitor,
     boundary: _Boundary,
@@ -221,7 +221,7 @@ def _show(
     overlaps: Sequence[Message] = (),
 ) -> Response:
     """Show the page on which a boundary is drawn, with what is wrong with what was sent."""
-    farm, ground = house.farm, house.farm.ground
+    farm, ground = context.farm, context.farm.ground
     problems = list(typed.problems) if typed else []
     of_shape = [p for p in problems if p.file.suffix == ".geojson"]
     others = [p for p in problems if p not in of_shape]
@@ -234,18 +234,18 @@ def _show(
         for n, s in ground.neighbours_deg.items()
     }
     around.pop(boundary.name, None)
-    pictures = house.pictures
+    pictures = context.pictures
     title = say("Draw {name}", name=Name(boundary.name))
     if boundary.is_new:
         title = say("Draw a field") if boundary.role == "field" else say("Draw a neighbour")
-    answer = house.show(
+    answer = context.show(
         request,
         visitor,
         "farm_boundary.html",
         status=422 if problems or overlaps else 200,
         title=title,
         rows=[
-            *rows(boundary.asked, in_use(house).editor.texts(), typed),
+            *rows(boundary.asked, in_use(context).editor.texts(), typed),
             Row(_CORNERS, was, was if sent is None else sent, of_shape),
         ],
         wrong=of_mistakes(elsewhere(boundary.asked, others)),
@@ -253,7 +253,7 @@ def _show(
         editor=MapEditor(
             around,
             ground.middle,
-            house.speaker.system,
+            context.speaker.system,
             f"{_BACK}/look",
             "" if boundary.is_new else boundary.name,
             boundary.role,

@@ -13,24 +13,24 @@ from watcher.web.pages.farm_form import FormPage
 from watcher.web.pages.rule_forms import field_of
 
 
-def router(house: AppContext) -> APIRouter:
+def router(context: AppContext) -> APIRouter:
     """Routes of the page."""
     routes = APIRouter(include_in_schema=False)
-    owner = Depends(house.door.administrator)
+    owner = Depends(context.auth.administrator)
 
     @routes.get("/farm/neighbours/{name}")
     def asks(request: Request, name: str, visitor: Visitor = owner) -> Response:
-        return show_form(house, request, visitor, _page(house, name))
+        return show_form(context, request, visitor, _page(context, name))
 
     @routes.post("/farm/neighbours/{name}")
     async def changed(request: Request, name: str, visitor: Visitor = owner) -> Response:
-        return await take_form(house, request, visitor, _page(house, name))
+        return await take_form(context, request, visitor, _page(context, name))
 
     return routes
 
 
-def _page(house: AppContext, name: str) -> FormPage:
-    config = house.farm.config
+def _page(context: AppContext, name: str) -> FormPage:
+    config = context.farm.config
     if name not in config.neighbours:
         raise HTTPException(404, "nothing of the farm has this name")
     at, system = ("neighbours", name), config.farm.units

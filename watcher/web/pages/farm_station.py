@@ -1,4 +1,4 @@
-"""A station told to a watch that runs: what it sends is pasted, looked at, and made an entry."""
+"""A station added to a watch that runs: what it sends is pasted, looked at, and made an entry."""
 
 from collections.abc import Mapping, Sequence
 
@@ -16,14 +16,14 @@ from watcher.web.pages.station_form import MOST_BYTES, StationForm, Understood, 
 _STATION = "station"
 
 
-def router(house: AppContext) -> APIRouter:
+def router(context: AppContext) -> APIRouter:
     """Routes of the form."""
     routes = APIRouter(include_in_schema=False)
-    owner = Depends(house.door.administrator)
+    owner = Depends(context.auth.administrator)
 
     def form_of() -> StationForm:
-        name = name_for("", house.watch.book.plan.farm.config.sources, _STATION)
-        return StationForm(name, in_use(house).editor.texts(), house.watch.clock.now())
+        name = name_for("", context.watch.transactions.plan.farm.config.sources, _STATION)
+        return StationForm(name, in_use(context).editor.texts(), context.watch.clock.now())
 
     def show(
         request: Request,
@@ -32,7 +32,7 @@ def router(house: AppContext) -> APIRouter:
         found: Understood | None = None,
         problems: Sequence[Problem] = (),
     ) -> Response:
-        return house.show(
+        return context.show(
             request,
             visitor,
             "farm_station.html",
@@ -45,8 +45,8 @@ def router(house: AppContext) -> APIRouter:
         return show(request, visitor, {})
 
     @routes.post("/farm/add/station")
-    async def told(request: Request, visitor: Visitor = owner) -> Response:
-        form = await house.door.form(request, visitor, long=True, most_bytes=MOST_BYTES)
+    async def enter(request: Request, visitor: Visitor = owner) -> Response:
+        form = await context.auth.form(request, visitor, long=True, most_bytes=MOST_BYTES)
         asked, body = form_of(), pasted(form)
         found: Understood | None = None
         try:
@@ -62,7 +62,7 @@ def router(house: AppContext) -> APIRouter:
         def refused(problems: Sequence[Problem]) -> Response:
             return show(request, visitor, form, found, problems)
 
-        taken = FarmChangeAsked(by_edits(house, edits), form, "/farm", refused)
-        return await change(house, request, visitor, taken)
+        taken = FarmChangeAsked(by_edits(context, edits), form, "/farm", refused)
+        return await change(context, request, visitor, taken)
 
     return routes

@@ -55,21 +55,21 @@ def asked(q: str = "", by: str = "", of: str | None = None, page: int = 1) -> Fi
     return FieldQuery(q.strip()[:_MOST_LETTERS], known, of, max(1, page))
 
 
-def searched(house: AppContext, fields: Iterable[FieldNow], q: str) -> list[FieldNow]:
+def searched(context: AppContext, fields: Iterable[FieldNow], q: str) -> list[FieldNow]:
     """Return the fields that have every word in their name, crop, place or spray window."""
     words = q.casefold().split()
-    return [seen for seen in fields if all(word in _text(house, seen.field) for word in words)]
+    return [seen for seen in fields if all(word in _text(context, seen.field) for word in words)]
 
 
-def _text(house: AppContext, field: str) -> str:
-    plan = house.farm.config.fields[field]
+def _text(context: AppContext, field: str) -> str:
+    plan = context.farm.config.fields[field]
     parts = (field, field.replace("_", " "), plan.crop, plan.location or "", plan.window)
     return " ".join(parts).casefold()
 
 
-def grouped(house: AppContext, fields: Iterable[FieldNow], by: By) -> list[FieldGroup]:
+def grouped(context: AppContext, fields: Iterable[FieldNow], by: By) -> list[FieldGroup]:
     """Return the fields in groups, each in the order given; the best status first, else by name."""
-    plans = house.farm.config.fields
+    plans = context.farm.config.fields
     keys: dict[By, Callable[[FieldNow], str]] = {
         "status": lambda seen: seen.status.word,
         "place": lambda seen: plans[seen.field].location or "",

@@ -17,39 +17,39 @@ from watcher.web.pages.farm_change import show_form, take_form
 from watcher.web.pages.farm_form import Field, FormPage, Group
 
 
-def router(house: AppContext) -> APIRouter:
+def router(context: AppContext) -> APIRouter:
     """Routes of the changes on a field."""
     routes = APIRouter(include_in_schema=False)
-    owner = Depends(house.door.administrator)
+    owner = Depends(context.auth.administrator)
 
     @routes.get("/fields/{field}/change")
     def asks(request: Request, field: str, visitor: Visitor = owner) -> Response:
-        return show_form(house, request, visitor, _of_field(house, field))
+        return show_form(context, request, visitor, _of_field(context, field))
 
     @routes.post("/fields/{field}/change")
     async def changed(request: Request, field: str, visitor: Visitor = owner) -> Response:
-        return await take_form(house, request, visitor, _of_field(house, field))
+        return await take_form(context, request, visitor, _of_field(context, field))
 
     @routes.get("/fields/{field}/bound/{key}")
     def asks_bound(request: Request, field: str, key: str, visitor: Visitor = owner) -> Response:
-        return show_form(house, request, visitor, _of_bound(house, field, key))
+        return show_form(context, request, visitor, _of_bound(context, field, key))
 
     @routes.post("/fields/{field}/bound/{key}")
     async def bound(request: Request, field: str, key: str, visitor: Visitor = owner) -> Response:
-        return await take_form(house, request, visitor, _of_bound(house, field, key))
+        return await take_form(context, request, visitor, _of_bound(context, field, key))
 
     return routes
 
 
-def _config(house: AppContext, field: str) -> FarmFile:
-    config = house.farm.config
+def _config(context: AppContext, field: str) -> FarmFile:
+    config = context.farm.config
     if field not in config.fields:
         raise HTTPException(404, "no field of the farm has this name")
     return config
 
 
-def _of_field(house: AppContext, field: str) -> FormPage:
-    config = _config(house, field)
+def _of_field(context: AppContext, field: str) -> FormPage:
+    config = _config(context, field)
     at = ("fields", field)
     weekly = [
         Field("weeds", (*at, "weeds"), say("Weeds"), "choice", _words(WeedPressure, WEED_WORDS)),
@@ -57,7 +57,7 @@ def _of_field(house: AppContext, field: str) -> FormPage:
             "canopy",
             (*at, "canopy"),
             say("Height of the crop"),
-            hint=unit(Kind.SMALL_LENGTH, house.speaker.system),
+            hint=unit(Kind.SMALL_LENGTH, context.speaker.system),
         ),
         Field("latest", (*at, "latest"), say("Last day it should be sprayed"), "date"),
         Field("done_on", (*at, "done_on"), say("Sprayed without a job here, on"), "date"),
@@ -74,7 +74,7 @@ def _of_field(house: AppContext, field: str) -> FormPage:
             _named(config.setups),
         ),
     ]
-    seldom = [
+    throttled = [
         Field("crop", (*at, "crop"), say("Crop")),
         Field("next_crop", (*at, "next_crop"), say("Crop of the next season")),
         Field(
@@ -84,18 +84,18 @@ def _of_field(house: AppContext, field: str) -> FormPage:
     groups: list[Group] = [
         (say("As it is today"), None, weekly),
         (say("What it is sprayed with"), None, [f for f in with_what if f.choices]),
-        (say("Crop and target"), None, seldom),
+        (say("Crop and target"), None, throttled),
     ]
     return FormPage(say("Change {field}", field=Name(field)), f"/fields/{field}", groups)
 
 
-def _of_bound(house: AppContext, field: str, key: str) -> FormPage:
-    config = _config(house, field)
+def _of_bound(context: AppContext, field: str, key: str) -> FormPage:
+    config = _config(context, field)
     entry = IN_WINDOWS.get(key)
     if entry is None or entry.written is None:
         raise HTTPException(404, "no bound of the farm file has this name")
     window = config.fields[field].window
-    system = house.speaker.system
+    system = context.speaker.system
     own, shared = ("fields", field, "limits", key), ("windows", window, key)
     others = [name for name, plan in config.fields.items() if plan.window == window]
     whose = Field(

@@ -66,7 +66,7 @@ class AirRow:
 class Cell:
     """A field in an hour: its status, and how likely a whole job begun then holds."""
 
-    standing: StatusMark | OpenJobViewModel
+    mark: StatusMark | OpenJobViewModel
     """What a job begun then is; now, of a field where one is open, what to do with that."""
     odds: Message | None
     """None where no chance is to be shown: of what is unsuitable or unknown then."""
@@ -95,10 +95,10 @@ class HourLine:
     why: Message
 
 
-def router(house: AppContext) -> APIRouter:
+def router(context: AppContext) -> APIRouter:
     """Route of the hours."""
     routes = APIRouter(include_in_schema=False)
-    looker, given = Depends(house.door.looker), Depends(asked)
+    looker, given = Depends(context.auth.looker), Depends(asked)
 
     @routes.get("/hours")
     def hours(
@@ -107,15 +107,15 @@ def router(house: AppContext) -> APIRouter:
         what: FieldQuery = given,
         visitor: Visitor = looker,
     ) -> Response:
-        every = list(house.picture.ranking.every.values())
-        found = searched(house, every, what.q)
+        every = list(context.snapshot.ranking.every.values())
+        found = searched(context, every, what.q)
         if what.of is not None:
-            groups = grouped(house, found, what.by)
+            groups = grouped(context, found, what.by)
             found = [seen for g in groups if g.key == what.of for seen in g.fields]
         shown = paged(found, what.page)
-        with house.watch.book.store.reading() as session:
-            jobs = by_field(open_jobs(house, session))
-        return house.show(
+        with context.watch.transactions.store.reading() as session:
+            jobs = by_field(open_jobs(context, session))
+        return context.show(
             request,
             visitor,
             "hours.html",
@@ -123,8 +123,8 @@ def router(house: AppContext) -> APIRouter:
             many=len(every) > FEW,
             count=len(found),
             shown=shown,
-            grid=_Grid(house, shown.fields, jobs, at) if shown.fields else None,
-            ahead=ahead_line(house.picture.outlook),
+            grid=_Grid(context, shown.fields, jobs, at) if shown.fields else None,
+            ahead=ahead_line(context.snapshot.timeline),
         )
 
     return routes
@@ -135,21 +135,21 @@ class _Grid:
 
     def __init__(
         self,
-        house: AppContext,
+        context: AppContext,
         fields: Sequence[FieldNow],
         jobs: Mapping[str, OpenJobViewModel],
         at: int | None,
     ) -> None:
-        self._house, self._fields, self._jobs = house, fields, jobs
-        picture = house.picture
-        self._judgement = picture.judgement
-        self._now = picture.outlook.now
+        self._context, self._fields, self._jobs = context, fields, jobs
+        snapshot = context.snapshot
+        self._judgement = snapshot.judgement
+        self._now = snapshot.timeline.now
         times = self._judgement.series.times
-        first = picture.outlook.now_index
-        last = int(np.searchsorted(times, self._now + house.farm.config.judging.horizon))
+        first = snapshot.timeline.now_index
+        last = int(np.searchsorted(times, self._now + context.farm.config.judging.horizon))
         self._times = slice(first, last)
         self._at = times[self._times]
-        self._chances: FarmChances = house.chances
+        self._chances: FarmChances = context.chances
         self._plan = self._judgement.plan
         self._rows = {
             seen.field: hour_row(self._judgement, self._plan.fields.index(seen.field), self._times)
@@ -161,7 +161,7 @@ class _Grid:
 
     @property
     def hours(self) -> list[Hour]:
-        zone, found, before = self._house.farm.zone, [], ""
+        zone, found, before = self._context.farm.zone, [], ""
         for n, at in enumerate(self._at.tolist()):
             local = datetime.fromtimestamp(at, zone)
             day = f"{local:%Y-%m-%d}"
@@ -173,7 +173,7 @@ class _Grid:
     @property
     def choices(self) -> list[tuple[int, Message]]:
         """Every hour with its clock, to choose one."""
-        zone = self._house.farm.zone
+        zone = self._context.farm.zone
         return [(at, WallTime(at, self._now, zone)) for at in self._at.tolist()]
 
     @property
@@ -185,13 +185,13 @@ class _Grid:
     @property
     def air(self) -> list[AirRow]:
         """The air over the first field, hour by hour."""
-        first, system = self._fields[0], self._house.speaker.system
+        first, system = self._fields[0], self._context.speaker.system
         field = self._plan.fields.index(first.field)
         setup = self._plan.setups.index(str(first.setup))
         judgement = self._judgement.of_field(field)
         series = judgement.series.at(self._times)
         boom = judgement.boom
-        rain_from = self._house.farm.config.judging.rain_counts_from
+        rain_from = self._context.farm.config.judging.rain_counts_from
 
         def numbers(values: Floats, kind: Kind, places: int = 0) -> list[Run]:
             def shown(value: float) -> Message:
@@ -298,10 +298,10 @@ class _Grid:
                 found = reasons(self._judgement, field, int(row.setup[n]), int(row.at[n]))
                 limit = row.limits[row.limit[n]]
                 reason = next(r for r in found if r.limit is limit)
-                why = self._house.speaker.reason(seen.field, reason)
+                why = self._context.speaker.reason(seen.field, reason)
                 if row.at[n] > self._times.start + n:
                     later = int(self._judgement.series.times[row.at[n]])
-                    clock = WallTime(later, self._now, self._house.farm.zone)
+                    clock = WallTime(later, self._now, self._context.farm.zone)
                     why = say("from {clock}: {reason}", clock=clock, reason=why)
             yield HourLine(seen.field, Name(seen.field), self._cell(seen, row, n), why)
 

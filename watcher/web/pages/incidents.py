@@ -15,32 +15,32 @@ from watcher.incidents.place import moment_of
 from watcher.records.errors import RecordError
 from watcher.web.auth.authenticator import Visitor
 from watcher.web.context import AppContext
-from watcher.web.numbers import Number
-from watcher.web.sealing import sealing
-from watcher.web.svg.paper_map import paper_map
+from watcher.web.incident_accounts import seal_account
+from watcher.web.path_numbers import Number
+from watcher.web.svg.incident_map import incident_map
 
 _MOST_TYPED, _MOST_PLACE, _MOST_KEY = 2000, 80, 64
 
 
-def router(house: AppContext) -> APIRouter:
+def router(context: AppContext) -> APIRouter:
     """Routes of the accounts."""
     routes = APIRouter(include_in_schema=False)
-    looker, runner = Depends(house.door.looker), Depends(house.door.runner)
+    looker, runner = Depends(context.auth.looker), Depends(context.auth.runner)
 
     def listed(
         request: Request, visitor: Visitor, wrong: Message | None = None, **typed: str
     ) -> Response:
-        with house.watch.book.store.reading() as session:
+        with context.watch.transactions.store.reading() as session:
             found = commands.accounts(session)
-        rows = [(one.account, house.clock(one.account.start)) for one in reversed(found)]
-        return house.show(
+        rows = [(one.account, context.clock(one.account.start)) for one in reversed(found)]
+        return context.show(
             request,
             visitor,
             "incidents.html",
             status=200 if wrong is None else 422,
             rows=rows,
             ways=SUSPECTED,
-            places=[*house.farm.config.fields, *house.farm.config.neighbours],
+            places=[*context.farm.config.fields, *context.farm.config.neighbours],
             wrong=wrong,
             typed=dict.fromkeys(_TYPED, "") | typed,
         )
@@ -52,25 +52,25 @@ def router(house: AppContext) -> APIRouter:
     @routes.get("/incidents/{number}")
     def one(request: Request, number: Number, visitor: Visitor = looker) -> Response:
         try:
-            with house.watch.book.store.reading() as session:
+            with context.watch.transactions.store.reading() as session:
                 sealed = commands.account(session, number)
         except RecordError as refusal:
-            return house.show(
+            return context.show(
                 request, visitor, "problem.html", status=404, wrong=refusal.text, back=True
             )
-        page = page_of(sealed, house.language(request))
-        return house.show(
-            request, visitor, "incident.html", number=number, page=page, map=paper_map(page.map)
+        page = page_of(sealed, context.language(request))
+        return context.show(
+            request, visitor, "incident.html", number=number, page=page, map=incident_map(page.map)
         )
 
     @routes.post("/incidents")
     async def write(request: Request, visitor: Visitor = runner) -> Response:
-        form = await house.door.form(request, visitor)
+        form = await context.auth.form(request, visitor)
         typed = {name: form.get(name, "")[:_MOST_TYPED] for name in _TYPED}
         by = visitor.user.name if visitor.user else ""
         try:
-            said = _suspicion(house, typed, form.get("key", "")[:_MOST_KEY] or None)
-            sealed = await house.watch.run_and_rejudge(partial(sealing, house, said, by))
+            said = _suspicion(context, typed, form.get("key", "")[:_MOST_KEY] or None)
+            sealed = await context.watch.run_and_rejudge(partial(seal_account, context, said, by))
         except RecordError as refusal:
             return listed(request, visitor, refusal.text, **typed)
         return RedirectResponse(f"/incidents/{sealed.account.number}", 303)
@@ -81,8 +81,8 @@ def router(house: AppContext) -> APIRouter:
 _TYPED = ("suspected", "place", "from", "to", "seen")
 
 
-def _suspicion(house: AppContext, typed: dict[str, str], key: str | None) -> DriftSuspicion:
-    zone, until = house.farm.zone, typed["to"].strip()
+def _suspicion(context: AppContext, typed: dict[str, str], key: str | None) -> DriftSuspicion:
+    zone, until = context.farm.zone, typed["to"].strip()
     way = typed["suspected"] if typed["suspected"] in SUSPECTED else "onto us"
     return DriftSuspicion(
         suspected=cast("Suspected", way),

@@ -9,7 +9,7 @@ from fastapi.responses import RedirectResponse
 from sqlalchemy.orm import Session
 
 from watcher.alerts.context import job_subject
-from watcher.delivery.news import unseen
+from watcher.delivery.sent_messages import unseen
 from watcher.i18n.language import Language
 from watcher.i18n.message import Message, Name, Param, Sentence, joined, say
 from watcher.i18n.message import Number as Digits
@@ -22,26 +22,26 @@ from watcher.jobs.changes import (
     retardants,
 )
 from watcher.jobs.commands import StepTaken
-from watcher.jobs.nearing import nearing, recent_wind
 from watcher.jobs.queries import JobStory, JobView
 from watcher.jobs.state import JobState, look
 from watcher.jobs.steps import StepName, StepOutcome, StepRequest
+from watcher.jobs.wind_nowcast import recent_wind, wind_nowcast
 from watcher.judge.start_check import Against
 from watcher.limits.catalogue import Limit
 from watcher.messages.chances import open_until
-from watcher.messages.coming import likely_line
 from watcher.messages.remedies import remedy_lines
 from watcher.messages.start import LABEL_STANDS, obstacle_line
 from watcher.messages.vocabulary import JOB_EVENT_WORDS, JOB_STATE_WORDS
+from watcher.messages.wind_warning import likely_line
 from watcher.messages.words import span
 from watcher.weather.quantities import BY_NAME
 from watcher.web.auth.authenticator import NotAllowedError, Visitor
 from watcher.web.context import AppContext
-from watcher.web.numbers import Number
 from watcher.web.open_jobs import open_job, open_jobs
 from watcher.web.pages.air_now import air_now, last_minutes
 from watcher.web.pages.taps import tapped_at
 from watcher.web.pages.view_models import LimitLine, line
+from watcher.web.path_numbers import Number
 
 _ANSWERS_BACK_S = 3 * 3600
 _SHOWN_BACK_S = 60 * 86_400
@@ -79,60 +79,60 @@ class LiveViewModel:
     """How likely the wind soon passes its bound; None far from it, and while nobody can tell."""
 
 
-def router(house: AppContext) -> APIRouter:
+def router(context: AppContext) -> APIRouter:
     """Routes of the jobs."""
     routes = APIRouter(include_in_schema=False)
-    looker, runner = Depends(house.door.looker), Depends(house.door.runner)
+    looker, runner = Depends(context.auth.looker), Depends(context.auth.runner)
 
     @routes.get("/jobs")
     def every(request: Request, visitor: Visitor = looker) -> Response:
-        now = house.watch.clock.now()
-        with house.watch.book.store.reading() as session:
+        now = context.watch.clock.now()
+        with context.watch.transactions.store.reading() as session:
             found = queries.started(session, now - _SHOWN_BACK_S, now + 1, now)
-            opened = open_jobs(house, session)
-        return house.show(
+            opened = open_jobs(context, session)
+        return context.show(
             request,
             visitor,
             "jobs.html",
             opened=opened,
-            past=[_row(house, view) for view in reversed(found) if view.job.ended_at is not None][
+            past=[_row(context, view) for view in reversed(found) if view.job.ended_at is not None][
                 :_MOST_SHOWN
             ],
-            fields=list(house.picture.ranking.every),
+            fields=list(context.snapshot.ranking.every),
         )
 
     @routes.post("/jobs")
     async def start(request: Request, visitor: Visitor = runner) -> Response:
-        form = await house.door.form(request, visitor)
-        step = _step(house, StepName.START, form, visitor)
-        return await _taken(house, request, visitor, step, form)
+        form = await context.auth.form(request, visitor)
+        step = _step(context, StepName.START, form, visitor)
+        return await _taken(context, request, visitor, step, form)
 
     @routes.get("/jobs/{number}")
     def one(request: Request, number: Number, visitor: Visitor = looker) -> Response:
-        with house.watch.book.store.reading() as session:
-            values = job_page(house, session, number, house.language(request))
-        return house.show(request, visitor, "job.html", **values)
+        with context.watch.transactions.store.reading() as session:
+            values = job_page(context, session, number, context.language(request))
+        return context.show(request, visitor, "job.html", **values)
 
     @routes.post("/jobs/{number}/{name}")
     async def take(
         request: Request, number: Number, name: str, visitor: Visitor = runner
     ) -> Response:
-        form = await house.door.form(request, visitor)
+        form = await context.auth.form(request, visitor)
         if name not in set(StepName) - {StepName.START}:
             raise NotAllowedError("there is no such step")
-        step = _step(house, StepName(name), form, visitor, number)
-        return await _taken(house, request, visitor, step, form)
+        step = _step(context, StepName(name), form, visitor, number)
+        return await _taken(context, request, visitor, step, form)
 
     return routes
 
 
-def _measured(house: AppContext, form: Mapping[str, str]) -> dict[str, str]:
+def _measured(context: AppContext, form: Mapping[str, str]) -> dict[str, str]:
     """What a form says was measured; a number alone is in the unit its label names."""
     found = {}
     for name in MEASURED:
         text = form.get(name, "").strip()[:_MOST_NAME]
         if text:
-            unit = BY_NAME[name].kind.shown[house.speaker.system]
+            unit = BY_NAME[name].kind.shown[context.speaker.system]
             found[name] = (
                 text if not text.replace(",", ".").replace(".", "").isdigit() else f"{text} {unit}"
             )
@@ -140,7 +140,7 @@ def _measured(house: AppContext, form: Mapping[str, str]) -> dict[str, str]:
 
 
 def _step(
-    house: AppContext,
+    context: AppContext,
     name: StepName,
     form: dict[str, str],
     visitor: Visitor,
@@ -160,7 +160,7 @@ def _step(
         confirm=tuple(filter(None, form.get("confirm", "").split(_BETWEEN))),
         note=text("note", _MOST_NOTE),
         done=text("done"),
-        measured=_measured(house, form),
+        measured=_measured(context, form),
         changed={name: text(name) for name in CHANGED if text(name)},
         ref=text("ref"),
         key=text("key") or None,
@@ -168,7 +168,7 @@ def _step(
 
 
 async def _taken(
-    house: AppContext,
+    context: AppContext,
     request: Request,
     visitor: Visitor,
     step: StepRequest,
@@ -176,31 +176,33 @@ async def _taken(
 ) -> Response:
     """Take a step and show the job; or say what stands instead of what was asked for."""
     others = form.get("others", "").split()[:_MOST_AT_ONCE]
-    step = replace(step, at=tapped_at(form, house.watch.clock.now()))
-    taken = await house.watch.take_step(step)
+    step = replace(step, at=tapped_at(form, context.watch.clock.now()))
+    taken = await context.watch.take_step(step)
     for ref in others:  # one tap says of all that stands on the page that it was seen
-        await house.watch.take_step(replace(step, name=StepName.SEEN, ref=ref, key=None))
+        await context.watch.take_step(replace(step, name=StepName.SEEN, ref=ref, key=None))
     if taken.outcome is StepOutcome.ASKS:
-        return _asks(house, request, visitor, step, taken)
+        return _asks(context, request, visitor, step, taken)
     if taken.outcome is StepOutcome.REFUSED:
-        return house.show(request, visitor, "problem.html", status=409, wrong=taken.text, back=True)
+        return context.show(
+            request, visitor, "problem.html", status=409, wrong=taken.text, back=True
+        )
     number = step.job if taken.job is None else taken.job.id
     return RedirectResponse(f"/jobs/{number}", 303)
 
 
 def _asks(
-    house: AppContext, request: Request, visitor: Visitor, step: StepRequest, taken: StepTaken
+    context: AppContext, request: Request, visitor: Visitor, step: StepRequest, taken: StepTaken
 ) -> Response:
     """Ask for a plain yes to what stands against a start; nothing has begun."""
-    now, found = house.watch.clock.now(), taken.obstacles
-    return house.show(
+    now, found = context.watch.clock.now(), taken.obstacles
+    return context.show(
         request,
         visitor,
         "asks.html",
         status=409,
         field=step.field,
         setup=step.setup,
-        against=[Sentence(obstacle_line(house.speaker, step.field, one, now)) for one in found],
+        against=[Sentence(obstacle_line(context.speaker, step.field, one, now)) for one in found],
         stands=LABEL_STANDS,
         strips=all(one.against is Against.STRIP for one in found),
         confirm=_BETWEEN.join(one.token for one in found),
@@ -208,101 +210,101 @@ def _asks(
     )
 
 
-def _row(house: AppContext, view: JobView) -> JobRow:
+def _row(context: AppContext, view: JobView) -> JobRow:
     job = view.job
     return JobRow(
         number=job.id,
         field=job.field,
         setup=Name(job.setup),
         state=JOB_STATE_WORDS[job.state],
-        started=house.clock(job.started_at),
+        started=context.clock(job.started_at),
         sprayed=span(view.sprayed_s),
     )
 
 
 def job_page(
-    house: AppContext, session: Session, number: int, language: Language
+    context: AppContext, session: Session, number: int, language: Language
 ) -> dict[str, Any]:
     """Everything the page of one job tells."""
-    now = house.watch.clock.now()
+    now = context.watch.clock.now()
     story = queries.story(session, number, now)
     job = story.view.job
     open_now = job.ended_at is None
-    live = _live(house, session, story) if open_now else None
+    live = _live(context, session, story) if open_now else None
     return {
         "job": job,
-        "row": _row(house, story.view),
+        "row": _row(context, story.view),
         "planned": span(job.planned_s),
         "live": live,
         "meter": [
-            (name, BY_NAME[name].words, BY_NAME[name].kind.shown[house.speaker.system])
+            (name, BY_NAME[name].words, BY_NAME[name].kind.shown[context.speaker.system])
             for name in MEASURED
         ],
         "left": None if story.left is None else f"{story.left:.0%}",
         "by_time": f"{min(1.0, story.view.sprayed_s / max(job.planned_s, 1.0)):.0%}",
-        "do": open_job(house, session, number) if open_now else None,
-        "air": air_now(house, job.field, job.setup) if live else None,
-        "trace": live and last_minutes(house, session, job.field, job.setup, language),
-        "setups": _other_setups(house, story.view),
-        "retardants": retardants(house.watch.book.plan),
-        "beside": neighbours_in_reach(house.watch.book.plan, job.field),
+        "do": open_job(context, session, number) if open_now else None,
+        "air": air_now(context, job.field, job.setup) if live else None,
+        "trace": live and last_minutes(context, session, job.field, job.setup, language),
+        "setups": _other_setups(context, story.view),
+        "retardants": retardants(context.watch.transactions.plan),
+        "beside": neighbours_in_reach(context.watch.transactions.plan, job.field),
         "unseen": unseen(session, job_subject(number), now - _ANSWERS_BACK_S) if open_now else [],
-        "events": _events(house, story),
-        "ended": house.clock(job.ended_at) if job.ended_at is not None else None,
+        "events": _events(context, story),
+        "ended": context.clock(job.ended_at) if job.ended_at is not None else None,
     }
 
 
-def _live(house: AppContext, session: Session, story: JobStory) -> LiveViewModel | None:
+def _live(context: AppContext, session: Session, story: JobStory) -> LiveViewModel | None:
     """None where the job's field or setup is no longer in the farm file."""
     job = story.view.job
-    picture = house.picture
-    outlook = picture.outlook.of(job.field)
+    snapshot = context.snapshot
+    timeline = snapshot.timeline.of(job.field)
     try:
-        seen = look(picture.judgement, outlook.now_index, job)
+        seen = look(snapshot.judgement, timeline.now_index, job)
     except LookupError:
         return None
-    limits = [line(house, job.field, reason) for reason in seen.limits]
+    limits = [line(context, job.field, reason) for reason in seen.limits]
     return LiveViewModel(
         limits=limits,
         left=span(max(0.0, seen.left_s)),
         over=seen.left_s < 0,
         breaks=None
         if seen.breaks_at is None
-        else open_until(seen.breaks_at, None, picture.outlook.now, house.farm.zone),
-        again=house.clock(seen.holds_again_at) if seen.holds_again_at is not None else None,
-        remedies=_remedies(house, session, seen),
-        ahead=_likely(house, session, seen),
+        else open_until(seen.breaks_at, None, snapshot.timeline.now, context.farm.zone),
+        again=context.clock(seen.holds_again_at) if seen.holds_again_at is not None else None,
+        remedies=_remedies(context, session, seen),
+        ahead=_likely(context, session, seen),
     )
 
 
-def _remedies(house: AppContext, session: Session, seen: JobState) -> list[Message]:
-    picture, plan = house.picture, house.picture.judgement.plan
-    index = picture.outlook.of(seen.job.field).now_index
+def _remedies(context: AppContext, session: Session, seen: JobState) -> list[Message]:
+    snapshot, plan = context.snapshot, context.snapshot.judgement.plan
+    index = snapshot.timeline.of(seen.job.field).now_index
     at = plan.fields.index(seen.job.field), plan.setups.index(seen.job.setup), index
-    busy = [view.job.field for view in queries.opened(session, house.watch.clock.now())]
-    found = picture.remedies(at, left_s=seen.left_s, busy=busy)
-    return remedy_lines(house.speaker, found, picture.outlook.now)
+    busy = [view.job.field for view in queries.opened(session, context.watch.clock.now())]
+    found = snapshot.remedies(at, left_s=seen.left_s, busy=busy)
+    return remedy_lines(context.speaker, found, snapshot.timeline.now)
 
 
-def _likely(house: AppContext, session: Session, seen: JobState) -> Message | None:
+def _likely(context: AppContext, session: Session, seen: JobState) -> Message | None:
     job = seen.job
-    outlook = house.picture.outlook.of(job.field)
-    recent = recent_wind(session, outlook)
+    timeline = context.snapshot.timeline.of(job.field)
+    recent = recent_wind(session, timeline)
     wind = seen.by_limit.get(Limit.WIND)
     if recent is None or wind is None:
         return None
     strays = queries.wind_strays(session, job.id, recent.source)
-    judgement = house.picture.judgement
-    now = nearing(judgement, outlook.now_index, job, recent, spread_scale=strays)
+    judgement = context.snapshot.judgement
+    now = wind_nowcast(judgement, timeline.now_index, job, recent, spread_scale=strays)
     if now is None or not now.mean_ahead.lasts[-1] or now.crossing.wind_over[-1]:
         return None
-    return likely_line(house.speaker, now, wind)
+    return likely_line(context.speaker, now, wind)
 
 
-def _other_setups(house: AppContext, view: JobView) -> list[str]:
+def _other_setups(context: AppContext, view: JobView) -> list[str]:
     """Setups of the job's sprayer that its field may use, but the one it has."""
     job = view.job
-    plan, all_setups = house.watch.book.plan, house.farm.config.setups
+    plan, all_setups = context.watch.transactions.plan, context.farm.config.setups
     if job.field not in plan.fields:
         return []
     field = plan.fields.index(job.field)
@@ -313,7 +315,7 @@ def _other_setups(house: AppContext, view: JobView) -> list[str]:
     ]
 
 
-def _events(house: AppContext, story: JobStory) -> list[tuple[Message, Param, Message]]:
+def _events(context: AppContext, story: JobStory) -> list[tuple[Message, Param, Message]]:
     """When, what, and what was said with it."""
     found: list[tuple[Message, Param, Message]] = []
     for event in story.steps:
@@ -330,7 +332,7 @@ def _events(house: AppContext, story: JobStory) -> list[tuple[Message, Param, Me
             for one in detail.get("against", ())
         ]
         word = JOB_EVENT_WORDS.get(event.what, event.what)
-        found.append((house.clock(event.at), word, joined(filter(None, parts))))
+        found.append((context.clock(event.at), word, joined(filter(None, parts))))
     return found
 
 

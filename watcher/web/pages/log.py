@@ -50,37 +50,37 @@ class ChangeRow:
     at: int
     clock: Message
     field: str
-    standing: StatusMark
+    mark: StatusMark
     setup: Message
 
 
-def router(house: AppContext) -> APIRouter:
+def router(context: AppContext) -> APIRouter:
     """Routes of the log."""
     routes = APIRouter(include_in_schema=False)
-    looker = Depends(house.door.looker)
+    looker = Depends(context.auth.looker)
 
     @routes.get("/log")
     def log(
         request: Request, source: str | None = None, days: int = 1, visitor: Visitor = looker
     ) -> Response:
-        measuring = [n for n, entry in house.farm.config.sources.items() if observes(entry)]
+        measuring = [n for n, entry in context.farm.config.sources.items() if observes(entry)]
         if source is not None and source not in measuring:
             raise HTTPException(404, "no source of the farm that measures has this name")
         days = min(DAYS, key=lambda known: abs(known - days))
         chosen = source or next(iter(measuring), None)
-        now = house.watch.clock.now()
-        with house.watch.book.store.reading() as session:
+        now = context.watch.clock.now()
+        with context.watch.transactions.store.reading() as session:
             values = _values(
-                house, session, chosen, (now - days * _DAY_S, now), house.language(request)
+                context, session, chosen, (now - days * _DAY_S, now), context.language(request)
             )
         values |= {"sources": measuring, "chosen": chosen, "days": days, "all_days": DAYS}
-        return house.show(request, visitor, "log.html", **values)
+        return context.show(request, visitor, "log.html", **values)
 
     return routes
 
 
 def _values(
-    house: AppContext,
+    context: AppContext,
     session: Session,
     source: str | None,
     span: tuple[int, int],
@@ -89,7 +89,7 @@ def _values(
     view = look_at_log(
         session,
         source,
-        house.farm.config.fields,
+        context.farm.config.fields,
         span,
         most_changes=_MOST_CHANGES,
         most_messages=_MOST_MESSAGES,
@@ -97,17 +97,17 @@ def _values(
     return {
         "charts": []
         if view.measured is None
-        else list(_charts(house, view.measured, span, language)),
+        else list(_charts(context, view.measured, span, language)),
         "span": span,
-        "changes": _changes(house, view),
-        "messages": _messages(house, view),
+        "changes": _changes(context, view),
+        "messages": _messages(context, view),
     }
 
 
 def _charts(
-    house: AppContext, series: WeatherSeries, span: tuple[int, int], language: Language
+    context: AppContext, series: WeatherSeries, span: tuple[int, int], language: Language
 ) -> Iterator[Drawn]:
-    system, zone = house.speaker.system, house.farm.zone
+    system, zone = context.speaker.system, context.farm.zone
     for title, quantities in _CHARTS.items():
         kind = quantities[0].kind
         curves = [Curve(q.chart.style, getattr(series, q.column)) for q in quantities if q.chart]
@@ -125,24 +125,24 @@ def _charts(
             yield Drawn(title, unit, drawn, two=len(curves) > 1)
 
 
-def _changes(house: AppContext, view: LogView) -> list[ChangeRow]:
+def _changes(context: AppContext, view: LogView) -> list[ChangeRow]:
     return [
         ChangeRow(
             at=change.at,
-            clock=house.clock(change.at),
+            clock=context.clock(change.at),
             field=field,
-            standing=StatusMark(Status[change.status.upper()]),
+            mark=StatusMark(Status[change.status.upper()]),
             setup=Name(change.setup or ""),
         )
         for field, change in view.changes
     ]
 
 
-def _messages(house: AppContext, view: LogView) -> list[tuple[Message, str, str, Param]]:
+def _messages(context: AppContext, view: LogView) -> list[tuple[Message, str, str, Param]]:
     found: list[tuple[Message, str, str, Param]] = []
     for message in view.messages:
         state = message.state if message.acknowledged_at is None else "seen"
         word = MESSAGE_STATE_WORDS.get(state, state)
         written = message.title or message.body
-        found.append((house.clock(message.created_at), message.recipient, written, word))
+        found.append((context.clock(message.created_at), message.recipient, written, word))
     return found

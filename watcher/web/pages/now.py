@@ -28,7 +28,7 @@ from watcher.web.pages.field_choice import (
 )
 from watcher.web.pages.jobs import job_page
 from watcher.web.pages.plan import plan_line
-from watcher.web.pages.view_models import FieldViewModel, field_sight
+from watcher.web.pages.view_models import FieldViewModel, field_view_model
 
 _NEXT = 3
 """So many of many fields come first, before one looks for others."""
@@ -56,61 +56,65 @@ class _SourceCard:
         return {"●": "s-suitable", "?": "s-unknown"}.get(self.shape, "s-marginal")
 
 
-def router(house: AppContext) -> APIRouter:
+def router(context: AppContext) -> APIRouter:
     """Routes of the first page, of the sources, and of what else there is."""
     routes = APIRouter(include_in_schema=False)
-    looker, given = Depends(house.door.looker), Depends(asked)
+    looker, given = Depends(context.auth.looker), Depends(asked)
 
     @routes.get("/")
     def now(
         request: Request, rest: str = "", what: FieldQuery = given, visitor: Visitor = looker
     ) -> Response:
-        picture = house.picture
+        snapshot = context.snapshot
         only = None
-        with house.watch.book.store.reading() as session:
-            jobs = open_jobs(house, session)
+        with context.watch.transactions.store.reading() as session:
+            jobs = open_jobs(context, session)
             if (
                 len(jobs) == 1 and not rest and what == FieldQuery()
             ):  # while a job runs, it is what there is to do now
-                only = job_page(house, session, jobs[0].number, house.language(request))
+                only = job_page(context, session, jobs[0].number, context.language(request))
         if only is not None:
-            return house.show(request, visitor, "job.html", **only)
+            return context.show(request, visitor, "job.html", **only)
         of_field = by_field(jobs)
-        many = len(picture.ranking.every) > FEW
+        many = len(snapshot.ranking.every) > FEW
         most = _NEXT if many else None
-        return house.show(
+        return context.show(
             request,
             visitor,
             "now.html",
-            spray=[field_sight(house, seen, of_field) for seen in picture.ranking.spray[:most]],
-            rest=[] if many else [field_sight(house, s, of_field) for s in picture.ranking.rest],
-            found=_found(house, what, of_field) if many else None,
+            spray=[
+                field_view_model(context, seen, of_field) for seen in snapshot.ranking.spray[:most]
+            ],
+            rest=[]
+            if many
+            else [field_view_model(context, s, of_field) for s in snapshot.ranking.rest],
+            found=_found(context, what, of_field) if many else None,
             asked=what,
             jobs=jobs,
-            weather=source_lines(picture.outlook),
-            air=_air(house),
-            plan=plan_line(house),
-            nothing_open=nothing_open(picture.ranking),
-            cause=silent_wind(picture.outlook),
-            farm_says=farm_says(house),
+            weather=source_lines(snapshot.timeline),
+            air=_air(context),
+            plan=plan_line(context),
+            nothing_open=nothing_open(snapshot.ranking),
+            cause=silent_wind(snapshot.timeline),
+            farm_says=farm_says(context),
         )
 
     @routes.get("/more")
     def more(request: Request, visitor: Visitor = looker) -> Response:
-        return house.show(request, visitor, "more.html")
+        return context.show(request, visitor, "more.html")
 
     @routes.get("/sources")
     def sources(request: Request, visitor: Visitor = looker) -> Response:
-        health = house.watch.health_now()
+        health = context.watch.health_now()
         strangers = health.strangers.get("token")
-        return house.show(
+        return context.show(
             request,
             visitor,
             "sources.html",
             health=health,
-            farm_says=farm_says(house),
+            farm_says=farm_says(context),
             sources=[
-                _SourceCard.of(source, health.at, house.farm.zone) for source in health.sources
+                _SourceCard.of(source, health.at, context.farm.zone) for source in health.sources
             ],
             strangers=strangers and strange_names(strangers, health.at),
         )
@@ -127,20 +131,20 @@ class _Found:
     rows: list[FieldViewModel]
 
 
-def _found(house: AppContext, what: FieldQuery, jobs: Mapping[str, OpenJobViewModel]) -> _Found:
-    fields = searched(house, house.picture.ranking.every.values(), what.q)
-    groups = grouped(house, fields, what.by)
+def _found(context: AppContext, what: FieldQuery, jobs: Mapping[str, OpenJobViewModel]) -> _Found:
+    fields = searched(context, context.snapshot.ranking.every.values(), what.q)
+    groups = grouped(context, fields, what.by)
     opened = next((group.fields for group in groups if group.key == what.of), ())
     if what.q and what.of is None:
         opened, groups = fields, []
     shown = paged(opened, what.page)
-    return _Found(groups, shown, [field_sight(house, seen, jobs) for seen in shown.fields])
+    return _Found(groups, shown, [field_view_model(context, seen, jobs) for seen in shown.fields])
 
 
-def _air(house: AppContext) -> tuple[Message, Message, AirViewModel] | None:
+def _air(context: AppContext) -> tuple[Message, Message, AirViewModel] | None:
     """The air at the boom over the field that comes first: its name, its setup, its numbers."""
-    ranking = house.picture.ranking
+    ranking = context.snapshot.ranking
     first = next((seen for seen in (*ranking.spray, *ranking.rest) if seen.setup), None)
     if first is None or first.setup is None:
         return None
-    return Name(first.field), Name(first.setup), air_now(house, first.field, first.setup)
+    return Name(first.field), Name(first.setup), air_now(context, first.field, first.setup)

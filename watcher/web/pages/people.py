@@ -15,7 +15,7 @@ from watcher.web.auth.login_pages import invitation
 from watcher.web.auth.sessions import Guest
 from watcher.web.auth.users import Role, User
 from watcher.web.context import AppContext
-from watcher.web.numbers import Number
+from watcher.web.path_numbers import Number
 
 _MOST_NAME = 40
 _LONGEST = timedelta(days=366)
@@ -41,61 +41,63 @@ class _Asked:
         return self.wrong_name is None and self.wrong_day is None
 
 
-def router(house: AppContext) -> APIRouter:
+def router(context: AppContext) -> APIRouter:
     """Routes of the page."""
     routes = APIRouter(prefix="/people", include_in_schema=False)
-    door, owner = house.door, Depends(house.door.administrator)
+    auth, owner = context.auth, Depends(context.auth.administrator)
 
     @routes.get("")
     def people(request: Request, visitor: Visitor = owner) -> Response:
-        return _show(house, request, visitor)
+        return _show(context, request, visitor)
 
     @routes.post("")
     async def invite(request: Request, visitor: Visitor = owner) -> Response:
-        form = await door.form(request, visitor)
+        form = await auth.form(request, visitor)
 
         def answer() -> Response:
-            asked = _asked(house, visitor, form)
+            asked = _asked(context, visitor, form)
             if not asked.fits:
-                return _show(house, request, visitor, asked=asked, status=422)
-            now, by = door.clock.now(), _user(visitor)
-            guest = door.keyring.invite(asked.name, asked.role, asked.until, by=by, now=now)
-            return _show(house, request, visitor, let_in=guest)
+                return _show(context, request, visitor, asked=asked, status=422)
+            now, by = auth.clock.now(), _user(visitor)
+            guest = auth.sessions.invite(asked.name, asked.role, asked.until, by=by, now=now)
+            return _show(context, request, visitor, let_in=guest)
 
         return await run_in_threadpool(answer)
 
     @routes.post("/{number}/link")
     async def link(request: Request, number: Number, visitor: Visitor = owner) -> Response:
         """Make another link, for another device or in place of one that was not used."""
-        await door.form(request, visitor)
+        await auth.form(request, visitor)
 
         def answer() -> Response:
-            guest = door.keyring.guest(number)
-            if guest is None or guest.over(door.clock.now()):
+            guest = auth.sessions.guest(number)
+            if guest is None or guest.over(auth.clock.now()):
                 raise HTTPException(404, "nobody of this number has access")
-            return _show(house, request, visitor, let_in=guest)
+            return _show(context, request, visitor, let_in=guest)
 
         return await run_in_threadpool(answer)
 
     @routes.post("/{number}/last-day")
     async def last_day(request: Request, number: Number, visitor: Visitor = owner) -> Response:
         """Let an access end later or sooner; a guest gives nobody more than they have."""
-        form = await door.form(request, visitor)
+        form = await auth.form(request, visitor)
         day = form.get("last_day", "").strip()
-        until, wrong = _end_of(house, visitor, day)
+        until, wrong = _end_of(context, visitor, day)
         if wrong is not None:
             asked = _Asked(last_day=day, wrong_day=wrong, of=number)
-            return await run_in_threadpool(_show, house, request, visitor, asked=asked, status=422)
-        now = door.clock.now()
-        if not await run_in_threadpool(door.keyring.change_end, number, until, now=now):
+            return await run_in_threadpool(
+                _show, context, request, visitor, asked=asked, status=422
+            )
+        now = auth.clock.now()
+        if not await run_in_threadpool(auth.sessions.change_end, number, until, now=now):
             raise HTTPException(404, "nobody of this number has access")
         return RedirectResponse("/people", 303)
 
     @routes.post("/{number}/withdraw")
     async def withdraw(request: Request, number: Number, visitor: Visitor = owner) -> Response:
-        await door.form(request, visitor)
-        by, now = _user(visitor).name, door.clock.now()
-        await run_in_threadpool(door.keyring.withdraw, number, by=by, now=now)
+        await auth.form(request, visitor)
+        by, now = _user(visitor).name, auth.clock.now()
+        await run_in_threadpool(auth.sessions.withdraw, number, by=by, now=now)
         return RedirectResponse("/people", 303)
 
     return routes
@@ -107,25 +109,25 @@ def _user(visitor: Visitor) -> User:
     return visitor.user
 
 
-def _asked(house: AppContext, visitor: Visitor, form: Mapping[str, str]) -> _Asked:
+def _asked(context: AppContext, visitor: Visitor, form: Mapping[str, str]) -> _Asked:
     name = " ".join(form.get("name", "").split())
     role = {r.word: r for r in Role}.get(form.get("role", ""), Role.LOOK)
     day = form.get("last_day", "").strip()
     wrong_name = None
     if not 0 < len(name) <= _MOST_NAME or not name.isprintable():
         wrong_name = say("Write a name of 1 to {most} letters", most=_MOST_NAME)
-    elif house.door.taken(name):
+    elif context.auth.taken(name):
         wrong_name = say(
             "Somebody of this name comes in already: choose another name, or make another link "
             "for them above"
         )
-    until, wrong_day = _end_of(house, visitor, day)
+    until, wrong_day = _end_of(context, visitor, day)
     return _Asked(name, role, day, wrong_name, wrong_day, until)
 
 
-def _end_of(house: AppContext, visitor: Visitor, day: str) -> tuple[int, Message | None]:
+def _end_of(context: AppContext, visitor: Visitor, day: str) -> tuple[int, Message | None]:
     """The last second of a day on the farm's clock, and what is wrong with it as an end."""
-    zone, now = house.farm.zone, house.door.clock.now()
+    zone, now = context.farm.zone, context.auth.clock.now()
     today = datetime.fromtimestamp(now, zone).date()
     try:
         last = date.fromisoformat(day)
@@ -140,7 +142,7 @@ def _end_of(house: AppContext, visitor: Visitor, day: str) -> tuple[int, Message
 
 
 def _show(
-    house: AppContext,
+    context: AppContext,
     request: Request,
     visitor: Visitor,
     *,
@@ -148,13 +150,13 @@ def _show(
     let_in: Guest | None = None,
     status: int = 200,
 ) -> Response:
-    door, now = house.door, house.door.clock.now()
-    sessions = door.keyring.sessions(now)
-    guests = door.keyring.guests()
+    auth, now = context.auth, context.auth.clock.now()
+    sessions = auth.sessions.sessions(now)
+    guests = auth.sessions.guests()
     devices = {g.number: [s for s in sessions if s.user.guest == g.number] for g in guests}
-    link = None if let_in is None else door.keyring.guest_link(let_in, now)
-    today = datetime.fromtimestamp(now, house.farm.zone).date()
-    return house.show(
+    link = None if let_in is None else auth.sessions.guest_link(let_in, now)
+    today = datetime.fromtimestamp(now, context.farm.zone).date()
+    return context.show(
         request,
         visitor,
         "people.html",
@@ -162,21 +164,21 @@ def _show(
         guests=[
             (
                 guest,
-                house.clock(guest.until),
+                context.clock(guest.until),
                 len(devices[guest.number]),
-                house.clock(max(s.seen_at for s in devices[guest.number]))
+                context.clock(max(s.seen_at for s in devices[guest.number]))
                 if devices[guest.number]
                 else None,
-                datetime.fromtimestamp(guest.until, house.farm.zone).date().isoformat(),
+                datetime.fromtimestamp(guest.until, context.farm.zone).date().isoformat(),
             )
             for guest in guests
             if not guest.over(now)
         ],
-        ended=[(guest, house.clock(guest.until)) for guest in guests if guest.over(now)],
-        of_settings=door.access.people,
+        ended=[(guest, context.clock(guest.until)) for guest in guests if guest.over(now)],
+        of_settings=auth.access.people,
         programs=[
-            (program, house.clock(program.until) if program.until else None, program.over(now))
-            for program in door.access.of_programs
+            (program, context.clock(program.until) if program.until else None, program.over(now))
+            for program in auth.access.of_programs
         ],
         endless=[s for s in sessions if s.by_link and s.user.guest is None],
         roles=list(Role),
@@ -184,5 +186,5 @@ def _show(
         earliest=today.isoformat(),
         latest=(today + _LONGEST).isoformat(),
         let_in=let_in,
-        **invitation(house, request, link),
+        **invitation(context, request, link),
     )

@@ -23,14 +23,14 @@ from watcher.messages.day_plan import (
     load_lines,
     loses,
     only_part,
+    plan_status,
     refusal,
-    standing,
     what_ends,
     why_out,
 )
 from watcher.messages.words import SHAPES
 from watcher.planning.day_plan import PlanStep, Wish, Wishes
-from watcher.planning.kept import PlanChanged, PlanNow
+from watcher.planning.kept_plan import PlanChanged, PlanNow
 from watcher.planning.optimum import available
 from watcher.service.day_plan import wishes_of
 from watcher.service.plan_steps import (
@@ -44,7 +44,7 @@ from watcher.service.plan_steps import (
 )
 from watcher.web.auth.authenticator import NotAllowedError, Visitor
 from watcher.web.auth.users import Role
-from watcher.web.calendar import feeds
+from watcher.web.calendar_feed import feeds
 from watcher.web.context import AppContext
 from watcher.web.pages.taps import tapped_at
 from watcher.web.svg.plan_strip import Block, strip
@@ -92,48 +92,48 @@ class WishRow:
     sprayer: str = ""
 
 
-def router(house: AppContext, links: Links | None) -> APIRouter:
+def router(context: AppContext, links: Links | None) -> APIRouter:
     """Routes of the page. ``links`` make the addresses calendars are read at."""
     routes = APIRouter(include_in_schema=False)
-    looker, runner = Depends(house.door.looker), Depends(house.door.runner)
+    looker, runner = Depends(context.auth.looker), Depends(context.auth.runner)
 
     @routes.get("/plan")
     def show(request: Request, visitor: Visitor = looker) -> Response:
-        return house.show(request, visitor, "plan.html", **_page(house, visitor, links))
+        return context.show(request, visitor, "plan.html", **_page(context, visitor, links))
 
     @routes.post("/plan/{what}")
     async def take(request: Request, what: str, visitor: Visitor = runner) -> Response:
-        form = await house.door.form(request, visitor)
-        work = _work(house, what, form, visitor)
+        form = await context.auth.form(request, visitor)
+        work = _work(context, what, form, visitor)
         try:
-            await house.watch.run_and_rejudge(work)
+            await context.watch.run_and_rejudge(work)
         except PlanMovedError as error:
-            return house.show(
+            return context.show(
                 request, visitor, "problem.html", status=409, wrong=error.text, back=True
             )
         except BadWishError as error:
-            return house.show(
+            return context.show(
                 request, visitor, "problem.html", status=422, wrong=error.text, back=True
             )
-        house.watch.plan_soon()
+        context.watch.plan_soon()
         return RedirectResponse("/plan", 303)
 
     return routes
 
 
-def _work(house: AppContext, what: str, form: Mapping[str, str], visitor: Visitor) -> Any:
+def _work(context: AppContext, what: str, form: Mapping[str, str], visitor: Visitor) -> Any:
     """What a form asks for, to be done on the log's thread."""
 
     def text(key: str) -> str:
         return form.get(key, "").strip()[:_MOST_NAME]
 
-    book, now = house.watch.book, house.watch.clock.now()
+    transactions, now = context.watch.transactions, context.watch.clock.now()
     by = visitor.user.name if visitor.user else ""
     who = Who(by, now, text("key") or None, tapped_at(form, now))
     if what == "accept" and text("plan").isdecimal():
-        return partial(accept, book.store, house.farm, int(text("plan")[:9]), who)
+        return partial(accept, transactions.store, context.farm, int(text("plan")[:9]), who)
     if what == "keep":
-        return partial(keep_order, book.store, house.farm, who)
+        return partial(keep_order, transactions.store, context.farm, who)
     chosen, _, sprayer = text("wish").partition("/")
     if what != "wish" or chosen not in set(Wish) - {Wish.NOT_THIS}:
         raise NotAllowedError("there is no such wish")
@@ -144,16 +144,16 @@ def _work(house: AppContext, what: str, form: Mapping[str, str], visitor: Visito
         text("clock"),
         text("back") == "yes",
     )
-    return partial(wish, book.store, house.farm, asked, who)
+    return partial(wish, transactions.store, context.farm, asked, who)
 
 
-def _page(house: AppContext, visitor: Visitor, links: Links | None) -> dict[str, Any]:
+def _page(context: AppContext, visitor: Visitor, links: Links | None) -> dict[str, Any]:
     """Everything the page tells."""
-    now = house.watch.clock.now()
-    plan = house.plan()
-    with house.watch.book.store.reading() as session:
-        _, wishes = wishes_of(session, house.farm, now)
-    config = house.farm.config
+    now = context.watch.clock.now()
+    plan = context.plan()
+    with context.watch.transactions.store.reading() as session:
+        _, wishes = wishes_of(session, context.farm, now)
+    config = context.farm.config
     values: dict[str, Any] = {
         "plan": plan,
         "days": [],
@@ -161,23 +161,23 @@ def _page(house: AppContext, visitor: Visitor, links: Links | None) -> dict[str,
         "others": [],
         "accepted": None,
         "turned": False,
-        "wishes": list(_wishes(house, wishes, frozenset() if plan is None else plan.done)),
+        "wishes": list(_wishes(context, wishes, frozenset() if plan is None else plan.done)),
         "fields": list(config.fields),
         "sprayers": list(config.sprayers),
-        "feeds": feeds(house, visitor, links),
-        "worked_out": house.watch.plans is not None,
+        "feeds": feeds(context, visitor, links),
+        "worked_out": context.watch.plans is not None,
     }
     if plan is None:
         return values
-    every = house.picture.ranking.every
+    every = context.snapshot.ranking.every
     out = {f: why for f, why in plan.kept.plan.left_out.items() if f not in plan.done}
     return values | {
-        "standing": standing(plan, house.speaker),
+        "plan_status": plan_status(plan, context.speaker),
         "expected": expected(plan.steps),
         "how": None if available() else how_planned(),
         "quick": plan.changed is PlanChanged.QUICK,
         "refused": None if plan.kept.refused is None else refusal(plan.kept.refused),
-        "days": list(_days(house, plan, visitor.may(Role.RUN))),
+        "days": list(_days(context, plan, visitor.may(Role.RUN))),
         "left_out": []
         if plan.old
         else [
@@ -185,14 +185,14 @@ def _page(house: AppContext, visitor: Visitor, links: Links | None) -> dict[str,
                 f,
                 Name(f),
                 _shape(every.get(f)),
-                why_out(why, f, house.speaker, house.picture.ranking),
+                why_out(why, f, context.speaker, context.snapshot.ranking),
             )
             for f, why in out.items()
         ],
         "others": []
         if plan.old
         else [(f, Name(f), loses(lost)) for f, lost in plan.kept.loses.items()],
-        "accepted": None if plan.accepted is None else house.clock(plan.accepted.at),
+        "accepted": None if plan.accepted is None else context.clock(plan.accepted.at),
         "accepted_by": None if plan.accepted is None else Name(plan.accepted.by),
         "turned": bool(plan.turned),
         "keeps": wishes.keeps_order,
@@ -203,9 +203,9 @@ def _shape(seen: FieldNow | None) -> str:
     return SHAPES[Status.UNKNOWN if seen is None else seen.status]
 
 
-def _days(house: AppContext, plan: PlanNow, may_run: bool) -> Iterator[DayOfSprayer]:
+def _days(context: AppContext, plan: PlanNow, may_run: bool) -> Iterator[DayOfSprayer]:
     """Yield what each sprayer has on each day, today first."""
-    now, zone = plan.now, house.farm.zone
+    now, zone = plan.now, context.farm.zone
     places = {step.field: n for n, step in enumerate(plan.steps, start=1)}
 
     def day_of(at: int) -> date:
@@ -215,7 +215,7 @@ def _days(house: AppContext, plan: PlanNow, may_run: bool) -> Iterator[DayOfSpra
     in_hand = {job.sprayer: job for job in plan.kept.in_hand} if not plan.old else {}
     days = sorted({max(day_of(step.starts_at), today) for step in plan.steps} | {today})
     for day in days:
-        for sprayer in house.farm.config.sprayers:
+        for sprayer in context.farm.config.sprayers:
             steps = [
                 s
                 for s in plan.steps
@@ -239,21 +239,21 @@ def _days(house: AppContext, plan: PlanNow, may_run: bool) -> Iterator[DayOfSpra
                 else say(
                     "In hand: {field}, until about {clock}",
                     field=Name(job.field),
-                    clock=house.clock(job.until),
+                    clock=context.clock(job.until),
                 ),
-                rows=[_row(house, plan, s, places[s.field], may_run) for s in steps],
+                rows=[_row(context, plan, s, places[s.field], may_run) for s in steps],
             )
 
 
-def _row(house: AppContext, plan: PlanNow, step: PlanStep, place: int, may_run: bool) -> StepRow:
-    now, speaker = plan.now, house.speaker
+def _row(context: AppContext, plan: PlanNow, step: PlanStep, place: int, may_run: bool) -> StepRow:
+    now, speaker = plan.now, context.speaker
     driver = say("driven by {driver}", driver=Name(step.driver)) if step.driver else NOTHING
-    facts = (driver, only_part(step), what_ends(step), before(step), _waits(house, plan, step))
+    facts = (driver, only_part(step), what_ends(step), before(step), _waits(context, plan, step))
     return StepRow(
         place=place,
         field=step.field,
         hours=say(
-            "{start} to {end}", start=begins(step, now, speaker), end=house.clock(step.ends_at)
+            "{start} to {end}", start=begins(step, now, speaker), end=context.clock(step.ends_at)
         ),
         setup=Name(step.setup),
         odds=tenths(step.chance),
@@ -263,17 +263,17 @@ def _row(house: AppContext, plan: PlanNow, step: PlanStep, place: int, may_run: 
     )
 
 
-def _waits(house: AppContext, plan: PlanNow, step: PlanStep) -> Message:
+def _waits(context: AppContext, plan: PlanNow, step: PlanStep) -> Message:
     """What a later step waits for: better air than there is now, or its sprayer."""
-    seen = house.picture.ranking.every.get(step.field)
+    seen = context.snapshot.ranking.every.get(step.field)
     if step in plan.due or seen is None:
         return NOTHING
     if seen.status >= Status.MARGINAL:
         return say("open now, and can wait: others need this air or the sprayer first")
-    return say("waits: now {reason}", reason=house.speaker.reason(step.field, seen.binding))
+    return say("waits: now {reason}", reason=context.speaker.reason(step.field, seen.binding))
 
 
-def _wishes(house: AppContext, wishes: Wishes, done: frozenset[str]) -> Iterator[WishRow]:
+def _wishes(context: AppContext, wishes: Wishes, done: frozenset[str]) -> Iterator[WishRow]:
     """Yield the wishes that hold, each with what takes it back."""
     if wishes.first is not None and wishes.first not in done:
         yield WishRow(say("{field} first", field=Name(wishes.first)), Wish.FIRST, wishes.first)
@@ -283,23 +283,23 @@ def _wishes(house: AppContext, wishes: Wishes, done: frozenset[str]) -> Iterator
         text = say("{field}: only with {sprayer}", field=Name(field), sprayer=Name(sprayer))
         yield WishRow(text, Wish.ONLY_WITH, field, sprayer)
     if wishes.home_by is not None:
-        yield WishRow(say("home by {clock}", clock=house.clock(wishes.home_by)), Wish.HOME_BY)
+        yield WishRow(say("home by {clock}", clock=context.clock(wishes.home_by)), Wish.HOME_BY)
     for sprayer in wishes.out:
         text = say("{sprayer} out of use today", sprayer=Name(sprayer))
         yield WishRow(text, Wish.OUT, sprayer=sprayer)
 
 
-def plan_line(house: AppContext) -> Message | None:
+def plan_line(context: AppContext) -> Message | None:
     """Return the plan's next steps in a line for the first page; None where there is no plan."""
-    plan = house.picture.plan
+    plan = context.snapshot.plan
     if plan is None:
         return None
     if plan.old:
-        return say("Plan of the day. {what}", what=standing(plan, house.speaker))
+        return say("Plan of the day. {what}", what=plan_status(plan, context.speaker))
     if not plan.steps:
         return say("Plan of the day: nothing planned")
-    now = house.watch.clock.now()
+    now = context.watch.clock.now()
     steps = (
-        joined([Name(s.field, 18), begins(s, now, house.speaker)], " ") for s in plan.steps[:3]
+        joined([Name(s.field, 18), begins(s, now, context.speaker)], " ") for s in plan.steps[:3]
     )
     return say("Plan of the day: {steps}", steps=joined(steps))

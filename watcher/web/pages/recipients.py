@@ -18,14 +18,14 @@ from watcher.farm.models import Recipient, Topic
 from watcher.farm.problems import FarmFileError, Problem
 from watcher.i18n.language import codes, language
 from watcher.i18n.message import Message, Name, Param, joined, say
-from watcher.messages.recipients import TOPIC_WORDS, not_told
+from watcher.messages.recipients import TOPIC_WORDS, unheard
 from watcher.service.kept_secrets import SecretKind, SecretRefusedError
 from watcher.web.auth.authenticator import Visitor
 from watcher.web.context import AppContext
 from watcher.web.farm_in_use import in_use
 from watcher.web.pages.farm_change import Beside, FarmChangeAsked, by_edits, change, show_form
 from watcher.web.pages.farm_form import Field, FormPage, Typed, edits, of_mistakes
-from watcher.web.pages.held import Held
+from watcher.web.pages.held_entries import HeldEntries
 from watcher.web.pages.secret_state import set_line
 
 _BACK = "/farm/people"
@@ -48,22 +48,22 @@ class _Wrong:
     address: Message | None = None
 
 
-def router(house: AppContext) -> APIRouter:
+def router(context: AppContext) -> APIRouter:
     """Routes of the recipients."""
     routes = APIRouter(include_in_schema=False)
-    looker, owner = Depends(house.door.looker), Depends(house.door.administrator)
-    people = _Recipients(house)
+    looker, owner = Depends(context.auth.looker), Depends(context.auth.administrator)
+    people = _Recipients(context)
 
     @routes.get("/farm/people")
     def everybody(request: Request, visitor: Visitor = looker) -> Response:
-        in_use(house)
-        return house.show(
+        in_use(context)
+        return context.show(
             request,
             visitor,
             "recipients.html",
-            rows=[people.row(name) for name in house.farm.config.recipients],
-            not_told=not_told(house.farm, house.reached),
-            devices=house.pushes is not None and len(house.door.keyring.devices),
+            rows=[people.row(name) for name in context.farm.config.recipients],
+            unheard=unheard(context.farm, context.reached),
+            devices=context.pushes is not None and len(context.auth.sessions.devices),
             topics=TOPIC_WORDS,
         )
 
@@ -77,29 +77,29 @@ def router(house: AppContext) -> APIRouter:
 
     @routes.get("/farm/people/{name}")
     def asks_one(request: Request, name: str, visitor: Visitor = owner) -> Response:
-        return people.form(request, visitor, _known(house, name))
+        return people.form(request, visitor, _known(context, name))
 
     @routes.post("/farm/people/{name}")
     async def one(request: Request, name: str, visitor: Visitor = owner) -> Response:
-        return await people.take(request, visitor, _known(house, name))
+        return await people.take(request, visitor, _known(context, name))
 
     @routes.post("/farm/people/{name}/remove")
     async def remove(request: Request, name: str, visitor: Visitor = owner) -> Response:
-        return await people.remove(request, visitor, _known(house, name))
+        return await people.remove(request, visitor, _known(context, name))
 
     @routes.post("/farm/people/{name}/test")
     async def test(request: Request, name: str, visitor: Visitor = owner) -> Response:
         """Send a test by the way every alert takes, and wait a moment for what becomes of it."""
-        await house.door.form(request, visitor)
-        ref = await people.test(_known(house, name))
+        await context.auth.form(request, visitor)
+        ref = await people.test(_known(context, name))
         return RedirectResponse(f"{_BACK}/{name}?test={ref}#test", 303)
 
     return routes
 
 
-def _known(house: AppContext, name: str) -> str:
-    in_use(house)
-    if name not in house.farm.config.recipients:
+def _known(context: AppContext, name: str) -> str:
+    in_use(context)
+    if name not in context.farm.config.recipients:
         raise HTTPException(404, "nobody of the farm file has this name")
     return name
 
@@ -107,19 +107,19 @@ def _known(house: AppContext, name: str) -> str:
 class _Recipients:
     """What the routes do."""
 
-    def __init__(self, house: AppContext) -> None:
-        self._house = house
-        self._held = Held(house.watch.clock.now)
+    def __init__(self, context: AppContext) -> None:
+        self._context = context
+        self._held = HeldEntries(context.watch.clock.now)
 
     def row(self, name: str) -> dict[str, Any]:
         """How a recipient stands in the list."""
-        who = self._house.farm.config.recipients[name]
+        who = self._context.farm.config.recipients[name]
         quiet = who.quiet_hours
         return {
             "name": name,
             "hears": joined([TOPIC_WORDS[topic] for topic in who.hears]),
             "quiet": quiet and f"{quiet.start:%H:%M}–{quiet.end:%H:%M}",
-            "address": set_line(self._house, SecretKind.PUSH, name),
+            "address": set_line(self._context, SecretKind.PUSH, name),
         }
 
     def form(
@@ -131,11 +131,11 @@ class _Recipients:
         wrong: _Wrong = _Wrong(),  # frozen
     ) -> Response:
         """Show what a recipient hears; ``name`` is None for a new one."""
-        house, secrets = self._house, self._house.secrets.known
+        context, secrets = self._context, self._context.secrets.known
         state = None if name is None else secrets.state(SecretKind.PUSH, name)
         tested = request.query_params.get("test", "")
         return show_form(
-            house,
+            context,
             request,
             visitor,
             self._page(name or (typed.form.get("name", "") if typed else "")),
@@ -143,7 +143,7 @@ class _Recipients:
             template="recipient.html",
             who=name,
             new_name=typed.form.get("name", "") if typed else "",
-            set_line=None if name is None else set_line(house, SecretKind.PUSH, name),
+            set_line=None if name is None else set_line(context, SecretKind.PUSH, name),
             fixed=state is not None and state.of_settings,
             reached=state is not None,
             name_wrong=wrong.name,
@@ -154,8 +154,8 @@ class _Recipients:
 
     async def take(self, request: Request, visitor: Visitor, name: str | None) -> Response:
         """Take what was typed: what stands in the farm file as a change, the address apart."""
-        house = self._house
-        form = await house.door.form(request, visitor, long=True)
+        context = self._context
+        form = await context.auth.form(request, visitor, long=True)
         typed, ticket = form.pop("address", "").strip(), form.get(_TICKET, "")
         who = name or form.get("name", "").strip()
         if typed:
@@ -174,11 +174,11 @@ class _Recipients:
             hears = [topic.value for topic in Topic if form.get(f"hears:{topic.value}")]
             found = [SetValue(("recipients", who), {"hears": hears}), *found]
         return await change(
-            house,
+            context,
             request,
             visitor,
             FarmChangeAsked(
-                by_edits(house, found),
+                by_edits(context, found),
                 form,
                 _BACK if name is None else f"{_BACK}/{name}",
                 lambda problems: self.form(request, visitor, name, Typed(form, problems)),
@@ -188,37 +188,37 @@ class _Recipients:
 
     async def remove(self, request: Request, visitor: Visitor, name: str) -> Response:
         """Take a recipient out, and out of where they are somebody's backup."""
-        house = self._house
-        form = await house.door.form(request, visitor)
+        context = self._context
+        form = await context.auth.form(request, visitor)
         if form.get("address_only"):
             try:
-                await house.secrets.remove(SecretKind.PUSH, name, by=_by(visitor))
+                await context.secrets.remove(SecretKind.PUSH, name, by=_by(visitor))
             except OSError as error:
                 raise HTTPException(503, f"it cannot be removed ({error.strerror})") from error
             return RedirectResponse(f"{_BACK}/{name}", 303)
-        others = house.farm.config.recipients.items()
+        others = context.farm.config.recipients.items()
         gone: list[Edit] = [Remove(("recipients", name))]
         gone += [Remove(("recipients", n, "backup")) for n, who in others if who.backup == name]
 
         def refused(problems: Sequence[Problem]) -> Response:
             wrong = of_mistakes(problems)
-            return house.show(request, visitor, "farm_refused.html", status=422, wrong=wrong)
+            return context.show(request, visitor, "farm_refused.html", status=422, wrong=wrong)
 
-        asked = FarmChangeAsked(by_edits(house, gone), form, _BACK, refused)
-        return await change(house, request, visitor, asked)
+        asked = FarmChangeAsked(by_edits(context, gone), form, _BACK, refused)
+        return await change(context, request, visitor, asked)
 
     async def test(self, name: str) -> str:
         """Write a test to a recipient; returns its id."""
-        house, now = self._house, self._house.watch.clock.now()
+        context, now = self._context, self._context.watch.clock.now()
         says = say("A test: messages of the weather watch arrive here.")
-        spoken, form = house.farm.language_of(name), house.farm.config.recipients[name].form
+        spoken, form = context.farm.language_of(name), context.farm.config.recipients[name].form
 
         def put() -> str:
-            with house.watch.book.store.writing() as session:
+            with context.watch.transactions.store.writing() as session:
                 return receipts.put_test(session, name, says, language=spoken, form=form, now=now)
 
-        ref = await house.watch.run_and_rejudge(put)
-        house.watch.courier.wake()
+        ref = await context.watch.run_and_rejudge(put)
+        context.watch.delivery.wake()
         for _ in range(_LOOKS):
             if (await asyncio.to_thread(self._looked, ref, name) or (True,))[0]:
                 break
@@ -226,8 +226,8 @@ class _Recipients:
         return ref
 
     def _looked(self, ref: str, name: str) -> tuple[bool, Message] | None:
-        now = self._house.watch.clock.now()
-        with self._house.watch.book.store.reading() as session:
+        now = self._context.watch.clock.now()
+        with self._context.watch.transactions.store.reading() as session:
             return receipts.fate_at_address(session, ref, name, now)
 
     def _fate(self, ref: str, name: str) -> Message | None:
@@ -237,7 +237,7 @@ class _Recipients:
     def _wrong_name(self, name: str) -> Message | None:
         if not _NAME.fullmatch(name):
             return say("Write a short name: letters, digits, - and _, no spaces")
-        if name in self._house.watch.book.plan.farm.config.recipients:
+        if name in self._context.watch.transactions.plan.farm.config.recipients:
             return say("Somebody has this name already: choose another one")
         return None
 
@@ -245,7 +245,7 @@ class _Recipients:
         self, name: str, address: str | None, ticket: str, *, new: bool
     ) -> Message | None:
         """What is wrong with the address, without a part of it. Slow the first time."""
-        secrets = self._house.secrets.known
+        secrets = self._context.secrets.known
         if address is None and not ticket and new and secrets.state(SecretKind.PUSH, name):
             return say(
                 "A push address is kept of an earlier {name}: type that of the new one, or remove "
@@ -266,11 +266,11 @@ class _Recipients:
 
         async def keep() -> None:
             try:
-                await self._house.secrets.keep(SecretKind.PUSH, name, address, by=_by(visitor))
+                await self._context.secrets.keep(SecretKind.PUSH, name, address, by=_by(visitor))
             except OSError as error:
                 wrong = say("the push address cannot be kept ({why})", why=str(error.strerror))
                 mend = say("free space on the disk of the watch, and type it again")
-                file = in_use(self._house).editor.file
+                file = in_use(self._context).editor.file
                 raise FarmFileError([Problem(file, "", wrong, mend)]) from error
             self._held.let_go(ticket)
 
@@ -280,9 +280,9 @@ class _Recipients:
     def _page(self, name: str) -> FormPage:
         others: list[tuple[str, Param]] = [
             ("", say("nobody")),
-            *((n, Name(n)) for n in self._house.farm.config.recipients if n != name),
+            *((n, Name(n)) for n in self._context.farm.config.recipients if n != name),
         ]
-        known = self._house.farm.config.recipients
+        known = self._context.farm.config.recipients
         title = say("What {name} hears", name=Name(name))
         quiet = say("Between the quiet hours only what concerns a job under way is sent.")
         return FormPage(

@@ -26,7 +26,7 @@ from watcher.records.weather_tables import weather_lines
 from watcher.service.snapshot import compose
 from watcher.web.auth.authenticator import Visitor
 from watcher.web.context import AppContext
-from watcher.web.numbers import Number
+from watcher.web.path_numbers import Number
 
 _SHOWN_BACK_S = 3 * 366 * 86_400
 _MOST_TYPED = 500
@@ -44,71 +44,73 @@ class RecordRow:
     due: str
 
 
-def router(house: AppContext) -> APIRouter:
+def router(context: AppContext) -> APIRouter:
     """Routes of the records."""
     routes = APIRouter(include_in_schema=False)
-    looker, runner = Depends(house.door.looker), Depends(house.door.runner)
+    looker, runner = Depends(context.auth.looker), Depends(context.auth.runner)
 
     @routes.get("/records")
     def every(request: Request, visitor: Visitor = looker) -> Response:
-        now = house.watch.clock.now()
-        with house.watch.book.store.reading() as session:
+        now = context.watch.clock.now()
+        with context.watch.transactions.store.reading() as session:
             found = queries.started(session, now - _SHOWN_BACK_S, now + 1, now)
-            rows = [_row(house, session, view) for view in reversed(found)]
+            rows = [_row(context, session, view) for view in reversed(found)]
             verdict = journal.verify(session)
-        return house.show(
+        return context.show(
             request, visitor, "records.html", rows=rows, verdict=verdict, shows=WHAT_IT_SHOWS
         )
 
     @routes.get("/records/{number}")
     def one(request: Request, number: Number, visitor: Visitor = looker) -> Response:
         try:
-            values = _record(house, number, house.language(request))
+            values = _record(context, number, context.language(request))
         except RecordError as refusal:
-            return _refused(house, request, visitor, refusal)
-        return house.show(request, visitor, "record.html", number=number, **values)
+            return _refused(context, request, visitor, refusal)
+        return context.show(request, visitor, "record.html", number=number, **values)
 
     @routes.post("/records/{number}/save")
     async def save(request: Request, number: Number, visitor: Visitor = runner) -> Response:
-        filled = _filled(await house.door.form(request, visitor, long=True))
+        filled = _filled(await context.auth.form(request, visitor, long=True))
         by = visitor.user.name if visitor.user else ""
-        plan, now = house.watch.book.plan, house.watch.clock.now()
+        plan, now = context.watch.transactions.plan, context.watch.clock.now()
 
         def work(session: Session) -> object:
             weather = partial(compose, session, plan)
             return fill(session, plan, weather, number, filled, by=by, now=now)
 
         try:
-            await house.watch.run_and_rejudge(partial(_written, house, work))
+            await context.watch.run_and_rejudge(partial(_written, context, work))
         except WrongValuesError as refusal:
-            values = _record(house, number, house.language(request), filled, refusal.wrong)
-            return house.show(request, visitor, "record.html", status=422, number=number, **values)
+            values = _record(context, number, context.language(request), filled, refusal.wrong)
+            return context.show(
+                request, visitor, "record.html", status=422, number=number, **values
+            )
         except RecordError as refusal:
-            return _refused(house, request, visitor, refusal)
+            return _refused(context, request, visitor, refusal)
         return RedirectResponse(f"/records/{number}", 303)
 
     @routes.post("/records/{number}/close")
     async def close(request: Request, number: Number, visitor: Visitor = runner) -> Response:
-        form = await house.door.form(request, visitor)
+        form = await context.auth.form(request, visitor)
         by = visitor.user.name if visitor.user else ""
         why = form.get("why", "")[:_MOST_TYPED] or None
-        plan, now = house.watch.book.plan, house.watch.clock.now()
+        plan, now = context.watch.transactions.plan, context.watch.clock.now()
 
         def work(session: Session) -> object:
             weather = partial(compose, session, plan)
             return commands.close(session, plan, weather, number, by=by, now=now, incomplete=why)
 
         try:
-            await house.watch.run_and_rejudge(partial(_written, house, work))
+            await context.watch.run_and_rejudge(partial(_written, context, work))
         except RecordError as refusal:
-            return _refused(house, request, visitor, refusal)
+            return _refused(context, request, visitor, refusal)
         return RedirectResponse(f"/records/{number}", 303)
 
     return routes
 
 
-def _written(house: AppContext, work: Callable[[Session], object]) -> None:
-    with house.watch.book.store.writing() as session:
+def _written(context: AppContext, work: Callable[[Session], object]) -> None:
+    with context.watch.transactions.store.writing() as session:
         work(session)
 
 
@@ -128,12 +130,12 @@ def _filled(form: Mapping[str, str]) -> Filled:
 
 
 def _refused(
-    house: AppContext, request: Request, visitor: Visitor, refusal: RecordError
+    context: AppContext, request: Request, visitor: Visitor, refusal: RecordError
 ) -> Response:
-    return house.show(request, visitor, "problem.html", status=409, wrong=refusal.text, back=True)
+    return context.show(request, visitor, "problem.html", status=409, wrong=refusal.text, back=True)
 
 
-def _row(house: AppContext, session: Session, view: JobView) -> RecordRow:
+def _row(context: AppContext, session: Session, view: JobView) -> RecordRow:
     job = view.job
     record = commands.record_of(session, job.id)
     due = ""
@@ -142,21 +144,21 @@ def _row(house: AppContext, session: Session, view: JobView) -> RecordRow:
         state = say("closed") if whole else say("closed incomplete")
     else:
         state = say("open") if record.entries else say("not begun")
-        rules = house.farm.config.farm.record_rules
-        due = due_next(rules, started=job.started_at, zone=house.farm.zone)
-    return RecordRow(job.id, job.field, house.clock(job.started_at), state, due)
+        rules = context.farm.config.farm.record_rules
+        due = due_next(rules, started=job.started_at, zone=context.farm.zone)
+    return RecordRow(job.id, job.field, context.clock(job.started_at), state, due)
 
 
 def _record(
-    house: AppContext,
+    context: AppContext,
     number: int,
     language: Language,
     filled: Filled | None = None,
     wrong: Mapping[str, FormError] | None = None,
 ) -> dict[str, Any]:
     """Everything the page of one record tells; with a form that was not taken, as it was sent."""
-    plan, now = house.watch.book.plan, house.watch.clock.now()
-    with house.watch.book.store.reading() as session:
+    plan, now = context.watch.transactions.plan, context.watch.clock.now()
+    with context.watch.transactions.store.reading() as session:
         ended = queries.story(session, number, now).view.job.ended_at is not None
         trouble, head = None, journal.head(session)
         try:
@@ -165,9 +167,9 @@ def _record(
             if not ended:
                 raise
             record, trouble = commands.record_of(session, number), refusal.text
-    rules = house.farm.config.farm.record_rules
+    rules = context.farm.config.farm.record_rules
     kept, closed = record.kept, record.closed
-    writer = Writer(house.farm.zone, kept.units if kept else house.speaker.system, language)
+    writer = Writer(context.farm.zone, kept.units if kept else context.speaker.system, language)
     asked = rules if closed is None else closed.closing.rules
     written = {} if filled is None else filled.values
     return {

@@ -102,7 +102,7 @@ IN_THE_FILE = ("margin", "table", "reductions", "combine")
 
 
 @dataclass(frozen=True)
-class Part(Message):
+class DescriptionPart(Message):
     """The first sentence of what a model says of a key, or what follows it."""
 
     description: str
@@ -141,7 +141,7 @@ def field_of(model: type[FarmModel], key: str, at: Steps, system: System) -> Fie
     said, default = plain(info.description or key), info.get_default()
     found = [*_annotations(info.annotation), *info.metadata]
     kind, choices = _asked(found)
-    hints: list[Param] = [Part(said, first=False)] if ". " in said else []
+    hints: list[Param] = [DescriptionPart(said, first=False)] if ". " in said else []
     if how := list(_how_written(found, kind, system)):
         hints.append(joined(how, "; "))
     shown = default.value if isinstance(default, Enum) else default
@@ -150,7 +150,7 @@ def field_of(model: type[FarmModel], key: str, at: Steps, system: System) -> Fie
     if kind == "choice" and shown is None:
         choices = [("", say("not said")), *choices]
     columns = tuple(ListedNozzle.model_fields) if ListedNozzle in found else ()
-    label, hint = Part(said, first=True), joined(hints, " ") if hints else ""
+    label, hint = DescriptionPart(said, first=True), joined(hints, " ") if hints else ""
     return Field(key, (*at, key), label, kind, choices, hint, shown, columns)
 
 

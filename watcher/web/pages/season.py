@@ -29,74 +29,74 @@ _SIDES: Sequence[tuple[Compass, Message]] = (
 _MOST_NAME = 40
 
 
-def router(house: AppContext) -> APIRouter:
+def router(context: AppContext) -> APIRouter:
     """Routes of the season and of copies."""
     routes = APIRouter(include_in_schema=False)
-    owner = Depends(house.door.administrator)
+    owner = Depends(context.auth.administrator)
 
     @routes.get("/farm/season")
     def asks_season(request: Request, visitor: Visitor = owner) -> Response:
         # Nothing of the old season is offered but the crop that was noted to follow.
         new = {
             f"{name}:crop": plan.next_crop or plan.crop
-            for name, plan in house.farm.config.fields.items()
+            for name, plan in context.farm.config.fields.items()
         }
-        return show_form(house, request, visitor, _of_season(house), Typed(new))
+        return show_form(context, request, visitor, _of_season(context), Typed(new))
 
     @routes.post("/farm/season")
     async def ended(request: Request, visitor: Visitor = owner) -> Response:
-        form = await house.door.form(request, visitor, long=True)
-        page = _of_season(house)
+        form = await context.auth.form(request, visitor, long=True)
+        page = _of_season(context)
 
         def refused(problems: Sequence[Problem]) -> Response:
-            return show_form(house, request, visitor, page, Typed(form, problems))
+            return show_form(context, request, visitor, page, Typed(form, problems))
 
         name = form.get(_SEASON, "").strip()[:_MOST_NAME]
         if not name:
             wrong, mend = say("is not said"), say("give the season a name, such as its year")
-            return refused([Problem(in_use(house).editor.file, _at(_SEASON), wrong, mend)])
+            return refused([Problem(in_use(context).editor.file, _at(_SEASON), wrong, mend)])
         begins = {
             field: FieldBegins(*(form.get(f"{field}:{key}", "") for key in _KEYS))
-            for field in house.watch.book.plan.farm.config.fields
+            for field in context.watch.transactions.plan.farm.config.fields
         }
 
         def propose(editor: FarmEditor, based_on: str | None) -> FarmProposal:
-            farm = house.watch.book.plan.farm
+            farm = context.watch.transactions.plan.farm
             edits = season_ended(farm, editor.texts(), begins)
             return editor.propose(farm, edits, based_on=based_on)
 
         asked = FarmChangeAsked(propose, form, "/farm", refused, season=name)
-        return await change(house, request, visitor, asked)
+        return await change(context, request, visitor, asked)
 
     @routes.get("/farm/copy")
     def asks_copy(request: Request, visitor: Visitor = owner) -> Response:
-        return show_form(house, request, visitor, _of_copy(house))
+        return show_form(context, request, visitor, _of_copy(context))
 
     @routes.post("/farm/copy")
     async def copied(request: Request, visitor: Visitor = owner) -> Response:
-        form = await house.door.form(request, visitor, long=True)
-        page, file = _of_copy(house), in_use(house).editor.file
+        form = await context.auth.form(request, visitor, long=True)
+        page, file = _of_copy(context), in_use(context).editor.file
         field, name = form.get(_FIELD, ""), form.get(_NAME, "").strip()[:_MOST_NAME]
         side = next((key for key, _ in _SIDES if key == form.get(_SIDE)), None)
 
         def refused(problems: Sequence[Problem]) -> Response:
-            return show_form(house, request, visitor, page, Typed(form, problems))
+            return show_form(context, request, visitor, page, Typed(form, problems))
 
         missing = [
             Problem(file, _at(key), say("is not said"), say("choose or write it"))
             for key, given in ((_FIELD, field), (_NAME, name), (_SIDE, side))
-            if not given or (key == _FIELD and field not in house.farm.config.fields)
+            if not given or (key == _FIELD and field not in context.farm.config.fields)
         ]
         if missing or side is None:
             return refused(missing)
 
         def propose(editor: FarmEditor, based_on: str | None) -> FarmProposal:
-            farm = house.watch.book.plan.farm
+            farm = context.watch.transactions.plan.farm
             edits = field_copied(farm, editor.texts(), field, name, side)
             return editor.propose(farm, edits, based_on=based_on)
 
         asked = FarmChangeAsked(propose, form, "/farm", refused)
-        return await change(house, request, visitor, asked)
+        return await change(context, request, visitor, asked)
 
     return routes
 
@@ -108,17 +108,17 @@ def _at(key: str) -> str:
     return f"{_ASKED}.{key}"
 
 
-def _of_season(house: AppContext) -> FormPage:
+def _of_season(context: AppContext) -> FormPage:
     weeds: list[tuple[str, Param]] = [("", say("not said yet"))]
     weeds += [(one.value, WEED_WORDS[one]) for one in WeedPressure]
-    unit = Kind.SMALL_LENGTH.shown[house.speaker.system]
+    unit = Kind.SMALL_LENGTH.shown[context.speaker.system]
     name = Field(_SEASON, (_ASKED, _SEASON), say("What the season that ends is called"))
     about = say(
         "The farm is kept as it is under this name; records and jobs stay. Each field begins "
         "anew: its days and what was seen on it are taken out, products and windows stay."
     )
     groups: list[Group] = [(None, about, [name])]
-    for field in house.farm.config.fields:
+    for field in context.farm.config.fields:
         at = ("fields", field)
         asked = [
             Field(f"{field}:crop", (*at, "crop"), say("Crop")),
@@ -134,8 +134,8 @@ def _of_season(house: AppContext) -> FormPage:
     return FormPage(say("End the season"), "/farm", groups)
 
 
-def _of_copy(house: AppContext) -> FormPage:
-    fields: list[tuple[str, Param]] = [(name, Name(name)) for name in house.farm.config.fields]
+def _of_copy(context: AppContext) -> FormPage:
+    fields: list[tuple[str, Param]] = [(name, Name(name)) for name in context.farm.config.fields]
     asked = [
         Field(_FIELD, (_ASKED, _FIELD), say("Field to be copied"), "choice", fields),
         Field(_NAME, (_ASKED, _NAME), say("Name of the copy")),

@@ -5,15 +5,15 @@ from watcher.service.kept_secrets import SecretKind
 from watcher.web.context import AppContext
 
 
-def set_line(house: AppContext, kind: SecretKind, name: str) -> Message:
+def set_line(context: AppContext, kind: SecretKind, name: str) -> Message:
     """Say whether a secret is set, since when and by whom."""
-    state = house.secrets.known.state(kind, name)
+    state = context.secrets.known.state(kind, name)
     if state is None:
         return say("not set")
     if state.at is None:
         variable = f"WATCHER_{kind.value.upper()}__{name}"
         return say("set in the settings of the watch ({variable})", variable=variable)
-    clock = house.clock(state.at)
+    clock = context.clock(state.at)
     if not state.by:
         return say("set {clock}", clock=clock)
     return say("set {clock} by {name}", clock=clock, name=Name(state.by))

@@ -34,17 +34,17 @@ class SaidRow:
     count: int
 
 
-def router(house: AppContext) -> APIRouter:
+def router(context: AppContext) -> APIRouter:
     """Route of the page."""
     routes = APIRouter(include_in_schema=False)
 
     @routes.get("/skill")
-    def show(request: Request, visitor: Visitor = Depends(house.door.looker)) -> Response:  # noqa: B008
-        since = house.watch.clock.now() - _LOOKS_BACK_S
-        with house.watch.book.store.reading() as session:
-            found = skill(session, house.farm, since)
-            errors = feed_errors(session, house.farm, since)
-        return house.show(
+    def show(request: Request, visitor: Visitor = Depends(context.auth.looker)) -> Response:  # noqa: B008
+        since = context.watch.clock.now() - _LOOKS_BACK_S
+        with context.watch.transactions.store.reading() as session:
+            found = skill(session, context.farm, since)
+            errors = feed_errors(session, context.farm, since)
+        return context.show(
             request,
             visitor,
             "skill.html",
@@ -52,7 +52,7 @@ def router(house: AppContext) -> APIRouter:
             enough=found.enough,
             rows=[_row(one) for one in found.bins],
             against=list(_against(found)),
-            parts=parts(errors.feeds, errors.least, errors.rain, house.speaker.system)
+            parts=parts(errors.feeds, errors.least, errors.rain, context.speaker.system)
             if errors
             else (),
         )
@@ -83,7 +83,7 @@ def _drawn(one: Bin) -> Markup:
         el("rect", class_="left", x=0.0, y=top, width=_WIDTH * one.held.value, height=_BAR),
         el("path", class_="spread", d=f"M{low:.1f} {middle:.0f}H{high:.1f}"),
         el("path", class_="post", d=f"M{post:.1f} 0V{_HEIGHT:.0f}"),
-        class_="room said",
+        class_="headroom said",
         viewBox=f"0 0 {_WIDTH:.0f} {_HEIGHT:.0f}",
         aria_hidden="true",
     )

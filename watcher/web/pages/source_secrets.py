@@ -21,21 +21,21 @@ _PAGE = "/farm/secrets"
 _TOKEN_BYTES = 24
 
 
-def router(house: AppContext) -> APIRouter:
+def router(context: AppContext) -> APIRouter:
     """Routes of the page."""
     routes = APIRouter(prefix=_PAGE, include_in_schema=False)
-    owner = Depends(house.door.administrator)
+    owner = Depends(context.auth.administrator)
 
     @routes.get("")
     def whole(request: Request, visitor: Visitor = owner) -> Response:
-        return _show(house, request, visitor)
+        return _show(context, request, visitor)
 
     @routes.post("/{kind}/{name}")
     async def put(
         request: Request, kind: SecretKind, name: str, visitor: Visitor = owner
     ) -> Response:
-        form = await house.door.form(request, visitor)
-        if name not in wanted(house.farm)[kind]:
+        form = await context.auth.form(request, visitor)
+        if name not in wanted(context.farm)[kind]:
             raise HTTPException(404, "nothing of the farm file has this name")
         made = None
         if kind is SecretKind.STATION and form.get("make"):
@@ -43,7 +43,7 @@ def router(house: AppContext) -> APIRouter:
         typed = made or form.get("secret", "").strip()
         at, wrong = (kind, name), None
         try:
-            await house.secrets.keep(kind, name, typed, by=_by(visitor))
+            await context.secrets.keep(kind, name, typed, by=_by(visitor))
         except SecretRefusedError as refused:
             wrong = say("This {wrong}", wrong=refused.wrong)
         except OSError as error:
@@ -52,18 +52,18 @@ def router(house: AppContext) -> APIRouter:
                 why=str(error.strerror),
             )
         if wrong is not None:
-            return _show(house, request, visitor, wrong=(at, wrong), status=422)
+            return _show(context, request, visitor, wrong=(at, wrong), status=422)
         if made is not None:
-            return _show(house, request, visitor, made=(name, made))
+            return _show(context, request, visitor, made=(name, made))
         return RedirectResponse(_PAGE, 303)
 
     @routes.post("/{kind}/{name}/remove")
     async def remove(
         request: Request, kind: SecretKind, name: str, visitor: Visitor = owner
     ) -> Response:
-        await house.door.form(request, visitor)
+        await context.auth.form(request, visitor)
         try:
-            await house.secrets.remove(kind, name, by=_by(visitor))
+            await context.secrets.remove(kind, name, by=_by(visitor))
         except OSError as error:
             raise HTTPException(503, f"it cannot be removed ({error.strerror})") from error
         return RedirectResponse(_PAGE, 303)
@@ -76,7 +76,7 @@ def _by(visitor: Visitor) -> str:
 
 
 def _show(
-    house: AppContext,
+    context: AppContext,
     request: Request,
     visitor: Visitor,
     *,
@@ -84,37 +84,37 @@ def _show(
     made: tuple[str, str] | None = None,
     status: int = 200,
 ) -> Response:
-    return house.show(
+    return context.show(
         request,
         visitor,
         "secrets.html",
         status=status,
         rows=[
-            _row(house, kind, name, wrong)
-            for kind, names in wanted(house.farm).items()
+            _row(context, kind, name, wrong)
+            for kind, names in wanted(context.farm).items()
             if kind is not SecretKind.PUSH
             for name in names
         ],
-        left_over=[(k.value, KIND_WORDS[k], name) for k, name in house.secrets.left_over()],
-        troubles=house.secrets.known.troubles,
+        left_over=[(k.value, KIND_WORDS[k], name) for k, name in context.secrets.left_over()],
+        troubles=context.secrets.known.troubles,
         made=made,
-        to=None if made is None else f"{reached_at(house, request)}/stations/{made[0]}/readings",
+        to=None if made is None else f"{reached_at(context, request)}/stations/{made[0]}/readings",
     )
 
 
 def _row(
-    house: AppContext,
+    context: AppContext,
     kind: SecretKind,
     name: str,
     wrong: tuple[tuple[SecretKind, str], Message] | None,
 ) -> dict[str, Any]:
-    state = house.secrets.known.state(kind, name)
+    state = context.secrets.known.state(kind, name)
     return {
         "kind": kind.value,
         "name": name,
         "word": KIND_WORDS[kind],
         "posts": kind is SecretKind.STATION,
-        "line": set_line(house, kind, name),
+        "line": set_line(context, kind, name),
         "is_set": state is not None,
         "fixed": state is not None and state.of_settings,
         "wrong": wrong[1] if wrong is not None and wrong[0] == (kind, name) else None,

@@ -118,11 +118,11 @@ class StationForm:
             raise AtFaultError([Problem(self.file, "sent", say("nothing came yet"), mend)])
         zone = str(self.farm.get("time_zone", "UTC"))
         units = {q: form[f"unit:{q}"].strip() for q in BY_NAME if form.get(f"unit:{q}", "").strip()}
-        told_zone = form.get("zone", "").strip() or None
+        typed_zone = form.get("zone", "").strip() or None
         heard = Heard(body, self.now)
         try:
             proposal = propose(
-                heard, now=self.now, farm_zone=zone, units=units, time_zone=told_zone
+                heard, now=self.now, farm_zone=zone, units=units, time_zone=typed_zone
             )
         except NothingLearnedError as error:
             mend = say("paste one whole message as the station sends it")
@@ -140,10 +140,10 @@ class StationForm:
             mend = say("write it as the station's manual does, or look at what was pasted")
             problems = [Problem(self.file, dotted((at,)), wrong, mend)]
         values = newest[-1][1] if newest else ()
-        return Understood(proposal, values, _asks(proposal, units, told_zone), problems)
+        return Understood(proposal, values, _asks(proposal, units, typed_zone), problems)
 
     def edits(self, found: Understood, form: Mapping[str, str]) -> list[Edit]:
-        """Return the edits that make an entry of it. Raises ``AtFaultError`` for what is untold."""
+        """Return the edits that make an entry of it. Raises ``AtFaultError`` for what is unsaid."""
         problems = [
             Problem(self.file, dotted(one.at), say("is only guessed"), _WRITE_IT)
             for one in found.asks

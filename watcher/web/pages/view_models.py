@@ -1,4 +1,4 @@
-"""What a page says of one field: its status, one sentence, the room left, when it opens."""
+"""What a page says of one field: its status, one sentence, the margin left, when it opens."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -17,7 +17,7 @@ from watcher.messages.words import SHAPES, takes
 from watcher.units import Kind
 from watcher.web.context import AppContext
 from watcher.web.open_jobs import OpenJobViewModel
-from watcher.web.svg.headroom_bar import room
+from watcher.web.svg.headroom_bar import headroom_bar
 
 _WHOLE = 0.995
 
@@ -48,7 +48,7 @@ class LimitLine:
 
     stand: LimitState
     sentence: Message
-    room: Markup
+    bar: Markup
 
     @property
     def style(self) -> str:
@@ -61,7 +61,7 @@ class FieldViewModel:
     """One field now, in words. Times are on the farm's clock; None where there is none to tell."""
 
     field: str
-    standing: StatusMark
+    mark: StatusMark
     binding: LimitLine
     setup: Message | None
     takes: Message
@@ -89,16 +89,18 @@ class FieldViewModel:
         return Name(self.field)
 
 
-def line(house: AppContext, field: str, reason: Reason) -> LimitLine:
+def line(context: AppContext, field: str, reason: Reason) -> LimitLine:
     """Show one limit of a field."""
-    sentence = Sentence(house.speaker.reason(field, reason), stop="")
-    return LimitLine(reason.stand, sentence, room(reason, house.farm.config.judging.margin))
+    sentence = Sentence(context.speaker.reason(field, reason), stop="")
+    return LimitLine(
+        reason.stand, sentence, headroom_bar(reason, context.farm.config.judging.margin)
+    )
 
 
-def about(house: AppContext, field: str) -> Message:
+def about(context: AppContext, field: str) -> Message:
     """Say what a grower knows a field by: crop, weeds, area and last day."""
-    plan = house.farm.config.fields[field]
-    area = ShownQuantity(house.farm.ground.area_m2(field), Kind.AREA, house.speaker.system)
+    plan = context.farm.config.fields[field]
+    area = ShownQuantity(context.farm.ground.area_m2(field), Kind.AREA, context.speaker.system)
     found: list[Message] = [
         Name(plan.crop),
         say("weeds: {weeds}", weeds=WEED_WORDS[plan.weeds]),
@@ -109,40 +111,42 @@ def about(house: AppContext, field: str) -> Message:
     return joined(found)
 
 
-def _not_planned(house: AppContext, seen: FieldNow) -> Message | None:
-    plan = house.picture.plan
+def _not_planned(context: AppContext, seen: FieldNow) -> Message | None:
+    plan = context.snapshot.plan
     if plan is None or plan.old or seen.field not in plan.kept.plan.left_out:
         return None
     return LEFT_OUT[plan.kept.plan.left_out[seen.field]]
 
 
-def field_sight(
-    house: AppContext, seen: FieldNow, jobs: Mapping[str, OpenJobViewModel]
+def field_view_model(
+    context: AppContext, seen: FieldNow, jobs: Mapping[str, OpenJobViewModel]
 ) -> FieldViewModel:
     """Show one field of the ranking. ``jobs`` are the open ones by field."""
 
     can_spray = seen.status >= Status.MARGINAL
-    picture = house.picture
-    judgement = picture.judgement.of_field(picture.judgement.plan.fields.index(seen.field))
-    now = picture.outlook.now_index
+    snapshot = context.snapshot
+    judgement = snapshot.judgement.of_field(snapshot.judgement.plan.fields.index(seen.field))
+    now = snapshot.timeline.now_index
     return FieldViewModel(
         field=seen.field,
-        standing=StatusMark(seen.status),
-        binding=line(house, seen.field, seen.binding),
+        mark=StatusMark(seen.status),
+        binding=line(context, seen.field, seen.binding),
         setup=Name(seen.setup) if seen.setup else None,
         takes=takes(seen.duration_s, seen.left),
-        until=open_until(seen.breaks_at, seen.chance, picture.outlook.now, house.farm.zone)
+        until=open_until(seen.breaks_at, seen.chance, snapshot.timeline.now, context.farm.zone)
         if can_spray and seen.breaks_at is not None
         else None,
         share=f"{seen.share_done:.0%}" if can_spray and seen.share_done < _WHOLE else None,
-        can_wait=None if seen.can_wait_until is None else house.clock(seen.can_wait_until),
-        opens=None if can_spray else when_open(judgement, seen, now, house.speaker),
+        can_wait=None if seen.can_wait_until is None else context.clock(seen.can_wait_until),
+        opens=None if can_spray else when_open(judgement, seen, now, context.speaker),
         ends=what_ends(judgement, seen) if can_spray else None,
-        cause=silent_wind(picture.outlook.of(seen.field))
+        cause=silent_wind(snapshot.timeline.of(seen.field))
         if seen.status is Status.UNKNOWN
         else None,
-        holds=holds_line(seen.chance, picture.outlook.now, house.farm.zone) if can_spray else None,
-        about=about(house, seen.field),
-        not_planned=_not_planned(house, seen) if can_spray else None,
+        holds=holds_line(seen.chance, snapshot.timeline.now, context.farm.zone)
+        if can_spray
+        else None,
+        about=about(context, seen.field),
+        not_planned=_not_planned(context, seen) if can_spray else None,
         job=jobs.get(seen.field),
     )

@@ -3,7 +3,7 @@
 // comes to (area, distances, what it overlaps, whether it can be) the watch says.
 // Of one place (about.one) it is the map that the place is tapped on: one corner, the world behind.
 const byId = (id) => document.getElementById(id);
-const draw = byId("draw"), grid = byId("grid"), says = byId("draw-says"), told = byId("draw-told");
+const draw = byId("draw"), grid = byId("grid"), says = byId("draw-says"), result = byId("draw-result");
 const about = JSON.parse(draw.dataset.map), text = byId(about.one ? "f-place" : "f-corners"), words = draw.dataset, form = draw.closest("form");
 draw.hidden = false;
 
@@ -432,9 +432,9 @@ const overlap = byId("overlap");
 const lookSoon = () => { if (lookTimer === null) lookTimer = setTimeout(() => { lookTimer = null; look(); }, EVERY_MS); };
 const item = (words) => { const li = document.createElement("li"); li.textContent = words; return li; };
 const tell = (...lines) => {
-  told.replaceChildren(...lines.filter(Boolean).map((one) => { const p = document.createElement("p"); p.textContent = one; return p; }));
+  result.replaceChildren(...lines.filter(Boolean).map((one) => { const p = document.createElement("p"); p.textContent = one; return p; }));
 };
-const overlapsTold = (lines, mend) => {
+const showOverlaps = (lines, mend) => {
   if (!overlap) return;
   overlap.hidden = !lines.length;
   if (!lines.length) overlap.querySelector("input").checked = false;
@@ -448,7 +448,7 @@ const look = async () => {
     asked = shape;
     wrongAt = null;
     tell(count() && !about.one ? words.few : "");
-    overlapsTold([], "");
+    showOverlaps([], "");
     return;
   }
   asking = true;
@@ -461,8 +461,8 @@ const look = async () => {
     if (!found) { tell(words.unsaid); return; }
     wrongAt = found.at ? [found.at[1], found.at[0]] : null;
     tell(found.wrong || `${words.area} ${found.area}`, ...(found.near || []));
-    overlapsTold(found.overlaps || [], found.mend);
-    told.classList.toggle("is-wrong", Boolean(found.wrong));
+    showOverlaps(found.overlaps || [], found.mend);
+    result.classList.toggle("is-wrong", Boolean(found.wrong));
     if (found.place && !count() && text.value === shape) { parts = [[found.place]]; chosen = [0, 0]; lookAt(); }
     if (found.corners && !isTyped(shape) && text.value === shape) {
       text.value = found.corners;

@@ -7,11 +7,11 @@
   let heard = performance.now();
   const SILENT_MS = 25000;
 
-  const told = (name) => Number(body.dataset[name]);
+  const number = (name) => Number(body.dataset[name]);
   const cutOff = () => (live && performance.now() - heard > SILENT_MS) || "kept" in document.documentElement.dataset;
   const looksOld = () => {
-    const age = told("now") - told("judged") + (performance.now() - loaded) / 1000 * told("speed");
-    return !body.dataset.judged || age > told("oldAfter") || cutOff();
+    const age = number("now") - number("judged") + (performance.now() - loaded) / 1000 * number("speed");
+    return !body.dataset.judged || age > number("oldAfter") || cutOff();
   };
   const mark = () => {
     document.documentElement.classList.toggle("is-old", looksOld());

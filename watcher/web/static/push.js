@@ -1,7 +1,7 @@
 "use strict";
 // A device subscribes to pushes and tries whether they arrive.
 (() => {
-  // Whether this device is pushed to is told by the watch, asked with the address that this
+  // Whether this device is pushed to is known to the watch, asked with the address that this
   // device's own browser knows.
   const pushes = document.getElementById("pushes");
   if (pushes && "PushManager" in window && "serviceWorker" in navigator && "Notification" in window) {
@@ -10,7 +10,7 @@
     const says = document.getElementById("push-says");
     const button = document.getElementById("push"), test = document.getElementById("push-test");
     const bytes = (text) => Uint8Array.from(atob(text.replace(/-/g, "+").replace(/_/g, "/")), (c) => c.charCodeAt(0));
-    const ask = (what, told) => fetch("/devices/push" + what, { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(told) });
+    const ask = (what, content) => fetch("/devices/push" + what, { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(content) });
     const manager = async () => (await navigator.serviceWorker.ready).pushManager;
     const refusal = async (answer) => {
       const page = new DOMParser().parseFromString(await answer.text(), "text/html");
@@ -28,12 +28,12 @@
       test.hidden = denied || !found.here;
       return found.over;
     };
-    const told = async (work) => {
+    const attempt = async (work) => {
       try { await work(); } catch { says.textContent = pushes.dataset.unknown; }
     };
     pushes.hidden = false;
-    told(() => look());
-    button.addEventListener("click", () => told(async () => {
+    attempt(() => look());
+    button.addEventListener("click", () => attempt(async () => {
       const { key } = await (await fetch("/devices/push")).json();
       let device;
       try {
@@ -49,7 +49,7 @@
       if (answer.ok) await look();
       else says.textContent = await refusal(answer);
     }));
-    test.addEventListener("click", () => told(async () => {
+    test.addEventListener("click", () => attempt(async () => {
       const answer = await ask("/test", { endpoint: ((await (await manager()).getSubscription()) || {}).endpoint || "" });
       if (!answer.ok) { says.textContent = await refusal(answer); return; }
       const { ref } = await answer.json();

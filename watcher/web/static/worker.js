@@ -75,9 +75,9 @@ self.addEventListener("fetch", (e) => {
 
 // A push comes encrypted from the watch, with the token by which this device answers it.
 const ANSWERS_MS = 10000;
-const tell = async (what, told) => {
+const tell = async (what, content) => {
   const answer = await fetch("/devices/push/" + what, {
-    method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(told), signal: AbortSignal.timeout(ANSWERS_MS),
+    method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(content), signal: AbortSignal.timeout(ANSWERS_MS),
   });
   if (answer.status >= 400 && answer.status < 500 || answer.redirected) return false;
   if (!answer.ok) throw new Error(String(answer.status));
@@ -101,7 +101,7 @@ const open = async (to) => {
   try { if (page) { await (await page.navigate(to)).focus(); return; } } catch { /* not ours to move */ }
   await self.clients.openWindow(to);
 };
-// What could not be told stands on the notification, which stays until it is.
+// What did not reach the watch stands on the notification, which stays until it is.
 const answerPush = async (said, action) => {
   try {
     if (action === "pause") {

@@ -1,4 +1,4 @@
-"""The room left to a limit, drawn as a length from the post that stands for its bound."""
+"""The margin left to a limit, drawn as a length from the post that stands for its bound."""
 
 import math
 
@@ -16,8 +16,8 @@ _LEAST = 3.0
 """A bar shorter than this would not be seen."""
 
 
-def room(reason: Reason, margin: float) -> Markup:
-    """Draw one limit: to the right of the post room left, to the left of it by how much it broke.
+def headroom_bar(reason: Reason, margin: float) -> Markup:
+    """Draw one limit: to the right of the post the margin left, to its left by how much it broke.
 
     A whole scale of the limit is the whole length; a tick stands where its margin ends. A limit
     of which nothing is known is an empty dashed box.
@@ -25,7 +25,7 @@ def room(reason: Reason, margin: float) -> Markup:
     return el(
         "svg",
         *_marks(reason, margin),
-        class_=f"room {reason.stand.name.lower()}",
+        class_=f"headroom {reason.stand.name.lower()}",
         viewBox=f"0 0 {_WIDTH:.0f} {_HEIGHT:.0f}",
         aria_hidden="true",
     )
