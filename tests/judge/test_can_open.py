@@ -4,9 +4,12 @@ from datetime import date
 from typing import Any
 
 import pytest
+import shapely
+from shapely.affinity import translate
 
-from tests.support.worked_farm import build_farm, farm_tables
+from tests.support.worked_farm import LATITUDE, build_farm, farm_tables
 from watcher.farm import Farm
+from watcher.farm.geometry.ground import Ground
 from watcher.judge.can_open import ShutField, shut_fields
 from watcher.limits.catalogue import Limit
 from watcher.limits.farm_arrays import FarmArrays
@@ -79,29 +82,84 @@ def test_a_neighbour_all_round_that_nothing_may_drift_onto() -> None:
 
 @pytest.mark.parametrize(
     "bounds",
-    [{"high": "2 degC"}, {"low": "38 degC"}, {"low": "1 degC", "high": "3 degC"}],
-    ids=["cold", "hot", "between"],
+    [
+        {"temperature": {"high": "2 degC"}},
+        {"temperature": {"low": "38 degC"}},
+        {"temperature": {"low": "37 degC", "high": "39 degC"}},
+        {"humidity": {"low": "95 %"}},
+        {"humidity": {"high": "20 %"}},
+        {"humidity": {"low": "84 %", "high": "86 %"}},
+    ],
+    ids=["cold", "hot", "between", "damp", "dry", "between damp and dry"],
 )
-def test_air_that_the_field_alone_asks_for_is_tried(bounds: dict[str, str]) -> None:
+def test_air_that_the_field_alone_asks_for_is_tried(bounds: dict[str, dict[str, str]]) -> None:
     told = one_field()
-    told["windows"]["contact"] = {
-        "wind": told["windows"]["contact"]["wind"],
-        "temperature": bounds,
-    }
+    told["windows"]["contact"] = {"wind": told["windows"]["contact"]["wind"]} | bounds
     assert shut(told) == {}
 
 
-def test_the_days_after_planting_are_tried() -> None:
-    told = ruled({"kind": "stage", "days_after_planting": 1})
-    told["fields"]["C"]["planted"] = date(2026, 7, 9)
-    assert shut(told) == {}
-
-
-def test_what_shuts_a_field_is_told_of_the_sky_that_leaves_fewest() -> None:
-    """Cold air that is as dry as in the heat there never is; in the usual air one of both holds."""
+def each_asking(windows: dict[str, dict[str, Any]]) -> dict[str, Any]:
+    """A farm with a clean field for every one of these windows."""
     told = one_field()
-    told["windows"]["contact"] = {
-        "temperature": {"high": "2 degC"},
-        "delta_t": {"low": "9 delta_degC"},
+    field = told["fields"].pop("C")
+    told["fields"] = {name: field | {"window": name} for name in windows}
+    return told | {"windows": windows}
+
+
+def test_every_wind_that_is_sprayed_in_is_tried() -> None:
+    """Whoever leaves themselves one mile an hour, up to ten, is open in some wind."""
+    bounds = {f"w{mph}": {"low": f"{mph} mph", "high": f"{mph + 1} mph"} for mph in range(10)}
+    assert shut(each_asking({name: {"wind": wind} for name, wind in bounds.items()})) == {}
+
+
+def test_cold_and_hot_air_is_tried_damp_and_dry() -> None:
+    """Delta T worked out by the psychrometric equation: 0.000662 a kelvin, 1013.25 hPa."""
+    airs = {
+        "mild": (20.0, 6.9),  # at 45 % relative humidity
+        "cool": (14.0, 2.4),  # at 75 %
+        "warm": (26.0, 10.8),  # at 30 %
+        "cold": (9.0, 4.7),  # at 45 %
+        "hot": (31.0, 12.2),  # at 30 %
+        "frosty": (4.0, 1.7),  # at 75 %
     }
-    assert len(shut(told)["C"].by) == 1
+    windows = {
+        name: {
+            "temperature": {"low": f"{temp - 1.5} degC", "high": f"{temp + 1.5} degC"},
+            "delta_t": {"low": f"{delta - 0.5} delta_degC", "high": f"{delta + 0.5} delta_degC"},
+        }
+        for name, (temp, delta) in airs.items()
+    }
+    assert shut(each_asking(windows)) == {}
+
+
+def test_the_longest_dry_time_a_window_may_ask_for_can_be_had() -> None:
+    fortnight = {"low": "336 h"}
+    windows = {"dry": {"rain_free_before": fortnight, "rain_free_after": fortnight}}
+    assert shut(each_asking(windows)) == {}
+
+
+def further_north(farm: Farm, degrees: float) -> Farm:
+    fields = {
+        name: translate(shape, yoff=degrees) for name, shape in farm.ground.fields_deg.items()
+    }
+    return Farm(farm.config, Ground(fields, {}))
+
+
+@pytest.mark.parametrize(
+    ("latitude", "apart"),
+    # At 41 degrees the longest day has 15 hours; at 70 the sun of June and December does not set
+    # or rise, and in September it does.
+    [(41.0, "7 h"), (-41.0, "7 h"), (70.0, "2 h")],
+)
+def test_the_longest_day_of_either_half_of_the_earth_is_tried(latitude: float, apart: str) -> None:
+    windows = {"day": {"after_sunrise": {"low": apart}, "before_sunset": {"low": apart}}}
+    farm = further_north(build_farm(each_asking(windows)), latitude - LATITUDE)
+    assert shut_fields(FarmArrays.of(farm), TODAY) == ()
+
+
+def test_a_field_that_is_shut_is_found_among_many() -> None:
+    """More fields than are laid out at a time, and three weedy ones with coarse drops only."""
+    told = each_asking({f"f{i}": {} for i in range(43)})
+    for name in ("f0", "f20", "f42"):
+        told["fields"][name] |= {"weeds": "weedy", "setups": ["coarse15"]}
+    assert list(shut(told)) == ["f0", "f20", "f42"]
