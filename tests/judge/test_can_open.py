@@ -4,7 +4,6 @@ from datetime import date
 from typing import Any
 
 import pytest
-import shapely
 from shapely.affinity import translate
 
 from tests.support.worked_farm import LATITUDE, build_farm, farm_tables
