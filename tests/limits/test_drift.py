@@ -130,7 +130,7 @@ def test_all_that_is_stood_may_land_and_no_more(share: float, stands: LimitState
     told = farm_tables()
     tolerated = told["neighbours"]["vines_S"]
     tolerated["tolerable_deposit"] = "1 %"
-    lands = deposits(told, **TO_THE_NORTH)[1, 0]
+    lands = float(deposits(told, **TO_THE_NORTH)[1, 0])
     tolerated["tolerable_deposit"] = f"{lands / share!r} %"
     judgement = judge(FarmArrays.of(build_farm(told)), fair_weather(hours=3, **TO_THE_NORTH))
     found = next(c for c in judgement.checks if c.limit is Limit.DEPOSIT)
