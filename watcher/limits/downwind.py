@@ -31,7 +31,7 @@ def sector(plan: FarmArrays, series: WeatherSeries) -> Sector:
     judging = plan.farm.config.judging
     spread = plan.spread_deg(series)
     known = np.isfinite(series.wind_from_deg)
-    toward = np.where(known, series.wind_from_deg, 0.0) + 180.0
+    toward = np.nan_to_num(series.wind_from_deg) + 180.0
     half = np.maximum(_LEAST_HALF_ANGLE_DEG, 2.0 * spread)
     first = np.floor(toward - half)
     count = np.ceil(toward + half) - first + 1
