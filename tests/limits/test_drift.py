@@ -81,7 +81,7 @@ def deposits(told: dict[str, Any], **sky: Any) -> np.ndarray:
     return np.array(np.broadcast_to(found.value, judgement.instant.shape)[:, :, 0])
 
 
-TO_THE_NORTH = {"wind_from_deg": 180.0, "wind_mph": 5.0}
+TO_THE_NORTH: dict[str, Any] = {"wind_from_deg": 180.0, "wind_mph": 5.0}
 
 
 def test_of_the_neighbours_of_a_field_the_one_worst_off_is_judged() -> None:
