@@ -614,6 +614,17 @@ class TestBuffersOnTheGround:
         depths = [f.strips[0].depth_m for w in (180.0, 0.0) if (f := self._found(told, w))]
         assert depths == pytest.approx([50.0, 20.0], abs=0.1)
 
+    @pytest.mark.parametrize("metres", ["8 m", "9.9 m"])
+    def test_a_distance_the_neighbour_keeps_anyway_leaves_no_strip(self, metres: str) -> None:
+        """It lies ten metres off: on the other sides, and on all of them."""
+        upwind = {"base": "60 m", "other_sides": metres}
+        for buffer in (upwind, {"base": metres}, {"base": metres, "sides": "all round"}):
+            wind_from = 0.0 if buffer is upwind else 180.0
+            found = self._found(self._told(buffer, between=["road"]), wind_from)
+            assert found is not None
+            assert found.stand is LimitState.HOLDS
+            assert found.strips == ()
+
     def test_where_the_direction_is_not_known_neither_is_the_strip(self) -> None:
         found = self._found(self._told({"base": "60 m"}), np.nan)
         assert found is not None
