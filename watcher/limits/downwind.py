@@ -49,7 +49,7 @@ def gap_downwind(gap_m: Floats, arc: Sector) -> Floats:
     ``gap_m`` is [P, 360].
     """
     blocks = range(0, gap_m.shape[0], _PAIRS_AT_A_TIME)
-    least = np.empty((gap_m.shape[0], arc.first.size))
+    least = np.full((gap_m.shape[0], arc.first.size), np.nan)
     for block in (slice(start, start + _PAIRS_AT_A_TIME) for start in blocks):
         least[block] = _least_in_arc(gap_m[block].astype(np.float32), arc)
     return least
