@@ -102,6 +102,16 @@ async def test_a_receiver_that_hangs_is_left_after_the_time_allowed_and_not_aske
     assert time.monotonic() - started < 1.5
 
 
+async def test_two_may_hang_however_many_arrived_before(receiver):
+    receiver.answers = [status(200)] * 3
+    channel = Channel("grower", receiver.url().get_secret_value(), timeout_s=0.2)
+    for _ in range(3):
+        assert (await channel.send("Title", "Body", urgent=True)).outcome is SENT
+    receiver.always = hanging(1.0)
+    late = [await channel.send("Title", "Body", urgent=True) for _ in range(3)]
+    assert [a.why for a in late] == ["no answer in 0.2 s"] * 2 + ["earlier attempts still hang"]
+
+
 @pytest.mark.parametrize("url", ["nosuch://x", "", "json://a json://b"])
 def test_a_url_that_is_not_one_service_is_refused(url):
     with pytest.raises(UnusableUrlError, match="not exactly one"):

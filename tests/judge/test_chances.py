@@ -149,6 +149,7 @@ def test_a_field_that_opened_since_has_the_chance_of_the_next_start() -> None:
     first, second, *_ = found.of("hill", "coarse")
     assert first.chance == 0.0
     assert found.now("hill", "coarse", NOON + 600, Status.SUITABLE) == second
+    assert found.now("hill", "coarse", NOON, Status.SUITABLE) == first  # nothing newer is known
 
 
 def test_chances_worked_out_long_ago_say_nothing_of_now(hours_ahead: FarmChances) -> None:
@@ -301,6 +302,45 @@ def test_a_bound_of_what_scenarios_do_not_say_stays_and_of_what_they_say_goes() 
     assert np.array_equal(held(values, bounded), said, equal_nan=True)
     without = {name: each for name, each in values.items() if name != "gust_m_s"}
     assert np.nanmax(held(without, bounded)) < 0.1
+
+
+def test_what_no_scenario_says_is_as_foretold_hour_by_hour() -> None:
+    """Gusts over every bound from ten hours on: a job is done before, or broken off by them."""
+    times = look().series.times
+    weather = look(gust_m_s=np.where(times >= NOON + 10 * HOUR, 30.0, 6.0))
+    said, values = scenarios(0, wind_m_s=4.0, wind_from_deg=200.0, rain_mm_h=0.0)
+    del values["gust_m_s"]
+    plan = farm()
+    (hill,) = (f for f, name in enumerate(plan.fields) if name == "hill")
+    takes = plan.duration_s[hill]
+    starts = NOON + 600 * np.arange(6, 72)
+    found = chances(
+        plan, weather, PAST, times=said, values=values, starts=starts, past_forecasts=np.zeros(66)
+    )
+    for setup in np.flatnonzero(found.held[hill].max(axis=1) > 0.9):
+        done = starts + takes[setup] <= NOON + 10 * HOUR
+        assert (found.held[hill, setup, ~done] < 0.1).all()
+        assert (found.held[hill, setup, done] > 0.9).all()
+    assert (found.held[hill] > 0.9).any()
+
+
+def test_a_sensor_is_expected_to_speak_up_to_now_and_not_of_the_hours_ahead() -> None:
+    """A leaf sensor that says dry until now: later rain and dew stand in for it."""
+    told: dict[str, Any] = tables()
+    for window in told["windows"].values():
+        window["leaf_dry_before"] = {"low": "1 h"}
+    plan = FarmArrays.of(build(told))
+    times = look().series.times
+    weather = look(leaf_wet_pct=np.where(times <= NOON, 0.0, np.nan))
+    sensed = replace(weather, expects={"leaf_wet_pct": times <= NOON})
+    calm = {"wind_m_s": 4.0, "gust_m_s": 6.0, "wind_from_deg": 200.0, "rain_mm_h": 0.0}
+    for expecting in (weather, sensed):
+        held = of(plan, 1, expecting, **calm).held
+        assert not np.isnan(held).any()
+        assert held.max() > 0.9
+    silent = look(leaf_wet_pct=np.where(times < NOON, 0.0, np.nan))
+    blind = replace(silent, expects={"leaf_wet_pct": times <= NOON})
+    assert np.isnan(of(plan, 1, blind, **calm).held[..., 0]).any()
 
 
 ONTO = 180.0

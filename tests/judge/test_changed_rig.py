@@ -90,6 +90,30 @@ def test_a_job_keeps_some_ground_however_much_is_left_out() -> None:
     assert rig(strips={"vines_S": 400.0}).on(plan(), None).left["S"] == 1e-3
 
 
+@pytest.mark.parametrize(
+    ("changed", "sprayed"),
+    [
+        ({"strips": {"vines_S": 20.0}}, 0.925),
+        ({"strips": {"vines_S": 60.0}}, 0.85),
+        ({"agreed": {"vines_S": 60.0}}, 0.85),
+    ],
+)
+def test_a_strip_that_a_label_asks_for_whatever_the_wind_is_not_taken_off_twice(
+    changed: dict[str, dict[str, float]], sprayed: float
+) -> None:
+    """40 m from the vines, 10 m of them road, are never in what is to be sprayed of 400 m."""
+    config = farm_tables()
+    buffer = {"protects": ["crop"], "base": "40 m", "sides": "all round", "inside": ["road"]}
+    config["products"] = {"a": {"name": "A", "registration": "0-0", "buffers": [buffer]}}
+    config["fields"]["S"] |= {"products": ["a"]}
+    config["neighbours"]["vines_S"] |= {"kinds": ["crop"], "between": ["road"]}
+    as_is = FarmArrays.of(build_farm(config))
+    case, whole = (as_is.fields.index("S"), 0), as_is.farm.ground.area_m2("S")
+    assert as_is.to_spray_m2[case] / whole == pytest.approx(0.925, abs=2e-3)
+    found = rig(**changed).on(as_is, None).to_spray_m2[case] / whole
+    assert found == pytest.approx(sprayed, abs=3e-3)
+
+
 def test_a_farm_without_the_field_or_the_setup_is_judged_as_ever() -> None:
     sky = look()
     judgement = judge_look(plan(), sky)
@@ -113,5 +137,8 @@ def test_a_job_that_holds_by_the_retardant_alone_closes_when_it_is_worn() -> Non
     own = judge_rig(config, fresh, sky, NOW)
     assert own.closes[case[0], NOW] == now + HOUR
     assert own.instant[case] > judge_rig(config, rig(), sky, NOW).instant[case]
+    bare_then = judge_rig(config, rig(), sky, NOW).instant[*case[:2], NOW + 1]
+    assert own.instant[*case[:2], NOW + 1] == bare_then < own.instant[case]  # worn to the second
+    assert judge_rig(plan(), fresh, sky, NOW).closes[case[0], NOW] == np.inf  # holds without it
     worn = rig(adjuvant=Adjuvant.POLYACRYLAMIDE, added_at=now - HOUR)
     assert judge_rig(config, worn, sky, NOW).closes[case[0], NOW] == np.inf

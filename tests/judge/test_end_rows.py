@@ -7,12 +7,14 @@ import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from shapely.affinity import rotate
 
 from tests.support.compass_farm import FIELD, beside, compass_farm, turned
-from tests.support.worked_farm import NOON_UTC, fair_weather
+from tests.support.worked_farm import NOON_UTC, fair_weather, farm_tables
 from watcher.farm import Farm
 from watcher.judge.end_rows import ALL_ROUND, EndRow, Turn, Why, end_rows
 from watcher.judge.judgement import judge
+from watcher.judge.neighbour_deposits import neighbour_deposits
 from watcher.limits.farm_arrays import FarmArrays
 
 HOUR = 3600
@@ -144,6 +146,113 @@ def test_sides_to_spray_first_come_before_others_and_those_to_leave_last() -> No
     rows = rows_of(compass_farm(both), wind_from_deg=0.0, wind_mph=9.0)
     assert next(iter(rows)) == "N"
     assert list(rows)[-1] == "S"
+
+
+WEST_HALF, EAST_HALF = shapely.box(-200, 210, -5, 310), shapely.box(5, 210, 200, 310)
+
+
+def halves(west: dict[str, Any], east: dict[str, Any], **sky: Any) -> EndRow:
+    """The northern side where two neighbours share it, each with its entry."""
+    farm = compass_farm(
+        {"west": WEST_HALF, "east": EAST_HALF}, entries={"west": west, "east": east}
+    )
+    return rows_of(farm, **sky)["N"]
+
+
+@pytest.mark.parametrize("swapped", [False, True])
+def test_of_two_neighbours_before_a_side_the_one_that_is_worse_off_decides(swapped: bool) -> None:
+    def decides(worse: dict[str, Any], better: dict[str, Any], **sky: Any) -> EndRow:
+        row = halves(better, worse, **sky) if swapped else halves(worse, better, **sky)
+        assert row.neighbour == ("east" if swapped else "west")
+        return row
+
+    towards = {"wind_from_deg": 180.0, "wind_mph": 4.0}
+    # Why it waits, then the share of what it stands, then that share if the wind blew there.
+    assert decides({"no_spray_distance": "20 m"}, {}, **towards).why is Why.NO_SPRAY
+    less, more = {"tolerable_deposit": "1 %"}, {"tolerable_deposit": "2 %"}
+    assert decides(less, more, **towards).why is Why.CALM
+    assert decides(less, more, wind_from_deg=0.0, wind_mph=4.0).why is Why.AWAY
+
+
+def test_of_two_that_are_alike_the_name_decides() -> None:
+    assert halves({}, {}, wind_from_deg=0.0).neighbour == "west"
+
+
+@pytest.mark.parametrize("first", range(4))
+def test_of_sides_that_are_alike_the_one_the_wind_comes_over_is_first_and_then_clockwise(
+    first: int,
+) -> None:
+    """Also where the field does not lie square to the north, and the wind comes from just right."""
+    near = {f"n{side}": beside(side, 10.0) for side in SIDES}
+    clockwise = [SIDES[(first + k) % 4] for k in range(4)]
+    sky = {"wind_from_deg": 90.0 * first + 5.0, "wind_mph": 4.0}
+    assert list(rows_of(compass_farm(near), **sky)) == clockwise
+    turned_left = {name: rotate(shape, 8.0, (0, 0)) for name, shape in near.items()}
+    farm = compass_farm(turned_left, field=rotate(FIELD, 8.0, (0, 0)))
+    assert list(rows_of(farm, **sky)) == clockwise
+
+
+def test_of_sides_to_spray_first_the_one_whose_neighbour_would_get_most_comes_first() -> None:
+    near = {"close": beside("N", 10.0), "far": beside("W", 60.0)}
+    assert next(iter(rows_of(compass_farm(near), wind_from_deg=275.0, wind_mph=4.0))) == "N"
+
+
+def standing(share: float, **sky: Any) -> Farm:
+    """A farm whose vines stand so much that what lands in this sky is that share of it."""
+    plan = FarmArrays.of(compass_farm(NORTH))
+    judgement = judge(plan, fair_weather(**sky))
+    lands = neighbour_deposits(judgement, 0, plan.setups.index("fine15"), 0)[0]
+    stands = {"tolerable_deposit": f"{lands.upper_pct / share!r} %"}
+    return compass_farm(NORTH, entries={"vines": stands})
+
+
+@pytest.mark.parametrize(("share", "why"), [(0.98, Why.CALM), (1.02, Why.TOO_MUCH)])
+def test_more_than_it_stands_is_too_much_and_less_is_not(share: float, why: Why) -> None:
+    sky = {"wind_from_deg": 180.0, "wind_mph": 4.0}
+    assert rows_of(standing(share, **sky), "fine15", **sky)["N"].why is why
+
+
+def test_swaths_are_told_by_the_air_of_the_moment() -> None:
+    """Calm now, and more than it stands would land; from the next hour on the air is still."""
+    farm = standing(1.5, wind_from_deg=180.0, wind_mph=4.0)
+    wind = np.where(np.arange(72) < 1, 4.0, 1.0)
+    row = rows_of(farm, "fine15", wind_from_deg=180.0, wind_mph=wind)["N"]
+    assert (row.turn, row.why) == (Turn.LEAVE, Why.TOO_MUCH)
+    assert row.leave_swaths is not None
+    assert row.leave_swaths >= 1
+
+
+def test_further_off_than_the_labels_no_spray_distance_calm_air_will_do() -> None:
+    farm = compass_farm(NORTH, entries={"vines": {"no_spray_distance": "9 m"}})
+    assert rows_of(farm, wind_from_deg=180.0, wind_mph=4.0)["N"].why is Why.CALM
+
+
+def test_a_side_is_left_for_an_hour_of_calm_air() -> None:
+    wind = np.where(np.arange(72) < 3, 9.0, 4.0)
+    row = rows_of(compass_farm(NORTH), wind_from_deg=180.0, wind_mph=wind)["N"]
+    assert (row.turn, row.changes_at, row.then) == (Turn.LEAVE, NOON_UTC + 3 * HOUR, Why.CALM)
+
+
+@pytest.mark.parametrize(("turns_at", "seen"), [(47, True), (48, False)])
+def test_a_wind_that_turns_beyond_the_two_days_looked_ahead_is_not_told(
+    turns_at: int, seen: bool
+) -> None:
+    wind = np.where(np.arange(72) < turns_at, 0.0, 180.0)
+    row = rows_of(compass_farm(NORTH), wind_from_deg=wind, wind_mph=9.0)["N"]
+    assert row.changes_at == (NOON_UTC + turns_at * HOUR if seen else None)
+
+
+def test_a_wind_of_no_known_direction_is_unknown_also_where_any_wind_is_allowed() -> None:
+    farm = compass_farm(NORTH, tables=any_wind_towards_neighbours())
+    assert rows_of(farm, wind_from_deg=np.nan, wind_mph=4.0)["N"].why is Why.UNKNOWN
+
+
+def test_of_a_sprayer_without_curves_only_what_the_wind_blows_away_from_is_known() -> None:
+    sprayers = farm_tables()["sprayers"]
+    sprayers["boom"] |= {"kind": "hand-held"}
+    farm = compass_farm(NORTH, tables={"sprayers": sprayers})
+    assert rows_of(farm, wind_from_deg=0.0, wind_mph=4.0)["N"].why is Why.AWAY
+    assert rows_of(farm, wind_from_deg=180.0, wind_mph=4.0)["N"].why is Why.UNKNOWN
 
 
 some_sides = st.dictionaries(st.sampled_from(SIDES), st.floats(2.0, 60.0), max_size=4)

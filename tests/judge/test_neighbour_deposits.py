@@ -111,3 +111,47 @@ def test_the_curve_downwind_falls_and_is_not_known_without_a_wind() -> None:
     blind, field, setup = case(wind_from_deg=np.nan)
     unknown = downwind_curve(blind, field, setup, 0, at)
     assert np.isnan([unknown.expected_pct, unknown.upper_pct]).all()
+
+
+def of_kind(kind: str, **sky: Any) -> tuple[Judgement, int, int]:
+    told = farm_tables()
+    told["sprayers"]["boom"]["kind"] = kind
+    plan = FarmArrays.of(build_farm(told))
+    series = fair_weather(hours=2, **{"wind_mph": 5.0} | sky)
+    return judge(plan, series), plan.fields.index("K"), plan.setups.index("fine15")
+
+
+@pytest.mark.parametrize(
+    ("kind", "wind_from", "lands"),
+    [
+        ("hand-held", 180.0, np.nan),
+        ("hand-held", 0.0, 0.0),
+        ("air-blast", 0.0, np.nan),  # the vines are ten metres off, and it throws thirty
+    ],
+)
+def test_of_a_sprayer_without_curves_it_is_known_only_where_nothing_blows(
+    kind: str, wind_from: float, lands: float
+) -> None:
+    judgement, field, setup = of_kind(kind, wind_from_deg=wind_from)
+    (found,) = neighbour_deposits(judgement, field, setup, 0)
+    assert not found.estimated
+    for share in (found.edge_pct, found.strip_pct, found.upper_pct):
+        assert share == pytest.approx(lands, nan_ok=True, abs=0.0)
+    curve = downwind_curve(judgement, field, setup, 0, np.array([10.0]))
+    assert np.isnan([curve.expected_pct, curve.upper_pct]).all()
+
+
+@pytest.mark.parametrize(("wind_from", "swaths"), [(180.0, None), (0.0, 0)])
+def test_no_strip_is_enough_for_what_no_curve_tells_of_unless_it_blows_away(
+    wind_from: float, swaths: int | None
+) -> None:
+    judgement, field, setup = of_kind("hand-held", wind_from_deg=wind_from)
+    plan = judgement.plan
+    (pair,) = np.flatnonzero(plan.reach.pair_field == field)
+    found = swaths_to_leave(
+        judgement,
+        (field, setup, 0),
+        gap_m=plan.reach.gap_m[[pair]],
+        tolerance_pct=plan.pair_tolerance_pct[[pair]],
+    )
+    assert found == swaths

@@ -192,3 +192,20 @@ def test_rain_that_is_known_but_not_for_long_enough_is_what_is_missing() -> None
     judgement = judge(FarmArrays.of(build_farm(farm_tables())), fair_weather(hours=2))
     found = next(r for r in reasons(judgement, 0, 1, 0) if r.limit is Limit.RAIN_AFTER)
     assert (found.stand, found.missing) == (LimitState.UNKNOWN, ("rain_mm_h",))
+
+
+def test_only_what_is_unknown_names_what_is_missing() -> None:
+    judgement = judge(FarmArrays.of(build_farm(farm_tables())), fair_weather(wind_from_deg=SOUTH))
+    for field in range(4):
+        for reason in reasons(judgement, field, 0, 0):
+            assert reason.stand is not LimitState.UNKNOWN
+            assert reason.missing == ()
+
+
+def test_where_no_curve_tells_of_a_sprayer_nothing_that_is_measured_is_missing() -> None:
+    told = farm_tables()
+    told["sprayers"]["boom"]["kind"] = "hand-held"
+    judgement = judge(FarmArrays.of(build_farm(told)), fair_weather(wind_from_deg=SOUTH))
+    (deposit,) = (r for r in reasons(judgement, 1, 0, 0) if r.limit is Limit.DEPOSIT)
+    assert deposit.stand is LimitState.UNKNOWN
+    assert deposit.missing == ()

@@ -424,6 +424,17 @@ def test_waiting_is_for_what_is_left_and_until_it_closes_again() -> None:
         assert wait.whole is whole
 
 
+def test_waiting_for_hours_with_little_room_lasts_as_long_as_they_do() -> None:
+    wind = np.where(np.isin(np.arange(40), (5, 6)), 9.5, 10.2)
+    case = case_of(tables(), fair_weather(hours=40, wind_mph=wind), setup="coarse15")
+    assert case.judgement.instant[*case.at[:2], 5] == Status.MARGINAL
+    (wait,) = remedies(replace(case, left_s=7200.0))
+    assert (wait.changes[0].value, wait.until) == (
+        case.look.series.times[5],
+        wait.changes[0].value + 7200,
+    )
+
+
 def test_another_field_takes_half_an_hour_to_begin() -> None:
     """K cannot be sprayed for the vines, C can: until its own wind closes it."""
     for minutes, offered in ((35, False), (40, True)):

@@ -184,6 +184,21 @@ def test_a_field_without_neighbours_has_no_worst_one_and_no_cost_in_drift(plan: 
     assert np.isnan(cost(advice.others[0], advice.chosen).exposure)
 
 
+def test_where_nothing_lands_there_is_no_cost_in_drift(plan: FarmArrays) -> None:
+    """The wind blows away from the vines: no setup drifts there, and none times as much."""
+    advice = advice_for(plan, "S", wind_from_deg=0.0)
+    assert advice.chosen.worst is not None
+    assert advice.chosen.worst.upper_pct == 0.0
+    assert np.isnan(cost(advice.others[0], advice.chosen).exposure)
+
+
+def test_a_field_that_is_open_with_little_room_is_recommended_a_setup(plan: FarmArrays) -> None:
+    """Calm air towards the vines is allowed, and near the edge."""
+    advice = advice_for(plan, "K", wind_mph=4.0, wind_from_deg=180.0)
+    assert advice.chosen.status is Status.MARGINAL
+    assert advice.recommended
+
+
 def test_without_a_wind_nothing_is_recommended_and_no_drift_is_known(plan: FarmArrays) -> None:
     advice = advice_for(plan, "S", wind_mph=np.nan)
     assert not advice.recommended

@@ -23,6 +23,12 @@ UNKNOWN = LimitState.UNKNOWN
 def judged() -> Judgement:
     """Two stations, the second in a wind from elsewhere: another side of the farm is exposed."""
     plan, series = FarmArrays.of(mixed_farm()), changeable_weather(48)
+    hours = np.arange(len(series))
+    series = series.having(  # now and then something is not known
+        wind_from_deg=np.where(hours % 7 == 3, np.nan, series.wind_from_deg),
+        temp_c=np.where(hours % 11 == 5, np.nan, series.temp_c),
+        rain_mm_h=np.where(hours % 13 == 8, np.nan, series.rain_mm_h),
+    )
     turned = series.having(wind_from_deg=(series.wind_from_deg + 150.0) % 360.0)
     return judge_each(
         plan, (Look(plan.fields[0::2], series, 0.2), Look(plan.fields[1::2], turned, 0.2))

@@ -6,6 +6,7 @@ from typing import Any, get_args
 
 import numpy as np
 import pytest
+from pydantic import ValidationError
 
 from watcher.farm.field_limits import limits_for
 from watcher.farm.models import Judging, Neighbour, OwnLimits, Window
@@ -100,11 +101,20 @@ def with_bound(tables: dict[str, Any], limit: Limit, side: Side, bound: float) -
     return tables
 
 
+SCALE = {
+    Limit.TEMPERATURE: 10.0,
+    Limit.SOIL_TEMPERATURE: 10.0,
+    Limit.AFTER_SUNRISE: H,
+    Limit.BEFORE_SUNSET: H,
+}
+"""What the room to a bound is a share of, where that is not the bound itself. [SI]"""
+
+
 def bound_for(limit: Limit, side: Side, value: float, room: float) -> float:
     """The bound that leaves a value so much room, as a share of the limit's scale."""
     sign = -1.0 if side == "low" else 1.0
-    if CATALOGUE[limit].scale is not None or (limit is Limit.WIND and side == "low"):
-        scale = CATALOGUE[limit].scale or 10 * 0.44704  # the wind's other bound
+    if limit in SCALE or (limit is Limit.WIND and side == "low"):
+        scale = SCALE.get(limit, 10 * 0.44704)  # the wind's other bound
         return value + sign * room * scale
     return value / (1.0 - sign * room)
 
@@ -149,6 +159,75 @@ def test_a_limit_stands_as_its_bound_says(
         stands, status = LimitState.HOLDS, Status.SUITABLE  # by day still air is no fault yet
     bounded = with_bound(tables, limit, side, bound_for(limit, side, value, room))
     assert state(plan_of, bounded, series, limit)[:2] == (stands, status)
+
+
+@pytest.mark.parametrize(
+    ("key", "side", "least", "most", "unit"),
+    [
+        ("wind", "low", 0, 40, "m/s"),
+        ("gust", "high", 0, 40, "m/s"),
+        ("delta_t", "high", 0, 40, "delta_degC"),
+        ("temperature", "low", -40, 60, "degC"),
+        ("humidity", "low", 0, 100, "%"),
+        ("soil_temperature_10cm", "low", -40, 60, "degC"),
+        ("rain_free_after", "low", 0, 14 * 24, "h"),
+        ("rain_free_before", "low", 0, 14 * 24, "h"),
+        ("leaf_dry_before", "low", 0, 14 * 24, "h"),
+        ("after_sunrise", "low", 0, 14 * 24, "h"),
+        ("before_sunset", "low", 0, 14 * 24, "h"),
+    ],
+)
+def test_a_bound_is_believed_within_what_weather_there_is(
+    key: str, side: str, least: float, most: float, unit: str
+) -> None:
+    def window(value: float) -> Window:
+        told: dict[str, Any] = {"wind": {"low": "1 m/s", "high": "5 m/s"}}
+        return Window.model_validate(told | {key: {side: f"{value} {unit}"}})
+
+    for believed in (least, most):
+        if key != "wind":
+            assert getattr(window(believed), key) is not None
+    for beyond in (least - 0.1, most + 0.1):
+        with pytest.raises(ValidationError):
+            window(beyond)
+    with pytest.raises(ValidationError, match="40"):
+        Window.model_validate({"wind": {"low": "0 m/s", "high": "40.1 m/s"}})
+    assert Window.model_validate({"wind": {"low": "0 m/s", "high": "40 m/s"}})
+
+
+@pytest.mark.parametrize(
+    ("rule", "limit", "near", "holds"),
+    [
+        # 0.15 of an hour are 9 minutes, of ten kelvin 1.5; it is 11 o'clock and 20 degrees.
+        ({"kind": "clock", "opens": "06:00", "closes": "{}"}, Limit.CLOCK, "11:08", "11:10"),
+        (
+            {"kind": "clock", "opens": "06:00", "closes": "{}", "binds": "start"},
+            Limit.BEGIN,
+            "11:08",
+            "11:10",
+        ),
+        ({"kind": "day high", "high": "{} degC"}, Limit.DAY_HIGH, "21.4", "21.6"),
+    ],
+)
+def test_a_rule_holds_with_little_room_within_a_share_of_its_scale(
+    plan_of: PlanOf,
+    tables: dict[str, Any],
+    weather: Weather,
+    rule: dict[str, str],
+    limit: Limit,
+    near: str,
+    holds: str,
+) -> None:
+    tables["windows"] = {"contact": {}}
+    tables["fields"] = {"C": tables["fields"]["C"] | {"products": ["a"]}}
+    tables["neighbours"] = {}
+    for bound, stands in ((near, LimitState.NEAR), (holds, LimitState.HOLDS)):
+        written = {key: text.format(bound) for key, text in rule.items()}
+        tables["products"] = {"a": {"name": "A", "registration": "0-0", "rules": [written]}}
+        judgement = judge(plan_of(tables), weather(hours=48))
+        found = next(c for c in judgement.checks if c.limit is limit)
+        time = 20 if limit is Limit.DAY_HIGH else 0  # of the next day every hour is known
+        assert np.broadcast_to(found.stand, judgement.instant.shape)[0, 0, time] == stands
 
 
 MISSING = [(limit, side) for limit, side in SIDES if MEASURED[limit].missing is not None]

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from watcher.limits.catalogue import Limit
-from watcher.limits.check import Checked, Knowledge, bounded, mixed, ruled
+from watcher.limits.check import Checked, Knowledge, between, bounded, mixed, ruled
 from watcher.limits.status import Band, LimitState, Status
 
 NAN, INF = np.nan, np.inf
@@ -78,3 +78,56 @@ def test_checks_of_which_one_knows_more_are_mixed_by_what_is_usual() -> None:
     assert both.known.tolist() == [Knowledge.EXACT, 1]
     assert both.rule.tolist() == [-1, 1]
     assert mixed([plain, plain], lambda *each: np.concatenate(each)).known is None
+
+
+BROKEN, UNKNOWN, NEAR, HOLDS = LimitState
+EXACT, AT_LEAST, AT_MOST = Knowledge.EXACT, Knowledge.AT_LEAST, Knowledge.AT_MOST
+
+
+@pytest.mark.parametrize(
+    ("least", "most", "stand", "shown", "headroom", "known"),
+    [
+        # Surely within 3 to 10: the worse end is shown, of two alike the upper one.
+        (5.0, 6.0, HOLDS, 5.0, 0.2, AT_LEAST),
+        (5.5, 8.5, NEAR, 8.5, 0.15, AT_MOST),
+        (5.0, 8.0, HOLDS, 8.0, 0.2, AT_MOST),
+        (4.0, 6.0, NEAR, 4.0, 0.1, AT_LEAST),
+        # Surely beyond the same bound: the better end.
+        (11.0, 13.0, BROKEN, 11.0, -0.1, AT_LEAST),
+        (1.0, 2.0, BROKEN, 2.0, -0.1, AT_MOST),
+        (NAN, 2.0, BROKEN, 2.0, -0.1, AT_MOST),
+        (11.0, NAN, BROKEN, 11.0, -0.1, AT_LEAST),
+        # Perhaps within, perhaps beyond: unknown.
+        (9.0, 12.0, UNKNOWN, 12.0, NAN, AT_MOST),
+        (2.0, 5.0, UNKNOWN, 2.0, NAN, AT_LEAST),
+        (10.0, 12.0, UNKNOWN, 12.0, NAN, AT_MOST),
+        (1.0, 3.0, UNKNOWN, 1.0, NAN, AT_LEAST),
+        (5.0, NAN, UNKNOWN, NAN, NAN, AT_MOST),
+        (2.0, 12.0, UNKNOWN, 12.0, NAN, AT_MOST),
+        # Nothing is known of its bounds: the value itself stands.
+        (NAN, NAN, HOLDS, 6.0, 0.3, EXACT),
+    ],
+)
+def test_a_value_of_which_only_bounds_are_known(
+    least: float, most: float, stand: LimitState, shown: float, headroom: float, known: int
+) -> None:
+    sides = {"low": np.asarray(3.0), "high": np.asarray(10.0)}
+    by = {"scale": np.asarray(10.0), "margin": np.asarray(0.2)}
+    exact = bounded(
+        Limit.GUST, np.array([6.0 if np.isnan([least, most]).all() else NAN]), **sides, **by
+    )
+    found = between(Limit.GUST, exact, np.array([least]), np.array([most]), **by)
+    assert found.known is not None
+    assert (found.stand[0], found.known[0]) == (stand, known)
+    assert found.headroom[0] == pytest.approx(headroom, nan_ok=True)
+    assert found.value[0] == pytest.approx(shown, nan_ok=True)
+
+
+def test_where_there_is_no_high_bound_a_least_is_enough() -> None:
+    by = {"scale": np.asarray(10.0), "margin": np.asarray(0.2)}
+    exact = bounded(
+        Limit.RAIN_AFTER, np.array([NAN]), low=np.asarray(3.0), high=np.asarray(INF), **by
+    )
+    found = between(Limit.RAIN_AFTER, exact, np.array([5.0]), np.array([NAN]), **by)
+    assert found.known is not None
+    assert (found.stand[0], found.value[0], found.known[0]) == (HOLDS, 5.0, AT_LEAST)

@@ -40,17 +40,24 @@ def test_a_wind_that_wanders_too_far_may_go_anywhere() -> None:
     assert arc(np.nan, 60.0)[2] is False
 
 
-@given(st.integers(0, 359), st.integers(1, 360), st.integers(0, 2**32 - 1))
-def test_the_gap_downwind_is_the_least_of_the_arc(first: int, count: int, seed: int) -> None:
+arcs = st.lists(st.tuples(st.integers(0, 359), st.integers(1, 360)), min_size=1, max_size=4)
+
+
+@given(arcs, st.integers(0, 2**32 - 1))
+def test_the_gap_downwind_is_the_least_of_each_arc(arcs: list[tuple[int, int]], seed: int) -> None:
     gap = np.random.default_rng(seed).uniform(0, 1000, (3, 360)).astype(np.float32)
-    found = gap_downwind(gap, Sector(np.array([first]), np.array([count]), np.array([True])))
-    asked = (first + np.arange(count)) % 360
-    np.testing.assert_array_equal(found[:, 0], gap[:, asked].min(axis=1))
+    first, count = np.array(arcs).T
+    found = gap_downwind(gap, Sector(first, count, np.ones(len(arcs), dtype=bool)))
+    for time, (begins, bearings) in enumerate(arcs):
+        asked = (begins + np.arange(bearings)) % 360
+        np.testing.assert_array_equal(found[:, time], gap[:, asked].min(axis=1))
 
 
 def test_pairs_are_reduced_to_their_fields_and_a_field_without_one_has_nobody() -> None:
     """Two fields of four have a neighbour: S and K."""
     plan = FarmArrays.of(build_farm(farm_tables()))
+    of_hours = per_field(plan, np.maximum, np.array([[3.0, 5.0], [4.0, 2.0]]), -1.0)
+    assert of_hours.tolist() == [[-1.0, -1.0], [3.0, 5.0], [-1.0, -1.0], [4.0, 2.0]]
     found = per_field(plan, np.maximum, np.array([3.0, 4.0]), -1.0)
     assert dict(zip(plan.fields, found.tolist(), strict=True)) == {
         "W": -1.0,

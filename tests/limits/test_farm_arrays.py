@@ -9,7 +9,7 @@ import pytest
 
 from tests.support.large_farm import changeable_weather
 from tests.support.mixed_farm import ASKED, KINDS, mixed_farm
-from tests.support.worked_farm import build_farm, farm_tables
+from tests.support.worked_farm import LATITUDE, LONGITUDE, build_farm, farm_tables
 from watcher.farm.geometry.bearings import Reach
 from watcher.judge.judgement import Judgement, judge
 from watcher.limits.catalogue import Limit
@@ -194,3 +194,19 @@ def test_what_is_left_of_a_field_is_what_its_job_sprays() -> None:
     assert half.to_spray_m2[0] == pytest.approx(plan.to_spray_m2[0])
     assert half.duration_s[c, 0] < plan.duration_s[c, 0]
     assert plan.leaving({"C": 0.5}) is half
+
+
+def test_the_order_of_stations_that_most_fields_listen_to_comes_first() -> None:
+    """Fields two kilometres apart; a station on W, the first, and one on K, listed before it."""
+    told = farm_tables()
+    east = 2000.0 * 3 / 111_195.0 / np.cos(np.radians(LATITUDE))
+    told["sources"] = {
+        "at_K": {"kind": "push", "place": [LATITUDE, LONGITUDE + east]},
+        "at_W": {"kind": "push", "place": [LATITUDE, LONGITUDE]},
+    }
+    plan = FarmArrays.of(build_farm(told))
+    assert list(plan.listens.items()) == [
+        (("at_K", "at_W"), ("S", "C", "K")),
+        (("at_W", "at_K"), ("W",)),
+    ]
+    assert plan.hears("W") == ("at_W", "at_K")

@@ -41,7 +41,10 @@ def test_a_value_stands_until_the_next_and_the_last_as_long_as_the_one_before() 
 def test_the_next_time_of_a_condition_is_of_its_own_run() -> None:
     two = times(0, 600, 1200, 0, 600, 1200, runs=2)
     marked = np.array([False, True, False, False, False, True])
-    assert next_true(two, marked).tolist() == [600.0, 600.0, np.inf, 1200.0, 1200.0, 1200.0]
+    apart = [600.0, 600.0, np.inf, 1200.0, 1200.0, 1200.0]
+    assert next_true(two, marked).tolist() == apart
+    of_two_fields = next_true(two, np.stack([marked, np.zeros(6, dtype=bool)]))
+    assert of_two_fields.tolist() == [apart, [np.inf] * 6]
 
 
 class TestDryBefore:
@@ -65,7 +68,9 @@ class TestDryBefore:
         assert dry[4] == 7200.0
 
     def test_before_the_first_hour_nothing_is_known(self) -> None:
-        assert np.isnan(self.dry([0.0, 0.0])).all()
+        dry = self.dry([0.0, 0.0, 0.0])
+        assert np.isnan(dry[:2]).all()
+        assert dry[2] == 7200.0  # so long it has been dry at least
 
     @pytest.mark.parametrize(("mm_h", "wet"), [(0.19, False), (0.2, True)])
     def test_so_little_rain_counts(self, mm_h: float, wet: bool) -> None:
@@ -94,8 +99,42 @@ class TestDryAfter:
         assert self.stand([0.0] * 8, "12 h")[1] is LimitState.UNKNOWN
         assert self.stand([0.0, 0.0, NAN, 1.0], "6 h")[1] is LimitState.UNKNOWN
 
+    def test_it_is_known_to_stay_dry_to_the_end_of_the_last_hour(self) -> None:
+        assert self.stand([0.0] * 8, "1 h")[0] == pytest.approx(8 * 3600.0)
+
+    @pytest.mark.parametrize(("more_s", "known"), [(0.0, True), (1.0, False)])
+    def test_what_is_known_may_just_cover_the_need(self, more_s: float, known: bool) -> None:
+        left_s = 8 * 3600.0 - float(plan().duration_s[2, 1])
+        stand = self.stand([0.0] * 8, f"{left_s + more_s!r} s")[1]
+        assert (stand > LimitState.UNKNOWN) == known
+
     def test_rain_that_is_known_to_come_too_soon_is_too_soon(self) -> None:
         assert self.stand([0.0, 0.0, 0.0, 1.0, NAN], "6 h")[1] is LimitState.BROKEN
+
+
+class TestLeafDry:
+    """A sensor where the farm has one; else rain, and the dew that damp air makes one expect."""
+
+    def since(self, expects: dict[str, Any] | None = None, **sky: Any) -> list[float]:
+        of = plan(leaf_dry_before={"low": "1 h"})
+        checks = hour_limits(of, fair_weather(hours=3, **sky), expects=expects)
+        value = next(c.value for c in checks if c.limit is Limit.LEAF_DRY)
+        return np.asarray(value).ravel().tolist()[-3:]
+
+    def test_without_a_sensor_it_is_judged_by_rain_and_dew(self) -> None:
+        assert self.since(humidity_pct=[95.0, 55.0, 55.0]) == [0.0, 0.0, 3600.0]
+        assert self.since(rain_mm_h=[1.0, 0.0, 0.0]) == [0.0, 0.0, 3600.0]
+
+    def test_where_a_sensor_should_say_it_nothing_stands_in_for_its_word(self) -> None:
+        damp = {"humidity_pct": [95.0, 55.0, 55.0]}
+        measured = np.ones(3, dtype=bool)
+        assert np.isnan(self.since({"leaf_wet_pct": measured}, **damp)).all()
+        assert self.since({"leaf_wet_pct": ~measured}, **damp) == [0.0, 0.0, 3600.0]
+        assert self.since({"leaf_wet_pct": measured}, leaf_wet_pct=[50.0, 5.0, 5.0], **damp) == [
+            0.0,
+            0.0,
+            3600.0,
+        ]
 
 
 class TestSun:

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from shapely.affinity import translate
 
 from tests.support.worked_farm import (
     BOOM_HEIGHT_M,
@@ -17,6 +18,8 @@ from tests.support.worked_farm import (
     fair_weather,
     farm_tables,
 )
+from watcher.farm import Farm
+from watcher.farm.geometry.ground import Ground
 from watcher.judge.judgement import Judgement, judge
 from watcher.judge.ranking import rank
 from watcher.judge.reasons import Reason, reasons
@@ -602,17 +605,65 @@ class TestBuffersOnTheGround:
     def test_what_is_left_on_all_sides_is_taken_off_the_area_and_no_other(self) -> None:
         all_round = {"base": "40 m", "sides": "all round"}
         shut = {"base": "500 m", "sides": "all round"}
-        shares = [
-            judged(self._config(buffer), fair_weather()).plan.buffers.always_share.max()
+        plans = [
+            FarmArrays.of(build_farm(self._config(buffer)))
             for buffer in (all_round, {"base": "40 m"}, shut)
         ]
+        shares = [plan.buffers.always_share.max() for plan in plans]
         # The neighbour lies along one side of 400 m; where all is shut there is nothing to take.
         assert shares == pytest.approx([40.0 / 400.0, 0.0, 0.0], abs=0.005)
+        for plan, share in zip(plans, shares, strict=True):
+            whole = plan.farm.ground.area_m2("C")
+            assert plan.to_spray_m2[0] == pytest.approx([whole * (1.0 - share)] * 3)
 
     def test_a_lesser_distance_on_the_other_sides(self) -> None:
         config = self._config({"base": "60 m", "other_sides": "30 m"}, between=["road"])
         depths = [f.strips[0].depth_m for w in (180.0, 0.0) if (f := self._found(config, w))]
         assert depths == pytest.approx([50.0, 20.0], abs=0.1)
+
+    @pytest.mark.parametrize(
+        ("wind_from", "stands"),
+        [(180.0, LimitState.BROKEN), (0.0, LimitState.HOLDS), (np.nan, LimitState.UNKNOWN)],
+    )
+    def test_a_strip_that_would_take_all_of_the_field_hangs_on_the_wind(
+        self, wind_from: float, stands: LimitState
+    ) -> None:
+        found = self._found(self._config({"base": "500 m"}), wind_from)
+        assert found is not None
+        assert found.stand is stands
+
+    @pytest.mark.parametrize(("metres", "passes"), [("27 m", 1), ("27.9 m", 2)])
+    def test_a_strip_is_so_many_passes_of_the_boom_as_it_takes(
+        self, metres: str, passes: int
+    ) -> None:
+        """Ninety feet are 27.4 m."""
+        found = self._found(self._config({"base": metres, "sides": "all round"}), 0.0)
+        assert found is not None
+        assert found.strips[0].passes == passes
+
+    def test_strips_that_take_all_of_the_field_together_leave_it_as_it_is_to_time(self) -> None:
+        """Two of 250 m on opposite sides of 400 m: it is shut, however long it would take."""
+        config = self._config({"base": "250 m", "sides": "all round"})
+        farm = build_farm(config)
+        south = translate(farm.ground.neighbours_deg["vines_C"], yoff=-820.0 / 111_195.0)
+        config["neighbours"]["south"] = dict(config["neighbours"]["vines_C"])
+        both = {**farm.ground.neighbours_deg, "south": south}
+        config = farm.config.model_validate(config)
+        plan = FarmArrays.of(Farm(config, Ground(farm.ground.fields_deg, both)))
+        assert plan.buffers.always_share[plan.fields.index("C")].tolist() == [0.0] * len(
+            plan.setups
+        )
+
+    @pytest.mark.parametrize("metres", ["8 m", "9.9 m"])
+    def test_a_distance_the_neighbour_keeps_anyway_leaves_no_strip(self, metres: str) -> None:
+        """It lies ten metres off: on the other sides, and on all of them."""
+        upwind = {"base": "60 m", "other_sides": metres}
+        for buffer in (upwind, {"base": metres}, {"base": metres, "sides": "all round"}):
+            wind_from = 0.0 if buffer is upwind else 180.0
+            found = self._found(self._config(buffer, between=["road"]), wind_from)
+            assert found is not None
+            assert found.stand is LimitState.HOLDS
+            assert found.strips == ()
 
     def test_where_the_direction_is_not_known_neither_is_the_strip(self) -> None:
         found = self._found(self._config({"base": "60 m"}), np.nan)

@@ -5,7 +5,7 @@ from typing import Annotated
 import typer
 
 from watcher.cli.context import answer, open_log, open_settings, out, stop, table_of
-from watcher.cli.speech import in_words
+from watcher.cli.language import in_words
 from watcher.i18n.message import say
 from watcher.service.fleet import FleetError, add_farm, farms_of
 

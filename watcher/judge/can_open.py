@@ -23,12 +23,13 @@ from watcher.limits.farm_arrays import FarmArrays
 from watcher.limits.status import LimitState
 from watcher.weather.series import Site, WeatherSeries
 
-_WINDS_M_S = np.array([0.6, 1.2, 1.8, 2.4, 3.0, 3.6, 4.2, 4.8, 5.4, 6.0, 7.0, 8.5])
+_WINDS_M_S = 0.6 * np.arange(1, 15)
 """At the height most forecasts are for. [m/s]"""
-_DIRECTIONS_DEG = np.arange(0.0, 360.0, 22.5)
+_DIRECTIONS_DEG = 22.5 * np.arange(16)
 _AIRS = tuple(product((20.0, 14.0, 26.0, 9.0, 31.0, 4.0), (60.0, 45.0, 75.0, 30.0)))
 """Temperature and humidity of skies, the likeliest to please first. [degC], [%]"""
-_SEASONS = ((6, 21), (4, 15), (8, 25), (12, 21))
+_SEASONS = (6, 12, 9)
+"""Months of the longest and the shortest day, and of one when the sun rises and sets everywhere."""
 _STEADY_DEG = 8.0
 _OVERCAST_PCT = 75.0
 _DRY_H = 15 * 24
@@ -68,8 +69,7 @@ def shut_fields(plan: FarmArrays, today: date) -> tuple[ShutField, ...]:
     """Return the fields that can never open, in the farm's order. ``today`` is a local day."""
     starts = range(0, len(plan.fields), _FIELDS_AT_A_TIME)
     blocks = [plan.fields[start : start + _FIELDS_AT_A_TIME] for start in starts]
-    parts = [plan] if len(blocks) == 1 else [_only(plan, block) for block in blocks]
-    return tuple(shut for part in parts for shut in _shut_in(part, today))
+    return tuple(shut for block in blocks for shut in _shut_in(_only(plan, block), today))
 
 
 def _shut_in(plan: FarmArrays, today: date) -> tuple[ShutField, ...]:
@@ -170,7 +170,7 @@ def _middle(bounds: BoundArrays, row: int, usual: float) -> float:
 
 def _days(plan: FarmArrays, today: date) -> list[date]:
     """Days of every season, and those that rules name as their first and last."""
-    days = [date(today.year, month, day) for month, day in _SEASONS]
+    days = [date(today.year, month, 21) for month in _SEASONS]
     for _, rule in (rule_of for rules in plan.rules for rule_of in rules):
         match rule:
             case DateRule():

@@ -49,7 +49,7 @@ class ChangedRig:
         """Return the share of the whole field that stays unsprayed in strips. 0 to 1"""
         ground, known = plan.farm.ground, plan.farm.config.neighbours
         depth = {
-            name: max(self.strips.get(name, 0.0), self.agreed.get(name, 0.0))
+            name: max(left[name] for left in (self.strips, self.agreed) if name in left)
             for name in {**self.agreed, **self.strips}
             if name in known
         }
@@ -112,8 +112,9 @@ class ChangedRig:
                 self.strips.get(names[n], 0.0) if f == own else 0.0
                 for f, n in zip(reach.pair_field, reach.pair_neighbour, strict=True)
             ]
-        ).reshape(-1, 1)
-        return Reach(reach.pair_field, reach.pair_neighbour, reach.gap_m + depth, reach.width_m)
+        )
+        gap_m = reach.gap_m + depth[:, None]
+        return Reach(reach.pair_field, reach.pair_neighbour, gap_m, reach.width_m)
 
 
 def judged_as_changed(

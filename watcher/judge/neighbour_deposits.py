@@ -127,8 +127,9 @@ def downwind_curve(
     at = Deposit(along.edge_pct, along.strip_pct, along.upper_pct, along.extrapolated).scaled(
         judgement.drift.strength(field, setup, time)
     )
-    known = 0.0 if np.isfinite(wind_from) and plan.drift_estimated[setup] else np.nan
-    return DownwindCurve(distance_m, at.edge_pct + known, at.upper_pct + known)
+    known = np.isfinite(wind_from) and plan.drift_estimated[setup]
+    edge, upper = (np.where(known, pct, np.nan) for pct in (at.edge_pct, at.upper_pct))
+    return DownwindCurve(distance_m, edge, upper)
 
 
 def _name(plan: FarmArrays, pair: int) -> str:

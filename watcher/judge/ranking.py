@@ -6,7 +6,7 @@ Calm air is scarce and goes to whoever has the fewest hours for it.
 import math
 from collections.abc import Collection
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import date
 from functools import cached_property
 from typing import Any
 
@@ -25,7 +25,6 @@ from watcher.limits.status import Band, LimitState, Status
 from watcher.weather.series import Floats
 
 _NEED = {WeedPressure.WEEDY: 0, WeedPressure.MODERATE: 1, WeedPressure.CLEAN: 2}
-_NO_DUE_DATE_DAYS = 10_000
 
 
 @dataclass(frozen=True, eq=False)
@@ -203,22 +202,19 @@ class _Ahead:
         weeds = plan.farm.config.fields[field.field].weeds
         return _NEED[weeds], not bool(plan.beside_susceptible[index])
 
-    def order(self, field: FieldNow) -> tuple[float | str, ...]:
+    def order(self, field: FieldNow) -> tuple[float | date | str, ...]:
         """Sort key of the fields to spray: total and stable, the name last.
 
         Whoever needs calm goes before whoever does not, so that a long job on a clean field does
         not take the calm from a short one on a weedy field.
         """
         plan = self.judgement.plan
-        entry = plan.farm.config.fields[field.field]
-        today = datetime.fromtimestamp(int(self.times[0]), plan.farm.zone).date()
-        days = (entry.latest - today).days if entry.latest else _NO_DUE_DATE_DAYS
         return (
             -field.status,
             not bool(plan.needs_calm[plan.fields.index(field.field)]),
             -_steps(field.scarcity),
             *self._need(field),
-            days,
+            plan.farm.config.fields[field.field].latest or date.max,
             -field.headroom,
             field.field,
         )

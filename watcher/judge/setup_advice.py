@@ -230,7 +230,7 @@ def cost(of: SetupAdvice, against: SetupAdvice) -> Cost:
 
 
 def _exposure(worst: NeighbourDeposit | None) -> float:
-    return math.nan if worst is None else worst.upper_pct / worst.tolerance_pct
+    return math.nan if worst is None else worst.upper_pct
 
 
 def nozzle_need(setup: Setup, sprayer: Sprayer) -> NozzleNeed:

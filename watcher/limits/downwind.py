@@ -31,7 +31,7 @@ def sector(plan: FarmArrays, series: WeatherSeries) -> Sector:
     judging = plan.farm.config.judging
     spread = plan.spread_deg(series)
     known = np.isfinite(series.wind_from_deg)
-    toward = np.where(known, series.wind_from_deg, 0.0) + 180.0
+    toward = np.nan_to_num(series.wind_from_deg) + 180.0
     half = np.maximum(_LEAST_HALF_ANGLE_DEG, 2.0 * spread)
     first = np.floor(toward - half)
     count = np.ceil(toward + half) - first + 1
@@ -49,7 +49,7 @@ def gap_downwind(gap_m: Floats, arc: Sector) -> Floats:
     ``gap_m`` is [P, 360].
     """
     blocks = range(0, gap_m.shape[0], _PAIRS_AT_A_TIME)
-    least = np.empty((gap_m.shape[0], arc.first.size))
+    least = np.full((gap_m.shape[0], arc.first.size), np.nan)
     for block in (slice(start, start + _PAIRS_AT_A_TIME) for start in blocks):
         least[block] = _least_in_arc(gap_m[block].astype(np.float32), arc)
     return least

@@ -131,7 +131,7 @@ def deposit_limit(plan: FarmArrays, drifting: Drift) -> Iterator[Checked]:
     if not minds.any():
         return
     share = stood(drifting.upper_pct, plan.pair_tolerance_pct[:, None])
-    worst = per_field(plan, np.maximum, np.where(minds[:, None], share, 0.0), 0.0)
+    worst = per_field(plan, np.maximum, share, 0.0)
     # A field without such a neighbour has nothing to mind, whatever is known of the wind.
     beside = per_field(plan, np.logical_or, minds, nobody=False)
     value = np.where(beside[:, None, None], worst[:, None, :] * drifting.upper, 0.0)

@@ -176,9 +176,7 @@ def obukhov_length(*, stability: ArrayLike, roughness_m: ArrayLike) -> Floats:
     classes = np.asarray(stability, dtype=np.intp)
     (roughness,) = _floats(roughness_m)
     logarithm = np.log10(np.where(roughness > 0, roughness, np.nan))
-    inverse = _GOLDER_A[classes] + _GOLDER_B[classes] * logarithm
-    neutral = inverse == 0
-    return np.where(neutral, np.inf, 1.0 / np.where(neutral, 1.0, inverse))
+    return _length(_GOLDER_A[classes] + _GOLDER_B[classes] * logarithm)
 
 
 def obukhov_of_pair(
@@ -223,8 +221,14 @@ def obukhov_of_pair(
         more = found(middle) > middle
         low, high = np.where(more, middle, low), np.where(more, high, middle)
     inverse = np.where(rise == 0, 0.0, 0.5 * (low + high))
-    length = np.where(inverse == 0, np.inf, 1.0 / np.where(inverse == 0, 1.0, inverse))
-    return np.where(np.isnan(found(inverse)), np.nan, length)
+    return np.where(np.isnan(found(inverse)), np.nan, _length(inverse))
+
+
+def _length(inverse: Floats) -> Floats:
+    """Return the length of an inverse one; infinite for nothing: neutral air."""
+    length = np.full(np.shape(inverse), np.inf)
+    np.divide(1.0, inverse, out=length, where=np.asarray(inverse != 0))
+    return length
 
 
 def _floats(*values: ArrayLike) -> list[Floats]:

@@ -127,6 +127,23 @@ def test_many_cornered_shapes_are_cut_into_blocks_without_changing_the_answer() 
     assert gaps[70] == pytest.approx(expected, rel=2e-3)
 
 
+def test_the_corner_at_which_a_drawing_begins_changes_nothing() -> None:
+    """A tip of the field that points at a slanted side is nearest, whichever comes first."""
+    field = [(50.0, 60.0), (10.0, 0.0), (90.0, 0.0)]
+    neighbour = [(0.0, 70.0), (100.0, 90.0), (100.0, 150.0), (0.0, 150.0)]
+    gaps = [
+        gap(
+            shapely.Polygon([*field[i:], *field[:i]]),
+            shapely.Polygon([*neighbour[j:], *neighbour[:j]]),
+        )
+        for i in range(3)
+        for j in range(4)
+    ]
+    assert gaps[0][0] == pytest.approx(20.0)  # the side is 80 m north there
+    for other in gaps[1:]:
+        np.testing.assert_allclose(other, gaps[0])
+
+
 def test_width_is_the_extent_along_the_bearing() -> None:
     bearings = np.deg2rad(np.arange(360))
     # Of a rectangle: its sides' shares along the bearing.
