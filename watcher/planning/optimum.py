@@ -114,6 +114,8 @@ class _Network:
 
     def model(self) -> "highspy.HighsLp":
         """Return the model: what flows into a node and comes with the sprayer may leave it."""
+        import highspy  # noqa: PLC0415 - see above
+
         choices, units = self.choices, len(self.choices.driven)
         leave, reach = self._arcs()
         arcs, begins = len(leave), len(self._states)

@@ -62,7 +62,7 @@ def zone_at(latitude: float, longitude: float) -> str:
 
 @cache
 def _finder() -> "TimezoneFinder":
-    from timezonefinder import TimezoneFinder  # noqa: PLC0415 - see ``checked`` in farm/load.py
+    from timezonefinder import TimezoneFinder  # noqa: PLC0415 - see farm/load.py
 
     return TimezoneFinder()  # reads its map from disk: once a process
 
