@@ -164,7 +164,7 @@ def _page(
     visitor: Visitor,
     page: str,
     status: int = 200,
-    **values: object,
+    **values: Any,
 ) -> HTMLResponse:
     """A page for strangers: it gives them the token that its form must fit to."""
     answer = house.show(request, visitor, page, status=status, **values)

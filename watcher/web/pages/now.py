@@ -82,6 +82,7 @@ def router(house: AppContext) -> APIRouter:
             request,
             visitor,
             "now.html",
+            under_way=jobs,
             spray=[field_sight(house, seen, of_field) for seen in picture.ranking.spray[:most]],
             rest=[] if many else [field_sight(house, s, of_field) for s in picture.ranking.rest],
             found=_found(house, what, of_field) if many else None,
