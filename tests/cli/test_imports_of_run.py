@@ -37,6 +37,7 @@ SELDOM = {
     "fpdf": "a record on paper",
     "highspy": "a plan",
     "icalendar": "a calendar",
+    "jinja2": "a page",
     "jmespath": "a mapped source",
     "matplotlib": "a chart",
     "pandas": "tests",
