@@ -24,7 +24,7 @@ from watcher.farm import Farm
 
 pytestmark = pytest.mark.bench
 
-FIELDS, REQUESTS, ROUNDS = 100, 400, 20
+FIELDS, REQUESTS, TURNS, ROUNDS = 100, 100, 5, 20
 CHROMIUM = shutil.which("chromium")
 # In a process of its own, so that asking does not slow answering: one connection, kept open.
 _ASKING = """
@@ -85,14 +85,18 @@ async def test_the_first_page_of_100_fields_against_a_bare_page(tmp_path: Path) 
         cookie = f"watcher={v.web.cookies['watcher']}"
         for warm in (await _ask(host, cookie, 20), await _ask(bare, "", 20)):
             assert warm.size
-        mine, theirs = await _ask(host, cookie), await _ask(bare, "")
+        # By turns, and of each the first decile: what else the machine does slows both alike.
+        turns = [(await _ask(host, cookie), await _ask(bare, "")) for _ in range(TURNS)]
+    mine, theirs = (np.concatenate(took) for took in zip(*turns, strict=True))
+    ratio = np.percentile(mine, 10) / np.percentile(theirs, 10)
     rate, bare_rate = mine.size / mine.sum(), theirs.size / theirs.sum()
     p99, bare_p99 = np.percentile(mine, 99), np.percentile(theirs, 99)
     print(
         f"\nFirst page, {FIELDS} fields: {rate:.0f}/s, p99 {1000 * p99:.1f} ms; bare page "
-        f"{bare_rate:.0f}/s, p99 {1000 * bare_p99:.1f} ms; ratio of rates {bare_rate / rate:.1f}"
+        f"{bare_rate:.0f}/s, p99 {1000 * bare_p99:.1f} ms; {ratio:.1f} times its time, "
+        f"{1000 * np.percentile(mine, 10):.1f} ms (first deciles)"
     )
-    assert bare_rate / rate < 20
+    assert ratio < 10
 
 
 async def test_the_bytes_and_requests_of_a_first_visit(tmp_path: Path) -> None:

@@ -8,6 +8,7 @@ import pytest
 
 from tests.support.service_process import write_farm
 from watcher.farm.load import FarmFileError
+from watcher.farm.validation import places
 from watcher.service.kept_farm import keep, kept, load_to_keep
 
 NOW = 1_790_000_000
@@ -23,14 +24,14 @@ def farm_file(tmp_path: Path) -> Path:
 @pytest.fixture
 def file(tmp_path: Path, farm_file: Path) -> Path:
     """The file a good start kept the farm in."""
-    farm, texts = load_to_keep(farm_file)
+    farm, texts = load_to_keep(farm_file, tmp_path / "kept.json")
     keep(tmp_path / "kept.json", farm_file, texts, NOW)
     assert farm.config.farm.name == "Invented farm"
     return tmp_path / "kept.json"
 
 
 def test_it_is_the_farm_it_was_after_both_its_files_are_gone(file: Path, farm_file: Path) -> None:
-    before, _ = load_to_keep(farm_file)
+    before, _ = load_to_keep(farm_file, file)
     farm_file.unlink()
     (farm_file.parent / "fields.geojson").unlink()
     earlier = kept(file, ("gone",))
@@ -44,12 +45,12 @@ def test_a_relative_path_is_read_as_it_was_written(
 ) -> None:
     monkeypatch.chdir(tmp_path)
     path = Path("farm/farm.toml")
-    _, texts = load_to_keep(path)
+    _, texts = load_to_keep(path, tmp_path / "kept.json")
     assert set(texts) == {path, Path("farm/fields.geojson")}
     keep(tmp_path / "kept.json", path, texts, NOW)
     farm_file.write_text("a mistake")
     with pytest.raises(FarmFileError):
-        load_to_keep(path)
+        load_to_keep(path, tmp_path / "kept.json")
     assert kept(tmp_path / "kept.json", ()) is not None
 
 
@@ -82,3 +83,17 @@ def test_a_write_that_fails_leaves_what_was_there(
     with pytest.raises(OSError, match="No space"):
         keep(file, farm_file, {}, NOW + 1)
     assert file.read_bytes() == before
+
+
+def test_the_time_zone_is_looked_up_again_only_where_a_text_is_another(
+    file: Path, farm_file: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked: list[float] = []
+    monkeypatch.setattr(places, "zone_at", lambda latitude, _: asked.append(latitude) or "Etc/UTC")
+    load_to_keep(farm_file, file)
+    assert not asked
+    boundaries = farm_file.parent / "fields.geojson"
+    boundaries.write_text(boundaries.read_text() + "\n")
+    with pytest.raises(FarmFileError, match="Etc/UTC"):
+        load_to_keep(farm_file, file)
+    assert asked

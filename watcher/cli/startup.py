@@ -59,7 +59,7 @@ def farm_to_run(settings: Settings) -> Start:
     """
     machine = language(settings.language) if settings.language else of_machine(os.environ)
     try:
-        farm, texts = load_to_keep(settings.farm)
+        farm, texts = load_to_keep(settings.farm, settings.state_dir / _KEPT_FARM)
     except FarmFileError as error:
         spoken = error.language or machine
         mistakes = tuple(problem.render(spoken) for problem in error.problems)

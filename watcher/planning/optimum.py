@@ -5,6 +5,9 @@ the change to another state of the unit. Each field is done at most once. Solved
 ``highspy`` is installed (the extra ``plan``).
 """
 
+from importlib.util import find_spec
+from typing import TYPE_CHECKING
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -12,10 +15,8 @@ from watcher.planning.choices import Choices
 from watcher.planning.orders import Order, Timed
 from watcher.weather.series import Floats
 
-try:
+if TYPE_CHECKING:
     import highspy
-except ImportError:  # the extra is not installed: plans are then improved greedy ones
-    highspy = None  # type: ignore[assignment]
 
 _GAP = 0.005
 """A plan this share below the best possible one is good enough."""
@@ -26,14 +27,16 @@ _MOST_ARCS = 200_000
 
 def available() -> bool:
     """Whether the solver is installed."""
-    return highspy is not None
+    return find_spec("highspy") is not None
 
 
 def best_order(choices: Choices, known: Order, known_at: Timed, at_most_s: float) -> Order:
     """Return the best order found in a time [s of the wall], beginning with one that is known."""
     network = _Network(choices)
-    if highspy is None or not 0 < network.size <= _MOST_ARCS:
+    if not (available() and 0 < network.size <= _MOST_ARCS):
         return known
+    import highspy  # noqa: PLC0415 - when there is something to plan
+
     solver = highspy.Highs()  # type: ignore[no-untyped-call]
     solver.setOptionValue("output_flag", False)
     solver.setOptionValue("threads", 1)
@@ -111,6 +114,8 @@ class _Network:
 
     def model(self) -> "highspy.HighsLp":
         """Return the model: what flows into a node and comes with the sprayer may leave it."""
+        import highspy  # noqa: PLC0415 - see above
+
         choices, units = self.choices, len(self.choices.driven)
         leave, reach = self._arcs()
         arcs, begins = len(leave), len(self._states)

@@ -35,15 +35,22 @@ class _Texts(BaseModel):
     texts: Mapping[Path, str]
 
 
-def load_to_keep(path: Path) -> tuple[Farm, Mapping[Path, str]]:
-    """Load a farm; returns the texts of all its files, too. Raises ``FarmFileError``."""
+def load_to_keep(path: Path, file: Path) -> tuple[Farm, Mapping[Path, str]]:
+    """Load a farm that is to be kept in ``file``; returns the texts of all its files, too.
+
+    Raises ``FarmFileError``.
+    """
     texts: dict[Path, str] = {}
 
     def read(file: Path) -> str:
         texts[file] = text_of(file)
         return texts[file]
 
-    return load(path, read), texts
+    def as_kept() -> bool:
+        before = _stored(file)
+        return before is not None and before.texts == texts
+
+    return load(path, read, seen=as_kept), texts
 
 
 def keep(file: Path, path: Path, texts: Mapping[Path, str], now: int) -> None:
@@ -53,15 +60,24 @@ def keep(file: Path, path: Path, texts: Mapping[Path, str], now: int) -> None:
 
 def kept(file: Path, mistakes: tuple[str, ...]) -> KeptFarm | None:
     """Return the farm that was kept; None where there is none that can be used."""
+    stored = _stored(file)
+    if stored is None:
+        return None
+
+    def read(path: Path) -> str:
+        if path not in stored.texts:
+            problem = Problem(path, "", say("was not kept"), say("mend the farm file"))
+            raise FarmFileError([problem])
+        return stored.texts[path]
+
     try:
-        stored = _Texts.model_validate_json(file.read_bytes())
-
-        def read(path: Path) -> str:
-            if path not in stored.texts:
-                problem = Problem(path, "", say("was not kept"), say("mend the farm file"))
-                raise FarmFileError([problem])
-            return stored.texts[path]
-
         return KeptFarm(load(stored.path, read), stored.checked_at, mistakes)
-    except (OSError, ValidationError, FarmFileError):
+    except FarmFileError:
+        return None
+
+
+def _stored(file: Path) -> _Texts | None:
+    try:
+        return _Texts.model_validate_json(file.read_bytes())
+    except (OSError, ValidationError):
         return None

@@ -7,11 +7,11 @@ import os
 import tempfile
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cache
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import tomlkit
 from pydantic import TypeAdapter
 
 from watcher.farm.feeds import MappedJson, Source
@@ -35,8 +35,10 @@ from watcher.weather.quantities import BY_NAME
 from watcher.weather.series import Site, WeatherSeries
 from watcher.written_secrets import masked
 
+if TYPE_CHECKING:
+    import tomlkit
+
 _SITE = Site(0.0, 0.0)
-_ENTRY: TypeAdapter[Any] = TypeAdapter(Source)
 _NOT_MEASURED = frozenset({-9999.0, 9999.0, -9999.9, -999.0, -999.9, -7999.0, 32767.0, 65535.0})
 """Numbers that stand for "not measured" (common practice, no source)."""
 
@@ -285,6 +287,11 @@ def _times(clock: TimeForm, *, is_csv: bool) -> dict[str, Any]:
     return found
 
 
+@cache
+def _entries() -> TypeAdapter[Any]:
+    return TypeAdapter(Source)
+
+
 def decoded(proposal: Proposal, heard: Heard, now: int) -> Observations:
     """Return what the entry makes of the sample, with what quality control finds.
 
@@ -296,7 +303,7 @@ def decoded(proposal: Proposal, heard: Heard, now: int) -> Observations:
         raise NothingLearnedError(say("no unit of it is known yet"))
     proposed = proposal.entry["quantities"].items()
     known = {name: value for name, value in proposed if name not in unknown}
-    entry = _ENTRY.validate_python(
+    entry = _entries().validate_python(
         dict(proposal.entry) | {"quantities": known, "measures": sorted(known)}
     )
     match entry:
@@ -385,6 +392,8 @@ def free_name(wanted: str, taken: Sequence[str]) -> str:
 
 def as_toml(name: str, entry: Mapping[str, Any]) -> str:
     """Return the entry as it would stand in the farm file."""
+    import tomlkit  # noqa: PLC0415 - only to write
+
     document = tomlkit.document()
     document["sources"] = tomlkit.table(is_super_table=True)
     document["sources"][name] = _table(entry)
@@ -397,6 +406,8 @@ def write(farm_file: Path, name: str, entry: Mapping[str, Any]) -> None:
     Raises ``FarmFileError``, with nothing written, where the file would then not be right;
     ``OSError``.
     """
+    import tomlkit  # noqa: PLC0415 - only to write
+
     document = tomlkit.parse(text_of(farm_file))
     sources = document.setdefault("sources", tomlkit.table(is_super_table=True))
     if name in sources:
@@ -416,7 +427,9 @@ def write(farm_file: Path, name: str, entry: Mapping[str, Any]) -> None:
     Path(new.name).replace(farm_file)
 
 
-def _table(entry: Mapping[str, Any]) -> tomlkit.items.Table:
+def _table(entry: Mapping[str, Any]) -> "tomlkit.items.Table":
+    import tomlkit  # noqa: PLC0415 - only to write
+
     table = tomlkit.table()
     for key, value in entry.items():
         if key == "quantities":

@@ -137,9 +137,13 @@ class AppContext:
         template: str,
         *,
         status: int = 200,
+        under_way: list[OpenJobViewModel] | None = None,
         **values: Any,
     ) -> HTMLResponse:
-        """Return a page made of a template and what stands in it."""
+        """Return a page made of a template and what stands in it.
+
+        ``under_way`` are the open jobs, where they were read already.
+        """
         language = self.language(request)
         now = self.watch.clock.now()
         judged_at = self.watch.judged_at
@@ -159,7 +163,7 @@ class AppContext:
             ),
             form_token=lambda: self.auth.form_token(visitor),
             new_key=lambda: secrets.token_urlsafe(12),
-            jobs_under_way=self._jobs_under_way,
+            jobs_under_way=self._jobs_under_way if under_way is None else lambda: under_way,
             now=now,
             clock=self.clock,
             judged_at=judged_at,

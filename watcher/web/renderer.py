@@ -3,14 +3,15 @@
 import hashlib
 from functools import cache, lru_cache
 from pathlib import Path
-from typing import Any
-
-from jinja2 import Environment, PackageLoader, StrictUndefined
+from typing import TYPE_CHECKING, Any
 
 from watcher.i18n.language import Language
 from watcher.i18n.message import Message, plain_name, render
 from watcher.messages.sources import quantity_names
 from watcher.messages.words import CAUTION, span
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
 
 STATIC = Path(__file__).parent / "static"
 _MARK = 10
@@ -32,7 +33,10 @@ class Renderer:
 
 
 @cache
-def _environment(language: Language) -> Environment:
+def _environment(language: Language) -> "Environment":
+    # When somebody first looks at a page.
+    from jinja2 import Environment, PackageLoader, StrictUndefined  # noqa: PLC0415
+
     environment = Environment(
         loader=PackageLoader("watcher.web"),
         autoescape=True,

@@ -12,10 +12,6 @@ from dataclasses import dataclass, replace
 from datetime import date, time
 from typing import Any, Literal
 
-import tomlkit
-from tomlkit.exceptions import TOMLKitError
-from tomlkit.items import AoT
-
 from watcher.farm.editing.texts import FarmTexts
 from watcher.farm.problems import FarmFileError, Problem
 from watcher.farm.validation_messages import Steps, dotted, place_of
@@ -112,24 +108,31 @@ def _farm_after(texts: FarmTexts, edit: SetValue | Remove) -> str:
     steps = tuple(edit.at)
     _check_place(texts, steps)
     before = tomllib.loads(texts.farm)
-    document = tomlkit.parse(texts.farm)
+    # Its library is only wanted where somebody changes the farm.
+    from watcher.farm.editing import in_text  # noqa: PLC0415
+
     try:
         if isinstance(edit, Remove):
             wanted = _removed(before, steps)
             _check_machines(texts, steps, before, wanted)
-            _removed_in(document, steps)
-            text = _with_comments(texts.farm, tomlkit.dumps(document))
+            text = in_text.removed(texts.farm, steps)
         else:
             value = _native(place_of(steps, before), edit.value)
             wanted = _set(before, steps, value)
             _check_machines(texts, steps, before, wanted)
-            _set_in(document, steps, value)
-            text = tomlkit.dumps(document)
+            text = in_text.put(texts.farm, steps, value)
         kept = _filled(tomllib.loads(text)) == _filled(wanted)
     except _NoPlaceError:
         wrong = say("there is no such place")
         raise _refused(texts, steps, wrong, say("look at what the farm file has there")) from None
-    except (TOMLKitError, tomllib.TOMLDecodeError, TypeError, ValueError, KeyError, IndexError):
+    except (
+        in_text.TOMLKitError,
+        tomllib.TOMLDecodeError,
+        TypeError,
+        ValueError,
+        KeyError,
+        IndexError,
+    ):
         kept = False
     if not kept:
         wrong = say("is written in a form that cannot be changed from here")
@@ -217,7 +220,7 @@ def _removed(raw: dict[str, Any], steps: Steps) -> dict[str, Any]:
     whole = copy.deepcopy(raw)
     place: Any = _at(whole, steps[:-1])
     last: Any = steps[-1]
-    if _holds(place, last):
+    if holds(place, last):
         del place[last]
     return whole
 
@@ -225,79 +228,17 @@ def _removed(raw: dict[str, Any], steps: Steps) -> dict[str, Any]:
 def _at(whole: dict[str, Any], steps: Steps) -> Any:
     place: Any = whole
     for step in steps:
-        if not _holds(place, step):
+        if not holds(place, step):
             return None
         place = place[step]
     return place
 
 
-def _holds(place: Any, step: Any) -> bool:
+def holds(place: Any, step: Any) -> bool:
+    """Return whether a table or list has something at a step."""
     if isinstance(place, Mapping):
         return step in place
     return isinstance(place, list) and isinstance(step, int) and 0 <= step < len(place)
-
-
-def _set_in(document: tomlkit.TOMLDocument, steps: Steps, value: Any) -> None:
-    *above, last = steps
-    place: Any = document
-    for depth, step in enumerate(above):
-        if isinstance(step, str) and step not in place:
-            place[step] = _new_table(depth)
-        place = place[step]
-    if isinstance(last, int) and last == len(place):
-        # A list under headers of its own goes on under headers.
-        place.append(_item(value, 1 if isinstance(place, AoT) else len(steps)))
-    else:
-        place[last] = _item(value, len(steps))
-
-
-def _new_table(depth: int) -> Any:
-    if depth == 0:
-        return tomlkit.table(is_super_table=True)
-    return tomlkit.table() if depth == 1 else tomlkit.inline_table()
-
-
-def _item(value: Any, depth: int) -> Any:
-    """A value as tomlkit has it: tables for entries under a header, on one line below them."""
-    if isinstance(value, Mapping):
-        table: Any = tomlkit.table() if depth <= 2 else tomlkit.inline_table()
-        for key, inner in value.items():
-            table[key] = _item(inner, depth + 1)
-        return table
-    if isinstance(value, list):
-        array = tomlkit.array()
-        for inner in value:
-            array.append(_item(inner, 3))
-        return array
-    return tomlkit.item(value)
-
-
-def _removed_in(document: tomlkit.TOMLDocument, steps: Steps) -> None:
-    *above, last = steps
-    place: Any = document
-    for step in above:
-        if not _holds(place, step):
-            return
-        place = place[step]
-    if _holds(place, last):
-        del place[last]
-
-
-def _with_comments(before: str, after: str) -> str:
-    """Put back the comments below an entry that was taken out: they are of what comes next."""
-    old, new = before.splitlines(keepends=True), after.splitlines(keepends=True)
-    first = next(
-        (i for i, pair in enumerate(zip(old, new, strict=False)) if len(set(pair)) > 1),
-        min(len(old), len(new)),
-    )
-    gone = old[first : first + len(old) - len(new)]
-    if len(new) >= len(old) or old[first + len(gone) :] != new[first:]:
-        return after
-    written = [
-        i for i, line in enumerate(gone) if line.strip() and not line.lstrip().startswith("#")
-    ]
-    below = gone[written[-1] + 1 :] if written else []
-    return "".join([*new[:first], *below, *new[first:]])
 
 
 def _native(place: Any, value: Any) -> Any:

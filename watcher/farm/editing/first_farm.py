@@ -35,7 +35,8 @@ def beside(shape: Polygonal, side: Side, others: Iterable[Polygonal] = ()) -> Po
     )
     left = swept.difference(shapely.union_all(list(ground.fields.values())))
     kept = [p for p in shapely.get_parts(left) if p.geom_type == "Polygon" and p.area >= _LEAST_M2]
-    found = ground.in_degrees(shapely.union_all(kept))
+    # On a grid, so that a corner that is rounded crosses no edge beside it.
+    found = shapely.set_precision(ground.in_degrees(shapely.union_all(kept)), 1e-7)
     if not isinstance(found, Polygonal):
         return shapely.Polygon()
     return shapely.transform(found, lambda degrees: np.round(degrees, 7))

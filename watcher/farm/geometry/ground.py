@@ -2,13 +2,14 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
-import pyproj
 import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
+
+from watcher.farm.geometry.local_map import LocalMap
 
 Polygonal = shapely.Polygon | shapely.MultiPolygon
 
@@ -27,18 +28,12 @@ class Ground:
         return float(centre.y), float(centre.x)
 
     @cached_property
-    def _to_metres(self) -> pyproj.Transformer:
-        latitude, longitude = self.middle
-        # Azimuthal equidistant about the farm: true bearings and distances from the middle,
-        # and within 1e-5 of true anywhere on a farm.
-        local = pyproj.CRS.from_proj4(
-            f"+proj=aeqd +lat_0={latitude} +lon_0={longitude} +datum=WGS84 +units=m"
-        )
-        return pyproj.Transformer.from_crs("EPSG:4326", local, always_xy=True)
+    def _map(self) -> LocalMap:
+        return LocalMap(*self.middle)
 
     def _in_metres(self, shapes: Mapping[str, Polygonal]) -> dict[str, Polygonal]:
         def project(degrees: NDArray[np.float64]) -> NDArray[np.float64]:
-            return np.column_stack(self._to_metres.transform(degrees[:, 0], degrees[:, 1]))
+            return np.column_stack(self._map.metres(degrees[:, 0], degrees[:, 1]))
 
         metres = shapely.transform(np.array(list(shapes.values()), dtype=object), project)
         return dict(zip(shapes, metres, strict=True))
@@ -59,7 +54,7 @@ class Ground:
 
     def point(self, latitude: float, longitude: float) -> shapely.Point:
         """Return a place, x east and y north of the middle. [m]"""
-        return shapely.Point(*self._to_metres.transform(longitude, latitude))
+        return _point(self._map, latitude, longitude)
 
     def beside(self, field: str, neighbour: str, within_m: float) -> BaseGeometry:
         """Return the ground of a field within a distance of a neighbour. [m]"""
@@ -81,8 +76,7 @@ class Ground:
         """Return a shape in metres about the middle in degrees, x longitude and y latitude."""
 
         def back(metres: NDArray[np.float64]) -> NDArray[np.float64]:
-            found = self._to_metres.transform(metres[:, 0], metres[:, 1], direction="INVERSE")
-            return np.column_stack(found)
+            return np.column_stack(self._map.degrees(metres[:, 0], metres[:, 1]))
 
         return shapely.transform(shape, back)
 
@@ -94,3 +88,10 @@ class Ground:
         """Latitude and longitude of a field's middle. [degrees]"""
         centre = self.fields_deg[field].centroid
         return float(centre.y), float(centre.x)
+
+
+@lru_cache(maxsize=256)
+def _point(local: LocalMap, latitude: float, longitude: float) -> shapely.Point:
+    # The same few stations are asked for with every field.
+    east, north = local.metres(np.float64(longitude), np.float64(latitude))
+    return shapely.Point(float(east), float(north))

@@ -7,17 +7,17 @@ import json
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
-from xml.etree.ElementTree import Element, ParseError
+from typing import TYPE_CHECKING, Any
 
 import shapely
-from defusedxml import DefusedXmlException
-from defusedxml.ElementTree import fromstring
 
 from watcher.farm.geometry.boundaries import BadShapeError, boundary_of
 from watcher.farm.geometry.ground import Polygonal
 from watcher.farm.geometry.packed_files import PREFIX, unpacked
 from watcher.i18n.message import say
+
+if TYPE_CHECKING:
+    from xml.etree.ElementTree import Element
 
 _MOST_OUTLINES = 200
 _NAMES = ("name", "field", "field_name", "fieldname", "label", "title", "designator", "id")
@@ -77,7 +77,10 @@ def _json(text: str) -> Any:
         raise BadShapeError(say("this is not JSON"), _FORMS) from None
 
 
-def _xml(text: str) -> Element:
+def _xml(text: str) -> "Element":
+    from defusedxml import DefusedXmlException  # noqa: PLC0415 - once for a file of outlines
+    from defusedxml.ElementTree import ParseError, fromstring  # noqa: PLC0415
+
     try:
         found: Element = fromstring(text.encode())
     except (ParseError, DefusedXmlException, ValueError, RecursionError):
@@ -126,7 +129,7 @@ def _shape(rings: Sequence[Ring]) -> Polygonal:
     return found.geoms[0] if isinstance(found, shapely.MultiPolygon) else found
 
 
-def _of_xml(root: Element) -> Iterator[Outline]:
+def _of_xml(root: "Element") -> Iterator[Outline]:
     kind = _local(root)
     if kind == "gpx":
         yield from _of_gpx(root)
@@ -136,7 +139,7 @@ def _of_xml(root: Element) -> Iterator[Outline]:
         yield from _of_kml(root)
 
 
-def _of_kml(root: Element) -> Iterator[Outline]:
+def _of_kml(root: "Element") -> Iterator[Outline]:
     """OGC KML 2.3: placemarks with polygons, longitude first."""
     for placemark in _all(root, "Placemark"):
         name = next((e.text or "" for e in placemark if _local(e) == "name"), "").strip()
@@ -158,7 +161,7 @@ def _kml_ring(text: str) -> Ring:
         raise BadShapeError(say("a position is no number"), say("export it again")) from None
 
 
-def _of_gpx(root: Element) -> Iterator[Outline]:
+def _of_gpx(root: "Element") -> Iterator[Outline]:
     """GPX 1.1: each track or route, walked around the field."""
     for line in (*_all(root, "trk"), *_all(root, "rte")):
         name = next((e.text or "" for e in line if _local(e) == "name"), "").strip()
@@ -173,7 +176,7 @@ def _simplified(ring: Ring) -> Ring:
     return list(shapely.LineString(ring).simplify(_TRACK_WITHIN_DEG).coords)
 
 
-def _of_isoxml(root: Element) -> Iterator[Outline]:
+def _of_isoxml(root: "Element") -> Iterator[Outline]:
     """ISO 11783-10: partfields (PFD) with their polygons; attributes' letters from memory."""
     for field in _all(root, "PFD"):
         for polygon in (e for e in field if _local(e) == "PLN"):
@@ -268,9 +271,9 @@ def _degrees(found: re.Match[str]) -> str:
     return f"{degrees + minutes / 60 + seconds / 3600:.8f} "
 
 
-def _all(root: Element, name: str) -> list[Element]:
+def _all(root: "Element", name: str) -> "list[Element]":
     return [e for e in root.iter() if _local(e) == name]
 
 
-def _local(element: Element) -> str:
+def _local(element: "Element") -> str:
     return str(element.tag).rpartition("}")[2]

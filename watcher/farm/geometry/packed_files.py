@@ -10,7 +10,6 @@ import zipfile
 from collections.abc import Iterator
 from typing import Any
 
-import pyproj
 import shapely
 
 from watcher.farm.geometry.boundaries import BadShapeError
@@ -86,6 +85,8 @@ def _of_shapefile(parts: zipfile.ZipFile, stem: str, names: list[str]) -> Iterat
 
 def _to_degrees(wkt: str) -> Any:
     """What brings coordinates of a system to degrees, longitude first."""
+    import pyproj  # noqa: PLC0415 - once for a file of outlines
+
     try:
         of = pyproj.CRS.from_wkt(wkt)
     except pyproj.exceptions.CRSError:

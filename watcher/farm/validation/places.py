@@ -5,28 +5,30 @@ from datetime import UTC, datetime, timedelta
 from functools import cache
 from importlib.resources import files
 from pathlib import Path
+from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo, available_timezones
 
 import numpy as np
-import pyproj
 import shapely
-from timezonefinder import TimezoneFinder
 
 from watcher.farm.feeds import UsWeatherService
 from watcher.farm.geometry.drawing import CARELESS, share_of_smaller
-from watcher.farm.geometry.ground import Polygonal
+from watcher.farm.geometry.ground import Ground, Polygonal
+from watcher.farm.geometry.local_map import LocalMap
 from watcher.farm.problems import Problem, guess
 from watcher.farm.read_file import Draft
 from watcher.farm.stations import Station
 from watcher.farm.validation_messages import Steps, assigned, dotted
 from watcher.i18n.message import Message, Number, joined, say
 
+if TYPE_CHECKING:
+    from timezonefinder import TimezoneFinder
+
 _FAR_M = 100_000.0
 _WIDEST_M = 20_000.0
 _LEAST_M2 = 100.0
 # The service's area: the states and the territories whose offices it runs.
 _NWS_COUNTRIES = frozenset({"US", "PR", "VI", "GU", "MP", "AS"})
-_GLOBE = pyproj.Geod(ellps="WGS84")
 
 
 def zone_problems(draft: Draft, shapes: Mapping[str, Polygonal]) -> Iterator[Problem]:
@@ -59,7 +61,9 @@ def zone_at(latitude: float, longitude: float) -> str:
 
 
 @cache
-def _finder() -> TimezoneFinder:
+def _finder() -> "TimezoneFinder":
+    from timezonefinder import TimezoneFinder  # noqa: PLC0415 - see farm/load.py
+
     return TimezoneFinder()  # reads its map from disk: once a process
 
 
@@ -116,6 +120,7 @@ def distance_problems(draft: Draft, shapes: Mapping[str, Polygonal]) -> Iterator
     centres = {name: (s.centroid.y, s.centroid.x) for name, s in shapes.items()}
     # The middle one, not the mean: a single field in the wrong place does not move it.
     latitude, longitude = np.median(list(centres.values()), axis=0)
+    middle = LocalMap(float(latitude), float(longitude))
     tables = {name: table for table in ("fields", "neighbours") for name in draft.names(table)}
     places: dict[Steps, tuple[float, float]] = {
         (tables[name], name): centre for name, centre in centres.items()
@@ -124,7 +129,7 @@ def distance_problems(draft: Draft, shapes: Mapping[str, Polygonal]) -> Iterator
         if isinstance(source, Station) and source.place is not None:
             places["sources", name, "place"] = source.place
     for steps, (north, east) in places.items():
-        metres = _GLOBE.inv(longitude, latitude, east, north)[2]
+        metres = np.hypot(*middle.metres(np.float64(east), np.float64(north)))
         if metres > _FAR_M:
             wrong = say("lies {km} km from the middle of the farm", km=f"{metres / 1000:.0f}")
             mend = say("check its coordinates; ground that far away is a farm file of its own")
@@ -134,10 +139,9 @@ def distance_problems(draft: Draft, shapes: Mapping[str, Polygonal]) -> Iterator
 def size_problems(file: Path, shapes: Mapping[str, Polygonal]) -> Iterator[Problem]:
     """Boundaries too large or too small to be meant."""
     for name, shape in shapes.items():
-        west, south, east, north = shape.bounds
-        wide = _GLOBE.inv(west, (south + north) / 2, east, (south + north) / 2)[2]
-        across = max(wide, _GLOBE.inv(west, south, west, north)[2])
-        area = abs(_GLOBE.geometry_area_perimeter(shape)[0])
+        flat = Ground({name: shape}, {}).fields[name]
+        west, south, east, north = flat.bounds
+        across, area = max(east - west, north - south), flat.area
         if across > _WIDEST_M or area < _LEAST_M2:
             wrong = say(
                 "is {km} km across and covers {area} square metres",

@@ -3,9 +3,6 @@
 import re
 from collections.abc import Iterator
 
-import jmespath
-from jmespath.exceptions import JMESPathError
-
 from watcher.farm.feeds import MappedJson, Source, observes
 from watcher.farm.problems import Problem
 from watcher.farm.read_file import Draft
@@ -56,9 +53,11 @@ def _height_problems(draft: Draft, name: str, source: Source) -> Iterator[Proble
 
 def _expression_problems(draft: Draft, name: str, source: Source) -> Iterator[Problem]:
     for steps, expression in _expressions(source).items():
+        import jmespath  # noqa: PLC0415 - for mapped sources only
+
         try:
             jmespath.compile(expression)
-        except JMESPathError as error:
+        except jmespath.exceptions.JMESPathError as error:
             if isinstance(source, MqttStation | PushStation) and _NAME.fullmatch(expression):
                 continue  # a name as it is sent: "wind-avg"
             key = assigned(("sources", name, *steps), expression)

@@ -3,15 +3,17 @@
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import UTC, datetime
+from typing import TYPE_CHECKING
 
-import jmespath
 import numpy as np
-from jmespath.parser import ParsedResult
 
 from watcher.sources.base import SourceError
 from watcher.sources.json_text import finite
 from watcher.units import Kind, convert
 from watcher.weather.series import Floats, WeatherSeries, epoch
+
+if TYPE_CHECKING:
+    from jmespath.parser import ParsedResult
 
 HOUR_S = 3600
 CLOCKS_APART_S = 3600
@@ -78,8 +80,10 @@ def moment(time: object) -> int:
     raise ValueError(f"{time!r:.40} is neither an ISO 8601 time nor epoch seconds")
 
 
-def compiled(key: str, expression: str) -> ParsedResult:
+def compiled(key: str, expression: str) -> "ParsedResult":
     """Return a JMESPath expression ready for use; ``ValueError`` names the setting."""
+    import jmespath  # noqa: PLC0415 - for mapped sources only
+
     try:
         return jmespath.compile(expression)
     except ValueError as error:  # every JMESPath error is one

@@ -6,11 +6,10 @@ in their places. Values that came out fewer than the times are an error, never m
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 from urllib.parse import urlsplit
 
 import numpy as np
-from jmespath.parser import ParsedResult
 
 from watcher.sources.base import Forecast, Observations, Polled, SourceError
 from watcher.sources.feeds.body import HOUR_S, check_current, compiled, in_si, moment, numbers
@@ -19,6 +18,9 @@ from watcher.sources.quality.check import future_flags
 from watcher.weather.quantities import InUnit, in_unit
 from watcher.weather.series import Site, WeatherSeries
 
+if TYPE_CHECKING:
+    from jmespath.parser import ParsedResult
+
 MAX_AGE_S = 24 * HOUR_S
 """A forecast issued, or a newest observation made, earlier is an error (no source)."""
 
@@ -26,7 +28,7 @@ MAX_AGE_S = 24 * HOUR_S
 @dataclass(frozen=True)
 class _Mapped:
     measure: InUnit
-    at: ParsedResult
+    at: "ParsedResult"
 
     @classmethod
     def of(cls, key: str, at: str, unit: str) -> "_Mapped":
@@ -39,8 +41,8 @@ class JsonMapping:
 
     source: str
     site: Site
-    times: ParsedResult
-    issued: ParsedResult | None
+    times: "ParsedResult"
+    issued: "ParsedResult | None"
     quantities: Sequence[_Mapped]
 
     @classmethod

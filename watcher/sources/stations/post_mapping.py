@@ -7,9 +7,7 @@ expression (https://jmespath.org), for what lies deeper.
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
-
-from jmespath.parser import ParsedResult
+from typing import TYPE_CHECKING, Any
 
 from watcher.sources.feeds.body import compiled, moment
 from watcher.sources.json_text import finite
@@ -18,6 +16,9 @@ from watcher.sources.stations.local_times import LocalTimes, zone_of
 from watcher.sources.stations.measures import of_json
 from watcher.sources.stations.rows import Rows, believed, number, shifted
 from watcher.weather.measures import Measure
+
+if TYPE_CHECKING:
+    from jmespath.parser import ParsedResult
 
 PLAIN_NAME = re.compile(r"[\w .:/%°()-]+")
 """What may be a name as it is sent, even where it is no expression."""
@@ -30,7 +31,7 @@ class Key:
     """Where something stands in a reading: a name as it is sent, or a JMESPath expression."""
 
     name: str
-    path: ParsedResult | None
+    path: "ParsedResult | None"
 
     @classmethod
     def of(cls, setting: str, name: str) -> "Key":

@@ -6,8 +6,6 @@ import io
 from collections.abc import Callable, Mapping
 from decimal import Decimal
 
-import cbor2
-
 from watcher.sources import json_text
 from watcher.sources.stations.bad_reading import BadReadingError
 
@@ -50,6 +48,8 @@ def _streamed_json(body: bytes) -> object:
 
 
 def _cbor(body: bytes, *, streamed: bool) -> object:
+    import cbor2  # noqa: PLC0415 - for stations that post CBOR only
+
     try:
         found = _decoded(body + _BREAK if streamed and body[:1] == b"\x9f" else body)
         return _named(found)
@@ -59,6 +59,8 @@ def _cbor(body: bytes, *, streamed: bool) -> object:
 
 
 def _decoded(body: bytes) -> object:
+    import cbor2  # noqa: PLC0415 - see above
+
     source = io.BytesIO(body)
     found: object = cbor2.CBORDecoder(source).decode()
     rest = source.read(2)

@@ -7,7 +7,6 @@ from ipaddress import ip_address
 from typing import Any
 from urllib.parse import urlsplit
 
-import segno
 from fastapi import APIRouter, Depends, Request, Response
 from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import HTMLResponse, RedirectResponse
@@ -105,6 +104,8 @@ def router(context: AppContext) -> APIRouter:
 def terminal_qr(address: str) -> str:
     """Return a QR code of an address as text for a terminal."""
     out = io.StringIO()
+    import segno  # noqa: PLC0415 - seldom wanted
+
     segno.make(address, error="m").terminal(out, compact=True)
     return out.getvalue()
 
@@ -136,6 +137,8 @@ def invitation(context: AppContext, request: Request, link: str | None) -> dict[
     if link is None:
         return {"invitation": None, "here_only": False, "qr": None}
     address = f"{reached_at(context, request)}/login/{link}"
+    import segno  # noqa: PLC0415 - seldom wanted
+
     drawn = segno.make(address, error="m").svg_inline(scale=5, border=4, light="#fff")
     return {
         "invitation": address,
@@ -161,7 +164,7 @@ def _page(
     visitor: Visitor,
     page: str,
     status: int = 200,
-    **values: object,
+    **values: Any,
 ) -> HTMLResponse:
     """A page for strangers: it gives them the token that its form must fit to."""
     answer = context.show(request, visitor, page, status=status, **values)

@@ -82,6 +82,7 @@ def router(context: AppContext) -> APIRouter:
             request,
             visitor,
             "now.html",
+            under_way=jobs,
             spray=[
                 field_view_model(context, seen, of_field) for seen in snapshot.ranking.spray[:most]
             ],
