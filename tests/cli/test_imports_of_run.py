@@ -9,7 +9,7 @@ import time
 from pathlib import Path
 
 from tests.support.service_process import write_farm
-from watcher.cli import starting
+from watcher.cli import startup
 from watcher.service.kept_farm import keep, load_to_keep
 
 _AFTER_THE_FIRST_JUDGEMENT = """
@@ -58,7 +58,7 @@ SELDOM = {
 
 def test_at_rest_only_what_watching_needs_is_imported(tmp_path: Path) -> None:
     write_farm(tmp_path)
-    farm, kept = tmp_path / "farm.toml", tmp_path / starting._KEPT_FARM
+    farm, kept = tmp_path / "farm.toml", tmp_path / startup._KEPT_FARM
     _, texts = load_to_keep(farm, kept)
     keep(kept, farm, texts, int(time.time()))
     with socket.socket() as free:
