@@ -163,12 +163,18 @@ def judge(
     closes = np.minimum(by_rules.closes, sun_closes(plan.kinds, series))
     shape = (len(plan.fields), len(plan.setups), len(series))
     begin = np.full((1, 1, 1), Status.SUITABLE, dtype=np.int8)
-    instant = np.full(shape, Status.SUITABLE, dtype=np.int8)
+    of_kinds = np.full((len(plan.kinds.fields), *shape[1:]), Status.SUITABLE, dtype=np.int8)
+    of_each = []
     for checked in found:
         if checked.limit is Limit.BEGIN:
             begin = plan.of_fields(checked.stand)
+        elif len(checked.stand) in (1, len(of_kinds)):
+            np.minimum(of_kinds, checked.stand, out=of_kinds)
         else:
-            np.minimum(instant, plan.of_fields(checked.stand), out=instant)
+            of_each.append(checked.stand)
+    instant = np.array(np.broadcast_to(plan.of_fields(of_kinds), shape))
+    for stand in of_each:
+        np.minimum(instant, stand, out=instant)
     instant[~plan.allowed] = Status.UNSUITABLE
     return Judgement(
         plan, series, drifting, wind, inversion, found, instant, closes[plan.kind], begin
