@@ -24,7 +24,7 @@ class RecentWeather:
     def __init__(self, session: Session, now: int) -> None:
         self.session, self.now = session, now
         # Held, so that whoever asks this session for a site finds it without asking the log.
-        self._sites = session.scalars(select(StationSite)).all()
+        self._sites = session.scalars(_SITES).all()
         self._readings: dict[str, tuple[int, Observations]] = {}
         self.hours = cache(self._hours)
         self.forecast = cache(self._forecast)
@@ -48,3 +48,7 @@ class RecentWeather:
     def _forecast(self, source: str) -> Forecast | None:
         """Return the newest forecast issued until now."""
         return weather.latest_forecast(self.session, source, self.now)
+
+
+# Asked for with every reading: put together once.
+_SITES = select(StationSite)
