@@ -92,14 +92,14 @@ class DownwindNeighbour:
 
 def reasons(judgement: Judgement, field: int, setup: int, time: int) -> list[Reason]:
     """Every limit of one case: broken first, then unknown, near and holding; least room first."""
-    judgement = judgement.of_field(field)
+    judgement, time = judgement.of_field(field).around(time)
     case = (field, setup, time)
     return worst_first(_reason(judgement, checked, case) for checked in _asked(judgement, case))
 
 
 def binding(judgement: Judgement, field: int, setup: int, time: int) -> Reason:
     """The first of the reasons, without working the others out."""
-    judgement = judgement.of_field(field)
+    judgement, time = judgement.of_field(field).around(time)
     case = (field, setup, time)
 
     def order(checked: Checked) -> tuple[int, float]:

@@ -26,6 +26,7 @@ from watcher.jobs.commands import StepTaken
 from watcher.jobs.lately import sprayed_lately
 from watcher.jobs.steps import StepName, StepRequest
 from watcher.judge.chances import FarmChances
+from watcher.judge.present import Present
 from watcher.judge.ranking import FieldNow, Ranking
 from watcher.judge.start_check import Look, Obstacle
 from watcher.limits.farm_arrays import FarmArrays
@@ -120,6 +121,7 @@ class Book:
     time: Timekeeper = field(init=False)
     intake: Intake = field(init=False)
     refusals: Refusals = field(init=False)
+    present: Present = field(default_factory=Present, init=False)
     _stands: Stands | None = field(default=None, init=False)
     """How the fields stood at the last judgement; None before the first one of this watch."""
     _begun: Begun | None = field(default=None, init=False)
@@ -230,7 +232,15 @@ class Book:
             lately = sprayed_lately(session, self.plan.farm, now)
             day_plan = plan_now(session, self.plan.farm, now)
             rigs = changed_rigs(session, now)
-        picture = judged(self.plan, outlook, lately, self.chances, day_plan=day_plan, rigs=rigs)
+        picture = judged(
+            self.plan,
+            outlook,
+            lately,
+            self.chances,
+            day_plan=day_plan,
+            rigs=rigs,
+            present=self.present,
+        )
         with self.store.writing() as session:
             if not self.time.look(session):
                 if self.run_id is not None:

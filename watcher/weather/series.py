@@ -16,6 +16,7 @@ Seconds = NDArray[np.int64]
 Bound = tuple[Floats, Floats]
 """The least and the most that a value may be, at every time; NaN where a side is not known."""
 
+ALL_TIMES = slice(None)
 QUANTITIES = COLUMNS
 """The arrays of a ``WeatherSeries``: one for every quantity of the catalogue."""
 
@@ -158,6 +159,10 @@ class WeatherSeries:
         arrays: dict[str, Any] = {name: values[index] for name, values in self.quantities().items()}
         bounds = {n: (least[index], most[index]) for n, (least, most) in self.bounds.items()}
         return type(self)(self.times[index], self.site, self.source, **arrays, bounds=bounds)
+
+    def part(self, times: slice) -> Self:
+        """Return the series of some of its times; all of them where none are left out."""
+        return self if times == ALL_TIMES else self.at(times)
 
     def having(self, **quantities: Floats) -> Self:
         """Return the same series with these quantities in place of its own."""
