@@ -5,6 +5,7 @@ from functools import cache
 from typing import Any
 
 import numpy as np
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -56,7 +57,7 @@ def ruled_farm() -> FarmArrays:
 def weather(minute: int, **now: float) -> WeatherSeries:
     """Changeable hours, with a present some minutes after the hour that has just begun."""
     whole = changeable_weather(HOURS)
-    changed = {name: np.array(values) for name, values in whole.quantities().items()}
+    changed: dict[str, Any] = {name: np.array(a) for name, a in whole.quantities().items()}
     for name, value in now.items():
         changed[name][NOW - 1 : NOW + 1] = value
     times = np.array(whole.times)
@@ -111,6 +112,33 @@ measured = st.fixed_dictionaries(
         "rain_mm_h": st.sampled_from([0.0, 0.0, 0.0, 1.0, np.nan]),
     }
 )
+
+
+def test_a_reading_leaves_the_hours_ahead_as_they_were_judged() -> None:
+    plan, present = ruled_farm(), Present()
+    for minute in range(1, 11):
+        reading = {"wind_m_s": 2.0 + minute / 10, "temp_c": 15.0, "rain_mm_h": 0.0}
+        ours = present.judge(plan, looks(plan, 1, weather(minute, **reading)), NOW)
+        assert float(ours.series.wind_m_s[NOW]) == reading["wind_m_s"]
+    assert present.judged_ahead == 1
+
+
+@pytest.mark.parametrize(
+    "changed",
+    [
+        {"rain_mm_h": 1.0},  # from now on it is counted how long it has been dry
+        {"humidity_pct": 95.0},  # dew
+        {"temp_c": 39.0},  # the day's high
+    ],
+)
+def test_what_is_measured_now_and_counts_later_has_them_judged_again(
+    changed: dict[str, float],
+) -> None:
+    plan, present = ruled_farm(), Present()
+    dry = {"temp_c": 15.0, "humidity_pct": 50.0, "rain_mm_h": 0.0}
+    for reading in (dry, dry, dry | changed):
+        present.judge(plan, looks(plan, 1, weather(5, **reading)), NOW)
+    assert present.judged_ahead == 2
 
 
 @settings(max_examples=15, deadline=None)
