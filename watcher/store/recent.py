@@ -1,6 +1,6 @@
 """What the log holds of the last day and a half, for one look at a moment: each part read once."""
 
-from functools import cache
+from functools import cache, partial
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -43,7 +43,14 @@ class RecentWeather:
     def _hours(self, source: str) -> Bins:
         """Return the hours before now."""
         start = self.now - _HOURS_BACK_S
-        return aggregates.bins(self.session, source, HOUR_S, start, self.now)
+        readings = partial(self._between, source)
+        return aggregates.bins(self.session, source, HOUR_S, start, self.now, readings=readings)
+
+    def _between(self, source: str, start: int, end: int) -> Observations:
+        """Return readings of the hour under way from what is read already; others are read."""
+        if start < self.now - _READINGS_BACK_S or end > self.now + LATEST_AHEAD_S:
+            return weather.observations(self.session, source, start, end)
+        return self.readings(source).between(start, end)
 
     def _forecast(self, source: str) -> Forecast | None:
         """Return the newest forecast issued until now."""
