@@ -7,11 +7,13 @@ import pytest
 
 from tests.support.english import english
 from tests.support.farms import build, tables
+from tests.support.large_farm import changeable_weather
+from tests.support.mixed_farm import mixed_farm
 from tests.support.worked_farm import build_farm, fair_weather, farm_tables
 from watcher.farm.origin import Origin
 from watcher.i18n.language import language
 from watcher.judge.judgement import judge
-from watcher.judge.reasons import Reason, reasons
+from watcher.judge.reasons import Reason, deciding, reasons
 from watcher.limits.catalogue import Limit
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.limits.status import LimitState
@@ -192,3 +194,12 @@ def test_rain_that_is_known_but_not_for_long_enough_is_what_is_missing() -> None
     judgement = judge(FarmArrays.of(build_farm(farm_tables())), fair_weather(hours=2))
     found = next(r for r in reasons(judgement, 0, 1, 0) if r.limit is Limit.RAIN_AFTER)
     assert (found.stand, found.missing) == (LimitState.UNKNOWN, ("rain_mm_h",))
+
+
+@pytest.mark.parametrize("time", range(0, 48, 8))
+def test_what_decides_are_the_limits_that_do_not_hold_or_the_one_that_binds(time: int) -> None:
+    judgement = judge(FarmArrays.of(mixed_farm()), changeable_weather(48))
+    for field in range(len(judgement.plan.fields)):
+        every = reasons(judgement, field, 0, time)
+        expected = [r for r in every if r.stand < LimitState.HOLDS] or every[:1]
+        assert repr(deciding(judgement, field, 0, time)) == repr(expected)

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from watcher.farm.models import WeedPressure
 from watcher.judge.chances import FarmChances, FieldChance
 from watcher.judge.judgement import Judgement, Statuses
-from watcher.judge.reasons import OF_RULES_ONLY, Reason, binding, reasons
+from watcher.judge.reasons import OF_RULES_ONLY, Reason, binding, deciding, reasons
 from watcher.judge.setup_choice import choose_each
 from watcher.limits.catalogue import Limit
 from watcher.limits.farm_arrays import Bools
@@ -47,6 +47,11 @@ class Explained:
     def binding(self) -> Reason:
         """The limit that binds."""
         return binding(self.judgement, self.field, self.setup, self.time)
+
+    @property
+    def deciding(self) -> list[Reason]:
+        """Every limit that does not hold, the worst first, else the one that binds."""
+        return deciding(self.judgement, self.field, self.setup, self.time)
 
     def broken_longest(self, hours: slice) -> Limit | None:
         """The limit that is broken for most of some hours; None where none is."""

@@ -30,7 +30,6 @@ from watcher.judge.present import Present
 from watcher.judge.ranking import FieldNow, Ranking
 from watcher.judge.start_check import Look, Obstacle
 from watcher.limits.farm_arrays import FarmArrays
-from watcher.limits.status import LimitState
 from watcher.messages.reasons import Speaker
 from watcher.records import commands as records
 from watcher.records.errors import RecordError
@@ -413,8 +412,7 @@ def _nothing_against(_field: str, _setup: str) -> tuple[Obstacle, ...]:
 
 
 def _kept_reasons(seen: FieldNow) -> list[dict[str, Any]]:
-    """What decided, as plain values: every limit that does not hold, else the one that binds."""
-    deciding = [r for r in seen.reasons if r.stand < LimitState.HOLDS] or [seen.binding]
+    """What decided, as plain values."""
     return [
         {
             "limit": r.limit.value,
@@ -426,7 +424,7 @@ def _kept_reasons(seen: FieldNow) -> list[dict[str, Any]]:
             "headroom": _finite(r.headroom),
             "neighbours": list(r.neighbours),
         }
-        for r in deciding
+        for r in seen.case.deciding
     ]
 
 
