@@ -7,11 +7,13 @@ import pytest
 
 from tests.support.english import english
 from tests.support.farms import build, tables
+from tests.support.large_farm import changeable_weather
+from tests.support.mixed_farm import mixed_farm
 from tests.support.worked_farm import build_farm, fair_weather, farm_tables
 from watcher.farm.origin import Origin
 from watcher.i18n.language import language
 from watcher.judge.judgement import judge
-from watcher.judge.reasons import Reason, reasons
+from watcher.judge.reasons import Reason, deciding, reasons
 from watcher.limits.catalogue import Limit
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.limits.status import LimitState
@@ -209,3 +211,12 @@ def test_where_no_curve_tells_of_a_sprayer_nothing_that_is_measured_is_missing()
     (deposit,) = (r for r in reasons(judgement, 1, 0, 0) if r.limit is Limit.DEPOSIT)
     assert deposit.stand is LimitState.UNKNOWN
     assert deposit.missing == ()
+
+
+@pytest.mark.parametrize("time", range(0, 48, 8))
+def test_what_decides_are_the_limits_that_do_not_hold_or_the_one_that_binds(time: int) -> None:
+    judgement = judge(FarmArrays.of(mixed_farm()), changeable_weather(48))
+    for field in range(len(judgement.plan.fields)):
+        every = reasons(judgement, field, 0, time)
+        expected = [r for r in every if r.stand < LimitState.HOLDS] or every[:1]
+        assert repr(deciding(judgement, field, 0, time)) == repr(expected)

@@ -206,7 +206,8 @@ def test_hours_ahead_begin_at_what_is_measured_and_fade_into_the_forecast() -> N
         foretold=forecast(temp_c=30.0, wind_m_s=6.0),
     )
     ahead = timeline.series.at(slice(timeline.now_index + 1, None))
-    hours = (ahead.times - (NOW - 1770)) / HOUR  # the last hour's readings are of its middle
+    # The last hour's readings are of its middle, told to the hour.
+    hours = (ahead.times - round((NOW - 1770) / HOUR) * HOUR) / HOUR
     assert ahead.temp_c == pytest.approx(30.0 - 8.5 * np.exp(-hours / 6.0))
     assert ahead.wind_m_s == pytest.approx(6.0 - 2.8 * np.exp(-hours / 2.0))
     assert timeline.now == NOW

@@ -173,7 +173,7 @@ def test_a_ban_on_a_direction_is_of_neighbours_so_near(nearness: str, banned: bo
         {"kind": "direction", "towards": ["crop"], "nearness": nearness}
     ]
     plan = FarmArrays.of(build_farm(config))
-    assert [plan.bans_direction(pair) for pair in (0, 1)] == [banned, False]
+    assert plan.bans_direction.tolist() == [banned, False]
 
 
 def test_a_plan_of_some_fields_keeps_their_pairs_and_order() -> None:

@@ -5,6 +5,10 @@ whole it would be worse than the forecast alone. Shares and times were chosen on
 archived forecasts of two places (June 2021) and scored on the other half; a national system hands
 its measurements over to its model in two to six hours as well (Haiden 2011, as summarised).
 
+An error is told in steps, finer than it is known, and fades from the hour it was measured in: so
+the hours ahead are the same from one reading to the next while nothing has come about, for
+whoever works them out, and are judged again only where they are other (``judge.present``).
+
 For the one series in which the hours ahead are judged and shown. Scenarios are moved to the station
 by ``errors.shifted`` instead, from the forecasts as they were given, so nothing is corrected twice.
 """
@@ -37,6 +41,9 @@ class Fading:
         return np.asarray(self.share * np.exp(-(times - measured_at) / self.lasts_s))
 
 
+_STEP_M_S, _STEP_K, _STEP_DEG = 0.2, 0.2, 5.0
+_STEP_OF_GUST = 0.05
+"""Of the logarithm: a twentieth."""
 WIND = Fading(0.7, 2 * _HOUR_S)
 TEMPERATURE = Fading(0.85, 6 * _HOUR_S)
 DEW_POINT = Fading(0.9, 5 * _HOUR_S)
@@ -66,7 +73,12 @@ class _Error:
 
 
 def _error(
-    foretold: WeatherSeries, values: Floats, measured: WeatherSeries | None, found: Floats | None
+    foretold: WeatherSeries,
+    values: Floats,
+    measured: WeatherSeries | None,
+    found: Floats | None,
+    *,
+    step: float,
 ) -> _Error | None:
     """Return what readings are more than a forecast's values; None where nothing tells it."""
     if measured is None or found is None:
@@ -75,7 +87,14 @@ def _error(
     known = np.isfinite(off)
     if not known.any():
         return None
-    return _Error(float(np.median(off[known])), float(measured.times[known].mean()))
+    return _Error(
+        _stepped(float(np.median(off[known])), step),
+        _stepped(float(measured.times[known].mean()), _HOUR_S),
+    )
+
+
+def _stepped(value: float, step: float) -> float:
+    return step * float(np.floor(value / step + 0.5))
 
 
 def _between_hours(hours: Seconds, values: Floats, times: Seconds) -> Floats:
@@ -95,13 +114,19 @@ def _air(
 ) -> dict[str, Floats]:
     warm, moist = measured.get("temp_c"), measured.get("humidity_pct")
     temp, changed = ahead.temp_c, {}
-    error = _error(foretold, foretold.temp_c, warm, None if warm is None else warm.temp_c)
+    error = _error(
+        foretold, foretold.temp_c, warm, None if warm is None else warm.temp_c, step=_STEP_K
+    )
     if error is not None:
         temp = temp + error.value * TEMPERATURE.left(ahead.times, error.at)
         changed["temp_c"] = temp
     dew = _dew_point(ahead)
     error = _error(
-        foretold, _dew_point(foretold), moist, None if moist is None else _dew_point(moist)
+        foretold,
+        _dew_point(foretold),
+        moist,
+        None if moist is None else _dew_point(moist),
+        step=_STEP_K,
     )
     if error is not None:
         dew = dew + error.value * DEW_POINT.left(ahead.times, error.at)
@@ -123,7 +148,13 @@ def _wind(
     ahead: WeatherSeries, foretold: WeatherSeries, measured: Mapping[str, WeatherSeries]
 ) -> dict[str, Floats]:
     mast = measured.get("wind_m_s")
-    error = _error(foretold, foretold.wind_m_s, mast, None if mast is None else mast.wind_m_s)
+    error = _error(
+        foretold,
+        foretold.wind_m_s,
+        mast,
+        None if mast is None else mast.wind_m_s,
+        step=_STEP_M_S,
+    )
     if error is None:
         return {}
     wind = np.maximum(ahead.wind_m_s + error.value * WIND.left(ahead.times, error.at), 0.0)
@@ -144,7 +175,11 @@ def _gust(
     risen = ahead.gust_m_s + np.maximum(wind - ahead.wind_m_s, 0.0)
     highs = None if mast is None else _highs(mast)
     off = _error(
-        foretold, _log(foretold.gust_m_s), highs, None if highs is None else _log(highs.gust_m_s)
+        foretold,
+        _log(foretold.gust_m_s),
+        highs,
+        None if highs is None else _log(highs.gust_m_s),
+        step=_STEP_OF_GUST,
     )
     if off is None:
         return np.asarray(np.maximum(risen, wind))
@@ -175,10 +210,11 @@ def _direction(ahead: WeatherSeries, foretold: WeatherSeries, mast: WeatherSerie
     blowing = mast.at(np.isfinite(mast.wind_from_deg) & ~(mast.wind_m_s < CALM_M_S))
     if not len(blowing) or not len(foretold):
         return ahead.wind_from_deg
-    middle = float(blowing.times.mean())
+    middle = _stepped(float(blowing.times.mean()), _HOUR_S)
     away_s = np.abs(foretold.times - middle)
     was = foretold.wind_from_deg[away_s.argmin()]
     turn = (float(direction_mean(blowing.wind_from_deg)) - was + 180.0) % 360.0 - 180.0
+    turn = _stepped(turn, _STEP_DEG)
     if not np.isfinite(turn) or away_s.min() > _HOUR_S:
         return ahead.wind_from_deg
     return np.asarray((ahead.wind_from_deg + turn * WIND.left(ahead.times, middle)) % 360.0)

@@ -62,7 +62,8 @@ def look(judgement: Judgement, now_index: int, job: Job) -> JobState:
     later = slice(now_index + 1, None)
     ahead = judgement.instant[field, setup, later]
     again = np.flatnonzero(ahead >= Status.MARGINAL)
-    breaks_at = judgement.breaks_at[field, setup, now_index]
+    here, index = judgement.around(now_index)
+    breaks_at = here.breaks_at[field, setup, index]
     return JobState(
         job=job,
         limits=tuple(worst_first(limits)),

@@ -59,7 +59,12 @@ def judge_each(plan: FarmArrays, looks: Sequence[Look]) -> Judgement:
 
     The first look is the farm's: what is asked of no field in particular is its.
     """
-    whole, *others = (judge_look(plan, look) for look in looks)
+    return together(plan, looks, [judge_look(plan, look) for look in looks])
+
+
+def together(plan: FarmArrays, looks: Sequence[Look], each: Sequence[Judgement]) -> Judgement:
+    """Return one judgement of those by each look, with the rows of its fields from each."""
+    whole, *others = each
     if not others:
         return whole
     of_field = np.zeros(len(plan.fields), dtype=np.intp)
@@ -113,6 +118,7 @@ def _joined(whole: Judgement, others: Sequence[Judgement], of_field: NDArray[np.
         instant=rows(*(j.instant for j in every)),
         closes=rows(*(j.closes[:, None, :] for j in every))[:, 0, :],
         begin=rows(*(j.begin for j in every)),
+        fresh=None,  # its times are put together here, and nowhere else
         apart={f: every[n] for f, n in enumerate(of_field.tolist()) if n},
     )
 

@@ -15,8 +15,8 @@ from numpy.typing import NDArray
 
 from watcher.farm.models import WeedPressure
 from watcher.judge.chances import FarmChances, FieldChance
-from watcher.judge.judgement import Judgement
-from watcher.judge.reasons import OF_RULES_ONLY, Reason, binding, reasons
+from watcher.judge.judgement import Judgement, Statuses
+from watcher.judge.reasons import OF_RULES_ONLY, Reason, binding, deciding, reasons
 from watcher.judge.setup_choice import choose_each
 from watcher.limits.catalogue import Limit
 from watcher.limits.farm_arrays import Bools
@@ -47,6 +47,25 @@ class Explained:
         """The limit that binds."""
         return binding(self.judgement, self.field, self.setup, self.time)
 
+    @property
+    def deciding(self) -> list[Reason]:
+        """Every limit that does not hold, the worst first, else the one that binds."""
+        return deciding(self.judgement, self.field, self.setup, self.time)
+
+    def broken_longest(self, hours: slice) -> Limit | None:
+        """The limit that is broken for most of some hours; None where none is."""
+        judgement = self.judgement
+        shape, case = judgement.instant.shape, (self.field, self.setup, hours)
+        hours_h = (ends(judgement.series)[hours] - judgement.series.times[hours]) / 3600.0
+        broken = {
+            c.limit: float(
+                hours_h[np.broadcast_to(c.stand, shape)[case] == LimitState.BROKEN].sum()
+            )
+            for c in judgement.checks
+        }
+        worst = max(broken, key=lambda limit: broken[limit])
+        return worst if broken[worst] > 0 else None
+
 
 @dataclass(frozen=True)
 class FieldNow:
@@ -71,14 +90,20 @@ class FieldNow:
     """When it opens next, for a field that is not open now; None: not within the horizon."""
     closes_at: int | None = None
     """When no setup is open for it any more, for a field that is open now."""
-    shut_by: Limit | None = None
-    """For a field that does not open within the horizon: the limit broken longest in it."""
+    shut: slice | None = None
+    """The times of the horizon, of a field that does not open within it."""
     left: float = 1.0
     """Share of the field that is still to be sprayed: its job is of that."""
     chance: FieldChance | None = None
     """How likely a job begun now holds; None where that is not known, or where it is not open."""
     opening: FieldChance | None = None
     """How likely one begun at ``opens_at`` holds, with the setup that is likeliest to then."""
+
+    @cached_property
+    def shut_by(self) -> Limit | None:
+        """For a field that does not open within the horizon: the limit broken longest in it, for
+        the setup that comes closest now."""
+        return None if self.shut is None else self.case.broken_longest(self.shut)
 
     @property
     def reasons(self) -> tuple[Reason, ...]:
@@ -167,14 +192,13 @@ class _Ahead:
         until = np.minimum(ends(judgement.series)[self.hours], judgement.closes[:, self.hours])
         self.weights_h: Floats = (until - self.times) / 3600.0
         """Hours each time stands for, to the minute where the hours of the day close. [F, T]"""
-        self.hours_h: Floats = (ends(judgement.series)[self.hours] - self.times) / 3600.0
-        self.open: Bools = judgement.best[:, self.hours] >= Status.MARGINAL
-        by_setup = (judgement.status[:, :, self.hours] >= Status.MARGINAL) & (
+        self.open: Bools = judgement.from_time(_best, self.hours) >= Status.MARGINAL
+        by_setup = (judgement.from_time(_status, self.hours) >= Status.MARGINAL) & (
             judgement.plan.allowed[:, :, None]
         )
         self.setups = choose_each(judgement, time)
         self.headroom = _headroom(judgement, self.setups, time)
-        band = judgement.boom.band[:, :, self.hours]
+        band = judgement.plan.of_fields(judgement.wind.band[:, :, self.hours])
         self.open_calm: Bools = (by_setup & (band == Band.CALM)).any(axis=1)
         self.open_breezy: Bools = (by_setup & (band == Band.MARGINAL)).any(axis=1)
 
@@ -220,6 +244,14 @@ class _Ahead:
         )
 
 
+def _best(judgement: Judgement) -> Statuses:
+    return judgement.best
+
+
+def _status(judgement: Judgement) -> Statuses:
+    return judgement.status
+
+
 def _steps(scarcity: float) -> float:
     """Scarcity in steps of a tenth: smaller differences are noise, the next criterion decides."""
     return round(math.log(scarcity, 1.1)) if np.isfinite(scarcity) else np.inf
@@ -232,27 +264,29 @@ def _field_now(ahead: _Ahead, field: int) -> FieldNow:
     if setup < 0:
         raise ValueError(f"field {plan.fields[field]!r} has no setup; the farm file must name one")
     usable = ahead.open_calm[field] if plan.needs_calm[field] else ahead.open[field]
-    breaks_at = judgement.breaks_at[field, setup, time]
+    here, index = judgement.around(time)
+    breaks_at = here.breaks_at[field, setup, index]
     return FieldNow(
         field=plan.fields[field],
-        status=Status(int(judgement.status[field, setup, time])),
+        status=Status(int(here.status[field, setup, index])),
         setup=plan.setups[setup],
         case=Explained(judgement, field, setup, time),
         headroom=float(ahead.headroom[field]),
         duration_s=float(plan.duration_s[field, setup]),
-        share_done=float(judgement.share_done[field, setup, time]),
+        share_done=float(here.share_done[field, setup, index]),
         breaks_at=int(breaks_at) if np.isfinite(breaks_at) else None,
         usable_hours=float(ahead.weights_h[field, usable].sum()),
         opens_at=None if ahead.open[field, 0] else ahead.first(ahead.open[field]),
         closes_at=ahead.closing(field) if ahead.open[field, 0] else None,
         left=plan.left.get(plan.fields[field], 1.0),
-        shut_by=None if ahead.open[field].any() else _shut_by(ahead, field, setup),
+        shut=None if ahead.open[field].any() else ahead.hours,
     )
 
 
 def _headroom(judgement: Judgement, setups: NDArray[np.intp], time: int) -> Floats:
     """Room to the nearest known limit of each field with its setup; infinite without any. [F]"""
     plan, fields = judgement.plan, np.arange(len(setups))
+    judgement, time = judgement.around(time)
     shape = judgement.instant.shape
     least = np.full(len(setups), np.inf)
     for checked in judgement.found:
@@ -269,21 +303,6 @@ def _headroom(judgement: Judgement, setups: NDArray[np.intp], time: int) -> Floa
             room = np.where(asks, room, np.inf)
         least = np.fmin(least, room)
     return least
-
-
-def _shut_by(ahead: _Ahead, field: int, setup: int) -> Limit | None:
-    """The limit that is broken in most of the hours ahead, for the setup that comes closest now."""
-    shape = ahead.judgement.instant.shape
-    hours = {
-        c.limit: float(
-            ahead.hours_h[
-                np.broadcast_to(c.stand, shape)[field, setup, ahead.hours] == LimitState.BROKEN
-            ].sum()
-        )
-        for c in ahead.judgement.checks
-    }
-    worst = max(hours, key=lambda limit: hours[limit])
-    return worst if hours[worst] > 0 else None
 
 
 def _may_wait(ahead: _Ahead, index: int, field: FieldNow, calm_wanted: set[str]) -> FieldNow:

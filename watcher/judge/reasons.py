@@ -92,14 +92,29 @@ class DownwindNeighbour:
 
 def reasons(judgement: Judgement, field: int, setup: int, time: int) -> list[Reason]:
     """Every limit of one case: broken first, then unknown, near and holding; least room first."""
-    judgement = judgement.of_field(field)
+    judgement, time = judgement.of_field(field).around(time)
     case = (field, setup, time)
     return worst_first(_reason(judgement, checked, case) for checked in _asked(judgement, case))
 
 
+def deciding(judgement: Judgement, field: int, setup: int, time: int) -> list[Reason]:
+    """What decides a case: every limit that does not hold, else the one that binds.
+
+    Those that hold are not worked out: who lies downwind of a field, and what lands there.
+    """
+    here, index = judgement.of_field(field).around(time)
+    case = (field, setup, index)
+    found = [
+        _reason(here, checked, case)
+        for checked in _asked(here, case)
+        if _at(checked.stand, case) < LimitState.HOLDS
+    ]
+    return worst_first(found) or [binding(judgement, field, setup, time)]
+
+
 def binding(judgement: Judgement, field: int, setup: int, time: int) -> Reason:
     """The first of the reasons, without working the others out."""
-    judgement = judgement.of_field(field)
+    judgement, time = judgement.of_field(field).around(time)
     case = (field, setup, time)
 
     def order(checked: Checked) -> tuple[int, float]:

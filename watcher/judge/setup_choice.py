@@ -48,6 +48,8 @@ def choose_setups(judgement: Judgement, field: int, times: slice) -> NDArray[np.
 def choose_each(judgement: Judgement, time: int) -> NDArray[np.intp]:
     """The setup to use on each field at one time, by the same rule. [F]; -1 where none may be."""
     plan = judgement.plan
+    apart, now = judgement.apart, time
+    judgement, time = judgement.around(now)
 
     def taken(array: NDArray[Any]) -> NDArray[Any]:
         """The moment's of an array that broadcasts to [F, S, T] or [K, S, T], as [F, S]."""
@@ -56,8 +58,9 @@ def choose_each(judgement: Judgement, time: int) -> NDArray[np.intp]:
         return np.broadcast_to(plan.of_fields(moment), shape)[:, :, 0]
 
     drift = taken(judgement.drift.upper).copy()
-    for field, own in judgement.apart.items():
-        drift[field] = own.drift.upper[field, :, time]
+    for field, own in apart.items():
+        here, index = own.around(now)
+        drift[field] = here.drift.upper[field, :, index]
     best = _best(
         taken,
         judgement.found,

@@ -47,6 +47,10 @@ class Checked:
             rule=None if self.rule is None else of(self.rule),
         )
 
+    def part(self, times: slice) -> "Checked":
+        """Return the check at some of the times."""
+        return self.over(lambda a: a[..., times] if a.shape[-1:] > (1,) else a)
+
 
 class Knowledge(IntEnum):
     """How a value is known: exactly, at most, at least. What is missing is NaN."""

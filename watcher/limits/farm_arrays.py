@@ -22,6 +22,7 @@ from watcher.farm.models import (
     DropletRule,
     FarmFile,
     FieldPlan,
+    Neighbour,
     Setup,
     SprayerKind,
     Susceptibility,
@@ -82,6 +83,15 @@ def _furthest_m(config: FarmFile) -> float:
             if isinstance(rule, DirectionBan) and rule.nearness != "adjacent":
                 far.append(rule.nearness)
     return max(far, default=0.0)
+
+
+def _bans(rule: DirectionBan, neighbour: Neighbour, gap_m: float) -> bool:
+    """Whether a rule bans wind towards a neighbour so far off."""
+    if not set(rule.towards) & set(neighbour.kinds):
+        return False
+    if rule.nearness == "adjacent":
+        return neighbour.adjacent is not False
+    return bool(gap_m <= rule.nearness)
 
 
 @dataclass(frozen=True)
@@ -439,17 +449,17 @@ class FarmArrays:
     def pair_reach_m(self) -> Floats:
         """How far the neighbour of each pair counts as being downwind. [P], m"""
         usual = self.farm.config.judging.reach
-        pairs = range(self.reach.pair_field.size)
-        banned = np.array([self.bans_direction(p) for p in pairs], dtype=bool)
-        return np.where(banned, max(usual, _furthest_m(self.farm.config)), usual)
+        return np.where(self.bans_direction, max(usual, _furthest_m(self.farm.config)), usual)
 
     @cached_property
     def pair_rule(self) -> tuple[Downwind, ...]:
         """What wind towards the neighbour the field's window allows. [P]"""
         rules = []
-        kinds = zip(self.reach.pair_field, self.pair_susceptibility, strict=True)
-        for pair, (field, kind) in enumerate(kinds):
-            if self.bans_direction(pair):
+        pairs = zip(
+            self.reach.pair_field, self.pair_susceptibility, self.bans_direction, strict=True
+        )
+        for field, kind, banned in pairs:
+            if banned:
                 rules.append(Downwind.NEVER)
                 continue
             rule = self.windows[field].neighbours
@@ -476,22 +486,20 @@ class FarmArrays:
         most: Floats = required.max(axis=1, initial=0.0)
         return most
 
-    def bans_direction(self, pair: int) -> bool:
-        """Return whether a rule bans any wind that blows towards the neighbour of a pair."""
-        field = int(self.reach.pair_field[pair])
+    @cached_property
+    def bans_direction(self) -> Bools:
+        """Pairs where a rule bans any wind that blows towards the neighbour. [P]"""
         neighbours = list(self.farm.config.neighbours.values())
-        neighbour = neighbours[self.reach.pair_neighbour[pair]]
-        gap = float(self.reach.gap_m[pair].min())
-        return any(
-            isinstance(rule, DirectionBan)
-            and rule.force is not Force.ADVICE
-            and bool(set(rule.towards) & set(neighbour.kinds))
-            and (
-                neighbour.adjacent is not False
-                if rule.nearness == "adjacent"
-                else gap <= rule.nearness
-            )
-            for _, rule in self.rules[field]
+        bans = [
+            [r for _, r in rules if isinstance(r, DirectionBan) and r.force is not Force.ADVICE]
+            for rules in self.rules
+        ]
+        reach = self.reach
+        nearest = reach.gap_m.min(axis=1, initial=np.inf)
+        pairs = zip(reach.pair_field, reach.pair_neighbour, nearest, strict=True)
+        return np.array(
+            [any(_bans(rule, neighbours[n], gap) for rule in bans[f]) for f, n, gap in pairs],
+            dtype=bool,
         )
 
     @cached_property

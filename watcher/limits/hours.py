@@ -1,6 +1,7 @@
 """Limits on the hour: rain before and after the job, and the sun's rise and set."""
 
 from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -10,24 +11,53 @@ from watcher.limits.check import Checked
 from watcher.limits.farm_arrays import Bools, FarmArrays
 from watcher.weather.leaf_wetness import leaf_wet
 from watcher.weather.raining import raining
-from watcher.weather.series import Floats, WeatherSeries
+from watcher.weather.series import ALL_TIMES, Floats, WeatherSeries
 from watcher.weather.sun import next_sunrise, next_sunset, previous_sunrise, previous_sunset
 
 
-def hour_limits(
+@dataclass(frozen=True)
+class DrySpells:
+    """How long it has been dry at each time, of rain or of leaves. [T] each"""
+
+    wet: Bools
+    wet_to: Floats
+    """Until when it was wet last; in the past without end where it never was. [epoch s]"""
+    unknown_to: Floats
+    """Until when nobody knew last: the beginning of the series where it always is known."""
+
+
+def dry_spells(
     plan: FarmArrays, series: WeatherSeries, *, expects: Mapping[str, Bools] | None = None
+) -> dict[Limit, DrySpells]:
+    """Return how long it has been dry, for the limits on that which any field has."""
+    counts_from, found = plan.farm.config.judging.rain_counts_from, {}
+    if Limit.RAIN_BEFORE in plan.bounds:
+        rain = raining(series, from_mm_h=counts_from)
+        found[Limit.RAIN_BEFORE] = _dry_spells(series, *rain)
+    if Limit.LEAF_DRY in plan.bounds:
+        measured = (expects or {}).get("leaf_wet_pct", False)
+        leaf = leaf_wet(series, rain_from_mm_h=counts_from, measured=measured)
+        found[Limit.LEAF_DRY] = _dry_spells(series, *leaf)
+    return found
+
+
+def hour_limits(
+    plan: FarmArrays,
+    series: WeatherSeries,
+    *,
+    expects: Mapping[str, Bools] | None = None,
+    at: slice = ALL_TIMES,
 ) -> Iterator[Checked]:
     """Yield the checked limits on rain, wet leaves and daylight.
 
-    ``expects`` says where a quantity should be there, because a station measures it.
+    ``expects`` says where a quantity should be there, because a station measures it; ``at`` for
+    which of the times they are checked.
     """
     if Limit.RAIN_AFTER in plan.bounds:
-        yield _rain_after(plan, series)
-    if Limit.RAIN_BEFORE in plan.bounds:
-        yield _rain_before(plan.kinds, series)
-    if Limit.LEAF_DRY in plan.bounds:
-        yield _leaf_dry(plan.kinds, series, (expects or {}).get("leaf_wet_pct"))
-    yield from _sun_limits(plan.kinds, series)
+        yield _rain_after(plan, series, at)
+    for limit, spells in dry_spells(plan, series, expects=expects).items():
+        yield _dry_before(limit, plan.kinds, series, spells, at)
+    yield from _sun_limits(plan.kinds, series.part(at))
 
 
 def _sun_limits(plan: FarmArrays, series: WeatherSeries) -> Iterator[Checked]:
@@ -98,41 +128,35 @@ def _by_run(series: WeatherSeries, values: Floats) -> Floats:
     return values.reshape(*values.shape[:-1], series.runs, -1)
 
 
-def _rain_after(plan: FarmArrays, series: WeatherSeries) -> Checked:
+def _rain_after(plan: FarmArrays, series: WeatherSeries, at: slice) -> Checked:
     """Dry time counted from the end of the job, not its start."""
     bounds = plan.bounds[Limit.RAIN_AFTER]
     times = series.times.astype(np.float64)
     wet, unknown = raining(series, from_mm_h=plan.farm.config.judging.rain_counts_from)
     rain_at = next_true(series, wet)
     known_to = np.minimum(next_true(series, unknown), ends(series)[-1])
-    dry = np.minimum(rain_at, known_to) - times - plan.duration_s[:, :, None]
+    dry = (np.minimum(rain_at, known_to) - times)[at] - plan.duration_s[:, :, None]
     # Dry for as long as is known is enough only when that already covers the need.
-    dry[(rain_at >= known_to) & (dry < bounds.low[:, None, None])] = np.nan
+    dry[(rain_at >= known_to)[at] & (dry < bounds.low[:, None, None])] = np.nan
     return within(Limit.RAIN_AFTER, dry, bounds)
 
 
-def _rain_before(plan: FarmArrays, series: WeatherSeries) -> Checked:
-    wet, unknown = raining(series, from_mm_h=plan.farm.config.judging.rain_counts_from)
-    return _dry_before(Limit.RAIN_BEFORE, plan, series, wet, unknown)
-
-
-def _leaf_dry(plan: FarmArrays, series: WeatherSeries, measured: Bools | None) -> Checked:
-    wet, unknown = leaf_wet(
-        series,
-        rain_from_mm_h=plan.farm.config.judging.rain_counts_from,
-        measured=False if measured is None else measured,
+def _dry_spells(series: WeatherSeries, wet: Bools, unknown: Bools) -> DrySpells:
+    """Return the dry spells of where it was ``wet`` and where nobody knows. [T] both"""
+    until = ends(series)
+    return DrySpells(
+        wet,
+        _latest(series, np.where(wet, until, -np.inf)),
+        _latest(series, np.where(unknown, until, float(series.times[0]))),
     )
-    return _dry_before(Limit.LEAF_DRY, plan, series, wet, unknown)
 
 
 def _dry_before(
-    limit: Limit, plan: FarmArrays, series: WeatherSeries, wet: Bools, unknown: Bools
+    limit: Limit, plan: FarmArrays, series: WeatherSeries, spells: DrySpells, at: slice
 ) -> Checked:
-    """Check how long it has been dry, where it was ``wet`` and where nobody knows. [T] both"""
-    bounds = plan.bounds[limit]
-    times, until = series.times.astype(np.float64), ends(series)
-    wet_to = _latest(series, np.where(wet, until, -np.inf))
-    unknown_to = _latest(series, np.where(unknown, until, times[0]))
+    """Check how long it has been dry."""
+    bounds, times = plan.bounds[limit], series.times[at].astype(np.float64)
+    wet, wet_to, unknown_to = (a[at] for a in (spells.wet, spells.wet_to, spells.unknown_to))
     dry = times - np.maximum(wet_to, unknown_to)
     dry = np.where(wet, 0.0, np.maximum(dry, 0.0))
     # Since nobody knew it is at least so dry: enough only when that already covers the need.

@@ -9,7 +9,7 @@ from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from functools import cached_property
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -50,7 +50,7 @@ from watcher.limits.rule_values import (
 )
 from watcher.limits.status import LimitState
 from watcher.weather.inversion import Finding, Inversion
-from watcher.weather.series import Bound, Floats, WeatherSeries
+from watcher.weather.series import ALL_TIMES, Bound, Floats, WeatherSeries
 
 A = TypeVar("A", bound=np.generic)
 B = TypeVar("B", bound=np.generic)
@@ -159,17 +159,18 @@ def rule_limits(
     *,
     wind_uncertainty_m_s: float = 0.0,
     no_inversion_found: Collection[str] = (),
+    at: slice = ALL_TIMES,
 ) -> RuleFindings:
     """Hold every rule of every field of the plan against a series.
 
     ``no_inversion_found`` names the fields whose operator has looked and found neither an
-    inversion nor stable air.
+    inversion nor stable air; ``at`` says for which of the times.
     """
     kinds = plan.kinds
-    shape = (len(kinds.fields), len(plan.setups), len(series))
+    shape = (len(kinds.fields), len(plan.setups), len(series.times[at]))
     closes = np.full((shape[0], shape[2]), np.inf)
     worst: dict[Limit, _Worst] = {}
-    shared = _Shared(plan, series)
+    shared, whole = _Shared(plan, series), series.times.shape
     for row, field in enumerate(kinds.fields):
         kind = _Kind(
             kinds,
@@ -183,12 +184,29 @@ def rule_limits(
         for number, rule in enumerate(kinds.rules[row]):
             for checked in _judged(kind, rule):
                 found = _as_it_binds(checked, rule, shared)
+                if at != ALL_TIMES:
+                    found = found.over(lambda a: a[..., at] if a.shape[-1:] == whole else a)
                 if found.limit not in worst:
                     worst[found.limit] = _Worst.of(found.limit, shape)
                 worst[found.limit].put(row, found, number)
             if isinstance(rule.rule, ClockRule) and rule.rule.force is not Force.ADVICE:
-                closes[row] = np.minimum(closes[row], _closing(kind, rule.rule))
+                closes[row] = np.minimum(closes[row], _closing(kind, rule.rule)[at])
     return RuleFindings(tuple(w.checked() for w in worst.values()), closes)
+
+
+def highs_rules_ask_for(plan: FarmArrays, series: WeatherSeries) -> tuple[NDArray[Any], ...]:
+    """Return the highs of each time's day and the next, and whether they are known. [T] each
+
+    Nothing where no rule asks for them.
+    """
+    rules = (rule for rules in plan.kinds.rules for _, rule in rules)
+    if not any(
+        isinstance(r, DayHighRule) or (isinstance(r, ClockRule) and r.if_high_over is not None)
+        for r in rules
+    ):
+        return ()
+    shared = _Shared(plan, series)
+    return (*shared.highs_on(shared.days), *shared.highs_on(shared.days + 1))
 
 
 @dataclass

@@ -16,9 +16,9 @@ from watcher.jobs.recently_sprayed import RecentlySprayed, recently_sprayed
 from watcher.judge.by_hand import corrected
 from watcher.judge.chances import STARTS_AHEAD_S, FarmChances
 from watcher.judge.changed_rig import ChangedRig, judged_as_changed
-from watcher.judge.farm_judgement import judge_each
 from watcher.judge.job_action import JobAction
 from watcher.judge.judgement import Judgement
+from watcher.judge.present import Present
 from watcher.judge.ranking import Ranking, rank, with_chances
 from watcher.judge.remedies import Case, Remedy, remedies
 from watcher.judge.start_check import Obstacle, obstacles
@@ -100,14 +100,19 @@ def judged(
     *,
     day_plan: PlanNow | None = None,
     rigs: Sequence[ChangedRig] = (),
+    present: Present | None = None,
 ) -> Snapshot:
     """Judge a timeline: of fields sprayed in part what is left, of those done nothing is asked.
 
     ``rigs`` are those of open jobs that were changed in the field: their fields are judged so.
 
     ``chances`` are how likely jobs hold, as last worked out; None where they are not known.
+
+    ``present`` is what a watch judges one moment after the other by; all is judged without it.
     """
-    judgement = judge_each(plan.leaving(lately.left), (timeline, *timeline.others))
+    looks = (timeline, *timeline.others)
+    present = Present() if present is None else present
+    judgement = present.judge(plan.leaving(lately.left), looks, timeline.now_index)
     for rig in rigs:
         judgement = judged_as_changed(judgement, rig, timeline.of(rig.field), timeline.now_index)
     ranking = rank(judgement, timeline.now_index, done=lately.done)

@@ -26,10 +26,10 @@ from watcher.jobs.commands import StepTaken
 from watcher.jobs.recently_sprayed import recently_sprayed
 from watcher.jobs.steps import StepName, StepRequest
 from watcher.judge.chances import FarmChances
+from watcher.judge.present import Present
 from watcher.judge.ranking import FieldNow, Ranking
 from watcher.judge.start_check import Look, Obstacle
 from watcher.limits.farm_arrays import FarmArrays
-from watcher.limits.status import LimitState
 from watcher.messages.reasons import Speaker
 from watcher.records import commands as records
 from watcher.records.errors import RecordError
@@ -120,6 +120,7 @@ class Transactions:
     time: Timekeeper = field(init=False)
     intake: Intake = field(init=False)
     refusals: Refusals = field(init=False)
+    present: Present = field(default_factory=Present, init=False)
     _stands: Stands | None = field(default=None, init=False)
     """How the fields stood at the last judgement; None before the first one of this watch."""
     _begun: Begun | None = field(default=None, init=False)
@@ -230,7 +231,15 @@ class Transactions:
             lately = recently_sprayed(session, self.plan.farm, now)
             day_plan = plan_now(session, self.plan.farm, now)
             rigs = changed_rigs(session, now)
-        snapshot = judged(self.plan, timeline, lately, self.chances, day_plan=day_plan, rigs=rigs)
+        snapshot = judged(
+            self.plan,
+            timeline,
+            lately,
+            self.chances,
+            day_plan=day_plan,
+            rigs=rigs,
+            present=self.present,
+        )
         with self.store.writing() as session:
             if not self.time.look(session):
                 if self.run_id is not None:
@@ -403,8 +412,7 @@ def _nothing_against(_field: str, _setup: str) -> tuple[Obstacle, ...]:
 
 
 def _kept_reasons(seen: FieldNow) -> list[dict[str, Any]]:
-    """What decided, as plain values: every limit that does not hold, else the one that binds."""
-    deciding = [r for r in seen.reasons if r.stand < LimitState.HOLDS] or [seen.binding]
+    """What decided, as plain values."""
     return [
         {
             "limit": r.limit.value,
@@ -416,7 +424,7 @@ def _kept_reasons(seen: FieldNow) -> list[dict[str, Any]]:
             "headroom": _finite(r.headroom),
             "neighbours": list(r.neighbours),
         }
-        for r in deciding
+        for r in seen.case.deciding
     ]
 
 

@@ -4,8 +4,9 @@ Bins are made in the background, hour by hour, a little at each call; whatever i
 query makes of the readings as it goes, so that nobody ever waits for the background.
 """
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from sqlalchemy import delete, func, select
@@ -53,15 +54,25 @@ def tend(session: Session, now: int, *, keep_raw_s: float, hours_at_once: int = 
     return Tended(made, readings, forecasts, more)
 
 
-def bins(session: Session, source: str, width_s: int, start: int, end: int) -> Bins:
+def bins(
+    session: Session,
+    source: str,
+    width_s: int,
+    start: int,
+    end: int,
+    *,
+    readings: Callable[[int, int], Observations] | None = None,
+) -> Bins:
     """Return a source's weather over the bins of ``width_s`` with ``start <= time < end``.
 
-    ``width_s`` is one of ``WIDTHS_S``. A bin whose readings have changed is made anew of them.
+    ``width_s`` is one of ``WIDTHS_S``. A bin whose readings have changed is made anew of them;
+    ``readings`` returns those from one time to another where they are read already.
     """
+    readings = partial(weather.observations, session, source) if readings is None else readings
     site = weather.site(session, source) or weather.NOWHERE
     parts = [bin_rows.get(session, source, width_s, start, end, site=site)]
     for hours in stale.within(session, source, start, end):
-        fresh = _over(weather.observations(session, source, *hours), width_s)
+        fresh = _over(readings(*hours), width_s)
         parts.append(fresh.at((fresh.series.times >= start) & (fresh.series.times < end)))
     return joined(parts, width_s=width_s, site=site, source=source)
 

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from sqlalchemy import select
+from sqlalchemy import bindparam, select
 from sqlalchemy.orm import Session
 
 from watcher.sources.base import Forecast, Observations
@@ -49,14 +49,10 @@ def newest(session: Session, source: str, until: int, most: int) -> tuple[Second
     """Return times and arrivals of a source's newest readings: at most so many up to ``until``, and
     half as many dated later. Sorted by time; [R] each.
     """
-    columns = (Observation.time, Observation.received_at)
-    of_source = Observation.source == source
-    parts = (
-        select(*columns).where(of_source, Observation.time <= until).limit(most),
-        select(*columns).where(of_source, Observation.time > until).limit(most // 2),
-    )
+    asked = {"source": source, "until": until}
     found = [
-        row for part in parts for row in session.execute(part.order_by(Observation.time.desc()))
+        *session.execute(_UNTIL, asked | {"most": most}),
+        *session.execute(_LATER, asked | {"most": most // 2}),
     ]
     times, received = np.array(found, dtype=np.int64).reshape(-1, 2).T
     order = np.argsort(times)
@@ -85,3 +81,14 @@ def _received(session: Session, source: str, start: int, end: int) -> Seconds:
         Observation.source == source, Observation.time >= start, Observation.time < end
     )
     return np.array(session.scalars(of_time.order_by(Observation.time)).all(), dtype=np.int64)
+
+
+# Asked for with every reading: put together once.
+_NEWEST = (
+    select(Observation.time, Observation.received_at)
+    .where(Observation.source == bindparam("source"))
+    .order_by(Observation.time.desc())
+    .limit(bindparam("most"))
+)
+_UNTIL = _NEWEST.where(Observation.time <= bindparam("until"))
+_LATER = _NEWEST.where(Observation.time > bindparam("until"))

@@ -50,14 +50,7 @@ def clear(session: Session, keys: Collection[tuple[str, str]], at: int) -> None:
 
 def raised(session: Session) -> list[Condition]:
     """Return every raised condition, oldest first."""
-    return list(
-        session.scalars(
-            select(Condition)
-            .where(Condition.state == "raised")
-            .order_by(Condition.since, Condition.subject, Condition.kind)
-            .execution_options(populate_existing=True)
-        )
-    )
+    return list(session.scalars(_RAISED))
 
 
 def condition(session: Session, subject: str, kind: str) -> Condition | None:
@@ -78,3 +71,12 @@ def changed_since(session: Session, since: int) -> list[Condition]:
             .execution_options(populate_existing=True)
         )
     )
+
+
+# Asked for with every reading: put together once.
+_RAISED = (
+    select(Condition)
+    .where(Condition.state == "raised")
+    .order_by(Condition.since, Condition.subject, Condition.kind)
+    .execution_options(populate_existing=True)
+)

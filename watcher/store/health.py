@@ -63,14 +63,22 @@ def failed(session: Session, source: str, at: int, why: str) -> int:
 
 def all_sources(session: Session) -> list[SourceHealth]:
     """Return the health of every source that was ever asked, by name."""
-    return list(session.scalars(select(SourceHealth).order_by(SourceHealth.source)))
+    return list(session.scalars(_ALL))
 
 
 def _held(session: Session, source: str) -> SourceHealth:
     """Return a source's row, made if it is new, held until the transaction ends."""
+    key = (farm_of(session), source)
+    held = session.get(SourceHealth, key, with_for_update=True)
+    if held is not None:
+        return held
     session.execute(
         insert_into(session, SourceHealth)
         .values(source=source, state="unknown", failures_in_a_row=0)
         .on_conflict_do_nothing()
     )
-    return session.get_one(SourceHealth, (farm_of(session), source), with_for_update=True)
+    return session.get_one(SourceHealth, key, with_for_update=True)
+
+
+# Asked for with every reading: put together once.
+_ALL = select(SourceHealth).order_by(SourceHealth.source)

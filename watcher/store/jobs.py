@@ -1,6 +1,6 @@
 """Spraying jobs, with every step asked for and every event kept."""
 
-from sqlalchemy import func, or_, select
+from sqlalchemy import bindparam, func, or_, select
 from sqlalchemy.orm import Session
 
 from watcher.store.errors import UnknownJobError
@@ -45,7 +45,7 @@ def start(
 
 def open_jobs(session: Session) -> list[Job]:
     """Return the jobs that are running or paused, oldest first."""
-    return list(session.scalars(select(Job).where(Job.ended_at.is_(None)).order_by(Job.id)))
+    return list(session.scalars(_OPEN))
 
 
 def busy(session: Session, field: str, sprayer: str) -> bool:
@@ -65,22 +65,12 @@ def job(session: Session, job_id: int, *, hold: bool = False) -> Job:
 
 def past_jobs(session: Session, start: int, end: int) -> list[Job]:
     """Return the jobs that started in ``start <= time < end``, open ones too, oldest first."""
-    return list(
-        session.scalars(
-            select(Job)
-            .where(Job.started_at >= start, Job.started_at < end)
-            .order_by(Job.started_at, Job.id)
-        )
-    )
+    return list(session.scalars(_STARTED, {"start": start, "end": end}))
 
 
 def events(session: Session, job_id: int) -> list[JobEvent]:
     """Return what was done to a job, in the order it was done."""
-    return list(
-        session.scalars(
-            select(JobEvent).where(JobEvent.job_id == job_id).order_by(JobEvent.at, JobEvent.id)
-        )
-    )
+    return list(session.scalars(_EVENTS, {"job": job_id}))
 
 
 def newest_event(session: Session) -> int:
@@ -99,17 +89,7 @@ def events_after(session: Session, number: int, most: int) -> list[JobEvent]:
 
 def noted(session: Session, what: str, since: int, until: int) -> list[tuple[Job, JobEvent]]:
     """Return what was noted in ``since < time <= until``, with jobs that went on until then."""
-    found = session.execute(
-        select(Job, JobEvent)
-        .join(JobEvent, JobEvent.job_id == Job.id)
-        .where(
-            JobEvent.what == what,
-            JobEvent.at > since,
-            JobEvent.at <= until,
-            or_(Job.ended_at.is_(None), Job.ended_at >= until),
-        )
-        .order_by(JobEvent.at, JobEvent.id)
-    )
+    found = session.execute(_NOTED, {"what": what, "since": since, "until": until})
     return [(job, event) for job, event in found]
 
 
@@ -154,3 +134,26 @@ def _conflict(session: Session, field: str, sprayer: str) -> str:
         f"{what} is in job {other.id} on {other.field}, which is {other.state}; "
         "finish or abandon that one first"
     )
+
+
+# Asked for with every reading: put together once.
+_OPEN = select(Job).where(Job.ended_at.is_(None)).order_by(Job.id)
+_STARTED = (
+    select(Job)
+    .where(Job.started_at >= bindparam("start"), Job.started_at < bindparam("end"))
+    .order_by(Job.started_at, Job.id)
+)
+_EVENTS = (
+    select(JobEvent).where(JobEvent.job_id == bindparam("job")).order_by(JobEvent.at, JobEvent.id)
+)
+_NOTED = (
+    select(Job, JobEvent)
+    .join(JobEvent, JobEvent.job_id == Job.id)
+    .where(
+        JobEvent.what == bindparam("what"),
+        JobEvent.at > bindparam("since"),
+        JobEvent.at <= bindparam("until"),
+        or_(Job.ended_at.is_(None), Job.ended_at >= bindparam("until")),
+    )
+    .order_by(JobEvent.at, JobEvent.id)
+)

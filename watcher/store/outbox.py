@@ -18,7 +18,7 @@ import hashlib
 from collections.abc import Callable, Collection
 from dataclasses import asdict, dataclass
 
-from sqlalchemy import ColumnElement, and_, case, func, or_, select, true, update
+from sqlalchemy import ColumnElement, and_, bindparam, case, func, or_, select, true, update
 from sqlalchemy.orm import Session
 
 from watcher.store.tables import MessageState, Outgoing
@@ -235,12 +235,8 @@ def lost(session: Session, keys: Collection[str], now: int) -> set[str]:
     """
     if not keys:
         return set()
-    long_failed = and_(
-        Outgoing.state == "failed",
-        ~Outgoing.created_at.between(now - FAILED_AGAIN_S + 1, now),
-    )
-    given_up = or_(Outgoing.state == "expired", long_failed)
-    return set(session.scalars(select(Outgoing.key).where(Outgoing.key.in_(keys), given_up)))
+    asked = {"keys": list(keys), "since": now - FAILED_AGAIN_S + 1, "until": now}
+    return set(session.scalars(_LOST, asked))
 
 
 def sendings(session: Session, recipient: str, since: int) -> list[int]:
@@ -315,11 +311,7 @@ def of_short_id(
 
 def acknowledged(session: Session, since: int) -> dict[str, int]:
     """Return when something was last acknowledged about each thing messages were about."""
-    found = session.execute(
-        select(Outgoing.about, func.max(Outgoing.acknowledged_at))
-        .where(Outgoing.acknowledged_at >= since)
-        .group_by(Outgoing.about)
-    )
+    found = session.execute(_ACKNOWLEDGED, {"since": since})
     return {about: at for about, at in found if at is not None}
 
 
@@ -344,21 +336,7 @@ def out_of_reach(session: Session, since: int, attempts: int) -> dict[str, str]:
 
     A refused one counts at once.
     """
-    newest_tried = (
-        select(func.max(Outgoing.id))
-        .where(Outgoing.attempts > 0, Outgoing.created_at >= since, Outgoing.state != "sending")
-        .group_by(Outgoing.recipient)
-    )
-    tried = session.scalars(
-        select(Outgoing).where(
-            Outgoing.id.in_(newest_tried),
-            Outgoing.last_error.is_distinct_from(OVERTAKEN),
-            or_(
-                Outgoing.state == "failed",
-                and_(Outgoing.state.in_(("waiting", "expired")), Outgoing.attempts >= attempts),
-            ),
-        )
-    )
+    tried = session.scalars(_OUT_OF_REACH, {"since": since, "attempts": attempts})
     return {m.recipient: (m.last_error or "").removeprefix(f"{SUPERSEDED}: ") for m in tried}
 
 
@@ -517,3 +495,41 @@ def _lease_over(now: int) -> ColumnElement[bool]:
 def _change(session: Session, where: ColumnElement[bool], **values: object) -> bool:
     changed = session.scalars(update(Outgoing).where(where).values(**values).returning(Outgoing.id))
     return bool(changed.all())
+
+
+# Asked for with every reading: put together once.
+_LOST = select(Outgoing.key).where(
+    Outgoing.key.in_(bindparam("keys", expanding=True)),
+    or_(
+        Outgoing.state == "expired",
+        and_(
+            Outgoing.state == "failed",
+            ~Outgoing.created_at.between(bindparam("since"), bindparam("until")),
+        ),
+    ),
+)
+_ACKNOWLEDGED = (
+    select(Outgoing.about, func.max(Outgoing.acknowledged_at))
+    .where(Outgoing.acknowledged_at >= bindparam("since"))
+    .group_by(Outgoing.about)
+)
+_NEWEST_TRIED = (
+    select(func.max(Outgoing.id))
+    .where(
+        Outgoing.attempts > 0,
+        Outgoing.created_at >= bindparam("since"),
+        Outgoing.state != "sending",
+    )
+    .group_by(Outgoing.recipient)
+)
+_OUT_OF_REACH = select(Outgoing).where(
+    Outgoing.id.in_(_NEWEST_TRIED),
+    Outgoing.last_error.is_distinct_from(OVERTAKEN),
+    or_(
+        Outgoing.state == "failed",
+        and_(
+            Outgoing.state.in_(("waiting", "expired")),
+            Outgoing.attempts >= bindparam("attempts"),
+        ),
+    ),
+)

@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from sqlalchemy import delete, func, select
+from sqlalchemy import bindparam, delete, func, select
 from sqlalchemy.orm import Session
 
 from watcher.store.session import farm_of
@@ -28,12 +28,7 @@ def put(session: Session, made_at: int, content: dict[str, Any]) -> int:
 
 def newest(session: Session, until: int) -> DayPlanKept | None:
     """Return the plan made last, at or before a moment."""
-    return session.scalars(
-        select(DayPlanKept)
-        .where(DayPlanKept.made_at <= until)
-        .order_by(DayPlanKept.made_at.desc(), DayPlanKept.id.desc())
-        .limit(1)
-    ).one_or_none()
+    return session.scalars(_NEWEST, {"until": until}).one_or_none()
 
 
 def of_number(session: Session, number: int) -> DayPlanKept | None:
@@ -90,3 +85,12 @@ def issues(session: Session, until: int) -> dict[str, int]:
         .order_by(IssuedForecast.source)
     )
     return {row.source: int(row.newest) for row in found}
+
+
+# Asked for with every reading: put together once.
+_NEWEST = (
+    select(DayPlanKept)
+    .where(DayPlanKept.made_at <= bindparam("until"))
+    .order_by(DayPlanKept.made_at.desc(), DayPlanKept.id.desc())
+    .limit(1)
+)

@@ -1,6 +1,6 @@
 """What the log holds of the last day and a half, for one look at a moment: each part read once."""
 
-from functools import cache
+from functools import cache, partial
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -24,7 +24,7 @@ class RecentWeather:
     def __init__(self, session: Session, now: int) -> None:
         self.session, self.now = session, now
         # Held, so that whoever asks this session for a site finds it without asking the log.
-        self._sites = session.scalars(select(StationSite)).all()
+        self._sites = session.scalars(_SITES).all()
         self._readings: dict[str, tuple[int, Observations]] = {}
         self.hours = cache(self._hours)
         self.forecast = cache(self._forecast)
@@ -43,8 +43,19 @@ class RecentWeather:
     def _hours(self, source: str) -> Bins:
         """Return the hours before now."""
         start = self.now - _HOURS_BACK_S
-        return aggregates.bins(self.session, source, HOUR_S, start, self.now)
+        readings = partial(self._between, source)
+        return aggregates.bins(self.session, source, HOUR_S, start, self.now, readings=readings)
+
+    def _between(self, source: str, start: int, end: int) -> Observations:
+        """Return readings of the hour under way from what is read already; others are read."""
+        if start < self.now - _READINGS_BACK_S or end > self.now + LATEST_AHEAD_S:
+            return weather.observations(self.session, source, start, end)
+        return self.readings(source).between(start, end)
 
     def _forecast(self, source: str) -> Forecast | None:
         """Return the newest forecast issued until now."""
         return weather.latest_forecast(self.session, source, self.now)
+
+
+# Asked for with every reading: put together once.
+_SITES = select(StationSite)

@@ -8,7 +8,7 @@ from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from sqlalchemy import delete, select
+from sqlalchemy import bindparam, delete, select
 from sqlalchemy.orm import Session
 
 from watcher.store.session import farm_of
@@ -66,11 +66,8 @@ def add(session: Session, refused: Iterable[Refused], now: int) -> None:
 
 def of_last_day(session: Session, now: int) -> dict[str, dict[RefusedFor, Refused]]:
     """Return what was refused in the day before ``now``, to the hour, by station and reason."""
-    rows = session.scalars(
-        select(RefusedPost)
-        .where(RefusedPost.hour > now - DAY_S - HOUR_S, RefusedPost.last_at > now - DAY_S)
-        .order_by(RefusedPost.hour)
-    )
+    asked = {"hour": now - DAY_S - HOUR_S, "last": now - DAY_S}
+    rows = session.scalars(_OF_LAST_DAY, asked)
     found: defaultdict[str, dict[RefusedFor, Refused]] = defaultdict(dict)
     for row in rows:
         before = found[row.source].get(row.what)
@@ -80,3 +77,11 @@ def of_last_day(session: Session, now: int) -> dict[str, dict[RefusedFor, Refuse
 
 def _of(row: RefusedPost) -> Refused:
     return Refused(row.source, row.what, row.count, row.last_at, row.why, tuple(row.addresses))
+
+
+# Asked for with every reading: put together once.
+_OF_LAST_DAY = (
+    select(RefusedPost)
+    .where(RefusedPost.hour > bindparam("hour"), RefusedPost.last_at > bindparam("last"))
+    .order_by(RefusedPost.hour)
+)

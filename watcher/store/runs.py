@@ -1,6 +1,7 @@
 """When the watch was running, and so when nobody watched."""
 
-from sqlalchemy import func, select, update
+from sqlalchemy import bindparam, func, select, update
+from sqlalchemy.exc import NoResultFound
 from sqlalchemy.orm import Session
 
 from watcher.store.session import farm_of
@@ -17,7 +18,9 @@ def begin(session: Session, now: int) -> int:
 
 def seen(session: Session, run_id: int, now: int) -> None:
     """Record that the watch is alive."""
-    session.get_one(WatchRun, (farm_of(session), run_id)).seen_at = now
+    seen = session.execute(_SEEN, {"run": run_id, "at": now})
+    if not seen.rowcount:  # type: ignore[attr-defined]
+        raise NoResultFound(f"no run {run_id} in the log")
 
 
 def touch(session: Session) -> None:
@@ -48,3 +51,12 @@ def last(session: Session) -> WatchRun | None:
     The watch was down from its ``last_alive_at``; without ``stopped_at`` it was killed.
     """
     return session.scalars(select(WatchRun).order_by(WatchRun.id.desc()).limit(1)).one_or_none()
+
+
+# Asked for with every reading: put together once.
+_SEEN = (
+    update(WatchRun)
+    .where(WatchRun.id == bindparam("run"))
+    .values(seen_at=bindparam("at"))
+    .execution_options(synchronize_session=False)
+)

@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Sequence
 
 import numpy as np
-from sqlalchemy import delete, select
+from sqlalchemy import bindparam, delete, select
 from sqlalchemy.orm import Session
 
 from watcher.store.tables import StaleHour
@@ -27,11 +27,7 @@ def mark(session: Session, source: str, times: Seconds) -> None:
 def within(session: Session, source: str, start: int, end: int) -> list[Hours]:
     """Return the stale hours of a source that lie in ``start <= time < end`` or reach into it."""
     first = start // HOUR_S * HOUR_S
-    found = session.scalars(
-        select(StaleHour.time)
-        .where(StaleHour.source == source, StaleHour.time >= first, StaleHour.time < end)
-        .order_by(StaleHour.time)
-    )
+    found = session.scalars(_WITHIN, {"source": source, "first": first, "end": end})
     return list(_runs(found.all()))
 
 
@@ -70,3 +66,15 @@ def _runs(hours: Sequence[int]) -> Iterator[Hours]:
         run.append(hour)
     if run:
         yield run[0], run[-1] + HOUR_S
+
+
+# Asked for with every reading: put together once.
+_WITHIN = (
+    select(StaleHour.time)
+    .where(
+        StaleHour.source == bindparam("source"),
+        StaleHour.time >= bindparam("first"),
+        StaleHour.time < bindparam("end"),
+    )
+    .order_by(StaleHour.time)
+)

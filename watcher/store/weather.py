@@ -25,7 +25,7 @@ from watcher.store.rows import (
 )
 from watcher.store.session import farm_of
 from watcher.store.tables import ForecastHour, IssuedForecast, Observation, StationSite
-from watcher.store.upsert import insert_into, put_rows
+from watcher.store.upsert import Insert, insert_into, put_rows
 from watcher.weather.series import QUANTITIES, Seconds, Site, WeatherSeries
 
 NOWHERE = Site(latitude=np.nan, longitude=np.nan, elevation_m=np.nan)
@@ -111,10 +111,11 @@ def newest_time(session: Session, source: str, *, until: int | None = None) -> i
 
     ``until``: later ones, from the future, are left aside.
     """
-    of_source = Observation.source == source
-    if until is not None:
-        of_source = and_(of_source, Observation.time <= until)
-    newest: int | None = session.scalars(select(func.max(Observation.time)).where(of_source)).one()
+    if until is None:
+        found = session.scalars(_NEWEST_TIME, {"source": source})
+    else:
+        found = session.scalars(_NEWEST_TIME_UNTIL, {"source": source, "until": until})
+    newest: int | None = found.one()
     return newest
 
 
@@ -288,12 +289,14 @@ def _of_issue(issue: IssuedForecast, series: WeatherSeries) -> Forecast:
 
 
 def _keep_site(session: Session, source: str, site: Site) -> None:
-    insert = insert_into(session, StationSite).values(source=source, **site_row(site))
-    session.execute(
-        insert.on_conflict_do_update(
-            index_elements=["farm", "source"],
-            set_={name: insert.excluded[name] for name in SITE_COLUMNS},
-        )
+    columns = {"source": [source]} | {name: [value] for name, value in site_row(site).items()}
+    put_rows(session, StationSite, columns, _in_its_place)
+
+
+def _in_its_place(insert: Insert) -> Insert:
+    return insert.on_conflict_do_update(
+        index_elements=["farm", "source"],
+        set_={name: insert.excluded[name] for name in SITE_COLUMNS},
     )
 
 
@@ -337,6 +340,8 @@ _READINGS = (
     )
     .order_by(Observation.time)
 )
+_NEWEST_TIME = select(func.max(Observation.time)).where(Observation.source == bindparam("source"))
+_NEWEST_TIME_UNTIL = _NEWEST_TIME.where(Observation.time <= bindparam("until"))
 _NEWEST_ISSUE = (
     select(IssuedForecast)
     .where(

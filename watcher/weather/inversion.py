@@ -64,6 +64,16 @@ class Inversion:
     stability: Classes
     obukhov_m: Floats
 
+    def part(self, times: slice) -> "Inversion":
+        """Return what is known of some of the times."""
+        return Inversion(
+            self.times[times],
+            self.finding[times],
+            {name: found[times] for name, found in self.lines.items()},
+            self.stability[times],
+            self.obukhov_m[times],
+        )
+
 
 def assess(series: WeatherSeries, *, expects: Mapping[str, ArrayLike] | None = None) -> Inversion:
     """Judge a whole series at once; the module says from what and how.

@@ -1,7 +1,7 @@
 """The one weather shape: observations, forecasts, replays and scenarios are all a WeatherSeries."""
 
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any, Self
 
@@ -16,6 +16,7 @@ Seconds = NDArray[np.int64]
 Bound = tuple[Floats, Floats]
 """The least and the most that a value may be, at every time; NaN where a side is not known."""
 
+ALL_TIMES = slice(None)
 QUANTITIES = COLUMNS
 """The arrays of a ``WeatherSeries``: one for every quantity of the catalogue."""
 
@@ -157,18 +158,34 @@ class WeatherSeries:
             raise ValueError(f"{self.source!r} has {self.runs} runs; only one is cut by an index")
         arrays: dict[str, Any] = {name: values[index] for name, values in self.quantities().items()}
         bounds = {n: (least[index], most[index]) for n, (least, most) in self.bounds.items()}
+        if isinstance(index, slice) and (index.step is None or index.step > 0):
+            return self._cut(self.times[index], arrays, bounds)
         return type(self)(self.times[index], self.site, self.source, **arrays, bounds=bounds)
+
+    def _cut(self, times: Seconds, arrays: dict[str, Any], bounds: Mapping[str, Bound]) -> Self:
+        """Return times in a row of this series without checking them again: that takes as long as
+        all else a station's reading asks of a series."""
+        part = object.__new__(type(self))
+        given = {name: bound for name, bound in bounds.items() if _given(bound)}
+        same = {"times": times, "site": self.site, "source": self.source, "runs": self.runs}
+        vars(part).update(same, **arrays, bounds=given)
+        return part
+
+    def part(self, times: slice) -> Self:
+        """Return the series of some of its times; all of them where none are left out."""
+        return self if times == ALL_TIMES else self.at(times)
 
     def having(self, **quantities: Floats) -> Self:
         """Return the same series with these quantities in place of its own."""
-        arrays: dict[str, Any] = self.quantities() | quantities
-        return type(self)(
-            self.times, self.site, self.source, **arrays, bounds=self.bounds, runs=self.runs
-        )
+        new: dict[str, Any] = {name: np.asarray(a, np.float64) for name, a in quantities.items()}
+        for name, values in new.items():
+            if name not in QUANTITIES or values.shape != self.times.shape:
+                raise ValueError(f"{name} of {self.source!r} has shape {values.shape}, or is none")
+        return self._cut(self.times, self.quantities() | new, self.bounds)
 
     def bounded(self, bounds: Mapping[str, Bound]) -> Self:
         """Return the same series with these bounds in place of its own."""
-        return replace(self, bounds=bounds)
+        return self._cut(self.times, self.quantities(), bounds)
 
     def unbounded(self, names: Collection[str], where: NDArray[np.bool_]) -> Self:
         """Return the series without the bounds of some quantities at some times [T]."""

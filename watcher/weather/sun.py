@@ -12,6 +12,8 @@ In polar day and polar night there is none: NaN, and ``day_length`` tells which 
 Source: J. Meeus, Astronomical Algorithms, 2nd ed., chapter 25 (low accuracy, 0.01 degree) and 12.
 """
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -182,11 +184,22 @@ def _events_around(
     day = _day_number(times, longitude)
     if np.ndim(latitude) == np.ndim(longitude) == 0:
         # One place: a year of hours has only 366 sunrises to work out.
-        day, index = np.unique(day, return_inverse=True)
-    else:
-        index = None
-    events = np.stack([_event(day + step, latitude, longitude, side) for step in (-1, 0, 1)])
-    return events if index is None else events[:, index]
+        days, index = np.unique(day, return_inverse=True)
+        place = np.asarray(latitude).item(), np.asarray(longitude).item()
+        events = _events_of_days(tuple(days.tolist()), *place, side)
+        return events[:, index]
+    return np.stack([_event(day + step, latitude, longitude, side) for step in (-1, 0, 1)])
+
+
+@lru_cache(maxsize=64)
+def _events_of_days(
+    days: tuple[float, ...], latitude: float, longitude: float, side: float
+) -> Floats:
+    """Return the same of whole days at one place, remembered: they are asked for every minute."""
+    around = np.array(days) + np.array([[-1.0], [0.0], [1.0]])
+    events = _event(around, latitude, longitude, side)
+    events.flags.writeable = False
+    return events
 
 
 def _previous(times: ArrayLike, latitude: ArrayLike, longitude: ArrayLike, side: float) -> Floats:

@@ -4,6 +4,7 @@ Bearings are degrees clockwise from true north, along the travel (not "from"); i
 ``[..., 360]`` array is the whole degree ``b``.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,7 +22,7 @@ _EAST[180], _NORTH[[90, 270]] = 0.0, 0.0  # exact, so that grid-aligned farms st
 
 _CUT_M = 0.5
 _GRAZE_M = 1e-6
-_EDGES_AT_A_TIME = 20_000  # each seen under a few bearings: some MB
+_EDGES_AT_A_TIME = 1000  # each seen under some dozens of bearings: within a processor's cache
 
 _POINTS_OF_COMPASS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
 
@@ -50,11 +51,10 @@ def reach(ground: Ground, distance_m: float) -> Reach:
     tree = shapely.STRtree(neighbours)
     near = tree.query(fields, predicate="dwithin", distance=distance_m)
     near = near[:, np.lexsort((near[1], near[0]))]
-    gaps = [gap(fields[f], neighbours[n]) for f, n in near.T]
     return Reach(
         pair_field=near[0],
         pair_neighbour=near[1],
-        gap_m=np.array(gaps).reshape(-1, 360),
+        gap_m=_gaps(fields, neighbours, near),
         width_m=np.array([width(field) for field in fields]).reshape(-1, 360),
     )
 
@@ -74,20 +74,43 @@ def gap(field: Polygonal, neighbour: Polygonal) -> Floats:
     with half a metre to spare, so that the gap is at most half a metre towards the neighbour and
     bearings pointing away stay infinite. A field with nothing left has gap 0 all round.
     """
-    if shapely.dwithin(field, neighbour, _CUT_M):
-        spared = shapely.buffer(neighbour, _CUT_M, join_style="mitre")
-        field_edges = _edges(shapely.difference(field, spared))
-    else:
-        field_edges = _edges(field)
-    if not len(field_edges):
-        return np.zeros(360)
-    neighbour_edges = _edges(neighbour)
-    # Each edge as seen from each vertex of the other; from the neighbour's the field's edges
-    # mirrored, for there it is the edge that slides.
+    own, other = np.array([field], dtype=object), np.array([neighbour], dtype=object)
+    gaps = _gaps(own, other, np.array([[0], [0]]))
+    return np.asarray(gaps[0])
+
+
+def _gaps(own: NDArray[np.object_], other: NDArray[np.object_], pairs: NDArray[np.intp]) -> Floats:
+    """Return the gap of each pair of a field and a neighbour, by their places. [P, 360], m"""
+    whole, around = _edges_of(own), _edges_of(other)
+    near = shapely.dwithin(own[pairs[0]], other[pairs[1]], _CUT_M)
+    shortest = np.full((pairs.shape[1], 360), np.inf)
+    waiting: list[tuple[int, Floats]] = []
+    count = 0
+    for pair, (f, n) in enumerate(pairs.T):
+        edges = whole[f]
+        if near[pair]:
+            spared = shapely.buffer(other[n], _CUT_M, join_style="mitre")
+            edges = _edges(shapely.difference(own[f], spared))
+        if not len(edges):
+            shortest[pair] = 0.0
+            continue
+        waiting.append((pair, _seen(edges, around[n])))
+        count += len(waiting[-1][1])
+        if count >= _EDGES_AT_A_TIME:
+            _put_first_hits(shortest, waiting)
+            waiting, count = [], 0
+    _put_first_hits(shortest, waiting)
+    return shortest
+
+
+def _seen(field_edges: Floats, neighbour_edges: Floats) -> Floats:
+    """Each edge as seen from each vertex of the other.
+
+    From the neighbour's the field's edges mirrored, for there it is the edge that slides.
+    """
     from_field = neighbour_edges - field_edges[:, None, :1]
     from_neighbour = neighbour_edges[:, None, :1] - field_edges
-    seen = np.concatenate([from_field.reshape(-1, 2, 2), from_neighbour.reshape(-1, 2, 2)])
-    return _first_hit(seen)
+    return np.concatenate([from_field.reshape(-1, 2, 2), from_neighbour.reshape(-1, 2, 2)])
 
 
 def side(field: Polygonal, neighbour: Polygonal) -> str:
@@ -153,26 +176,39 @@ def _edges(shape: BaseGeometry) -> Floats:
 
     [edge, start or end, east or north], m. The starts are all the vertices.
     """
-    rings = shapely.get_rings(shapely.get_parts(shape))
+    return _edges_of(np.array([shape], dtype=object))[0]
+
+
+def _edges_of(shapes: NDArray[np.object_]) -> list[Floats]:
+    """Return the edges of each of many shapes."""
+    parts, shape = shapely.get_parts(shapes, return_index=True)
+    rings, part = shapely.get_rings(parts, return_index=True)
     xy, ring = shapely.get_coordinates(rings, return_index=True)
     joined = ring[:-1] == ring[1:]
-    return np.stack([xy[:-1][joined], xy[1:][joined]], axis=1)
+    edges = np.stack([xy[:-1][joined], xy[1:][joined]], axis=1)
+    owner = shape[part][ring[:-1][joined]]
+    return np.split(edges, np.searchsorted(owner, np.arange(1, len(shapes))))
 
 
-def _first_hit(edges: Floats) -> Floats:
+def _put_first_hits(shortest: Floats, seen: Sequence[tuple[int, Floats]]) -> None:
     """Cast a ray from the origin along every bearing onto edges that keep clear of the origin.
 
-    Returns the shortest ray that hits for each bearing, infinite where none does. [360], m
+    ``shortest`` [P, 360], m, gets the shortest ray that hits for each bearing of each pair whose
+    edges are ``seen``; it stays as it is where none does.
     """
-    shortest = np.full(360, np.inf)
+    if not seen:
+        return
+    edges = np.concatenate([each for _, each in seen])
+    row = np.repeat([pair for pair, _ in seen], [len(each) for _, each in seen])
     for start in range(0, len(edges), _EDGES_AT_A_TIME):
-        edge, bearing = _under_bearings(edges[start : start + _EDGES_AT_A_TIME])
-        np.minimum.at(shortest, bearing, _ray(edge, _EAST[bearing], _NORTH[bearing]))
-    return shortest
+        block = slice(start, start + _EDGES_AT_A_TIME)
+        which, bearing = _under_bearings(edges[block])
+        along = _ray(edges[block][which], _EAST[bearing], _NORTH[bearing])
+        np.minimum.at(shortest.reshape(-1), 360 * row[block][which] + bearing, along)
 
 
-def _under_bearings(edges: Floats) -> tuple[Floats, NDArray[np.intp]]:
-    """Every edge again for each bearing under which it may lie from the origin, and that bearing.
+def _under_bearings(edges: Floats) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Every edge's place again for each bearing under which it may lie from the origin, and that.
 
     From both ends on to the next whole bearing, so that none is lost to rounding.
     """
@@ -183,7 +219,7 @@ def _under_bearings(edges: Floats) -> tuple[Floats, NDArray[np.intp]]:
     count = np.ceil(low + np.abs(turn)).astype(np.intp) - first + 1
     before = np.cumsum(count) - count
     bearing = np.arange(count.sum()) + np.repeat(first - before, count)
-    return np.repeat(edges, count, axis=0), bearing % 360
+    return np.repeat(np.arange(count.size), count), bearing % 360
 
 
 def _ray(edges: Floats, east: Floats, north: Floats) -> Floats:
