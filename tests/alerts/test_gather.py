@@ -3,7 +3,7 @@
 import pytest
 
 from tests.support.farms import build, tables
-from tests.support.skies import MORNING, judged, outlook
+from tests.support.skies import MORNING, judged, timeline
 from watcher.alerts.context import AlertContext
 from watcher.alerts.gather import gather
 from watcher.limits.farm_arrays import FarmArrays
@@ -36,7 +36,7 @@ def put(store: Database, key: str, *, at: int) -> None:
 
 
 def seen(store: Database) -> AlertContext:
-    look = outlook(now=MORNING)
+    look = timeline(now=MORNING)
     judgement, ranking = judged(FarmArrays.of(FARM), look)
     with store.writing() as session:
         return gather(session, Speaker(FARM), judgement, look, ranking, begun=None)

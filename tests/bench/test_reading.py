@@ -15,7 +15,7 @@ from tests.support.running import SetClock, put_forecast
 from watcher.farm import Farm
 from watcher.farm.models import Recipient
 from watcher.limits.farm_arrays import FarmArrays
-from watcher.service.transactions import Book
+from watcher.service.transactions import Transactions
 from watcher.sources.base import Observations
 from watcher.weather.series import Site, WeatherSeries
 
@@ -40,8 +40,8 @@ class Minutes:
     def __init__(self, folder: Path, farm: Farm) -> None:
         self.store, self.clock = new_log(folder / "watch.db"), SetClock(NOON)
         put_forecast(self.store, NOON, wind_m_s=3.9, gust_m_s=5.5)
-        self.book = Book(FarmArrays.of(farm), self.store, self.clock)
-        self.book.begin()
+        self.transactions = Transactions(FarmArrays.of(farm), self.store, self.clock)
+        self.transactions.begin()
         self.rng = np.random.default_rng(4)
 
     def take(self) -> float:
@@ -60,8 +60,8 @@ class Minutes:
         columns = {name: np.array([value]) for name, value in values.items()}
         series = WeatherSeries.of(np.array([self.clock.at]), MAST, "mast", columns)
         began = time.process_time()
-        self.book.take_posted(Observations(series))
-        self.book.judge()
+        self.transactions.take_posted(Observations(series))
+        self.transactions.judge()
         return 1e3 * (time.process_time() - began)
 
 
@@ -73,9 +73,9 @@ def test_processor_time_of_a_reading(tmp_path: Path, farm: Farm) -> None:
     minutes = Minutes(tmp_path, farm)
     for _ in range(BEFORE):
         minutes.take()
-    before = minutes.book.present.judged_ahead
+    before = minutes.transactions.present.judged_ahead
     took = [minutes.take() for _ in range(ROUNDS)]
-    again = minutes.book.present.judged_ahead - before
+    again = minutes.transactions.present.judged_ahead - before
     first, median, p99 = np.percentile(took, [10, 50, 99])
     print(
         f"\na reading with {len(farm.config.fields)} fields: first decile {first:.1f} ms of "

@@ -8,7 +8,7 @@ from tests.support.farms import build, watched_tables
 from tests.support.running import SetClock, put_forecast
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.service.snapshot import take
-from watcher.service.transactions import Book
+from watcher.service.transactions import Transactions
 from watcher.sources.base import Observations
 from watcher.store.database import Database
 from watcher.weather.series import Site, WeatherSeries
@@ -26,25 +26,25 @@ def readings(times: np.ndarray, wind_m_s: float = 2.2) -> Observations:
 
 
 class Told:
-    """A watch's book that is told readings, a minute apart."""
+    """A watch that is given readings, a minute apart."""
 
     def __init__(self, store: Database) -> None:
         self.store, self.clock = store, SetClock(NOON)
-        self.book = Book(FarmArrays.of(build(watched_tables())), store, self.clock)
+        self.transactions = Transactions(FarmArrays.of(build(watched_tables())), store, self.clock)
         put_forecast(store, NOON)
-        self.book.begin()
+        self.transactions.begin()
         self.clock.at += 3600 + MINUTE  # what the forecast is off by is of a whole hour
-        self.book.take_posted(readings(np.arange(NOON, self.clock.at, MINUTE)))
+        self.transactions.take_posted(readings(np.arange(NOON, self.clock.at, MINUTE)))
         self.minute()
 
     def minute(self, wind_m_s: float = 2.2) -> None:
         self.clock.at += MINUTE
-        self.book.take_posted(readings(np.array([self.clock.at]), wind_m_s))
-        self.book.judge()
+        self.transactions.take_posted(readings(np.array([self.clock.at]), wind_m_s))
+        self.transactions.judge()
 
     def ahead(self) -> int:
         """How often the hours ahead were judged so far."""
-        return self.book.present.judged_ahead
+        return self.transactions.present.judged_ahead
 
 
 @pytest.fixture
@@ -69,7 +69,7 @@ def test_a_new_issue_judges_the_hours_ahead_once(told: Told) -> None:
 
 def test_a_new_hour_does(told: Told) -> None:
     before_the_hour = told.clock.at // 3600 * 3600 + 3600 - MINUTE
-    told.book.take_posted(readings(np.arange(told.clock.at, before_the_hour, MINUTE)))
+    told.transactions.take_posted(readings(np.arange(told.clock.at, before_the_hour, MINUTE)))
     told.clock.at = before_the_hour
     told.minute()
     before = told.ahead()
@@ -82,7 +82,7 @@ def test_an_edit_of_the_farm_does(told: Told) -> None:
     before = told.ahead()
     tables = watched_tables()
     tables["windows"]["contact"]["wind"] = {"low": "3 mph", "high": "9 mph"}
-    told.book.use(FarmArrays.of(build(tables)))
+    told.transactions.use(FarmArrays.of(build(tables)))
     told.minute()
     assert told.ahead() == before + 1
 
@@ -99,9 +99,9 @@ def test_whoever_looks_beside_the_watch_sees_the_same_hours(told: Told) -> None:
     """A command in a process of its own has nothing but the log."""
     for _ in range(5):
         told.minute()
-    ours = told.book.judge()
+    ours = told.transactions.judge()
     with told.store.reading() as session:
-        theirs = take(session, told.book.plan, told.clock.at)
+        theirs = take(session, told.transactions.plan, told.clock.at)
     np.testing.assert_array_equal(ours.judgement.status, theirs.judgement.status)
     np.testing.assert_array_equal(ours.judgement.breaks_at, theirs.judgement.breaks_at)
-    np.testing.assert_array_equal(ours.outlook.series.wind_m_s, theirs.outlook.series.wind_m_s)
+    np.testing.assert_array_equal(ours.timeline.series.wind_m_s, theirs.timeline.series.wind_m_s)
