@@ -1,7 +1,7 @@
 """The farm in every key, so that a log may hold several. What was there is of the first one.
 
-Every table is made anew with the same columns and rows, and on SQLite copied: for as long as that
-takes, a log needs room for itself twice.
+Every table is made anew with the same columns and rows, and on SQLite copied: until that is done
+the disk holds the log three times, with the copy and the journal of it.
 """
 
 import re
