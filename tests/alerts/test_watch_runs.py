@@ -126,6 +126,13 @@ def test_a_clock_that_jumps_while_somebody_sprays_is_told(watch, by_s, way):
     assert f"jumped {way}." in messages(watch)[0].body
 
 
+def test_nobody_hears_of_a_clock_while_nobody_sprays(watch):
+    with watch.store.writing() as session:
+        assert watch_runs.tell_clock_jump(session, watch.post, watch.now, 3600, watch.now) == 0
+        assert watch_runs.tell_clock_set(session, watch.post, watch.now, 3600) == 0
+    assert messages(watch) == []
+
+
 def lost(*fields, at, trouble="damaged"):
     jobs = tuple(
         OpenJob(id=n, field=field, setup="coarse", started_at=at) for n, field in enumerate(fields)
