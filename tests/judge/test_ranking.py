@@ -70,6 +70,12 @@ def test_of_two_alike_the_one_whose_last_day_comes_first_goes_first(
     assert _order(ranked(tables)) == ["D", "C"]
 
 
+def test_nothing_is_taken_off_a_field_of_which_nothing_was_sprayed(
+    tables: Tables, ranked: Callable[..., Ranking]
+) -> None:
+    assert {field.left for field in ranked(tables).every.values()} == {1.0}
+
+
 def test_of_two_alike_the_name_decides(tables: Tables, ranked: Callable[..., Ranking]) -> None:
     clean = tables["fields"]["C"]
     tables["fields"] = {"D": clean, "C": clean}

@@ -22,7 +22,7 @@ from watcher.farm import Farm
 from watcher.farm.geometry.ground import Ground
 from watcher.judge.judgement import Judgement, judge
 from watcher.judge.ranking import rank
-from watcher.judge.reasons import Reason, reasons
+from watcher.judge.reasons import Reason, left_strips, reasons
 from watcher.limits.catalogue import Limit
 from watcher.limits.farm_arrays import FarmArrays
 from watcher.limits.status import Band, LimitState, Status
@@ -490,6 +490,8 @@ class TestInversion:
             ("ban", "12:00", LimitState.HOLDS),
             ("deemed hours", "12:00", LimitState.HOLDS),
             ("deemed hours", "20:30", LimitState.BROKEN),
+            ("deemed hours", "07:00", LimitState.BROKEN),  # an hour after sunrise, by the almanac
+            ("deemed hours", "08:15", LimitState.HOLDS),
         ],
     )
     def test_by_effect(self, effect: str, clock: str, state: LimitState) -> None:
@@ -653,6 +655,22 @@ class TestBuffersOnTheGround:
         assert plan.buffers.always_share[plan.fields.index("C")].tolist() == [0.0] * len(
             plan.setups
         )
+
+    @pytest.mark.parametrize("deeper", ["vines_C", "south"])
+    def test_the_deepest_strip_comes_first(self, deeper: str) -> None:
+        """Ten metres off on two sides, which count where it is known what lies between."""
+        config = self._config({"base": "60 m", "sides": "all round"})
+        farm = build_farm(config)
+        south = translate(farm.ground.neighbours_deg["vines_C"], yoff=-820.0 / 111_195.0)
+        config["neighbours"]["south"] = dict(config["neighbours"]["vines_C"])
+        (other,) = {"vines_C", "south"} - {deeper}
+        config["neighbours"][other]["between"] = ["road"]
+        both = {**farm.ground.neighbours_deg, "south": south}
+        moved = Farm(farm.config.model_validate(config), Ground(farm.ground.fields_deg, both))
+        judgement = judge(FarmArrays.of(moved), fair_weather(wind_from_deg=180.0))
+        strips = left_strips(judgement, judgement.plan.fields.index("C"), 0, 0)
+        assert strips[0].neighbour == deeper
+        assert strips[0].depth_m > strips[1].depth_m
 
     @pytest.mark.parametrize("metres", ["8 m", "9.9 m"])
     def test_a_distance_the_neighbour_keeps_anyway_leaves_no_strip(self, metres: str) -> None:
