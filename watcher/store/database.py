@@ -65,13 +65,12 @@ class Database:
         # SQLite has one writer. Ours queue here in turn: its own waiting is a lottery.
         self._turn = threading.Lock()
         self._info = issue_hours.holding() | of_farm(farm)
-        self._engine: Engine
         if self._file is not None:
-            self._engine = self._file_engine(parsed).execution_options(**{FARM: farm})
+            self._engine = self._file_engine(parsed)
             self._writer = self._engine.execution_options(begin="IMMEDIATE")
             self._reader = self._engine.execution_options(begin="DEFERRED")
         else:
-            self._engine = self._server_engine(parsed).execution_options(**{FARM: farm})
+            self._engine = self._server_engine(parsed)
             self._writer = self._engine.execution_options()
             self._reader = self._engine.execution_options(
                 isolation_level="REPEATABLE READ", postgresql_readonly=True
@@ -185,6 +184,7 @@ class Database:
             url.set(drivername="sqlite+pysqlite"),
             hide_parameters=True,
             connect_args={"timeout": self._busy_s},
+            execution_options={FARM: self.farm},
         )
         event.listen(engine, "connect", self._set_up_file)
         event.listen(engine, "begin", _begin_in_file)
@@ -218,7 +218,12 @@ class Database:
         missing = {key: value for key, value in defaults.items() if key not in url.query}
         full = url.set(drivername="postgresql+psycopg").update_query_dict(missing)
         try:
-            engine = create_engine(full, hide_parameters=True, pool_pre_ping=True)
+            engine = create_engine(
+                full,
+                hide_parameters=True,
+                pool_pre_ping=True,
+                execution_options={FARM: self.farm},
+            )
             from watcher.store import server  # noqa: PLC0415  # only where there is the driver
         except ModuleNotFoundError as error:
             raise LogAddressError(

@@ -36,15 +36,15 @@ class StandbyLog(Database):
         self.name, self.farm = "in memory", ALONE
         self._turn = threading.Lock()
         self._info = issue_hours.holding() | of_farm(ALONE)
-        engine = create_engine(
+        self._engine = create_engine(
             "sqlite+pysqlite://",
             hide_parameters=True,
             poolclass=StaticPool,
             connect_args={"check_same_thread": False},
+            execution_options={FARM: ALONE},
         )
-        event.listen(engine, "connect", _set_up)
-        event.listen(engine, "begin", _begin_in_file)
-        self._engine = engine.execution_options(**{FARM: ALONE})
+        event.listen(self._engine, "connect", _set_up)
+        event.listen(self._engine, "begin", _begin_in_file)
         self._writer = self._engine.execution_options(begin="IMMEDIATE")
         self._reader = self._engine.execution_options(begin="DEFERRED")
         with self.writing() as session:
