@@ -1,7 +1,10 @@
 """What stands beside a field until it is drawn, and names the farm file takes."""
 
+import numpy as np
 import pytest
 import shapely
+from hypothesis import given
+from hypothesis import strategies as st
 from shapely.affinity import rotate
 
 from watcher.farm.editing.first_farm import SIDES, Side, beside, name_for
@@ -28,6 +31,26 @@ def test_it_touches_the_field_and_reaches_a_hundred_metres(shape: str, side: Sid
     away = {"north": 3, "east": 2, "south": 1, "west": 0}[side]
     reaches = other.bounds[away] - own.bounds[away]
     assert abs(reaches) == pytest.approx(100, abs=0.5)
+
+
+@given(
+    latitude=st.floats(-65.0, 65.0),
+    longitude=st.floats(-179.0, 179.0),
+    reach_m=st.lists(st.floats(60.0, 500.0), min_size=4, max_size=9),
+    box=st.booleans(),
+    side=st.sampled_from(SIDES),
+)
+def test_beside_a_field_drawn_anywhere_there_is_ground_that_the_farm_file_takes(
+    latitude: float, longitude: float, reach_m: list[float], box: bool, side: Side
+) -> None:
+    """Also of one with spikes, and of one along meridian and parallel, rounded as it is kept."""
+    per_m = np.array([1 / np.cos(np.radians(latitude)), 1.0]) / 111_195.0
+    angles = np.linspace(0.0, 2 * np.pi, len(reach_m), endpoint=False)
+    corners = np.array(reach_m)[:, None] * np.c_[np.cos(angles), np.sin(angles)] * per_m
+    field = shapely.Polygon((corners + np.array([longitude, latitude])).round(7))
+    found = beside(field.envelope if box else field, side)
+    assert found.is_valid
+    assert not found.is_empty
 
 
 def test_a_field_beside_is_not_its_neighbour() -> None:

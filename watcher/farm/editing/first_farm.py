@@ -8,6 +8,7 @@ from typing import Literal
 import numpy as np
 import shapely
 from shapely.affinity import translate
+from shapely.geometry.base import BaseGeometry
 
 from watcher.farm.geometry.ground import Ground, Polygonal
 
@@ -17,6 +18,7 @@ _TOWARDS = {"north": (0.0, 1.0), "east": (1.0, 0.0), "south": (0.0, -1.0), "west
 DEEP_M = 100.0
 """What grows beside a field is taken to reach so far until it is drawn: as far as reach asks."""
 _LEAST_M2 = 200.0
+_SLIVERS_M = (0.1, 0.5, 2.0)
 _MOST_LETTERS = 40
 
 
@@ -34,12 +36,26 @@ def beside(shape: Polygonal, side: Side, others: Iterable[Polygonal] = ()) -> Po
         [shapely.convex_hull(shapely.union(p, translate(p, x * DEEP_M, y * DEEP_M))) for p in parts]
     )
     left = swept.difference(shapely.union_all(list(ground.fields.values())))
-    kept = [p for p in shapely.get_parts(left) if p.geom_type == "Polygon" and p.area >= _LEAST_M2]
-    # On a grid, so that a corner that is rounded crosses no edge beside it.
-    found = shapely.set_precision(ground.in_degrees(shapely.union_all(kept)), 1e-7)
-    if not isinstance(found, Polygonal):
-        return shapely.Polygon()
-    return shapely.transform(found, lambda degrees: np.round(degrees, 7))
+    whole = shapely.union_all(_large(left))
+    # Without what is thin, or a corner that is rounded would cross the edge beside it.
+    tried = (_rounded(ground.in_degrees(_without_slivers(whole, thin))) for thin in _SLIVERS_M)
+    return next((found for found in tried if found.is_valid), shapely.Polygon())
+
+
+def _large(ground_m: BaseGeometry) -> list[BaseGeometry]:
+    parts = shapely.get_parts(ground_m)
+    return [p for p in parts if p.geom_type == "Polygon" and p.area >= _LEAST_M2]
+
+
+def _without_slivers(ground_m: BaseGeometry, thin_m: float) -> BaseGeometry:
+    within = shapely.buffer(ground_m, -thin_m / 2, join_style="mitre")
+    return shapely.buffer(within, thin_m / 2, join_style="mitre")
+
+
+def _rounded(degrees: BaseGeometry) -> Polygonal:
+    areas = [p for p in shapely.get_parts(degrees) if p.geom_type == "Polygon"]
+    found = shapely.transform(shapely.union_all(areas), lambda each: np.round(each, 7))
+    return found if isinstance(found, Polygonal) else shapely.Polygon()
 
 
 def name_for(text: str, taken: Collection[str], otherwise: str) -> str:
