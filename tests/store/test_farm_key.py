@@ -200,6 +200,6 @@ def test_a_log_without_that_farm_says_so(url: str, open_log: Callable[..., Datab
     log = open_log(url)
     _add_farm(log, 2)
     for number in (1, 2):
-        Database(url, farm=number).upgrade()
+        open_log(url, farm=number).upgrade()
     with pytest.raises(UnknownFarmError, match=r"farm 3: it holds no farm of that number"):
-        Database(url, farm=3).upgrade()
+        open_log(url, farm=3).upgrade()

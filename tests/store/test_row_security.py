@@ -39,7 +39,7 @@ def two(owned_url: str, open_log: Callable[..., Database]) -> tuple[Database, Da
     with first.writing() as session:
         number = farms.add(session, "second")
     assert number == 2
-    second = Database(owned_url, farm=2)
+    second = open_log(owned_url, farm=2)
     for log in (first, second):
         with log.writing() as session:
             runs.begin(session, NOW)

@@ -202,8 +202,8 @@ def test_who_lost_it_to_another_copy_is_told(server_url: str, open_log) -> None:
 
 
 def test_two_farms_of_one_log_run_side_by_side(url: str, open_log) -> None:
-    first, second = (running_lock(Database(url, farm=number)) for number in (1, 2))
-    again = running_lock(Database(url, farm=2))
+    first, second = (running_lock(open_log(url, farm=number)) for number in (1, 2))
+    again = running_lock(open_log(url, farm=2))
     first.take()
     second.take()
     with pytest.raises(LogInUseError, match="farm 2"):

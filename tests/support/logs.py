@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from itertools import count
 from pathlib import Path
+from typing import Any
 
 import psycopg
 import pytest
@@ -171,8 +172,8 @@ def open_log() -> Iterator[Callable[..., Database]]:
     """Open logs that are closed when the test is over."""
     opened: list[Database] = []
 
-    def open_(url: str, busy_s: float = 30.0) -> Database:
-        opened.append(Database(url, busy_s=busy_s))
+    def open_(url: str, busy_s: float = 30.0, **options: Any) -> Database:
+        opened.append(Database(url, busy_s=busy_s, **options))
         return opened[-1]
 
     yield open_
