@@ -13,7 +13,7 @@ from tests.support.skies import MORNING
 from watcher.store import migrations
 from watcher.store.database import Database
 from watcher.store.farm_key import ALONE, FARM
-from watcher.store.session import FarmSession, of_farm
+from watcher.store.session import FarmSession
 from watcher.store.tables import Farm
 
 NUMBER = 2
@@ -33,7 +33,7 @@ def begin() -> None:
         alone(connection)
         own = connection.get_execution_options()[FARM]
         connection.execution_options(**{FARM: ALONE})
-        session = FarmSession(connection, info=of_farm(ALONE))
+        session = FarmSession(connection)
         session.add(Farm(id=NUMBER, name="the tests' own"))
         for step in STEPS:
             step(session, MORNING, 4.0)

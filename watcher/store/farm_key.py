@@ -7,7 +7,7 @@ server's own too (``store.row_security``).
 
 from typing import Any
 
-from sqlalchemy import Connection
+from sqlalchemy import Connection, Engine
 from sqlalchemy.engine.default import DefaultExecutionContext
 
 FARM = "farm"
@@ -16,8 +16,8 @@ ALONE = 1
 """The number of a farm that has its log to itself."""
 
 
-def of_connection(connection: Connection) -> int:
-    """Return the number of the farm a connection is of."""
+def of_connection(connection: Connection | Engine) -> int:
+    """Return the number of the farm a connection, or an engine's connections, are of."""
     farm: int = connection.get_execution_options()[FARM]
     return farm
 

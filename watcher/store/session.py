@@ -1,33 +1,30 @@
 """A session of one farm: whatever it is asked, it is asked of that farm's rows only."""
 
-from typing import Any
+from functools import lru_cache
 from weakref import WeakKeyDictionary
 
-from sqlalchemy import Connection, Engine, Executable, TextClause, event
+from sqlalchemy import Executable, TextClause, event
 from sqlalchemy.orm import ORMExecuteState, Session, with_loader_criteria
 
-from watcher.store.farm_key import FARM
+from watcher.store.farm_key import of_connection
 from watcher.store.tables import FarmTable
 
-_ONLY = "only rows of the farm"
+_MOST = 256
+"""Farms whose statements are held ready at once."""
 
 
 class FarmSession(Session):
-    """A session whose every query and change is narrowed to the rows of one farm."""
-
-    def __init__(self, engine: Engine | Connection, *, info: dict[Any, Any]) -> None:
-        super().__init__(engine, expire_on_commit=False, info=info)
-
-
-def of_farm(farm: int) -> dict[Any, Any]:
-    """Return what all sessions of a farm are given, to know it by."""
-    return {FARM: farm, _ONLY: _OnlyRowsOf(farm)}
+    """A session whose every query and change is narrowed to the rows of its engine's farm."""
 
 
 def farm_of(session: Session) -> int:
     """Return the number of the farm a session is of: the first part of every key."""
-    farm: int = session.info[FARM]
-    return farm
+    return of_connection(session.get_bind())
+
+
+@lru_cache(maxsize=_MOST)
+def _only_rows_of(farm: int) -> "_OnlyRowsOf":
+    return _OnlyRowsOf(farm)
 
 
 class _OnlyRowsOf:
@@ -52,6 +49,6 @@ def _narrow(state: ORMExecuteState) -> None:
     if state.is_column_load or state.is_relationship_load or state.is_insert:
         return
     if state.is_orm_statement:
-        state.statement = state.session.info[_ONLY].narrowed(state.statement)
+        state.statement = _only_rows_of(farm_of(state.session)).narrowed(state.statement)
     elif not isinstance(state.statement, TextClause):
         raise TypeError(f"ask for mapped classes: all farms' rows are seen by {state.statement}")

@@ -19,7 +19,6 @@ from sqlalchemy.pool import StaticPool
 from watcher.store import issue_hours, migrations
 from watcher.store.database import Database, _begin_in_file
 from watcher.store.farm_key import ALONE, FARM
-from watcher.store.session import of_farm
 from watcher.store.tables import Table
 
 _TURN_S = 5.0
@@ -35,7 +34,7 @@ class StandbyLog(Database):
         self._file = Path("standby")
         self.name, self.farm = "in memory", ALONE
         self._turn = threading.Lock()
-        self._info = issue_hours.holding() | of_farm(ALONE)
+        self._info = issue_hours.holding()
         self._engine = create_engine(
             "sqlite+pysqlite://",
             hide_parameters=True,
