@@ -129,6 +129,13 @@ class Database:
         """The SQLite file itself, every link to it followed; None for a server."""
         return None if self._file is None else self._file.resolve()
 
+    def beside(self, ending: str) -> Path | None:
+        """Return the name of a file of the farm's own beside the SQLite file; None for a server."""
+        if self.file is None:
+            return None
+        own = "" if self.farm == ALONE else f".farm-{self.farm}"
+        return self.file.with_name(f"{self.file.name}{own}.{ending}")
+
     def own_connection(self) -> Connection:
         """Return a connection outside any transaction, for as long as the caller keeps it open.
 

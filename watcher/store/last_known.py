@@ -12,7 +12,6 @@ from typing import Literal
 from pydantic import BaseModel, ConfigDict, ValidationError
 
 from watcher.store.database import Database
-from watcher.store.farm_key import ALONE
 from watcher.store.tables import Job, WatchRun
 from watcher.store.whole_files import write_whole
 
@@ -98,12 +97,8 @@ class LastKnownFile:
     """The file beside a log, or in a folder where the log is on a server."""
 
     def __init__(self, log: Database, folder: Path) -> None:
-        if log.file is not None:
-            farm = "" if log.farm == ALONE else f".farm-{log.farm}"
-            self._path = log.file.with_name(f"{log.file.name}{farm}.known.json")
-        else:
-            which = hashlib.sha256(log.name.encode()).hexdigest()[:12]
-            self._path = folder / f"log-{which}.known.json"
+        which = hashlib.sha256(log.name.encode()).hexdigest()[:12]
+        self._path = log.beside("known.json") or folder / f"log-{which}.known.json"
 
     def read(self) -> LastKnown | None:
         """Return what was last known; None where there is nothing that can be read."""

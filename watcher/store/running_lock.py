@@ -62,10 +62,8 @@ class RunningLock(Protocol):
 
 def running_lock(log: Database) -> RunningLock:
     """Return the lock of a log, not yet taken."""
-    if log.file is None:
-        return _ServerLock(log)
-    ending = "lock" if log.farm == ALONE else f"farm-{log.farm}.lock"
-    return _FileLock(log.file.with_name(f"{log.file.name}.{ending}"), log.name)
+    path = log.beside("lock")
+    return _ServerLock(log) if path is None else _FileLock(path, log.name)
 
 
 class _FileLock:
